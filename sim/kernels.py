@@ -1,0 +1,479 @@
+"""Compiled loops of the lap: pressure law, pose solver, march.  All call one another, so one file.
+
+Inside, everything is scaled: ``t = (h + g + c0 + cu·u + cv·v)/λ + ln β`` is the closing of a
+cell in bedding lengths, shifted by the work the step does (β = k·p0·Δs/λ).  A step of sliding Δs
+takes ``λ·ln(1 + eᵗ)`` off the cell; its average pressure is that over k·Δs.
+
+The softplus and its derivative are written by one loop without branches and summed by another:
+fused, the compiler vectorises neither.  exp(−|t|) comes from a degree 7 polynomial on
+|t|/64 and six squarings, ln(1+e) from 2·artanh(e/(2+e)); both are within 2e-9 (a test
+holds them against the library functions).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from handlap.sim.jit import kernel
+
+(X, Y, COS, SIN, LOAD, EU, EV, EU_STEADY, EV_STEADY, SLIDE) = range(10)
+"""Columns of a pose: place and turn of the part on the plate, load, where the load acts with
+and without wobble (scaled by the half length of the face), sliding distance."""
+EVENT_BRUSH, EVENT_SHEET, EVENT_SNAPSHOT = 1, 2, 4
+STATUS_OK, STATUS_NO_CONVERGENCE, STATUS_NO_CONTACT = 0, 1, 2
+MAX_EVALUATIONS = 400
+FREE_CAP = 40.0
+REFERENCE_PRESSURE = 1e3
+"""p0 of the pressure law [Pa]; it only fixes where the approach is counted from."""
+TOLERANCE = 1e-3
+"""Last motion of the pose, in bedding lengths; the removal then errs by its square over 8."""
+BRUSH_LEAVES = 0.2
+"""Share of the loading that stays in the paper after brushing."""
+(K_RATE, K_BEDDING, K_HALF, K_CELL, K_CAP, K_MEAN_AREA) = range(6)
+(P_X0, P_Y0, P_STEP, P_FLOOR_LOAD, P_FLOOR_DULL, P_SCALE_LOAD, P_SCALE_DULL) = range(7)
+(D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER) = range(6)
+
+
+@kernel(fastmath=True)
+def _exp_negative(x):
+    """exp(−x) for x ≥ 0, flat beyond 40; branch-free so that loops over it are vectorised."""
+    r = min(x, FREE_CAP) * (1.0 / 64.0)
+    e = -0.00014555606689453128
+    e = e * r + 0.0013380859889984133
+    e = e * r - 0.008307180415391925
+    e = e * r + 0.04165912096337417
+    e = e * r - 0.1666654772529001
+    e = e * r + 0.4999999075878571
+    e = e * r - 0.9999999972574216
+    e = e * r + 0.999999999986616
+    e = e * e
+    e = e * e
+    e = e * e
+    e = e * e
+    e = e * e
+    return e * e
+
+
+@kernel(fastmath=True)
+def softplus_logistic(base, u, v, a0, au, av, soft, logistic):
+    """Write ln(1+eᵗ) and its derivative for t = base + a0 + au·u + av·v."""
+    for i in range(base.shape[0]):
+        t = base[i] + a0 + au * u[i] + av * v[i]
+        e = _exp_negative(abs(t))
+        inverse = 1.0 / ((2.0 + e) * (1.0 + e))
+        z = e * (1.0 + e) * inverse
+        w = z * z
+        s = 0.2439390734394351
+        s = s * w + 0.21398560630495922
+        s = s * w + 0.2862020740649018
+        s = s * w + 0.3999871124636203
+        s = s * w + 0.6666667902645588
+        s = s * w + 1.9999999998090048
+        upper = (2.0 + e) * inverse
+        soft[i] = max(t, 0.0) + z * s
+        logistic[i] = upper if t >= 0.0 else 1.0 - upper
+
+
+@kernel(fastmath=True)
+def _sums(weight, u, v, soft, logistic, out):
+    """Force, moments and stiffness: Σw·s·{1,u,v}, Σw·σ·{1,u,v,uu,uv,vv} into out (9,)."""
+    f = fu = fv = 0.0
+    k = ku = kv = kuu = kuv = kvv = 0.0
+    for i in range(weight.shape[0]):
+        a = weight[i] * soft[i]
+        b = weight[i] * logistic[i]
+        bu = b * u[i]
+        bv = b * v[i]
+        f += a
+        fu += a * u[i]
+        fv += a * v[i]
+        k += b
+        ku += bu
+        kv += bv
+        kuu += bu * u[i]
+        kuv += bu * v[i]
+        kvv += bv * v[i]
+    out[0] = f
+    out[1] = fu
+    out[2] = fv
+    out[3] = k
+    out[4] = ku
+    out[5] = kv
+    out[6] = kuu
+    out[7] = kuv
+    out[8] = kvv
+
+
+@kernel()
+def _newton(sums, f, fu, fv, tilt_free, step):
+    """Newton step of the pose from the sums; returns the directional derivative of the energy."""
+    g0 = sums[0] - f
+    if not tilt_free:
+        step[0] = -g0 / max(sums[3], 1e-300)
+        step[1] = 0.0
+        step[2] = 0.0
+        return g0 * step[0]
+    g1 = sums[1] - fu
+    g2 = sums[2] - fv
+    ridge = 1e-12 * (sums[3] + sums[6] + sums[8]) + 1e-300
+    # Cholesky of the 3×3 stiffness.
+    l00 = np.sqrt(sums[3] + ridge)
+    l10 = sums[4] / l00
+    l20 = sums[5] / l00
+    l11 = np.sqrt(max(sums[6] + ridge - l10 * l10, ridge))
+    l21 = (sums[7] - l20 * l10) / l11
+    l22 = np.sqrt(max(sums[8] + ridge - l20 * l20 - l21 * l21, ridge))
+    y0 = -g0 / l00
+    y1 = (-g1 - l10 * y0) / l11
+    y2 = (-g2 - l20 * y0 - l21 * y1) / l22
+    step[2] = y2 / l22
+    step[1] = (y1 - l21 * step[2]) / l11
+    step[0] = (y0 - l10 * step[1] - l20 * step[2]) / l00
+    return g0 * step[0] + g1 * step[1] + g2 * step[2]
+
+
+@kernel()
+def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logistic, tolerance):
+    """Find the pose (3,) at which Σ weight·softplus = f with moments fu, fv.
+
+    Newton's method on a convex energy, with a search along each step for the point where the
+    energy stops falling.  On return ``soft`` already carries the last, linearised correction,
+    so that the force balance holds to rounding.  Returns (status, evaluations).
+    """
+    sums = np.empty(9)
+    step = np.empty(3)
+    u_max = 0.0
+    v_max = 0.0
+    for i in range(u.shape[0]):
+        u_max = max(u_max, abs(u[i]))
+        v_max = max(v_max, abs(v[i]))
+    softplus_logistic(base, u, v, pose[0], pose[1], pose[2], soft, logistic)
+    _sums(weight, u, v, soft, logistic, sums)
+    evaluations = 1
+    while evaluations < MAX_EVALUATIONS:
+        slope = _newton(sums, f, fu, fv, tilt_free, step)
+        motion = abs(step[0]) + abs(step[1]) * u_max + abs(step[2]) * v_max
+        if not np.isfinite(motion):
+            return STATUS_NO_CONVERGENCE, evaluations
+        if motion < tolerance:
+            for i in range(soft.shape[0]):
+                soft[i] += logistic[i] * (step[0] + step[1] * u[i] + step[2] * v[i])
+            pose[0] += step[0]
+            pose[1] += step[1]
+            pose[2] += step[2]
+            return STATUS_OK, evaluations
+        alpha = min(1.0, cap / motion)
+        low = 0.0
+        high = -1.0
+        at_low = slope
+        while True:
+            a0 = pose[0] + alpha * step[0]
+            a1 = pose[1] + alpha * step[1]
+            a2 = pose[2] + alpha * step[2]
+            softplus_logistic(base, u, v, a0, a1, a2, soft, logistic)
+            _sums(weight, u, v, soft, logistic, sums)
+            evaluations += 1
+            here = (sums[0] - f) * step[0]
+            if tilt_free:
+                here += (sums[1] - fu) * step[1] + (sums[2] - fv) * step[2]
+            if here <= 0.5 * abs(slope) or evaluations >= MAX_EVALUATIONS:
+                break
+            # Overshot: the energy rises here.  Between false position and halving.
+            high = alpha
+            guess = low + (high - low) * at_low / (at_low - here)
+            alpha = max(min(guess, low + 0.7 * (high - low)), low + 0.1 * (high - low))
+        pose[0] += alpha * step[0]
+        pose[1] += alpha * step[1]
+        pose[2] += alpha * step[2]
+    return STATUS_NO_CONVERGENCE, evaluations
+
+
+@kernel()
+def touch(base, u, v, weight, pose):
+    """Set the approach so that the proudest loaded cell just touches (t = 0)."""
+    top = -1e300
+    for i in range(base.shape[0]):
+        if weight[i] > 0.0:
+            top = max(top, base[i] + pose[1] * u[i] + pose[2] * v[i])
+    pose[0] = -top
+
+
+@kernel()
+def _coverage(x, y, cell, strips):
+    """Share of a cell about (x, y) that lies on paper: ramps one cell wide at every edge."""
+    total = 0.0
+    for s in range(strips.shape[0]):
+        cx = min(max((x - strips[s, 0]) / cell + 0.5, 0.0), 1.0)
+        cx += min(max((strips[s, 2] - x) / cell + 0.5, 0.0), 1.0) - 1.0
+        cy = min(max((y - strips[s, 1]) / cell + 0.5, 0.0), 1.0)
+        cy += min(max((strips[s, 3] - y) / cell + 0.5, 0.0), 1.0) - 1.0
+        total += max(cx, 0.0) * max(cy, 0.0)
+    return min(total, 1.0)
+
+
+@kernel()
+def _all_on_paper(pose, u_max, v_max, half, strips):
+    """Whether the whole bounding box of the face lies on one strip."""
+    for s in range(strips.shape[0]):
+        inside = True
+        for a in (-1.0, 1.0):
+            for b in (-1.0, 1.0):
+                x = pose[X] + half * (pose[COS] * a * u_max - pose[SIN] * b * v_max)
+                y = pose[Y] + half * (pose[SIN] * a * u_max + pose[COS] * b * v_max)
+                if x < strips[s, 0] or x > strips[s, 2] or y < strips[s, 1] or y > strips[s, 3]:
+                    inside = False
+        if inside:
+            return True
+    return False
+
+
+@kernel(fastmath=True)
+def _paper_factor(load, dull, paper, i0, i1, j0, j1, use, factor):
+    """Cutting power of the paper, fresh = 1, in a window of nodes, halfway through a step.
+
+    ``use`` is the depth of metal the step would cut there with fresh paper; advancing half of
+    it makes the step second order in ageing.
+    """
+    fl = paper[P_FLOOR_LOAD]
+    fd = paper[P_FLOOR_DULL]
+    to_load = 1.0 / paper[P_SCALE_LOAD]
+    to_dull = 1.0 / paper[P_SCALE_DULL]
+    for j in range(j0, j1):
+        for i in range(i0, i1):
+            ql = _exp_negative(load[j, i] * to_load)
+            qd = _exp_negative(dull[j, i] * to_dull)
+            now = 0.5 * use * (fl + (1.0 - fl) * ql) * (fd + (1.0 - fd) * qd)
+            ql = ql * _exp_negative(now * to_load)
+            qd = qd * _exp_negative(now * to_dull)
+            factor[j, i] = (fl + (1.0 - fl) * ql) * (fd + (1.0 - fd) * qd)
+
+
+@kernel()
+def _node(position, origin, step, n):
+    """Lower node and share of the upper one in linear interpolation, kept on the raster."""
+    f = min(max((position - origin) / step, 0.0), n - 1.0)
+    i = min(int(f), n - 2)
+    return i, f - i
+
+
+@kernel()
+def _into_hull(pose, u, v, cover, hull, margin):
+    """Move the resultant of a pose into the hull of what is on paper, shrunk by ``margin``.
+
+    The hull is described by its support in the directions ``hull`` (k, 2) and in those of the
+    paper's edges.  Returns 1 if the wobble carried it outside, 2 if its mean lies outside.
+    """
+    n = hull.shape[0] + 4
+    cu = cv = total = 0.0
+    for i in range(u.shape[0]):
+        if cover[i] > 0.0:
+            total += cover[i]
+            cu += cover[i] * u[i]
+            cv += cover[i] * v[i]
+    if total <= 0.0:
+        return 3
+    cu /= total
+    cv /= total
+    share = 1.0
+    outside = 0
+    for k in range(n):
+        if k < hull.shape[0]:
+            nu = hull[k, 0]
+            nv = hull[k, 1]
+        else:
+            sign = 1.0 if k % 2 == 0 else -1.0
+            along_x = (k - hull.shape[0]) < 2
+            nu = sign * (pose[COS] if along_x else pose[SIN])
+            nv = sign * (-pose[SIN] if along_x else pose[COS])
+        support = -1e300
+        for i in range(u.shape[0]):
+            if cover[i] >= 0.5:
+                support = max(support, nu * u[i] + nv * v[i])
+        centre = nu * cu + nv * cv
+        room = max(support - margin - centre, 0.0)
+        if nu * pose[EU_STEADY] + nv * pose[EV_STEADY] > support:
+            outside = 2
+        want = nu * pose[EU] + nv * pose[EV] - centre
+        if want > room:
+            share = min(share, room / want)
+            outside = max(outside, 1)
+    pose[EU] = cu + share * (pose[EU] - cu)
+    pose[EV] = cv + share * (pose[EV] - cv)
+    return outside
+
+
+@kernel()
+def march(
+    h, u, v, area, scale, poses, kinds, events, constants, tilt_free, strips, hull,
+    aged, paper, load, dull, snapshots, diagnostics,
+):  # fmt: skip
+    """Carry a face through a list of poses, in place.
+
+    h : heights (n,) [m], changed; u, v : places (n,) over the half length; area (n,) [m²]
+    scale : rate of each spot over that of the face's metal (n,) [-]
+    poses (m, 10), kinds (m,), events (m,) : see the columns above; poses of one kind resemble
+        one another and start from each other's solution
+    strips (s, 4) : paper on the plate; hull (k, 2) : outward normals of the face's hull
+    paper, load, dull : raster of the paper's memory (ny, nx) [m of metal cut], changed
+    snapshots (count, n) : heights after each pose marked EVENT_SNAPSHOT
+
+    Returns a status; diagnostics (6,) are filled in.
+    """
+    n = h.shape[0]
+    m = poses.shape[0]
+    k0 = constants[K_RATE]
+    lam = constants[K_BEDDING]
+    half = constants[K_HALF]
+    cell = constants[K_CELL]
+    ny, nx = load.shape
+    base = np.empty(n)
+    soft = np.empty(n)
+    logistic = np.empty(n)
+    weight = np.empty(n)
+    cover = np.ones(n)
+    factor = np.ones((ny, nx))
+    node_i = np.zeros(n, dtype=np.int32)
+    node_j = np.zeros(n, dtype=np.int32)
+    share_i = np.zeros(n)
+    share_j = np.zeros(n)
+    read = np.ones(n)
+    n_kinds = 0
+    u_max = v_max = 0.0
+    plain_scale = True
+    for r in range(m):
+        n_kinds = max(n_kinds, kinds[r] + 1)
+    for i in range(n):
+        u_max = max(u_max, abs(u[i]))
+        v_max = max(v_max, abs(v[i]))
+        plain_scale = plain_scale and scale[i] == 1.0
+    memory = np.zeros((n_kinds, 3))
+    met = np.zeros(n_kinds, dtype=np.bool_)
+    depth_then = np.zeros(n_kinds)
+    depth = 0.0
+    last = np.zeros(3)
+    first = True
+    taken = 0
+    for r in range(m):
+        pose = poses[r]
+        if aged and events[r] & EVENT_BRUSH:
+            for j in range(ny):
+                for i in range(nx):
+                    load[j, i] *= BRUSH_LEAVES
+        if aged and events[r] & EVENT_SHEET:
+            for j in range(ny):
+                for i in range(nx):
+                    load[j, i] = 0.0
+                    dull[j, i] = 0.0
+        slide = pose[SLIDE]
+        full = _all_on_paper(pose, u_max, v_max, half, strips)
+        if not full:
+            for i in range(n):
+                x = pose[X] + half * (pose[COS] * u[i] - pose[SIN] * v[i])
+                y = pose[Y] + half * (pose[SIN] * u[i] + pose[COS] * v[i])
+                cover[i] = _coverage(x, y, cell, strips)
+            kept = _into_hull(pose, u, v, cover, hull, cell / half)
+            if kept == 3:
+                diagnostics[D_FAILED_ROW] = r
+                return STATUS_NO_CONTACT
+            if kept == 2:
+                diagnostics[D_TIPPED] += 1.0
+            elif kept == 1:
+                diagnostics[D_CLIPPED] += 1.0
+            diagnostics[D_OFF_PAPER] += 1.0
+        to_force = lam / (k0 * slide)
+        beta = np.log(k0 * REFERENCE_PRESSURE * slide / lam)
+        if aged:
+            reach_x = half * (abs(pose[COS]) * u_max + abs(pose[SIN]) * v_max)
+            reach_y = half * (abs(pose[SIN]) * u_max + abs(pose[COS]) * v_max)
+            i0, _ = _node(pose[X] - reach_x, paper[P_X0], paper[P_STEP], nx)
+            i1, _ = _node(pose[X] + reach_x, paper[P_X0], paper[P_STEP], nx)
+            j0, _ = _node(pose[Y] - reach_y, paper[P_Y0], paper[P_STEP], ny)
+            j1, _ = _node(pose[Y] + reach_y, paper[P_Y0], paper[P_STEP], ny)
+            use = k0 * slide * pose[LOAD] / constants[K_MEAN_AREA]
+            _paper_factor(load, dull, paper, i0, i1 + 2, j0, j1 + 2, use, factor)
+            for i in range(n):
+                x = pose[X] + half * (pose[COS] * u[i] - pose[SIN] * v[i])
+                y = pose[Y] + half * (pose[SIN] * u[i] + pose[COS] * v[i])
+                ni, si = _node(x, paper[P_X0], paper[P_STEP], nx)
+                nj, sj = _node(y, paper[P_Y0], paper[P_STEP], ny)
+                node_i[i] = ni
+                node_j[i] = nj
+                share_i[i] = si
+                share_j[i] = sj
+                read[i] = (1.0 - sj) * ((1.0 - si) * factor[nj, ni] + si * factor[nj, ni + 1]) + sj * (
+                    (1.0 - si) * factor[nj + 1, ni] + si * factor[nj + 1, ni + 1]
+                )
+        if full and plain_scale and not aged:
+            for i in range(n):
+                base[i] = h[i] * (1.0 / lam) + beta
+                weight[i] = area[i] * to_force
+        else:
+            for i in range(n):
+                own = read[i] * scale[i]
+                base[i] = h[i] * (1.0 / lam) + beta + np.log(own)
+                weight[i] = area[i] * cover[i] * to_force / own
+        kind = kinds[r]
+        guess = memory[kind]
+        if met[kind]:
+            guess[0] += (depth - depth_then[kind]) / lam
+        elif first:
+            touch(base, u, v, weight, guess)
+            first = False
+        else:
+            guess[:] = last
+        status, evaluations = solve_pose(
+            base, u, v, weight, pose[LOAD], pose[LOAD] * pose[EU], pose[LOAD] * pose[EV],
+            tilt_free, constants[K_CAP] / lam, guess, soft, logistic, TOLERANCE,
+        )  # fmt: skip
+        diagnostics[D_EVALUATIONS] += evaluations
+        if status != STATUS_OK:
+            diagnostics[D_FAILED_ROW] = r
+            return status
+        met[kind] = True
+        last[:] = guess
+        before = depth
+        depth += k0 * slide * pose[LOAD] / constants[K_MEAN_AREA]
+        depth_then[kind] = before
+        for i in range(n):
+            soft[i] *= lam * cover[i]
+            h[i] -= soft[i]
+        if aged:
+            diagnostics[D_DEPOSITED] += _deposit(
+                soft, area, node_i, node_j, share_i, share_j, factor, read, paper, load, dull
+            )
+        if not full:
+            cover[:] = 1.0
+        if events[r] & EVENT_SNAPSHOT:
+            snapshots[taken, :] = h
+            taken += 1
+    return STATUS_OK
+
+
+@kernel()
+def _deposit(removed, area, node_i, node_j, share_i, share_j, factor, read, paper, load, dull):
+    """Lay what was cut on the paper nodes that cut it, each by its share of the cutting.
+
+    Returns the volume that came to lie on the nodes.
+    """
+    ny, nx = load.shape
+    laid = 0.0
+    to_depth = 1.0 / (paper[P_STEP] * paper[P_STEP])
+    for i in range(removed.shape[0]):
+        if area[i] == 0.0:
+            continue
+        ni = node_i[i]
+        nj = node_j[i]
+        si = share_i[i]
+        sj = share_j[i]
+        amount = removed[i] * area[i] * to_depth / read[i]
+        for a in range(2):
+            wi = si if a == 1 else 1.0 - si
+            edge_i = 2.0 if (ni + a == 0 or ni + a == nx - 1) else 1.0
+            for b in range(2):
+                wj = sj if b == 1 else 1.0 - sj
+                edge_j = 2.0 if (nj + b == 0 or nj + b == ny - 1) else 1.0
+                cut = amount * wi * wj * factor[nj + b, ni + a] * edge_i * edge_j
+                load[nj + b, ni + a] += cut
+                dull[nj + b, ni + a] += cut
+                laid += cut / (edge_i * edge_j)
+    return laid / to_depth
