@@ -1,0 +1,159 @@
+"""Where one more straightedge line would tell most about the flatness of a face."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from handlap.sim.face_ensemble import FaceEnsemble
+from handlap.sim.outline import Array, Outline
+from handlap.sim.straightedge import (
+    ROCKS_BELOW,
+    FaceLine,
+    greatest_gap_by_line,
+    line_gaps,
+    sample_lines,
+    standard_lines,
+)
+from handlap.sim.survey_sampler import FEEL, Evidence
+
+STATIONS = 9
+LITTLE = 0.2
+"""Below this share of explained variance another line is not worth its while [-]."""
+FEWEST_FACES = 60
+FOLDS = 5
+RIDGES = (3.0, 30.0, 300.0)
+
+
+@dataclass(frozen=True)
+class NextLine:
+    """The most telling extra line.
+
+    Attributes
+    ----------
+    line : where to lay the straightedge
+    explained : share of the variance of the flatness that its readings would explain [-]
+    factor : expected width of the flatness band over its width now [-]
+    helps : whether it is worth the while; if not, thinner leaves help more
+    words : the same in a sentence
+    """
+
+    line: FaceLine
+    explained: float
+    factor: float
+    helps: bool
+    words: str
+
+
+def candidate_lines(outline: Outline) -> list[FaceLine]:
+    """Lines worth considering: along and across at several offsets, whole and half diagonals."""
+    half_u, half_v = outline.length / 2.0, outline.width / 2.0
+    found = []
+    for share in (-0.5, -0.25, 0.0, 0.25, 0.5):
+        found.append((f"along at {share * half_v * 1e3:+.0f} mm", (-half_u, share * half_v), (half_u, share * half_v)))
+    for share in (-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75):
+        found.append((f"across at {share * half_u * 1e3:+.0f} mm", (share * half_u, -half_v), (share * half_u, half_v)))
+    for su, sv, name in ((-1, 1, "left far"), (1, 1, "right far"), (-1, -1, "left near"), (1, -1, "right near")):
+        found.append((f"corner {name}", (su * half_u, 0.0), (0.0, sv * half_v)))
+    half = 0.5 * (half_u + half_v) / half_u
+    for side in (-1.0, 1.0):
+        found.append((f"slant {'falling' if side > 0 else 'rising'}", (-half * half_u, side * half_v), (half * half_u, -side * half_v)))
+    return standard_lines(outline) + [FaceLine(*f) for f in found]
+
+
+def _already_read(line: FaceLine, evidence: Evidence, near: float) -> bool:
+    ends = np.array([line.start, line.end])
+    for old in evidence.lines.lines:
+        there = np.array([old.start, old.end])
+        if min(np.abs(ends - there).max(), np.abs(ends[::-1] - there).max()) < near:
+            return True
+    return False
+
+
+def _as_read(gaps: Array, leaves: Array, rng: np.random.Generator) -> Array:
+    """What the leaves would say of gaps of any shape: middles of the intervals [m]."""
+    felt = gaps + FEEL * rng.standard_normal(gaps.shape)
+    edges = np.concatenate([[0.0], leaves, [1.3 * leaves[-1]]])
+    middles = np.concatenate([0.5 * (edges[1:] + edges[:-1]), edges[-1:]])
+    return middles[np.searchsorted(leaves, felt, side="right")]
+
+
+def explained_share(features: Array, target: Array) -> float:
+    """Cross-validated R² of ridge regression of target (n,) on features (n, k) [-]."""
+    spread = features.std(axis=0)
+    x = (features - features.mean(axis=0))[:, spread > 0.0] / spread[spread > 0.0]
+    if x.shape[1] == 0:
+        return 0.0
+    fold = np.arange(len(target)) % FOLDS
+    best = 0.0
+    for ridge in RIDGES:
+        missed = np.empty_like(target)
+        for k in range(FOLDS):
+            fit, held = fold != k, fold == k
+            mean = target[fit].mean()
+            weight = np.linalg.solve(
+                x[fit].T @ x[fit] + ridge * np.eye(x.shape[1]), x[fit].T @ (target[fit] - mean)
+            )
+            missed[held] = target[held] - mean - x[held] @ weight
+        best = max(best, 1.0 - float(missed.var() / target.var()))
+    return best
+
+
+def best_next_line(
+    outline: Outline, ensemble: FaceEnsemble, evidence: Evidence, flatness: Array, seed: int = 0
+) -> NextLine | None:
+    """The extra line that would narrow the flatness most; None if there are too few faces.
+
+    Parameters
+    ----------
+    outline : the face
+    ensemble : faces that fit the readings so far (count faces)
+    evidence : those readings; their leaves are the leaves at hand
+    flatness : flatness (count,) of the same faces [m]
+    seed : same seed, same feel of the leaves
+    """
+    if ensemble.count < FEWEST_FACES or float(flatness.std()) == 0.0:
+        return None
+    near = 0.05 * max(outline.length, outline.width)
+    lines = [line for line in candidate_lines(outline) if not _already_read(line, evidence, near)]
+    stations = [np.linspace(0.03, 0.97, STATIONS) * line.length for line in lines]
+    sampled = sample_lines(outline, lines, stations)
+    heights = ensemble.heights_at(sampled.points)
+    read = np.concatenate([evidence.lo[evidence.lo > 0.0], evidence.hi[evidence.hi < 1.0]])
+    leaves = np.unique(np.round(read, 9))
+    if leaves.size == 0:
+        return None
+    rest = line_gaps(sampled, heights, ["rest"] * len(lines))
+    level = line_gaps(sampled, heights, ["level"] * len(lines))
+    rng = np.random.default_rng(seed)
+    best = (-1.0, 0)
+    for i, line in enumerate(lines):
+        run = slice(int(sampled.offsets[i]), int(sampled.offsets[i + 1]))
+        position = sampled.position[run]
+        pick = [k for k, s in enumerate(position) if np.abs(stations[i] - s).min() < 1e-5 * line.length]
+        if len(pick) < 3:
+            continue
+        # On a good half of the faces it sits still, or it is held level on all of them.
+        feet = rest[:, run] <= 1e-12
+        span = np.array([np.ptp(position[f]) if f.any() else 0.0 for f in feet])
+        still = float(np.mean(span >= ROCKS_BELOW * line.length)) >= 0.5
+        seen = _as_read((rest if still else level)[:, run][:, pick], leaves, rng)
+        features = np.column_stack([seen, seen**2, seen.max(axis=1)])
+        share = explained_share(features, flatness)
+        if share > best[0]:
+            best = (share, i)
+    share, line = max(best[0], 0.0), lines[best[1]]
+    factor = math.sqrt(1.0 - share)
+    helps = share >= LITTLE
+    where = (
+        f"{line.name}, from ({line.start[0] * 1e3:.0f}, {line.start[1] * 1e3:.0f}) "
+        f"to ({line.end[0] * 1e3:.0f}, {line.end[1] * 1e3:.0f}) mm"
+    )
+    words = (
+        f"one more line would tell most {where}: the flatness band should shrink to {factor:.2f} of its width"
+        if helps
+        else "another line will not help much; thinner leaves, or leaves with smaller steps, will"
+    )
+    return NextLine(line, share, factor, helps, words)
