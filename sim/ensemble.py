@@ -1,0 +1,101 @@
+"""Members of an ensemble: their numbers, and a way to run them side by side.
+
+Every uncertain parameter of a scenario is drawn at standard normal scores from one scrambled
+low-discrepancy sequence.  The same seed gives the same members in whatever order and on however
+many threads they run.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
+from typing import TypeVar
+
+import numpy as np
+from scipy.stats import norm, qmc
+
+from handlap.sim.lap import Conditions
+from handlap.sim.outline import Array
+from handlap.sim.poses import Grip
+from handlap.sim.scenario import Scenario, Uncertain
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+WEAR_NAMES = ("rate", "bedding", "friction", "ageing")
+GRIP_NAMES = (
+    "press",
+    "height",
+    "bias_along",
+    "bias_across",
+    "wobble_along",
+    "wobble_across",
+    "push_over_pull",
+)
+SCORES = (*WEAR_NAMES, *GRIP_NAMES, "strokes_per_minute")
+"""Order of the columns of :func:`draw_scores`."""
+
+
+def draw_scores(members: int, seed: int) -> Array:
+    """Standard normal scores (members, 12), one column for each name in ``SCORES``."""
+    power = int(np.ceil(np.log2(max(members, 2))))
+    points = qmc.Sobol(len(SCORES), scramble=True, seed=seed).random_base2(power)[:members]
+    return norm.ppf(np.clip(points, 1e-4, 1.0 - 1e-4))
+
+
+def uncertain_of(scenario: Scenario) -> dict[str, Uncertain]:
+    """The uncertain quantities of a scenario under the names in ``SCORES``."""
+    found = {name: getattr(scenario.wear, name) for name in WEAR_NAMES}
+    found.update({name: getattr(scenario.hands, name) for name in (*GRIP_NAMES, "strokes_per_minute")})
+    return found
+
+
+def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
+    """Conditions of the member with standard normal scores (12,); zeros give the medians."""
+    quantities = uncertain_of(scenario)
+    number = {name: float(quantities[name].at(float(z))) for name, z in zip(SCORES, scores, strict=True)}
+    return Conditions(
+        rate=number["rate"],
+        bedding=number["bedding"],
+        friction=number["friction"],
+        ageing=number["ageing"],
+        grip=Grip(**{name: number[name] for name in GRIP_NAMES}),
+        bedding_length=scenario.wear.bedding_length,
+    )
+
+
+def strokes_per_minute(scenario: Scenario, scores: Array) -> Array:
+    """Pace of every member (members,) from scores (members, 12)."""
+    column = SCORES.index("strokes_per_minute")
+    return np.asarray(scenario.hands.strokes_per_minute.at(scores[:, column]))
+
+
+def run_members(
+    work: Callable[[T], R],
+    members: Sequence[T],
+    *,
+    executor: Executor | None = None,
+    finished: Callable[[int], None] | None = None,
+) -> list[R]:
+    """Apply ``work`` to every member, in parallel, and return the results in their order.
+
+    Parameters
+    ----------
+    executor : any ``concurrent.futures`` executor; without one, threads of this process (the
+        kernels let go of the interpreter while they run)
+    finished : called with the number of members done so far, in this thread
+    """
+    own = ThreadPoolExecutor() if executor is None else None
+    pool = own or executor
+    assert pool is not None
+    try:
+        futures = [pool.submit(work, member) for member in members]
+        results = []
+        for number, future in enumerate(futures, start=1):
+            results.append(future.result())
+            if finished is not None:
+                finished(number)
+        return results
+    finally:
+        if own is not None:
+            own.shutdown(wait=True, cancel_futures=True)

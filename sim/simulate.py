@@ -1,0 +1,217 @@
+"""One lap with nothing uncertain: every parameter at its middle value, one face."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from handlap.sim import dye, gauge
+from handlap.sim.ensemble import SCORES, conditions_at
+from handlap.sim.errors import InputError, TippingError
+from handlap.sim.gauge import Gauge
+from handlap.sim.grits import Grit
+from handlap.sim.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
+from handlap.sim.outline import Array
+from handlap.sim.resolution import choose_resolution
+from handlap.sim.results import Errors, LapResult
+from handlap.sim.rhythm import check_interval, stage_of
+from handlap.sim.scenario import Scenario
+from handlap.sim.survey import infer_faces
+
+TOLERANCE = 0.1e-6
+"""Step error asked of a single lap [m]."""
+CELLS = 6000
+MOST_STROKES = 200_000
+FACES = 64
+"""Faces inferred from feeler readings, of which the most typical is lapped."""
+
+
+@dataclass(frozen=True)
+class TypicalFace:
+    """Heights of one face of an ensemble at points (n, 2), and how it was picked."""
+
+    heights: Array
+    note: str
+
+
+def typical_face(scenario: Scenario, points: Array, *, seed: int) -> TypicalFace:
+    """The measured face, or the inferred one nearest to the middle of its ensemble [m]."""
+    if scenario.readings.table is not None and scenario.readings.table.sd == 0.0:
+        faces = infer_faces(scenario.part, scenario.readings, count=1, seed=seed)
+        return TypicalFace(faces.heights_at(points)[0], "the face is the table of heights itself")
+    faces = infer_faces(scenario.part, scenario.readings, count=FACES, seed=seed)
+    heights = faces.heights_at(points)
+    middle = np.median(heights, axis=0)
+    nearest = int(np.argmin(np.sum((heights - middle) ** 2, axis=1)))
+    return TypicalFace(
+        heights[nearest],
+        f"of {FACES} faces that fit the readings, the one nearest to their middle is lapped",
+    )
+
+
+def paper_named(scenario: Scenario, name: str | None) -> Grit:
+    """The paper of the scenario with this name, or its first.
+
+    Raises
+    ------
+    InputError : if the scenario has no such paper
+    """
+    grits = scenario.paper.grits
+    if name is None:
+        return grits[0]
+    for grit in grits:
+        if grit.name.casefold() == name.strip().casefold():
+            return grit
+    raise InputError(f"--paper {name}: the scenario has {', '.join(g.name for g in grits)}")
+
+
+def simulate(
+    scenario: Scenario,
+    *,
+    strokes: int | None = None,
+    paper: str | None = None,
+    seed: int = 0,
+    tolerance: float = TOLERANCE,
+    progress: Callable[[float, str], None] | None = None,
+) -> LapResult:
+    """Lap one face for a number of strokes on one paper.
+
+    Parameters
+    ----------
+    strokes : number of strokes; without it the scenario's own ``exact.strokes``
+    paper : name of a paper of the scenario; without it the first
+    tolerance : step error to be kept [m]
+
+    Raises
+    ------
+    InputError : for strokes out of range, a paper that is not there, hands that lift the part
+    TippingError : if the press lies off the face
+    """
+    count = strokes if strokes is not None else scenario.exact.strokes
+    if count is None:
+        raise InputError("--strokes is missing: say how many strokes to simulate")
+    if not 1 <= count <= MOST_STROKES:
+        raise InputError(f"--strokes {count}: allowed is 1 to {MOST_STROKES}")
+    tell = progress or (lambda done, what: None)
+    grit = paper_named(scenario, paper)
+    conditions = conditions_at(scenario, np.zeros(len(SCORES)))
+    stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count))
+    tell(0.0, "taking in the face")
+    lines, follow = gauge.lines_to_follow(scenario.part.outline)
+    bench = set_up(scenario, cells=CELLS, follow=follow)
+    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
+    face = typical_face(scenario, bench.grid.points, seed=seed)
+    tell(0.3, "measuring the error of the steps")
+    resolution = choose_resolution(
+        bench, face.heights, conditions, stage, tolerance=tolerance, seed=seed
+    )
+    tell(0.8, "lapping")
+    layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
+    run = run_stage(bench, face.heights, conditions, stage, layout)
+    refuse_tipping(run, conditions)
+    errors = Errors(
+        tolerance=tolerance,
+        step=resolution.error,
+        grid=_grid_error(scenario, bench, gauged, conditions, stage, resolution.quad_strokes, seed, run),
+        cells=bench.grid.n_cells,
+        rows=layout.x.size,
+    )
+    tell(1.0, "done")
+    return _result(bench, gauged, face, conditions, stage, run, errors)
+
+
+def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
+    """Refuse a lap whose mean press lies off the face.
+
+    Raises
+    ------
+    TippingError : in words that say what to change
+    """
+    if run.tipped > 0.0:
+        reach = 1e3 * conditions.friction * conditions.grip.height
+        raise TippingError(
+            f"the part tips over: in {100 * run.tipped:.0f} % of the work the press and the weight act "
+            f"beyond the edge of what lies on the paper. Pushing {1e3 * conditions.grip.height:.0f} mm over "
+            f"the paper moves them {reach:.0f} mm forward: hold it lower, push along the long side, "
+            "press nearer to the middle, or keep more of the part on the paper"
+        )
+
+
+def _grid_error(
+    scenario: Scenario,
+    bench: Bench,
+    gauged: Gauge,
+    conditions: Conditions,
+    stage: Stage,
+    quad: float,
+    seed: int,
+    fine: LapRun,
+) -> float:
+    """Change of the flatness after the lap when cells are twice as long [m]."""
+    if bench.grid.n_cells < 64:
+        return 0.0
+    outline = scenario.part.outline
+    coarse_bench = set_up(
+        scenario, cell=2.0 * bench.grid.cell_size, follow={gauge.LINES: gauged.lines.points}
+    )
+    coarse_gauge = gauge.make_gauge(outline, coarse_bench.grid, gauged.lines)
+    face = typical_face(scenario, coarse_bench.grid.points, seed=seed)
+    layout = stage_layout(coarse_bench, stage, quad_strokes=quad, seed=seed)
+    run = run_stage(coarse_bench, face.heights, conditions, stage, layout)
+    # Both errors fall with the square of the cell, so a third of the difference is left.
+    difference = gauge.flatness(coarse_gauge, run.heights[-1]) - gauge.flatness(gauged, fine.heights[-1])
+    return float(abs(difference[0])) / 3.0
+
+
+def _result(
+    bench: Bench,
+    gauged: Gauge,
+    face: TypicalFace,
+    conditions: Conditions,
+    stage: Stage,
+    run: LapRun,
+    errors: Errors,
+) -> LapResult:
+    scenario, grid = bench.scenario, bench.grid
+    density, area = scenario.part.metal.density, scenario.part.outline.area
+    figures = gauge.figures(gauged, face.heights, run.heights)
+    since_look = -np.diff(np.vstack([face.heights, run.heights]), axis=0)[:, : grid.n_cells]
+    dye_gone = dye.gone(since_look, stage.grit.roughness_left(scenario.part.metal)).astype(float)
+    pace = scenario.hands.strokes_per_minute.value
+    notes = [face.note]
+    if run.clipped > 0.0:
+        notes.append(
+            f"in {100 * run.clipped:.1f} % of the work the hands would have tipped the part; "
+            "they are taken to catch it at the edge"
+        )
+    if errors.step > errors.tolerance:
+        notes.append(
+            f"the step error is {1e6 * errors.step:.2f} µm, over the {1e6 * errors.tolerance:.2f} µm asked for"
+        )
+    return LapResult(
+        scenario=scenario,
+        paper=stage.grit.name,
+        strokes=np.array(run.strokes),
+        before_flatness=float(gauge.flatness(gauged, face.heights)[0]),
+        before_straightedge=float(gauge.straightedge(gauged, face.heights)[0]),
+        figures=figures,
+        mass=density * area * figures.mean_depth,
+        dye_left=dye.share_left(dye_gone, grid.area[: grid.n_cells]),
+        dye_gone=dye_gone,
+        minutes=stage.strokes / pace,
+        work=conditions.friction * run.load_sliding,
+        load_sliding=run.load_sliding,
+        removed_volume=run.removed_volume,
+        deposited_volume=run.deposited_volume,
+        clipped=run.clipped,
+        tipped=run.tipped,
+        errors=errors,
+        grid=grid,
+        map_before=face.heights,
+        map_after=run.heights[-1],
+        notes=tuple(notes),
+    )
+
+
