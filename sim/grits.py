@@ -167,7 +167,8 @@ def find(name: str) -> Grit:
     if marks & {"us", "cami"}:
         return us(number)
     if "p" not in marks and number > 220:
-        raise ValueError(f'"{name}" could be P or US, which differ above 220: write "P{number}" or "{number} US"')
+        which = f'write "P{number}" or "{number} US"'
+        raise ValueError(f'"{name}" could be P or US, which differ above 220: {which}')
     if number not in P_DIAMETERS:
         near = min(P_DIAMETERS, key=lambda n: abs(math.log(n / max(number, 1))))
         raise ValueError(f"no grade P{number}; the nearest is P{near}; known are {', '.join(GRITS)}")
