@@ -140,6 +140,8 @@ class Readings:
     """Standard error of the straightedge's own line [m]."""
     edge_bow: float = 0.0
     """Known bow of the straightedge over its length, + = hollow in the middle [m]."""
+    leaves: tuple[float, ...] = ()
+    """Feeler leaves at hand, thin to thick, where they are stated [m]."""
 
 
 @dataclass(frozen=True)
@@ -292,6 +294,9 @@ class Scenario:
         hands = replace(self.hands, **{k: v.settled() for k, v in vars(self.hands).items()})
         wear = replace(
             self.wear,
-            **{k: v.settled() for k, v in vars(self.wear).items() if isinstance(v, Uncertain)},
+            rate=self.wear.rate.settled(),
+            bedding=self.wear.bedding.settled(),
+            friction=self.wear.friction.settled(),
+            ageing=self.wear.ageing.settled(),
         )
         return replace(self, hands=hands, wear=wear)

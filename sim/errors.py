@@ -1,0 +1,77 @@
+"""The errors that handlap raises on purpose; the command line turns each into an exit code."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+MOST_SHOWN = 40
+"""Faults printed at once; the rest are counted."""
+
+
+class HandlapError(Exception):
+    """Root of every error raised on purpose."""
+
+    exit_code = 1
+
+
+class InputError(HandlapError):
+    """What the user gave cannot be used; the message says what would be."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with a file.
+
+    Attributes
+    ----------
+    file : name of the file
+    key : dotted key, or "line 12" of a table; empty when the whole file is meant
+    got : what was found, shortened for print; empty when nothing was there
+    allowed : what is allowed, in words, and what to do about it
+    """
+
+    file: str
+    key: str
+    got: str
+    allowed: str
+
+    def __str__(self) -> str:
+        """The fault on one line.
+
+        >>> str(Fault("head.toml", "part.limit", "-5", "a height from 1 to 5000 µm"))
+        'head.toml: part.limit = -5; allowed: a height from 1 to 5000 µm'
+        >>> str(Fault("head.toml", "part.limit", "", "missing; a height from 1 to 5000 µm"))
+        'head.toml: part.limit: missing; a height from 1 to 5000 µm'
+        """
+        where = f"{self.file}: {self.key}" if self.key else self.file
+        if not self.got:
+            return f"{where}: {self.allowed}"
+        if not self.key:
+            return f"{where}: {self.got}; allowed: {self.allowed}"
+        return f"{where} = {self.got}; allowed: {self.allowed}"
+
+
+class ScenarioError(InputError):
+    """A scenario file, or a table it names, cannot be used; carries every fault found."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        lines = [str(f) for f in self.faults[:MOST_SHOWN]]
+        if len(self.faults) > MOST_SHOWN:
+            lines.append(f"… and {len(self.faults) - MOST_SHOWN} more")
+        super().__init__("\n".join(lines))
+
+
+class TippingError(InputError):
+    """The force of face on paper acts outside the face that stands on paper: the part tips over."""
+
+
+class SolverError(HandlapError):
+    """An iteration did not converge; ``state`` holds what is needed to look into it."""
+
+    def __init__(self, message: str, state: Mapping[str, object] | None = None) -> None:
+        self.state = dict(state or {})
+        super().__init__(message)

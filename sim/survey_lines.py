@@ -1,0 +1,198 @@
+"""From the readings of a scenario file to lines and heights on the face."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from handlap.sim.height_table import FEWEST_POINTS
+from handlap.sim.outline import Array, Outline
+from handlap.sim.scenario import HeightTable, Station, StraightedgeLine
+from handlap.sim.scenario_values import Findings
+from handlap.sim.units import show
+
+Point = tuple[float, float]
+
+OFF_FACE = 0.02
+"""A line or a height may not lie further than this outside the bounding box of the face [m]."""
+NEAR_METAL = 0.002
+"""A reading counts when there is metal within this, along and across: leaves have a width [m]."""
+EITHER_SIDE = 0.002
+"""A leaf that slides in to a depth goes this much short of it and stops this much beyond [m]."""
+
+
+def build_lines(
+    tables: list[dict[str, Any]],
+    leaves: tuple[float, ...],
+    face: Outline | None,
+    shift: Point,
+    found: Findings,
+) -> tuple[StraightedgeLine, ...]:
+    """Straightedge lines about the middle of the face; faults are written down.
+
+    Parameters
+    ----------
+    tables : for each line what ``[[readings.line]]`` held [SI], without what was faulty
+    leaves : leaves at hand [m]
+    face : the face, or None if it is itself faulty
+    shift : what takes a position of the file to the middle of the face [m]
+    found : where faults and warnings go
+    """
+    lines = []
+    seen: dict[str, int] = {}
+    for i, table in enumerate(tables, 1):
+        label = f"readings.line[{i}]"
+        name = table.get("name")
+        if name is not None and name in seen:
+            found.fault(f"{label}.name", name, f"a name of its own: line {seen[name]} has it")
+        elif name is not None:
+            seen[name] = i
+        line = _line(table, leaves, face, shift, label, found)
+        if line is not None:
+            lines.append(line)
+    return tuple(lines)
+
+
+def _line(
+    table: dict[str, Any],
+    leaves: tuple[float, ...],
+    face: Outline | None,
+    shift: Point,
+    label: str,
+    found: Findings,
+) -> StraightedgeLine | None:
+    if "stations" not in table and "slides_in" not in table:
+        if not any(f.key.startswith(label) for f in found.faults):
+            found.fault(f"{label}.stations", None, "missing: at least one reading, or slides_in")
+        return None
+    if "from" not in table or "to" not in table:
+        return None
+    start, end = (np.array(table[k]) + shift for k in ("from", "to"))
+    length = float(np.hypot(*(end - start)))
+    if length <= 0.0:
+        found.fault(f"{label}.to", None, "a place other than from")
+        return None
+    if face is not None:
+        for key, place in (("from", start), ("to", end)):
+            over = max(abs(place[0]) - face.length / 2.0, abs(place[1]) - face.width / 2.0)
+            if over > OFF_FACE:
+                beyond = show(over, "length", found.system)
+                found.fault(f"{label}.{key}", None, f"a place on the face; it lies {beyond} outside")
+    stations = _stations(table.get("stations", []), leaves, length, label, found)
+    stations += _slid_in(table.get("slides_in", []), length, label, found)
+    stations.sort(key=lambda s: s.at)
+    if face is not None:
+        stations = _on_metal(stations, face, start, (end - start) / length, label, found)
+    return StraightedgeLine(
+        name=table.get("name", ""),
+        start=(float(start[0]), float(start[1])),
+        end=(float(end[0]), float(end[1])),
+        held=table.get("held", "rest"),
+        stations=tuple(stations),
+    )
+
+
+def _stations(
+    rows: list[tuple[float, ...]],
+    leaves: tuple[float, ...],
+    length: float,
+    label: str,
+    found: Findings,
+) -> list[Station]:
+    stations = []
+    for row in rows:
+        at = row[0]
+        if not -1e-9 <= at <= length + 1e-9:
+            found.fault(
+                f"{label}.stations (at)",
+                show(at, "length", found.system),
+                f"a distance on the line, 0 to {show(length, 'length', found.system)}",
+            )
+            continue
+        if len(row) == 3:
+            stations.append(Station(at, row[1], row[2]))
+        elif leaves:
+            thicker = [leaf for leaf in leaves if leaf > row[1] * (1.0 + 1e-9)]
+            stations.append(Station(at, row[1], thicker[0] if thicker else math.inf))
+        else:
+            found.fault(
+                f"{label}.stations",
+                [show(at, "length", found.system), show(row[1], "height", found.system)],
+                "[at, goes, stops]; stops may be left out only where readings.leaves lists the leaves",
+            )
+    return stations
+
+
+def _slid_in(
+    rows: list[tuple[float, str, float]], length: float, label: str, found: Findings
+) -> list[Station]:
+    """A leaf goes just short of the depth it slides in to, and stops just beyond."""
+    stations = []
+    for leaf, side, depth in rows:
+        if depth > length + 1e-9:
+            found.fault(
+                f"{label}.slides_in (depth)",
+                show(depth, "length", found.system),
+                f"at most the length of the line, {show(length, 'length', found.system)}",
+            )
+            continue
+        inside = max(depth - EITHER_SIDE, 0.5 * depth)
+        beyond = depth + EITHER_SIDE
+        for at, goes, stops in ((inside, leaf, math.inf), (beyond, 0.0, leaf)):
+            if at <= length:
+                stations.append(Station(at if side == "start" else length - at, goes, stops))
+    return stations
+
+
+def _on_metal(
+    stations: list[Station], face: Outline, start: Array, along: Array, label: str, found: Findings
+) -> list[Station]:
+    if not stations:
+        return stations
+    at = np.array([s.at for s in stations])
+    there = near_metal(face, start + np.outer(at, along))
+    if there.all():
+        return stations
+    where = ", ".join(show(float(a), "length", found.system) for a in at[~there])
+    found.warn(f"{label}.stations", f"no metal under the reading at {where}: left out")
+    return [s for s, kept in zip(stations, there, strict=True) if kept]
+
+
+def near_metal(face: Outline, places: Array) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Whether places (n, 2) [m] have metal under them or within 2 mm along u, v or both."""
+    steps = NEAR_METAL * np.array([[i, j] for i in (0, 1, -1) for j in (0, 1, -1)])
+    return np.any([face.contains(places + step) for step in steps], axis=0)
+
+
+def place_table(
+    table: HeightTable, face: Outline | None, shift: Point, found: Findings
+) -> HeightTable | None:
+    """Heights about the middle of the face, without those that have no metal under them."""
+    u, v = table.u + shift[0], table.v + shift[1]
+    label = "readings.heights"
+    if face is None:
+        return HeightTable(u, v, table.height, table.sd, table.source)
+    over = np.maximum(np.abs(u) - face.length / 2.0, np.abs(v) - face.width / 2.0)
+    if (over > OFF_FACE).any():
+        worst = int(np.argmax(over))
+        found.fault(
+            label,
+            table.source,
+            f"points on the face; {int((over > OFF_FACE).sum())} lie outside, the furthest by "
+            f"{show(float(over[worst]), 'length', found.system)}: check unit and part.origin",
+        )
+        return None
+    kept = near_metal(face, np.column_stack([u, v]))
+    if not kept.all():
+        found.warn(label, f"{int((~kept).sum())} of {kept.size} points have no metal under them: left out")
+    if kept.sum() < FEWEST_POINTS:
+        found.fault(label, table.source, f"at least {FEWEST_POINTS} points on the face")
+        return None
+    if np.ptp(u[kept]) < 0.7 * face.length or np.ptp(v[kept]) < 0.7 * face.width:
+        found.warn(label, "the points cover less than 70 % of the length or width of the face")
+    if float(np.ptp(table.height[kept])) > 0.002:
+        apart = show(float(np.ptp(table.height[kept])), "height", found.system)
+        found.warn(label, f"heights {apart} apart are unusual: check the unit")
+    return HeightTable(u[kept], v[kept], table.height[kept], table.sd, table.source)
