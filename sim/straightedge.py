@@ -34,7 +34,7 @@ and is held level instead (our convention; the fingers at its ends find it out).
 
 LINE_POINTS = 50
 NEAR_ENDS = (0.0, 0.5e-3, 3e-3, 6e-3, 12e-3, 18e-3)
-NEAR_MIDDLE = (-6e-3, -2e-3, 2e-3, 6e-3)
+NEAR_MIDDLE = (-6e-3, -2e-3, 0.0, 2e-3, 6e-3)
 ON_RIM = 1e-4
 """Points no further than this off the metal still count as on it [m]."""
 
@@ -93,14 +93,16 @@ class LineSet:
 def on_metal(outline: Outline, points: Array) -> NDArray[np.bool_]:
     """Whether points (n, 2) [m] lie on metal or within 0.1 mm of it."""
     found = outline.contains(points)
-    for step in ((ON_RIM, 0.0), (-ON_RIM, 0.0), (0.0, ON_RIM), (0.0, -ON_RIM)):
+    for turn in np.arange(8) * (np.pi / 4.0):
         if found.all():
             break
-        found = found | outline.contains(points + np.array(step))
+        found = found | outline.contains(points + ON_RIM * np.array([np.cos(turn), np.sin(turn)]))
     return found
 
 
-def contact(position: ArrayLike, z: ArrayLike, held: Held = "rest", middle: float | None = None) -> tuple[int, int]:
+def contact(
+    position: ArrayLike, z: ArrayLike, held: Held = "rest", middle: float | None = None
+) -> tuple[int, int]:
     """Indices of the two points of a profile that a straightedge touches.
 
     At rest these are the neighbours on the upper convex hull whose span holds the middle of
@@ -125,10 +127,10 @@ def contact(position: ArrayLike, z: ArrayLike, held: Held = "rest", middle: floa
 
 
 def gaps(position: ArrayLike, z: ArrayLike, held: Held = "rest", middle: float | None = None) -> Array:
-    """Gaps (n,) between a straightedge and a profile [m]; parameters as :func:`contact`.
+    """Gaps (n,) between a straightedge and a profile, never negative [m].
 
-    Never negative, except that nothing stops a caller from asking where the edge rests on
-    points outside its span: there the straightedge is carried on in a straight line.
+    Parameters as for :func:`contact`.  Beyond its two feet the straightedge goes on in a
+    straight line.
 
     >>> [round(float(g), 9) for g in gaps([0.0, 0.1, 0.2], [0.0, -4e-5, 0.0])]
     [0.0, 4e-05, 0.0]
