@@ -10,11 +10,10 @@ import itertools
 import math
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Any
 
 from handlap.sim import grits
-from handlap.sim.errors import Fault
+from handlap.sim.findings import Findings
 from handlap.sim.grits import Grit
 from handlap.sim.outline_faults import outline_fault
 from handlap.sim.scenario import Law, Uncertain
@@ -22,7 +21,6 @@ from handlap.sim.scenario_keys import Key, range_words
 from handlap.sim.units import (
     PRESS_WORD_FACTOR,
     PRESS_WORDS,
-    System,
     parse_quantity,
     show,
     to_si,
@@ -31,45 +29,6 @@ from handlap.sim.units import (
 
 LIST_MOST = 2000
 """Entries a list may hold."""
-
-
-@dataclass
-class Findings:
-    """What reading a file brought up: faults refuse it, warnings go to the report."""
-
-    file: str
-    system: System = "mm"
-    faults: list[Fault] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-
-    def fault(self, label: str, got: Any, allowed: str) -> None:
-        """Write down a fault; ``got`` None stands for nothing found."""
-        self.faults.append(Fault(self.file, label, "" if got is None else as_found(got), allowed))
-
-    def warn(self, label: str, words: str) -> None:
-        """Write down a doubt that does not refuse the file."""
-        self.warnings.append(f"{label}: {words}")
-
-
-def as_found(raw: Any) -> str:
-    """A value as the user wrote it, on one line and shortened.
-
-    >>> as_found([1, "none", True])
-    '[1, "none", true]'
-    """
-    if isinstance(raw, bool):
-        text = "true" if raw else "false"
-    elif isinstance(raw, str):
-        text = '"' + raw.replace("\n", "\\n") + '"'
-    elif isinstance(raw, list):
-        text = "[" + ", ".join(as_found(r) for r in raw[:12]) + (", …]" if len(raw) > 12 else "]")
-    elif isinstance(raw, dict):
-        text = "{" + ", ".join(f"{k} = {as_found(v)}" for k, v in list(raw.items())[:8]) + "}"
-    elif isinstance(raw, int) and abs(raw) > 10**15:
-        text = "a number of more than fifteen digits"
-    else:
-        text = str(raw)
-    return text if len(text) <= 80 else text[:77] + "…"
 
 
 def number(raw: Any, label: str, found: Findings, quantity: str, allowed: str) -> float | None:

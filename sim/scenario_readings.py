@@ -1,16 +1,19 @@
-"""From the readings of a scenario file to lines and heights on the face."""
+"""The readings of a scenario: straightedge lines and heights, placed on the face."""
 
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from handlap.sim.height_table import FEWEST_POINTS
+from handlap.sim.errors import ScenarioError
+from handlap.sim.findings import Findings
+from handlap.sim.height_table import FEWEST_POINTS, read_height_table
 from handlap.sim.outline import Array, Outline
-from handlap.sim.scenario import HeightTable, Station, StraightedgeLine
-from handlap.sim.scenario_values import Findings
+from handlap.sim.scenario import HeightTable, Readings, Station, StraightedgeLine
+from handlap.sim.scenario_given import Given
 from handlap.sim.units import show
 
 Point = tuple[float, float]
@@ -21,6 +24,71 @@ NEAR_METAL = 0.002
 """A reading counts when there is metal within this, along and across: leaves have a width [m]."""
 EITHER_SIDE = 0.002
 """A leaf that slides in to a depth goes this much short of it and stops this much beyond [m]."""
+
+
+def build_readings(given: Given, face: Outline | None, shift: Point, folder: Path | None) -> Readings:
+    """Lines or table of a scenario; faults are written down.
+
+    Parameters
+    ----------
+    given : what the file states
+    face : the face, or None if it is itself faulty
+    shift : what takes a position of the file to the middle of the face [m]
+    folder : where the table of heights is
+    """
+    lines_stated = "readings.line" in given.stated
+    table_stated = "readings.heights" in given.stated
+    if lines_stated and table_stated:
+        given.found.fault("readings", None, "give either lines or heights, not both")
+    if not lines_stated and not table_stated:
+        given.found.fault(
+            "readings", None, 'missing: at least one [[readings.line]], or heights = "table.csv"'
+        )
+    tables = given.values.get("readings.line", [])
+    if lines_stated and not tables and not given.found.faults:
+        given.found.fault("readings.line", None, "at least one line")
+    leaves = tuple(given.values.get("readings.leaves", ()))
+    lines: tuple[StraightedgeLine, ...] = ()
+    if lines_stated:
+        lines = build_lines(tables, leaves, face, shift, given.found)
+        if any("held" not in t for t in tables):
+            given.note("readings.line[].held", "at rest on two points")
+    elif "readings.leaves" in given.stated and table_stated:
+        given.found.warn("readings.leaves", "not used with a table of heights")
+    if lines_stated and "readings.heights_sd" in given.stated:
+        given.found.warn("readings.heights_sd", "not used without readings.heights")
+    return Readings(
+        lines=lines,
+        table=_table(given, face, shift, folder),
+        edge_sd=given.plain("readings.edge_error") if lines_stated else 0.0,
+        edge_bow=given.plain("readings.edge_bow") if lines_stated else 0.0,
+        leaves=leaves,
+    )
+
+
+def _table(given: Given, face: Outline | None, shift: Point, folder: Path | None) -> HeightTable | None:
+    name = given.values.get("readings.heights")
+    if name is None:
+        return None
+    label = "readings.heights"
+    if folder is None:
+        given.found.fault(label, name, "used only in a scenario that is itself a file")
+        return None
+    folder = folder.resolve()
+    try:
+        path = (folder / name).resolve()
+    except (OSError, RuntimeError, ValueError):
+        path = folder.parent
+    if Path(name).is_absolute() or not path.is_relative_to(folder):
+        given.found.fault(label, name, "a file in the folder of the scenario or below it")
+        return None
+    try:
+        table = read_height_table(path, given.plain("readings.heights_sd") or 0.0)
+    except ScenarioError as error:
+        given.found.fault(label, name, "a table of heights that can be read; its faults follow")
+        given.found.faults.extend(error.faults)
+        return None
+    return place_table(table, face, shift, given.found)
 
 
 def build_lines(
