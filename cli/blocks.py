@@ -1,0 +1,78 @@
+"""The pieces a report is made of; text and page each show them in their own way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True)
+class Words:
+    """A paragraph."""
+
+    text: str
+
+
+@dataclass(frozen=True)
+class Bullets:
+    """A list of sentences."""
+
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Facts:
+    """Names and what is known of each."""
+
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows of cells under heads; a head may hold a line break.  ``left``: columns set left."""
+
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    left: tuple[int, ...] = (0,)
+    wraps: int | None = None
+    """The column that gives way where space is short."""
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """Lines of characters, for terminals only; ``alt`` says the same in words."""
+
+    lines: tuple[str, ...]
+    alt: str
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture by the name of its file, for pages only."""
+
+    name: str
+    caption: str
+
+
+Block = Words | Bullets | Facts | Table | Drawing | Picture
+
+
+@dataclass(frozen=True)
+class Section:
+    """A heading and what stands under it; ``aside`` marks what a hurried reader may skip."""
+
+    title: str
+    blocks: tuple[Block, ...]
+    aside: bool = False
+
+
+@dataclass(frozen=True)
+class Report:
+    """A whole report: the answer first, then the job it is about, then the sections."""
+
+    kind: Literal["plan", "lap", "survey"]
+    answer: str
+    tone: Literal["good", "doubt", "bad", "plain"]
+    subject: str
+    lead: tuple[str, ...]
+    sections: tuple[Section, ...]

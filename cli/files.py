@@ -1,0 +1,108 @@
+"""Files written whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from pathlib import Path
+
+from handlap.sim.errors import HandlapError, InputError
+
+REMEDIES = {
+    errno.EACCES: "no permission to write there; choose another place",
+    errno.EPERM: "no permission to write there; choose another place",
+    errno.EROFS: "that file system is read-only; choose another place",
+    errno.ENOENT: "the folder it should go into does not exist; make it first",
+    errno.ENOTDIR: "something on the way to it is no folder",
+    errno.EISDIR: "that is a folder; name a file",
+    errno.ENOSPC: "the disk is full; nothing was left behind",
+    errno.EDQUOT: "your quota is used up; nothing was left behind",
+    errno.ENAMETOOLONG: "the name is too long",
+}
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
+
+
+def _refused(path: Path, fault: OSError) -> HandlapError:
+    why = REMEDIES.get(fault.errno or 0, fault.strerror or str(fault))
+    kind = HandlapError if fault.errno in FULL else InputError
+    return kind(f"cannot write {path}: {why}")
+
+
+def make_folder(path: Path) -> Path:
+    """The folder, made if it is not there.
+
+    Raises
+    ------
+    InputError : if it cannot be made, or is a file
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except FileExistsError:
+        raise InputError(f"cannot write into {path}: that is a file; name a folder") from None
+    except OSError as fault:
+        raise _refused(path, fault) from None
+    if not os.access(path, os.W_OK | os.X_OK):
+        raise InputError(f"cannot write into {path}: no permission to write there; choose another place")
+    return path
+
+
+def write_whole(path: Path, content: str | bytes) -> None:
+    """Write a file so that it is never seen half-written; one already there is replaced.
+
+    Raises
+    ------
+    InputError : if it cannot be written there
+    HandlapError : if the disk is full
+    """
+    data = content.encode("utf-8") if isinstance(content, str) else content
+    if path.is_dir():
+        raise InputError(f"cannot write {path}: that is a folder; name a file")
+    if path.exists() and not path.is_file():
+        # A pipe or a device cannot be replaced, only written to.
+        try:
+            path.write_bytes(data)
+        except OSError as fault:
+            raise _refused(path, fault) from None
+        return
+    temporary = ""
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.chmod(temporary, _mode(path))
+        os.replace(temporary, path)
+    except OSError as fault:
+        raise _refused(path, fault) from None
+    finally:
+        if temporary and os.path.exists(temporary):
+            os.unlink(temporary)
+
+
+def _mode(path: Path) -> int:
+    """Permissions of the file replaced, or those a new file would get."""
+    try:
+        return path.stat().st_mode & 0o777
+    except OSError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask
+
+
+def place_to_write(path: Path) -> None:
+    """Complain now if a file cannot be written there later.
+
+    Raises
+    ------
+    InputError : with the remedy
+    """
+    if path.is_dir():
+        raise InputError(f"cannot write {path}: that is a folder; name a file")
+    folder = path.parent
+    if not folder.is_dir():
+        fault = errno.ENOTDIR if folder.exists() else errno.ENOENT
+        raise _refused(path, OSError(fault, os.strerror(fault)))
+    if not path.exists() and not os.access(folder, os.W_OK | os.X_OK):
+        raise _refused(path, OSError(errno.EACCES, os.strerror(errno.EACCES)))

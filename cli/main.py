@@ -1,0 +1,181 @@
+"""The command ``handlap``: finds the command asked for, and turns errors into exit codes.
+
+Only the module of the command that was asked for is imported, so that ``--help`` stays quick.
+To add a command, write ``cli/<name>.py`` with a click command of the same name (``-`` becomes
+``_``) and add a row to :data:`COMMANDS`.
+
+Exit codes: 0 done; 1 our error; 2 wrong usage or input; 3 it ran, but the goal cannot be met
+by hand; 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import errno
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import Any, NamedTuple, NoReturn
+
+import click
+
+
+class Entry(NamedTuple):
+    """One command: under which heading ``--help`` lists it, its name, its one line of help."""
+
+    section: str
+    name: str
+    summary: str
+
+
+BEFORE = "Before the bench"
+HELPERS = "Helpers"
+
+COMMANDS: tuple[Entry, ...] = (
+    Entry(BEFORE, "survey", "What shape the face is, from readings, and how sure that is."),
+    Entry(BEFORE, "plan", "Papers, strokes, turns and checks to get it flat; how sure; or why not."),
+    Entry(BEFORE, "simulate", "Follow one lap exactly, with nothing uncertain."),
+    Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
+    Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
+)
+
+DEBUG = "HANDLAP_DEBUG"
+INTERRUPTED = 130
+
+
+class OrderedCommands(click.Group):
+    """A group that knows its commands by name and imports one only when it is run."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the job."""
+        return [entry.name for entry in COMMANDS]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command of that name, imported now."""
+        for entry in COMMANDS:
+            if entry.name == cmd_name:
+                attribute = cmd_name.replace("-", "_")
+                module = importlib.import_module(f"handlap.cli.{attribute}")
+                return getattr(module, attribute)
+        return None
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, with a guess at what a mistyped name meant."""
+        if args and not args[0].startswith("-") and args[0] not in self.list_commands(ctx):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], self.list_commands(ctx), n=1, cutoff=0.5)
+            hint = f' Did you mean "{near[0]}"?' if near else ""
+            known = ", ".join(self.list_commands(ctx))
+            raise click.UsageError(f'There is no command "{args[0]}".{hint} Commands: {known}.', ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Commands under their headings, without importing any."""
+        for section in dict.fromkeys(entry.section for entry in COMMANDS):
+            with formatter.section(section):
+                formatter.write_dl([(e.name, e.summary) for e in COMMANDS if e.section == section])
+
+    def main(self, args: Sequence[str] | None = None, *rest: Any, **options: Any) -> Any:  # type: ignore[override]
+        """Run, and leave with an exit code; with ``standalone_mode=False`` as click does."""
+        if not options.pop("standalone_mode", True):
+            return super().main(args, *rest, standalone_mode=False, **options)
+        sys.exit(self._guarded(args, *rest, **options))
+
+    def _guarded(self, args: Sequence[str] | None, *rest: Any, **options: Any) -> int:
+        debug = os.environ.get(DEBUG, "") not in ("", "0")
+        try:
+            code = super().main(args, *rest, standalone_mode=False, **options)
+            sys.stdout.flush()
+            return code if isinstance(code, int) else 0
+        except click.exceptions.Exit as leave:
+            return leave.exit_code
+        except click.ClickException as fault:
+            _say_usage(fault)
+            return fault.exit_code
+        except (KeyboardInterrupt, click.Abort):
+            _say("\nhandlap: interrupted; nothing half-written is left behind.")
+            return INTERRUPTED
+        except BrokenPipeError:
+            return _quiet_pipe()
+        except OSError as fault:
+            if debug:
+                raise
+            if fault.errno == errno.EPIPE:
+                return _quiet_pipe()
+            _say(f"handlap: the system refused: {fault.strerror or fault}{_named(fault)}")
+            return 1
+        except Exception as fault:
+            if debug:
+                raise
+            return _explain(fault)
+
+
+def _named(fault: OSError) -> str:
+    return f" ({fault.filename})" if fault.filename else ""
+
+
+def _say(message: str) -> None:
+    from handlap.cli.screen import emit
+
+    emit(message, error=True)
+
+
+def _say_usage(fault: click.ClickException) -> None:
+    ctx = getattr(fault, "ctx", None)
+    if ctx is not None:
+        _say(f"{ctx.get_usage()}\nHelp: {ctx.command_path} --help\n")
+    _say(f"handlap: {fault.format_message()}")
+
+
+def _quiet_pipe() -> int:
+    """Whoever read our output has gone: nothing to say, and nothing more to flush at exit."""
+    try:
+        devnull = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(devnull, sys.stdout.fileno())
+    except (OSError, ValueError):
+        pass
+    return 1
+
+
+def _explain(fault: Exception) -> int:
+    from handlap.sim.errors import HandlapError, ScenarioError
+
+    if isinstance(fault, ScenarioError) and len(fault.faults) > 1:
+        _say(f"handlap: {len(fault.faults)} faults to put right:\n{fault}")
+        return fault.exit_code
+    if isinstance(fault, HandlapError):
+        _say(f"handlap: {fault}")
+        return fault.exit_code
+    _say(
+        f"handlap: this is a fault in handlap, not in what you gave it: {type(fault).__name__}: {fault}\n"
+        f"Run the command again with {DEBUG}=1 in the environment to see where it happened, and "
+        "report that together with the scenario file."
+    )
+    return 1
+
+
+@click.group(
+    cls=OrderedCommands,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    epilog="Start with: handlap plan (lists the built-in scenarios).",
+)
+@click.version_option(package_name="handlap", prog_name="handlap", message="%(prog)s %(version)s")
+def main() -> None:
+    """Plan, simulate and follow the lapping of a warped metal face by hand on abrasive paper.
+
+    A scenario file (TOML) describes the part, the readings taken on its face, the plate, the
+    paper and the hands; "handlap keys" lists all it may hold. The name of a built-in scenario
+    serves in place of a file.
+
+    Figures are bands: the middle value, and the range it falls in 90 times in 100. The limits of
+    the part's maker, local codes and a qualified machinist's judgement come before any of them.
+    """
+
+
+def run() -> NoReturn:
+    """Entry point of the console script."""
+    main(prog_name="handlap")
+    raise AssertionError("click leaves by itself")

@@ -1,0 +1,125 @@
+"""Options that several commands share, and the way each of them hands over its result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from handlap.cli.files import make_folder, place_to_write, write_whole
+from handlap.cli.screen import Screen, emit, note
+
+if TYPE_CHECKING:
+    from handlap.cli.blocks import Report
+
+F = TypeVar("F", bound=Callable[..., Any])
+LARGEST_SEED = 2**32 - 1
+
+
+def scenario_argument(*, required: bool = True) -> Callable[[F], F]:
+    """SCENARIO: a file, or the name of a built-in one."""
+    return click.argument("scenario", required=required, type=str)
+
+
+def seed_option(function: F) -> F:
+    """--seed."""
+    return click.option(
+        "--seed",
+        type=click.IntRange(0, LARGEST_SEED),
+        default=0,
+        show_default=True,
+        metavar="S",
+        help="Start of the random numbers; same seed, same answer.",
+    )(function)
+
+
+def members_option(default: int, least: int, most: int) -> Callable[[F], F]:
+    """--members."""
+    return click.option(
+        "--members",
+        type=click.IntRange(least, most),
+        default=default,
+        show_default=True,
+        metavar="N",
+        help=f"Faces in the ensemble, {least} to {most}; more give steadier bands and take longer.",
+    )
+
+
+def output_options(function: F) -> F:
+    """--out, --json, --json-file."""
+    for option in (
+        click.option(
+            "--json-file",
+            type=click.Path(path_type=Path),
+            metavar="FILE",
+            help="Write the result as JSON to this file too.",
+        ),
+        click.option("--json", "as_json", is_flag=True, help="Print the result as one JSON object instead of text."),
+        click.option(
+            "--out",
+            type=click.Path(path_type=Path),
+            metavar="DIR",
+            help="Put pictures (PNG) and a page to print (HTML) into this folder.",
+        ),
+    ):
+        function = option(function)
+    return function
+
+
+def check_places(out: Path | None, *files: Path | None) -> None:
+    """Find out before the work whether its results can be written."""
+    if out is not None:
+        make_folder(out)
+    for file in files:
+        if file is not None:
+            place_to_write(file)
+
+
+def hand_over(
+    report: Report,
+    result: dict[str, Any],
+    *,
+    as_json: bool,
+    json_file: Path | None,
+    out: Path | None,
+    pictures: Callable[[], dict[str, bytes]],
+    page_report: Report | None = None,
+) -> None:
+    """Print and write a result.
+
+    Parameters
+    ----------
+    report, result : the same as a report and as a JSON object
+    as_json : print the object instead of the report
+    json_file, out : file and folder asked for
+    pictures : draws the pictures, PNG by name; called only where they are wanted
+    page_report : report for the page, where it says more than the one for the terminal
+    """
+    import sys
+
+    from handlap.cli.as_json import dumps
+
+    if json_file is not None:
+        write_whole(json_file, dumps(result) + "\n")
+    if out is not None:
+        _write_folder(page_report or report, out, pictures())
+    if as_json:
+        emit(dumps(result))
+    else:
+        from handlap.cli.text import render
+
+        emit(render(report, Screen.of(sys.stdout)))
+    if json_file is not None:
+        note(f"JSON written to {json_file}")
+
+
+def _write_folder(report: Report, out: Path, pictures: dict[str, bytes]) -> None:
+    from handlap.cli.page import render_page
+
+    for name, data in pictures.items():
+        write_whole(out / f"{report.kind}-{name}", data)
+    page = out / f"{report.kind}.html"
+    write_whole(page, render_page(report, pictures))
+    note(f"{len(pictures)} pictures and the page {page.name} written to {out}")

@@ -1,0 +1,135 @@
+"""Phrases the reports share."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from handlap.cli.assumptions import Assumption, assumptions_of
+from handlap.cli.blocks import Block, Facts, Section, Table, Words
+from handlap.cli.quantity import number, spread_words
+
+if TYPE_CHECKING:
+    from handlap.sim.results import Band, Errors
+    from handlap.sim.scenario import Part, Scenario
+
+MICRON, MM, GRAM = 1e6, 1e3, 1e3
+
+TURNS = {
+    "none": "never turned",
+    "half": "half turn of the part",
+    "quarter": "quarter turn of the part, always the same way",
+    "walk": "walk half round the plate, the part stays as it lies",
+    "half and walk": "half turn of the part and walk half round the plate, in turn",
+    "own": "the scenario's own round of turns",
+}
+LIMIT = {"straightedge": "by the straightedge", "zone": "as minimum zone"}
+BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
+AXES = "u runs along the part from left to right, v across it from near to far, from the middle."
+
+
+def place(u: float, v: float, length: float, width: float) -> str:
+    """Where a point (u, v) [m] lies on a face of that length and width, in words and mm."""
+    far = "far" if v > width / 6 else "near" if v < -width / 6 else ""
+    side = "right" if u > length / 6 else "left" if u < -length / 6 else ""
+    if far and side:
+        words = f"the {far} {side} corner"
+    elif far:
+        words = f"the middle of the {far} side"
+    elif side:
+        words = f"the {side} end"
+    else:
+        words = "the middle"
+    return f"{words} (u {number(MM * u, 3)}, v {number(MM * v, 3)} mm)"
+
+
+def every(strokes: int) -> str:
+    """An interval in strokes."""
+    return f"{strokes}" if strokes else "never"
+
+
+def subject(scenario: Scenario) -> str:
+    """The job in a line, marked where its data are invented."""
+    return scenario.title + ("  [invented data]" if scenario.invented else "")
+
+
+def face_words(part: Part) -> str:
+    """Size and metal of the face."""
+    area = number(1e4 * part.outline.area, 4)
+    size = f"{number(MM * part.outline.length, 4)} × {number(MM * part.outline.width, 4)} mm"
+    return f"{size}, {area} cm² of {part.metal.name}"
+
+
+def wanted_words(part: Part) -> str:
+    """What is asked of the face."""
+    asked = f"flat within {number(MICRON * part.limit)} µm {LIMIT[part.limit_by]}"
+    if part.allowance is None:
+        return asked + "; how much may come off is not stated"
+    return asked + f"; no spot may lose more than {number(MICRON * part.allowance)} µm"
+
+
+def ends(band: Band, factor: float = 1.0) -> str:
+    """Middle and range of a band without its unit, for a table."""
+    from handlap.cli.quantity import quantity
+
+    return quantity(band.scaled(factor))
+
+
+def roughness(span: tuple[float, float]) -> str:
+    """A range of Ra."""
+    low, high = (number(MICRON * ra, 2) for ra in span)
+    return f"Ra {low}–{high} µm" if low != high else f"Ra {low} µm"
+
+
+def error_words(errors: Errors) -> str:
+    """The numerical error."""
+    return (
+        f"step {number(MICRON * errors.step, 1)} µm (asked: {number(MICRON * errors.tolerance, 2)}), "
+        f"raster {number(MICRON * errors.grid, 1)} µm; {errors.cells} cells, "
+        f"{errors.rows} positions of the part"
+    )
+
+
+def _assumed_value(assumption: Assumption) -> str:
+    if isinstance(assumption.value, str):
+        return assumption.value
+    unit = f" {assumption.unit}" if assumption.unit else ""
+    if assumption.low is None or assumption.high is None:
+        return number(assumption.value) + unit
+    return f"{number(assumption.value, 3)}{unit} ({_ends(assumption)})"
+
+
+def _ends(assumption: Assumption) -> str:
+    from handlap.sim.results import Band
+
+    assert assumption.low is not None and assumption.high is not None
+    assert isinstance(assumption.value, float)
+    return spread_words(Band(assumption.low, assumption.value, assumption.high))
+
+
+def assumed_section(scenario: Scenario, *, varied: bool = True) -> Section:
+    """What the scenario did not say, and what was taken for it."""
+    assumed = assumptions_of(scenario)
+    if not assumed:
+        return Section("Taken for granted", (Words("Nothing: the scenario states everything."),), aside=True)
+    rows = tuple((a.key, _assumed_value(a), a.basis) for a in assumed)
+    lead = (
+        "The scenario does not state these; the width of the bands comes mostly from the ones with the "
+        "widest range, so state what you know (handlap keys says how)."
+        if varied
+        else "The scenario does not state these; the middle value was used."
+    )
+    blocks: list[Block] = [Words(lead), Table(("key", "taken (range)", "where from"), rows, (0, 1, 2), wraps=2)]
+    return Section("Taken for granted", tuple(blocks), aside=True)
+
+
+def doubts_section(warnings: tuple[str, ...], notes: tuple[str, ...]) -> tuple[Section, ...]:
+    """Warnings about the scenario and remarks on the readings, if there are any."""
+    from handlap.cli.blocks import Bullets
+
+    items = tuple(dict.fromkeys((*warnings, *notes)))
+    return (Section("Look again", (Bullets(items),)),) if items else ()
+
+
+def facts(*rows: tuple[str, str | None]) -> Facts:
+    """Facts without the rows of which nothing is known."""
+    return Facts(tuple((name, text) for name, text in rows if text))
