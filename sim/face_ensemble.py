@@ -139,8 +139,8 @@ def infer_from_table(outline: Outline, readings: Readings, *, count: int, seed: 
         notes.append(f"{int((repeats - 1.0).sum())} repeated readings were averaged with their first ones")
     if reach.beyond > 0.1e-3:
         notes.append(
-            f"the table does not reach the edge: heights are carried on by up to {reach.beyond * 1e3:.1f} mm, "
-            f"the measured points being some {reach.spacing * 1e3:.1f} mm apart"
+            "the table does not reach the edge: heights are carried on by up to "
+            f"{reach.beyond * 1e3:.1f} mm, the measured points being some {reach.spacing * 1e3:.1f} mm apart"
         )
     return FaceEnsemble(outline, count, True, 1.0, tuple(notes), faces)
 

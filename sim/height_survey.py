@@ -107,7 +107,7 @@ def fit_field(points: Array, heights: Array, sd: float) -> tuple[float, float]:
         value, vector = np.linalg.eigh(free.T @ matern(between, share * size) @ free)
         value = np.maximum(value, 0.0) + NUGGET
         square = (vector.T @ y) ** 2
-        profile = float(np.sqrt(np.mean(square / (value + sd**2 / max(np.var(y), 1e-30)))))
+        profile = float(np.sqrt(np.mean(square / (value + sd**2 / max(float(np.var(y)), 1e-30)))))
         strengths = [profile] if sd == 0.0 else profile * np.exp(np.linspace(-2.5, 2.5, 41))
         for strength in strengths:
             variance = strength**2 * value + sd**2

@@ -12,7 +12,6 @@ from handlap.sim.outline import Array, Outline
 from handlap.sim.straightedge import (
     ROCKS_BELOW,
     FaceLine,
-    greatest_gap_by_line,
     line_gaps,
     sample_lines,
     standard_lines,
@@ -49,17 +48,22 @@ class NextLine:
 
 def candidate_lines(outline: Outline) -> list[FaceLine]:
     """Lines worth considering: along and across at several offsets, whole and half diagonals."""
-    half_u, half_v = outline.length / 2.0, outline.width / 2.0
-    found = []
-    for share in (-0.5, -0.25, 0.0, 0.25, 0.5):
-        found.append((f"along at {share * half_v * 1e3:+.0f} mm", (-half_u, share * half_v), (half_u, share * half_v)))
-    for share in (-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75):
-        found.append((f"across at {share * half_u * 1e3:+.0f} mm", (share * half_u, -half_v), (share * half_u, half_v)))
-    for su, sv, name in ((-1, 1, "left far"), (1, 1, "right far"), (-1, -1, "left near"), (1, -1, "right near")):
-        found.append((f"corner {name}", (su * half_u, 0.0), (0.0, sv * half_v)))
-    half = 0.5 * (half_u + half_v) / half_u
-    for side in (-1.0, 1.0):
-        found.append((f"slant {'falling' if side > 0 else 'rising'}", (-half * half_u, side * half_v), (half * half_u, -side * half_v)))
+    a, b = outline.length / 2.0, outline.width / 2.0
+    found: list[tuple[str, tuple[float, float], tuple[float, float]]] = []
+    for v in np.array([-0.5, -0.25, 0.0, 0.25, 0.5]) * b:
+        found.append((f"along at {v * 1e3:+.0f} mm", (-a, float(v)), (a, float(v))))
+    for u in np.array([-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75]) * a:
+        found.append((f"across at {u * 1e3:+.0f} mm", (float(u), -b), (float(u), b)))
+    for name, u, v in (
+        ("left far", -a, b),
+        ("right far", a, b),
+        ("left near", -a, -b),
+        ("right near", a, -b),
+    ):
+        found.append((f"over the {name} corner", (u, 0.0), (0.0, v)))
+    half = 0.5 * (a + b)
+    found.append(("rising through the middle", (-half, -b), (half, b)))
+    found.append(("falling through the middle", (-half, b), (half, -b)))
     return standard_lines(outline) + [FaceLine(*f) for f in found]
 
 

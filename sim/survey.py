@@ -210,7 +210,9 @@ def depth_to_clear(grid: Grid, heights: Array) -> Array:
     return depth
 
 
-def face_numbers(outline: Outline, grid: Grid, heights: Array, line_heights: Array, bow: float = 0.0) -> FaceNumbers:
+def face_numbers(
+    outline: Outline, grid: Grid, heights: Array, line_heights: Array, bow: float = 0.0
+) -> FaceNumbers:
     """Figures of faces.
 
     Parameters
@@ -282,7 +284,7 @@ def _signed_words(value: float, up: str, down: str) -> str:
 
 def _shape(numbers: FaceNumbers, bands: FaceBands) -> Shape:
     words = name_shapes(numbers.bow_along, numbers.bow_across, numbers.twist)
-    chances = {word: words.count(word) / len(words) for word in WORDS}
+    chances: dict[str, float] = {word: words.count(word) / len(words) for word in WORDS}
     best = max(WORDS, key=lambda word: chances[word])
     chance = chances[best]
     word: Word = best if chance >= WORD_CHANCE else "cannot tell"
@@ -293,7 +295,9 @@ def _shape(numbers: FaceNumbers, bands: FaceBands) -> Shape:
         + ("right far and left near" if bands.twist.p50 > 0.0 else "left far and right near")
         + " corners proud",
     ]
-    start = f"{word} ({chance:.0%} sure)" if word != "cannot tell" else f"cannot tell (most likely {best}, {chance:.0%})"
+    start = f"{word} ({chance:.0%} sure)"
+    if word == "cannot tell":
+        start = f"cannot tell (most likely {best}, {chance:.0%})"
     return Shape(word, chance, chances, f"{start}: {'; '.join(parts)}")
 
 
@@ -332,9 +336,9 @@ def limit_verdict(
     elif {_answer(zone), _answer(edge)} == {"yes", "no"}:
         answer = "cannot tell"
         reason = (
-            f"minimum zone and straightedge disagree on {micron}: met with a chance of {zone:.0%} as minimum "
-            f"zone, {edge:.0%} as the straightedge reads it. A straightedge shows a twist at half its size or "
-            "less: find out which of the two the limit means"
+            f"minimum zone and straightedge disagree on {micron}: met with a chance of {zone:.0%} as "
+            f"minimum zone, {edge:.0%} as the straightedge reads it. A straightedge shows a twist at half "
+            "its size or less: find out which of the two the limit means"
         )
     elif answer == "yes":
         reason = f"{sense}, {chance:.0%} of the faces that fit the readings are within {micron}"
@@ -436,9 +440,7 @@ def survey(scenario: Scenario, *, count: int = 200, seed: int = 0) -> Survey:
         sd_map=sd_map,
         contradictions=contradictions,
         next_line=extra,
-        verdict=limit_verdict(
-            numbers, part.limit, part.limit_by, converged=ensemble.converged, widen=widen
-        ),
+        verdict=limit_verdict(numbers, part.limit, part.limit_by, converged=ensemble.converged, widen=widen),
         table=None if readings.table is None else table_numbers(readings.table),
         notes=ensemble.notes,
     )

@@ -485,9 +485,7 @@ def run_chain(
         new_z[:] = z
         new_ll = ll
         for step in range(steps + 1):
-            _likelihood_gradient(
-                phi, position, offsets, point, line, lo, hi, feel, ij, gap, weight, force
-            )
+            _likelihood_gradient(phi, position, offsets, point, line, lo, hi, feel, ij, gap, weight, force)
             for k in range(shapes):
                 force[k] *= scale[k]
             for k in range(shapes):

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from handlap.sim import survey_kernels as kernels
 from handlap.sim.face_prior import FaceBasis
 from handlap.sim.outline import Array, Outline
-from handlap.sim.straightedge import HELD_CODE, FaceLine, LineSet, line_gaps, sample_lines
+from handlap.sim.straightedge import HELD_CODE, FaceLine, LineSet, line_gaps, on_metal, sample_lines
 
 if TYPE_CHECKING:
     from handlap.sim.scenario import StraightedgeLine
@@ -28,6 +28,8 @@ FEEL = 8e-6
 """Standard error of a leaf's feel [m]; true feel is nearer 4 µm, the rest buys model error."""
 NO_UPPER = 1.0
 """Stands for "nothing thicker was tried" [m]."""
+LEAF_REACH = 3e-3
+"""A station this near to metal, along its line, is still felt there [m]."""
 CHAINS = 4
 BURN_IN = 100
 THIN = 4
@@ -75,6 +77,16 @@ class Evidence:
         return line_gaps(self.lines, heights, self.held, self.bow)[:, self.point]
 
 
+def _onto_metal(outline: Outline, line: FaceLine, at: float) -> float:
+    """A station moved along its line onto the nearest metal, where a leaf's width reaches it [m]."""
+    trial = np.array([0.0, *(s * d for d in np.linspace(0.0, LEAF_REACH, 11)[1:] for s in (-1.0, 1.0))])
+    near = at + trial
+    near = near[(near >= 0.0) & (near <= line.length)]
+    start, end = np.array(line.start), np.array(line.end)
+    metal = on_metal(outline, start + np.outer(near / line.length, end - start))
+    return float(near[int(np.argmax(metal))]) if metal.any() else at
+
+
 def gather(
     outline: Outline, lines: Sequence[StraightedgeLine], edge_sd: float = 0.0, edge_bow: float = 0.0
 ) -> Evidence:
@@ -88,7 +100,10 @@ def gather(
     edge_bow : its known bow, + = hollow in the middle [m]
     """
     face_lines = [FaceLine(line.name, line.start, line.end) for line in lines]
-    stations = [[s.at for s in line.stations] for line in lines]
+    stations = [
+        [_onto_metal(outline, face_line, s.at) for s in line.stations]
+        for face_line, line in zip(face_lines, lines, strict=True)
+    ]
     sampled = sample_lines(outline, face_lines, stations)
     point: list[int] = []
     of_line: list[int] = []
@@ -101,8 +116,9 @@ def gather(
         position = sampled.position[first:last]
         length = face_lines[i].length
         for k, station in enumerate(line.stations):
-            near = int(np.argmin(np.abs(position - station.at))) if position.size > 1 else -1
-            if near < 0 or abs(position[near] - station.at) > 2e-5 * length:
+            at = stations[i][k]
+            near = int(np.argmin(np.abs(position - at))) if position.size > 1 else -1
+            if near < 0 or abs(position[near] - at) > 2e-5 * length:
                 lost.append(f"{line.name} at {station.at * 1e3:.1f} mm is not on metal")
                 continue
             point.append(first + near)
@@ -139,9 +155,8 @@ def _guess_contacts(evidence: Evidence) -> NDArray[np.int64]:
             profile[run] = -np.interp(lines.position[run], at[order], middle[of_line][order])
     codes = np.array([HELD_CODE[h] for h in evidence.held], dtype=np.int64)
     touched = np.zeros((1, len(lines.lines), 2), dtype=np.int64)
-    kernels.batch_gaps(
-        lines.position, lines.offsets, lines.middle, codes, profile[None, :], np.empty((1, profile.size)), touched
-    )
+    unused = np.empty((1, profile.size))
+    kernels.batch_gaps(lines.position, lines.offsets, lines.middle, codes, profile[None, :], unused, touched)
     return touched[0]
 
 
@@ -261,8 +276,6 @@ def outlier_chance(evidence: Evidence, gaps: Array) -> Array:
     chance = np.empty_like(gaps)
     for m in range(gaps.shape[0]):
         for k in range(gaps.shape[1]):
-            chance[m, k] = kernels.station_chance(
-                gaps[m, k], evidence.lo[k], evidence.hi[k], evidence.feel
-            )
+            chance[m, k] = kernels.station_chance(gaps[m, k], evidence.lo[k], evidence.hi[k], evidence.feel)
     right = (1.0 - kernels.OUTLIER_SHARE) * chance
     return np.asarray((wrong / (right + wrong)).mean(axis=0))

@@ -12,6 +12,7 @@ from handlap.sim.outline import Outline, circle
 from handlap.sim.straightedge import (
     ROCKS_BELOW,
     FaceLine,
+    Held,
     contact,
     gaps,
     greatest_gap,
@@ -73,7 +74,7 @@ def test_batch_agrees_with_one_profile_at_a_time():
     lines = sample_lines(BORED)
     rng = np.random.default_rng(3)
     heights = np.cumsum(rng.standard_normal((5, len(lines.points))), axis=1) * 1e-5
-    held = ["rest", "level", "tipped start", "tipped end", "rest", "level"]
+    held: list[Held] = ["rest", "level", "tipped start", "tipped end", "rest", "level"]
     found = line_gaps(lines, heights, held)
     worst = greatest_gap_by_line(lines, heights)
     for i, line in enumerate(lines.lines):
@@ -82,7 +83,7 @@ def test_batch_agrees_with_one_profile_at_a_time():
             s, z = lines.position[run], heights[m, run]
             assert found[m, run] == pytest.approx(gaps(s, z, held[i], line.length / 2), abs=1e-15)
             a, b = contact(s, z, "rest", line.length / 2)
-            how = "rest" if s[b] - s[a] >= ROCKS_BELOW * line.length else "level"
+            how: Held = "rest" if s[b] - s[a] >= ROCKS_BELOW * line.length else "level"
             assert worst[m, i] == pytest.approx(gaps(s, z, how, line.length / 2).max(), abs=1e-15)
     assert greatest_gap(lines, heights) == pytest.approx(worst.max(axis=1))
 

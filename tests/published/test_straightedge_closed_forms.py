@@ -10,7 +10,15 @@ import numpy as np
 import pytest
 
 from handlap.sim.outline import Outline
-from handlap.sim.straightedge import FaceLine, contact, gaps, greatest_gap, line_gaps, sample_lines, standard_lines
+from handlap.sim.straightedge import (
+    FaceLine,
+    contact,
+    gaps,
+    greatest_gap,
+    line_gaps,
+    sample_lines,
+    standard_lines,
+)
 
 LENGTH = 0.300
 DEPTH = 50e-6
