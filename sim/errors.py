@@ -51,7 +51,8 @@ class Fault:
             return f"{where}: {self.allowed}"
         if not self.key:
             return f"{where}: {self.got}; allowed: {self.allowed}"
-        return f"{where} = {self.got}; allowed: {self.allowed}"
+        joint = ": " if self.key.startswith("line ") else " = "
+        return f"{where}{joint}{self.got}; allowed: {self.allowed}"
 
 
 class ScenarioError(InputError):

@@ -15,7 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from handlap.sim.units import System, from_si, to_si, unit_of
+from handlap.sim.units import System, from_si, plain, to_si, unit_of
 
 Kind = Literal[
     "text",
@@ -651,7 +651,7 @@ def range_words(row: Key, system: System = "mm") -> str:
     '0.003937 to 196.9 thou'
     """
     unit = unit_of(row.quantity, system)
-    low, high = (f"{from_si(bound, row.quantity, system):.4g}" for bound in row.bounds())
+    low, high = (plain(from_si(bound, row.quantity, system)) for bound in row.bounds())
     return f"{low} to {high}" + (f" {unit}" if unit else "")
 
 

@@ -20,8 +20,8 @@ def build_outline(given: Given) -> tuple[Outline | None, Point]:
     """The face about the middle of its bounding box, and where the file's origin lies on it."""
     sides = [given.values.get("part.length"), given.values.get("part.width")]
     if "part.polygon" in given.stated:
-        for name in ("part.length", "part.width"):
-            given.clash("part.polygon", name)
+        if {"part.length", "part.width"} & given.stated:
+            given.found.fault("part.polygon", None, "give either part.polygon or length and width, not both")
         corners = given.values.get("part.polygon")
         if corners is None:
             return None, (0.0, 0.0)

@@ -127,6 +127,16 @@ def from_si(value: float, quantity: str, system: System = "mm") -> float:
     return value * divisor / multiplier
 
 
+def plain(value: float, digits: int = 4) -> str:
+    """A number to so many significant digits, large ones without an exponent.
+
+    >>> plain(10000.0), plain(0.0393701)
+    ('10000', '0.03937')
+    """
+    short = f"{value:.{digits}g}"
+    return f"{value:.0f}" if "e+" in short and abs(value) < 1e9 else short
+
+
 def show(value: float, quantity: str, system: System = "mm", digits: int = 4) -> str:
     """An SI value with its unit, for print.
 
@@ -136,7 +146,7 @@ def show(value: float, quantity: str, system: System = "mm", digits: int = 4) ->
     '180°'
     """
     unit = unit_of(quantity, system)
-    number = f"{from_si(value, quantity, system):.{digits}g}"
+    number = plain(from_si(value, quantity, system), digits)
     return number + (unit if unit == "°" else f" {unit}" if unit else "")
 
 

@@ -1,0 +1,212 @@
+"""A short scenario, and what can be wrong with it."""
+
+from __future__ import annotations
+
+SHORT = """
+title = "Short"
+[part]
+length = 200
+width = 100
+metal = "A356"
+mass = 2
+limit = 50
+[[readings.line]]
+name = "long"
+from = [-100, 0]
+to = [100, 0]
+stations = [[10, "none", 30], [100, 50, 60]]
+"""
+
+
+READINGS = SHORT[SHORT.index("[[readings") :]
+Change = tuple[str, str]
+"""What is replaced in SHORT, and by what."""
+
+
+def top(line: str) -> Change:
+    """A line before the title."""
+    return "title", f"{line}\ntitle"
+
+
+def part(line: str) -> Change:
+    """A line more in [part]."""
+    return "mass = 2", f"mass = 2\n{line}"
+
+
+def outline(line: str) -> Change:
+    """Other lines for length and width."""
+    return "length = 200\nwidth = 100", line
+
+
+def line(text: str) -> Change:
+    """A line more in [[readings.line]]."""
+    return 'name = "long"', f'name = "long"\n{text}'
+
+
+def station(text: str) -> Change:
+    """Another second station."""
+    return "[100, 50, 60]", text
+
+
+LINE = '\n[[readings.line]]\nname = "two"\nfrom = [0, -50]\nto = [0, 50]\nstations = [[50, "none", 30]]\n'
+FOLLOWED = {
+    "part missing",
+    "rectangle and polygon",
+    "unknown section",
+    "origin against corners",
+    "lines and heights",
+}
+"""Cases where one fault brings up others."""
+
+
+BAD: dict[str, tuple[Change, str, str]] = {
+    # what is wrong: (change, key, words of the message)
+    "no TOML": (("[part]", "[part"), "", "not valid TOML"),
+    "value missing": (("mass = 2", "mass ="), "", "line 7"),
+    "key twice": (part("mass = 3"), "", "not valid TOML"),
+    "part missing": ((SHORT[SHORT.index("[part]") : SHORT.index("[[read")], ""), "part.metal", "missing"),
+    "length missing": (("length = 200\n", ""), "part.length", "missing"),
+    "limit missing": (("limit = 50\n", ""), "part.limit", "missing"),
+    "mass missing": (("mass = 2\n", ""), "part.mass", "missing"),
+    "metal missing": (('metal = "A356"\n', ""), "part.metal", "missing"),
+    "unknown section": (("[part]", "[parts]"), "parts", 'nearest is "part"'),
+    "unknown key": (part("mas = 2"), "part.mas", 'nearest is "part.mass"'),
+    "key of another section": (part("press = 3"), "part.press", 'nearest is "hands.press"'),
+    "unknown key in a line": (
+        line('hold = "rest"'),
+        "readings.line[1].hold",
+        'nearest is "readings.line[1].held"',
+    ),
+    "unknown units": (top('units = "cm"'), "units", '"mm", "inch"'),
+    "text for a number": (("mass = 2", 'mass = "two"'), "part.mass", "kg, g, lb, oz"),
+    "force for a mass": (("mass = 2", 'mass = "2 N"'), "part.mass", "kg, g, lb, oz"),
+    "flag for a number": (("mass = 2", "mass = true"), "part.mass", "a number"),
+    "list for a number": (("mass = 2", "mass = [2]"), "part.mass", "a number"),
+    "nan": (("mass = 2", "mass = nan"), "part.mass", "finite"),
+    "infinite": (("length = 200", "length = inf"), "part.length", "finite"),
+    "immense": (("length = 200", "length = 1" + "0" * 400), "part.length", "finite"),
+    "negative length": (("length = 200", "length = -200"), "part.length", "1 to 3000 mm"),
+    "limit in mm": (("limit = 50", "limit = 0.05"), "part.limit", "0.1 to 5000 µm"),
+    "no table": (("[part]", "hands = 3\n[part]"), "hands", "a table [hands]"),
+    "number for a text": (('title = "Short"', "title = 3"), "title", "a text"),
+    "title of two lines": (('title = "Short"', 'title = "a\\nb"'), "title", "one line"),
+    "mass and weight": (part("weight = 20"), "part.weight", "not both"),
+    "rectangle and polygon": (
+        ("width = 100", "width = 100\npolygon = [[0, 0], [9, 0], [0, 9]]"),
+        "part.polygon",
+        "not both",
+    ),
+    "two corners": (outline("polygon = [[0, 0], [9, 0]]"), "part.polygon", "3 to"),
+    "corner of three": (outline("polygon = [[0, 0], [9, 0, 1], [0, 9]]"), "part.polygon[2]", "list of 2"),
+    "bow tie": (
+        outline("polygon = [[-100, -50], [100, 50], [100, -50], [-100, 50]]"),
+        "part.polygon",
+        "crosses",
+    ),
+    "corner twice": (outline("polygon = [[0, 0], [9, 0], [9, 0], [0, 9]]"), "part.polygon", "twice running"),
+    "no area": (outline("polygon = [[0, 0], [9, 0], [20, 0]]"), "part.polygon", "no area"),
+    "origin against corners": (
+        outline('origin = "middle"\npolygon = [[0, 0], [200, 0], [0, 100]]'),
+        "part.origin",
+        "left out",
+    ),
+    "opening outside": (part("openings = [{circle = [150, 0, 20]}]"), "part.openings[1]", "inside the edge"),
+    "opening over the edge": (part("openings = [{circle = [95, 0, 20]}]"), "part.openings[1]", "notch"),
+    "openings overlap": (
+        part("openings = [{circle = [0, 0, 20]}, {circle = [15, 0, 20]}]"),
+        "part.openings[2]",
+        "overlaps opening 1",
+    ),
+    "opening in an opening": (
+        part("openings = [{circle = [0, 0, 20]}, {circle = [0, 0, 5]}]"),
+        "part.openings[2]",
+        "overlaps opening 1",
+    ),
+    "hole without size": (
+        part("openings = [{circle = [0, 0, 0]}]"),
+        "part.openings[1].circle (diameter)",
+        "above 0",
+    ),
+    "slot wider than long": (
+        part("openings = [{slot = [0, 0, 5, 10, 0]}]"),
+        "part.openings[1].slot",
+        "no greater",
+    ),
+    "opening of two kinds": (
+        part("openings = [{circle = [0, 0, 9], slot = [0, 0, 9, 5, 0]}]"),
+        "part.openings[1]",
+        "one of",
+    ),
+    "opening of no kind": (part("openings = [{}]"), "part.openings[1]", "one of"),
+    "unknown metal": (('"A356"', '"A365"'), "part.metal", "nearest is"),
+    "unknown gasket": (part('gasket = "cork"'), "part.gasket", "composite"),
+    "gasket upside down": (part("gasket = [2, 1]"), "part.gasket", "below the greatest"),
+    "unknown limit_by": (part('limit_by = "eye"'), "part.limit_by", '"straightedge", "zone"'),
+    "readings missing": ((READINGS, ""), "readings", "missing"),
+    "no stations": (
+        ('stations = [[10, "none", 30], [100, 50, 60]]', ""),
+        "readings.line[1].stations",
+        "missing",
+    ),
+    "empty stations": (
+        ('stations = [[10, "none", 30], [100, 50, 60]]', "stations = []"),
+        "readings.line[1].stations",
+        "1 to",
+    ),
+    "line without from": (("from = [-100, 0]\n", ""), "readings.line[1].from", "missing"),
+    "line without name": (('name = "long"\n', ""), "readings.line[1].name", "missing"),
+    "line of no length": (("to = [100, 0]", "to = [-100, 0]"), "readings.line[1].to", "other than from"),
+    "line off the face": (("to = [100, 0]", "to = [100, 90]"), "readings.line[1].to", "40 mm outside"),
+    "line named twice": ((LINE, LINE.replace("two", "long")), "readings.line[2].name", "a name of its own"),
+    "station beyond the line": (station("[201, 50, 60]"), "readings.line[1].stations (at)", "0 to 200 mm"),
+    "station of one": (station("[100]"), "readings.line[1].stations[2]", "stops or"),
+    "stops not above goes": (station("[100, 50, 50]"), "readings.line[1].stations[2]", "thicker"),
+    "nothing tried": (station('[100, "none", "open"]'), "readings.line[1].stations[2]", "at least one leaf"),
+    "leaf in mm": (station("[100, 0.05, 60]"), "readings.line[1].stations[2] (goes)", "1 to 10000 µm"),
+    "leaf in wrong words": (station('[100, "open", 60]'), "readings.line[1].stations[2] (goes)", '"none"'),
+    "stops left out without leaves": (station("[100, 50]"), "readings.line[1].stations", "readings.leaves"),
+    "held askew": (line('held = "askew"'), "readings.line[1].held", "tipped start"),
+    "depth beyond the line": (
+        line('slides_in = [[50, "end", 300]]'),
+        "readings.line[1].slides_in (depth)",
+        "200 mm",
+    ),
+    "depth from nowhere": (
+        line('slides_in = [[50, "middle", 30]]'),
+        "readings.line[1].slides_in[1]",
+        "start",
+    ),
+    "lines and heights": (
+        ("[[readings.line]]", '[readings]\nheights = "a.csv"\n[[readings.line]]'),
+        "readings",
+        "not both",
+    ),
+    "unknown paper": (top('paper.grits = ["P125"]'), "paper.grits[1]", "nearest is P120"),
+    "paper of no system": (top("paper.grits = [80, 400]"), "paper.grits[2]", '"400 US"'),
+    "fine to coarse": (top('paper.grits = ["P120", "P80"]'), "paper.grits", "P80 does not follow P120"),
+    "no paper": (top("paper.grits = []"), "paper.grits", "1 to"),
+    "strip upside down": (top("paper.strips = [[10, 0, -10, 50]]"), "paper.strips[1]", "x0 below x1"),
+    "half a stroke": (top("checks.every = 2.5"), "checks.every", "whole number"),
+    "no strokes": (top("turning.every = 0"), "turning.every", "1 to"),
+    "press in unknown words": (top('hands.press = "gentle"'), "hands.press", '"light", "firm", "heavy"'),
+    "press in kg": (top('hands.press = "4 kg"'), "hands.press", "kgf"),
+    "hands lift the part": (top("hands.press = -30"), "hands.press", "above -19.61 N"),
+    "spread without ends": (top("hands.press = {value = 30}"), "hands.press", "low = …"),
+    "spread upside down": (
+        top("hands.press = {value = 30, low = 40, high = 50}"),
+        "hands.press",
+        "low ≤ value ≤ high",
+    ),
+    "negative wobble": (top("hands.wobble_along = -3"), "hands.wobble_along", "0 to 500 mm"),
+    "unknown pattern": (top('strokes.pattern = "star"'), "strokes.pattern", '"eight"'),
+    "unknown direction": (top('strokes.direction = "up"'), "strokes.direction", '"across"'),
+    "schedule and states": (
+        top('turning = {schedule = "half", states = [[0, 0]]}'),
+        "turning.states",
+        "not both",
+    ),
+    "bedding twice": (top("wear = {bedding = 0.1, bedding_length = 5}"), "wear.bedding_length", "not both"),
+    "rate of nought": (top("wear.rate = 0"), "wear.rate", "mm³/(N·m)"),
+    "load beside the face": (top("exact = {load = 9, load_at = [101, 0]}"), "exact.load_at", "tips over"),
+    "heights from text": ((READINGS, '[readings]\nheights = "a.csv"\n'), "readings.heights", "itself a file"),
+}

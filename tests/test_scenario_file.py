@@ -1,0 +1,524 @@
+"""The loader of scenario files: every key, both systems of units, every way a file can be wrong."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from bad_scenarios import SHORT
+
+from handlap.sim import scenario_file
+from handlap.sim.outline import polygon_moments
+from handlap.sim.scenario import Scenario, Uncertain
+from handlap.sim.scenario_keys import KEYS, describe_keys
+from handlap.sim.scenario_values import READERS
+
+MM = """
+title = "A plate"
+invented = true
+units = "mm"
+[part]
+name = "plate"
+length = 254
+width = 127
+origin = "corner"
+openings = [
+    {circle = [50.8, 50.8, 25.4]},
+    {slot = [127, 63.5, 50.8, 25.4, 30]},
+    {polygon = [[190.5, 25.4], [215.9, 25.4], [215.9, 50.8]]},
+]
+metal = "A356"
+mass = 4.5359237
+weight_at = [127, 63.5]
+limit = 50.8
+limit_by = "zone"
+allowance = 254
+gasket = [0.762, 1.524]
+[readings]
+edge_error = 2.54
+edge_bow = -2.54
+leaves = [25.4, 50.8, 101.6]
+[[readings.line]]
+name = "long"
+from = [0, 6.35]
+to = [254, 6.35]
+held = "level"
+stations = [[25.4, 50.8], [127, "none"], [203.2, 101.6, "open"]]
+slides_in = [[25.4, "end", 38.1]]
+[plate]
+length = 508
+width = 381
+[paper]
+grits = [120, 240]
+grade_system = "US"
+wet = true
+strips = [[-254, -127, 0, 127], [0, -127, 254, 127]]
+brush_every = 20
+sheet_every = 200
+sheets = 12
+[hands]
+press = {value = 44.482216152605, low = 22.2411080763025, high = 88.96443230521}
+height = 50.8
+bias_along = {value = 0, low = -6.35, high = 6.35}
+bias_across = 2.54
+wobble_along = 12.7
+wobble_across = {value = 12.7, low = 6.35, high = 25.4}
+push_over_pull = 1.2
+strokes_per_minute = 45
+[strokes]
+pattern = "diagonal"
+length = 203.2
+direction = 45
+[turning]
+schedule = "quarter"
+every = 50
+[wear]
+rate = 0.03
+bedding_length = 12.7
+friction = 0.5
+ageing = {value = 1, low = 0.5, high = 2}
+ages = true
+[exact]
+load = 88.96443230521
+load_at = [127, 63.5]
+tilt = "held"
+strokes = 400
+cell = 2.54
+[checks]
+every = 100
+"""
+
+INCH = """
+title = "A plate"
+invented = true
+units = "inch"
+[part]
+name = "plate"
+length = 10
+width = 5
+origin = "corner"
+openings = [
+    {circle = [2, 2, 1]},
+    {slot = [5, 2.5, 2, 1, 30]},
+    {polygon = [[7.5, 1], [8.5, 1], [8.5, 2]]},
+]
+metal = "A356"
+mass = 10
+weight_at = [5, 2.5]
+limit = 2
+limit_by = "zone"
+allowance = 10
+gasket = [30, 60]
+[readings]
+edge_error = 0.1
+edge_bow = -0.1
+leaves = [1, 2, 4]
+[[readings.line]]
+name = "long"
+from = [0, 0.25]
+to = [10, 0.25]
+held = "level"
+stations = [[1, 2], [5, "none"], [8, 4, "open"]]
+slides_in = [[1, "end", 1.5]]
+[plate]
+length = 20
+width = 15
+[paper]
+grits = ["120 US", "US 240"]
+wet = true
+strips = [[-10, -5, 0, 5], [0, -5, 10, 5]]
+brush_every = 20
+sheet_every = 200
+sheets = 12
+[hands]
+press = {value = 10, low = 5, high = 20}
+height = "50.8 mm"
+bias_along = {value = 0, low = -0.25, high = 0.25}
+bias_across = 0.1
+wobble_along = 0.5
+wobble_across = {value = 0.5, low = 0.25, high = 1}
+push_over_pull = 1.2
+strokes_per_minute = 45
+[strokes]
+pattern = "diagonal"
+length = 8
+direction = "45 deg"
+[turning]
+schedule = "quarter"
+every = 50
+[wear]
+rate = 0.03
+bedding_length = 0.5
+friction = 0.5
+ageing = {value = 1, low = 0.5, high = 2}
+ages = true
+[exact]
+load = 20
+load_at = [5, 2.5]
+tilt = "held"
+strokes = 400
+cell = 0.1
+[checks]
+every = 100
+"""
+
+
+def flat(record: Any, path: str = "") -> dict[str, Any]:
+    """Every number and word of a nest of records, by path."""
+    if dataclasses.is_dataclass(record):
+        return flat({f.name: getattr(record, f.name) for f in dataclasses.fields(record)}, path)
+    if isinstance(record, np.ndarray):
+        return flat(record.tolist(), path)
+    if isinstance(record, dict):
+        return {k: v for key, value in record.items() for k, v in flat(value, f"{path}.{key}").items()}
+    if isinstance(record, list | tuple):
+        return {k: v for i, value in enumerate(record) for k, v in flat(value, f"{path}[{i}]").items()}
+    return {path: record}
+
+
+# ---- good files
+
+
+def test_both_systems_give_the_same_si() -> None:
+    mm, inch = (flat(scenario_file.load_text(text, "x")) for text in (MM, INCH))
+    assert mm.keys() == inch.keys()
+    for key, value in mm.items():
+        if isinstance(value, float):
+            # Of positions some are differences that cancel to nought.
+            assert inch[key] == pytest.approx(value, rel=1e-12, abs=1e-16), key
+        else:
+            assert inch[key] == value, key
+
+
+def test_values_in_si() -> None:
+    s = scenario_file.load_text(MM, "x")
+    assert s.part.weight == pytest.approx(10 * 4.4482216152605, rel=1e-14)
+    assert s.part.weight_at == pytest.approx((0.0, 0.0), abs=1e-16)
+    assert s.part.limit == pytest.approx(50.8e-6) and s.part.allowance == pytest.approx(254e-6)
+    assert s.part.gasket_ra == pytest.approx((0.762e-6, 1.524e-6))
+    holes = (
+        math.pi * 0.0127**2 * 2 + 0.0254 * 0.0254 + 0.0254**2 / 2
+    )  # circle, slot's ends and middle, triangle
+    # The slot's round ends are polygons drawn inside the circle.
+    assert s.part.outline.area == pytest.approx(0.254 * 0.127 - holes, rel=1e-4)
+    assert [g.name for g in s.paper.grits] == ["P120", "P280"]
+    assert s.strokes.direction == pytest.approx(math.pi / 4)
+    assert [t.part for t in s.turning.states] == pytest.approx([0, math.pi / 2, math.pi, 1.5 * math.pi])
+    assert s.wear.rate.value == pytest.approx(3e-11) and s.wear.rate.law == "fixed"
+    assert s.wear.bedding_length == pytest.approx(12.7e-6)
+    assert s.hands.press.law == "lognormal" and s.hands.bias_along.law == "normal"
+    assert s.hands.bias_along.at(-1.6448536269514722) == pytest.approx(-6.35e-3)
+    assert s.exact.load == pytest.approx(20 * 4.4482216152605) and s.exact.tilt_held
+    assert not s.assumed and not s.assumed_plain and not s.warnings
+
+
+def test_stations_leaves_and_depths() -> None:
+    (line,) = scenario_file.load_text(MM, "x").readings.lines
+    assert line.start == pytest.approx((-0.127, 0.00635 - 0.0635))
+    got = [(s.at, s.goes, s.stops) for s in line.stations]
+    want = [
+        (0.0254, 50.8e-6, 101.6e-6),  # the next leaf stops
+        # (0.127, ...) lies in the slot only where there is no metal: the line passes below it
+        (0.127, 0.0, 25.4e-6),
+        (0.2032, 101.6e-6, math.inf),
+        (0.254 - 0.0381 - 0.002, 0.0, 25.4e-6),
+        (0.254 - 0.0381 + 0.002, 25.4e-6, math.inf),
+    ]
+    for row, expected in zip(got, want, strict=True):
+        assert row == pytest.approx(expected)
+
+
+def test_every_key_is_used_by_the_files_above() -> None:
+    """What is documented is accepted: the files together use every key of the table."""
+    used = set()
+    for text in (MM, OTHERS):
+        values = scenario_file.Values()
+        found = scenario_file.Findings("x")
+        scenario_file._walk(scenario_file.tomllib.loads(text), scenario_file.TREE, "", values, found)
+        assert not found.faults
+        document = scenario_file.tomllib.loads(text)
+        used |= set(_names(document))
+    assert used == {row.name for row in KEYS}
+
+
+OTHERS = """
+[part]
+polygon = [[0, 0], [100, 0], [0, 100]]
+weight = 20
+[readings]
+heights = "a.csv"
+heights_sd = 1
+[turning]
+states = [[0, 0], [180, 90]]
+[wear]
+bedding = 0.1
+"""
+
+
+def _names(document: Any, prefix: str = "") -> list[str]:
+    names: list[str] = []
+    for key, value in document.items():
+        if isinstance(value, list) and value and isinstance(value[0], dict):
+            names += [n for table in value for n in _names(table, f"{prefix}{key}[].")]
+        elif isinstance(value, dict) and not prefix:
+            names += _names(value, f"{key}.")
+        else:
+            names.append(prefix + key)
+    return names
+
+
+def test_the_table_of_keys_is_sound() -> None:
+    assert len({row.name for row in KEYS}) == len(KEYS)
+    for row in KEYS:
+        assert row.kind in READERS, row.name
+        assert row.help and row.help[0] != " ", row.name
+        numeric = row.kind in ("quantity", "uncertain quantity", "whole number", "point", "points", "leaves")
+        assert row.high > row.low or not numeric, row.name
+        if row.default is not None:
+            assert row.basis, f"{row.name} has a default without a basis"
+        if row.usual:
+            assert row.low <= row.usual[0] < row.usual[1] <= row.high, row.name
+        if isinstance(row.default, float):
+            assert row.low <= row.default <= row.high, row.name
+    described = describe_keys()
+    assert [d.name for d in described] == [row.name for row in KEYS]
+    assert all(d.default and d.help for d in described)
+
+
+def test_defaults_are_reported_with_spread_and_basis() -> None:
+    s = scenario_file.load_text(SHORT, "x")
+    by_key = {a.key: a for a in s.assumed}
+    uncertain = {row.name for row in KEYS if row.kind == "uncertain quantity"}
+    assert by_key.keys() == uncertain
+    assert all(a.assumed and a.basis and a.low < a.value < a.high for a in s.assumed)
+    # parameters of cast aluminium on dry paper, 5 to 95 %
+    assert by_key["wear.rate"].value == pytest.approx(0.045e-9)
+    assert by_key["wear.rate"].high / by_key["wear.rate"].value == pytest.approx(3)
+    assert by_key["wear.friction"].value == pytest.approx(0.6)
+    assert by_key["hands.press"].low == pytest.approx(20) and by_key["hands.press"].high == pytest.approx(80)
+    assert by_key["hands.bias_along"].high == pytest.approx(0.008)
+    plain = {key: (words, basis) for key, words, basis in s.assumed_plain}
+    assert plain["paper.grits"][0] == "P80, P120, P240"
+    assert plain["part.limit_by"][0] == "straightedge"
+    assert plain["plate.length"][0] == "450 mm" and s.plate.assumed
+    assert {"readings.line[].held", "strokes.length", "turning.schedule", "paper.wet"} <= plain.keys()
+    assert all(words and basis for words, basis in plain.values())
+    settled = s.settled()
+    assert all(u.law == "fixed" for u in flat_uncertain(settled))
+
+
+def flat_uncertain(s: Scenario) -> list[Uncertain]:
+    return [u for u in (*vars(s.hands).values(), *vars(s.wear).values()) if isinstance(u, Uncertain)]
+
+
+@pytest.mark.parametrize(("word", "newton"), [("light", 20.0), ("firm", 40.0), ("heavy", 80.0)])
+def test_press_in_words(word: str, newton: float) -> None:
+    press = scenario_file.load_text(SHORT + f'[hands]\npress = "{word}"\n', "x").hands.press
+    assert (press.value, press.low, press.high) == pytest.approx((newton, newton / 1.5, newton * 1.5))
+    assert not press.assumed
+
+
+@pytest.mark.parametrize(
+    ("press", "newton"), [('"4 kgf"', 39.2266), ('"9 lbf"', 9 * 4.4482216152605), ("-5", -5.0), ("0", 0.0)]
+)
+def test_press_in_units_is_exact(press: str, newton: float) -> None:
+    got = scenario_file.load_text(SHORT + f"[hands]\npress = {press}\n", "x").hands.press
+    assert got.law == "fixed" and got.value == pytest.approx(newton)
+
+
+def test_lopsided_spread_is_evened_and_said() -> None:
+    s = scenario_file.load_text(SHORT + "[hands]\npress = {value = 40, low = 35, high = 90}\n", "x")
+    assert s.hands.press.low * s.hands.press.high == pytest.approx(40**2)
+    assert any("hands.press" in w and "lopsided" in w for w in s.warnings)
+
+
+def test_polygon_in_its_own_frame() -> None:
+    text = SHORT.replace(
+        "length = 200\nwidth = 100", "polygon = [[10, 10], [210, 10], [210, 110], [10, 110]]"
+    )
+    text = text.replace("[-100, 0]", "[10, 60]").replace("[100, 0]", "[210, 60]")
+    text = text.replace("limit = 50", "limit = 50\nopenings = [{circle = [60, 60, 20]}]")
+    s = scenario_file.load_text(text, "x")
+    assert s.part.outline.length == pytest.approx(0.2) and s.part.outline.width == pytest.approx(0.1)
+    assert s.readings.lines[0].start == pytest.approx((-0.1, 0.0))
+    area, moment_u, _ = polygon_moments(s.part.outline.openings[0])
+    assert moment_u / area == pytest.approx(-0.05)
+    hole = math.pi * 0.01**2
+    assert s.part.weight_at[0] == pytest.approx(hole * 0.05 / (0.02 - hole), rel=1e-6)
+
+
+def test_own_turns() -> None:
+    s = scenario_file.load_text(SHORT + "[turning]\nstates = [[0, 0], [180, 90]]\nevery = 7\n", "x")
+    assert s.turning.name == "own" and s.turning.every == 7
+    assert s.turning.states[1].part == pytest.approx(math.pi)
+    assert s.turning.states[1].operator == pytest.approx(math.pi / 2)
+
+
+def test_readings_without_metal_are_left_out_and_said() -> None:
+    text = SHORT.replace("limit = 50", "limit = 50\nopenings = [{circle = [0, 0, 40]}]")
+    s = scenario_file.load_text(text, "x")
+    assert [station.at for station in s.readings.lines[0].stations] == pytest.approx([0.01])
+    assert any("no metal" in w and "100 mm" in w for w in s.warnings)
+
+
+def test_heights_from_a_file_beside_the_scenario(tmp_path: Path) -> None:
+    (tmp_path / "data").mkdir()
+    rows = "".join(f"{u},{v},{u / 100}\n" for u in (0, 100, 200) for v in (0, 100))
+    (tmp_path / "data" / "h.csv").write_text("u_mm,v_mm,height_um\n" + rows)
+    text = SHORT[: SHORT.index("[[readings")] + '[readings]\nheights = "data/h.csv"\nheights_sd = 1\n'
+    path = tmp_path / "job.toml"
+    path.write_text(text.replace("width = 100", 'width = 100\norigin = "corner"'))
+    s = scenario_file.load(path)
+    assert s.readings.table is not None and s.readings.table.sd == 1e-6
+    assert s.readings.table.u.tolist() == pytest.approx([-0.1, -0.1, 0, 0, 0.1, 0.1])
+    assert s.readings.table.height.max() == pytest.approx(2e-6)
+    assert s.name == "job" and s.source == str(path) and s.title == "Short"
+
+
+@pytest.mark.parametrize(
+    ("key", "change"),
+    [
+        ("part.mass", ("mass = 2", "mass = 55")),
+        ("hands.press", ("title", "hands.press = 4000\ntitle")),
+        ("readings.line[1].stations[2] (stops)", ("50, 60", "50, 3000")),
+        ("readings.line[1].stations[2] (goes)", ("50, 60", '2500, "open"')),
+        ("part.limit", ("limit = 50", "limit = 0.5")),
+        ("wear.bedding", ("title", "wear.bedding = 0.9\ntitle")),
+        ("wear.friction", ("title", "wear.friction = 1.6\ntitle")),
+        ("strokes.length", ("title", "strokes.length = 290\ntitle")),
+        ("plate", ("title", "plate.length = 150\ntitle")),
+        ("part.weight_at", ("mass = 2", "mass = 2\nweight_at = [150, 0]")),
+        ("part", ("length = 200\nwidth = 100", "length = 100\nwidth = 200")),
+        ("paper.strips[2]", ("title", "paper.strips = [[-200, -100, 10, 100], [0, -100, 200, 100]]\ntitle")),
+        ("paper.strips[1]", ("title", "paper.strips = [[-300, -100, 10, 100]]\ntitle")),
+        ("hands.press", ("title", "hands.press = {value = -15, low = -30, high = 0}\ntitle")),
+    ],
+)
+def test_implausible_values_are_doubted_not_refused(key: str, change: tuple[str, str]) -> None:
+    text = SHORT.replace(*change, 1)
+    if change[1].startswith("length = 100"):
+        text = (
+            text.replace("[-100, 0]", "[-50, 0]")
+            .replace("[100, 0]", "[50, 0]")
+            .replace("[100, 50", "[90, 50")
+        )
+    assert text != SHORT
+    s = scenario_file.load_text(text, "x")
+    assert any(w.startswith(key + ":") for w in s.warnings), s.warnings
+
+
+def test_a_usual_file_raises_no_doubt() -> None:
+    assert scenario_file.load_text(SHORT, "x").warnings == ()
+
+
+# ---- built-in scenarios
+
+
+def test_builtin_scenarios() -> None:
+    names = [name for name, _ in scenario_file.builtin_names()]
+    assert {
+        "formula-check",
+        "inlet-flange",
+        "plane-sole",
+        "pump-face-heights",
+        "two-cylinder-head",
+        "valve-chest-cover",
+    } <= set(names)
+    assert names == sorted(names)
+
+
+@pytest.mark.parametrize("name", [name for name, _ in scenario_file.builtin_names()])
+def test_each_builtin_scenario(name: str) -> None:
+    s = scenario_file.load(name)
+    assert s.name == name and s.source == name
+    assert s.invented, "a built-in scenario must be marked as invented"
+    assert s.warnings == ()
+    assert (s.readings.lines == ()) == (s.readings.table is not None)
+    assert s.title == dict(scenario_file.builtin_names())[name]
+    text = scenario_file.read_text(name)
+    assert text.startswith("#") and "Invented" in text.split("\n\n")[0]
+    again = scenario_file.load(name)
+    assert flat(s) == flat(again)
+
+
+def test_formula_check_has_nothing_uncertain() -> None:
+    s = scenario_file.load("formula-check")
+    assert s.assumed == ()
+    assert all(u.law == "fixed" for u in flat_uncertain(s))
+    assert not s.wear.ages and s.exact.load == 100 and s.exact.load_at == (0, 0)
+    assert s.readings.table is not None and s.readings.table.sd == 0 and not s.readings.table.height.any()
+    assert s.exact.strokes is not None
+    sliding = s.exact.strokes * 2 * s.strokes.length
+    depth = s.wear.rate.value * s.exact.load * sliding / s.part.outline.area
+    stated = re.search(r"= (\d+) µm\n", scenario_file.read_text("formula-check"))
+    assert stated and depth == pytest.approx(float(stated[1]) * 1e-6)
+
+
+# The faces behind the readings (µm over mm), as their files tell them in words.
+
+
+def head(u: Any, v: Any) -> Any:
+    roll = -22 * np.clip(1 - (120 - abs(u)) / 12, 0, None) ** 2
+    sag = -8 * np.exp(-((u / 14) ** 2)) * np.exp(-((v / 30) ** 2))
+    a, b = u / 120, v / 70
+    return 84 * a**2 + 42 * b**2 + 10 * a * b + 6 * a * (a**2 - 0.6) + sag + roll
+
+
+def flange(u: Any, v: Any) -> Any:
+    a, b = u / 140, v / 31
+    return 150 * (a**2 + 0.12 * a**3) + 45 * a * b + 5 * b**2
+
+
+def cover(u: Any, v: Any) -> Any:
+    a, b = u / 110, v / 48
+    return -95 * a**2 - 40 * b**2 + 8 * a - 10 * a**2 * b
+
+
+def sole(u: Any, v: Any) -> Any:
+    a, b = u / (7 * 25.4), v / (1.1875 * 25.4)
+    return 130 * a**2 + 20 * np.clip(-a, 0, None) ** 3 + 10 * a * b + 6 * b**2
+
+
+@pytest.mark.parametrize(
+    ("name", "face"),
+    [
+        ("two-cylinder-head", head),
+        ("inlet-flange", flange),
+        ("valve-chest-cover", cover),
+        ("plane-sole", sole),
+    ],
+)
+def test_invented_readings_are_consistent_with_one_face(name: str, face: Any) -> None:
+    """Every gap under a straightedge on the invented face lies between the two leaves written down."""
+    s = scenario_file.load(name)
+    for line in s.readings.lines:
+        start, end = np.array(line.start), np.array(line.end)
+        length = float(np.hypot(*(end - start)))
+        share = np.linspace(0, 1, 801)
+        places = start + np.outer(share, end - start)
+        # Points on the very edge are nudged inward, where they certainly lie on metal.
+        metal = s.part.outline.contains(places * (1 - 1e-9))
+        at, height = share[metal] * length * 1e3, face(*(places[metal].T * 1e3))
+        slope, level = _edge_line(at, height, line.held)
+        for station in line.stations:
+            u, v = start + (end - start) * station.at / length
+            gap = (level + slope * station.at * 1e3 - face(u * 1e3, v * 1e3)) * 1e-6
+            assert station.goes - 1e-6 <= gap <= station.stops + 1e-6, (line.name, station, gap)
+
+
+def _edge_line(at: Any, height: Any, held: str) -> tuple[float, float]:
+    """Slope [µm/mm] and height at 0 [µm] of a straightedge: at rest by brute force, or level."""
+    if held == "level":
+        slope = (height[-1] - height[0]) / (at[-1] - at[0])
+        return slope, float(np.max(height - slope * at))
+    middle = 0.5 * (at[0] + at[-1])
+    # Of all lines nowhere below the face, the one at rest is lowest over the middle.
+    slopes = np.linspace(-3, 3, 6001)
+    levels = np.max(height[None, :] - slopes[:, None] * (at[None, :] - middle), axis=1)
+    best = int(np.argmin(levels))
+    return float(slopes[best]), float(levels[best] - slopes[best] * middle)

@@ -1,0 +1,84 @@
+"""Conversions against the definitions of the units."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from handlap.sim import units
+
+
+def test_exact_definitions() -> None:
+    """International yard and pound agreement of 1959 (inch 25.4 mm, pound 0.45359237 kg); standard
+    gravity 9.80665 m/s², 3rd CGPM 1901."""
+    assert units.INCH == 0.0254
+    assert units.THOU == pytest.approx(25.4e-6, rel=1e-15)
+    assert units.KGF == 9.80665
+    assert units.LBF == pytest.approx(0.45359237 * 9.80665, rel=1e-15)
+    assert units.MICROINCH == pytest.approx(0.0254e-6, rel=1e-15)
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "value"),
+    [
+        ("4 kgf", "force", 39.2266),
+        ("9 lbf", "force", 9 * 4.4482216152605),
+        ("40N", "force", 40.0),
+        ("0.04 kN", "force", 40.0),
+        ("-5 newton", "force", -5.0),
+        ("2 thou", "height", 50.8e-6),
+        ("0.05 mm", "height", 50e-6),
+        ("50 um", "height", 50e-6),
+        ("50 μm", "height", 50e-6),
+        ("1.5 in", "length", 0.0381),
+        ("60 µin", "roughness", 1.524e-6),
+        ("5.5 lb", "mass", 2.494758035),
+        ("16 oz", "mass", 0.45359237),
+        ("850 g", "mass", 0.85),
+        ("0.02 mm³/(N·m)", "rate", 2e-11),
+        ("2e-11 m2/N", "rate", 2e-11),
+        ("90 deg", "angle", math.pi / 2),
+    ],
+)
+def test_parse_quantity(text: str, quantity: str, value: float) -> None:
+    assert units.parse_quantity(text, quantity) == pytest.approx(value, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "says"),
+    [
+        ("4 kg", "force", "N, kN, kgf, lbf"),
+        ("4", "force", "N, kN, kgf, lbf"),
+        ("four N", "force", "N, kN, kgf, lbf"),
+        ("nan N", "force", "N, kN, kgf, lbf"),
+        ("1e999 N", "force", "finite"),
+        ("1,5 mm", "length", "mm"),
+        ("", "mass", "kg, g, lb, oz"),
+        ("3", "number", "without quotes"),
+    ],
+)
+def test_parse_quantity_refuses(text: str, quantity: str, says: str) -> None:
+    with pytest.raises(ValueError, match=says):
+        units.parse_quantity(text, quantity)
+
+
+@pytest.mark.parametrize("quantity", units.QUANTITIES)
+@pytest.mark.parametrize("system", ["mm", "inch"])
+def test_there_and_back(quantity: str, system: units.System) -> None:
+    assert units.from_si(units.to_si(3.7, quantity, system), quantity, system) == pytest.approx(
+        3.7, rel=1e-15
+    )
+
+
+@pytest.mark.parametrize("spelling", units.OTHER_SPELLINGS)
+def test_other_spellings_lead_to_known_units(spelling: str) -> None:
+    assert any(units.OTHER_SPELLINGS[spelling] in known for known in units.UNITS.values())
+
+
+def test_systems_differ_by_their_definition() -> None:
+    for quantity, ratio in [("length", 25.4), ("height", 25.4), ("roughness", 0.0254), ("mass", 0.45359237)]:
+        assert units.to_si(1.0, quantity, "inch") == pytest.approx(
+            ratio * units.to_si(1.0, quantity, "mm"), rel=1e-14
+        )
+    assert units.to_si(1.0, "force", "inch") == pytest.approx(4.4482216152605, rel=1e-14)
