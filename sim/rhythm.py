@@ -68,10 +68,12 @@ def choose_rhythm(scenario: Scenario, conditions: Conditions, grit: Grit) -> Rhy
     outline = scenario.part.outline
     swept = outline.area + scenario.strokes.length * min(outline.width, outline.length)
     on_paper = fresh * outline.area / swept
+    block = countable(MINUTES_BETWEEN_CHECKS * scenario.hands.strokes_per_minute.value)
     brush, sheet = paper.brush_every, paper.sheet_every
     if brush is None:
         scale = conditions.ageing * grit.loading_scale(metal, wet=paper.wet)
-        brush = countable(BRUSH_LOADING * scale / (SETTLED * on_paper))
+        # The paper is cleaned at every look anyway.
+        brush = min(block, countable(BRUSH_LOADING * scale / (SETTLED * on_paper)))
     if sheet is None:
         scale = conditions.ageing * grit.dulling_scale(metal)
         sheet = countable(SHEET_DULLING * scale / (SETTLED * on_paper))

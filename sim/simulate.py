@@ -14,11 +14,11 @@ from handlap.sim.gauge import Gauge
 from handlap.sim.grits import Grit
 from handlap.sim.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
 from handlap.sim.outline import Array
-from handlap.sim.resolution import choose_resolution
+from handlap.sim.resolution import choose_resolution, grid_error
 from handlap.sim.results import Errors, LapResult
 from handlap.sim.rhythm import check_interval, stage_of
 from handlap.sim.scenario import Scenario
-from handlap.sim.survey import infer_faces
+from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
 
 TOLERANCE = 0.1e-6
 """Step error asked of a single lap [m]."""
@@ -30,25 +30,29 @@ FACES = 64
 
 @dataclass(frozen=True)
 class TypicalFace:
-    """Heights of one face of an ensemble at points (n, 2), and how it was picked."""
+    """One face of an ensemble, evaluable anywhere, and how it was picked."""
 
-    heights: Array
+    faces: FaceEnsemble
+    index: int
     note: str
+
+    def heights_at(self, points: Array) -> Array:
+        """Heights (n,) at points (n, 2) [m]."""
+        return self.faces.heights_at(points)[self.index]
 
 
 def typical_face(scenario: Scenario, points: Array, *, seed: int) -> TypicalFace:
-    """The measured face, or the inferred one nearest to the middle of its ensemble [m]."""
-    if scenario.readings.table is not None and scenario.readings.table.sd == 0.0:
+    """The measured face, or the inferred one nearest to the middle of its ensemble at ``points``."""
+    table = scenario.readings.table
+    if table is not None and table.sd == 0.0:
         faces = infer_faces(scenario.part, scenario.readings, count=1, seed=seed)
-        return TypicalFace(faces.heights_at(points)[0], "the face is the table of heights itself")
+        return TypicalFace(faces, 0, "the face is the table of heights itself")
     faces = infer_faces(scenario.part, scenario.readings, count=FACES, seed=seed)
     heights = faces.heights_at(points)
     middle = np.median(heights, axis=0)
     nearest = int(np.argmin(np.sum((heights - middle) ** 2, axis=1)))
-    return TypicalFace(
-        heights[nearest],
-        f"of {FACES} faces that fit the readings, the one nearest to their middle is lapped",
-    )
+    note = f"of {FACES} faces that fit the readings, the one nearest to their middle is lapped"
+    return TypicalFace(faces, nearest, note)
 
 
 def paper_named(scenario: Scenario, name: str | None) -> Grit:
@@ -104,22 +108,24 @@ def simulate(
     gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
     face = typical_face(scenario, bench.grid.points, seed=seed)
     tell(0.3, "measuring the error of the steps")
-    resolution = choose_resolution(
-        bench, face.heights, conditions, stage, tolerance=tolerance, seed=seed
-    )
+    before = face.heights_at(bench.grid.points)
+    resolution = choose_resolution(bench, before, conditions, stage, tolerance=tolerance, seed=seed)
     tell(0.8, "lapping")
     layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
-    run = run_stage(bench, face.heights, conditions, stage, layout)
+    run = run_stage(bench, before, conditions, stage, layout)
     refuse_tipping(run, conditions)
     errors = Errors(
         tolerance=tolerance,
         step=resolution.error,
-        grid=_grid_error(scenario, bench, gauged, conditions, stage, resolution.quad_strokes, seed, run),
+        grid=grid_error(
+            bench, gauged, face.heights_at, conditions, stage,
+            quad_strokes=resolution.quad_strokes, seed=seed, lapped=run.heights[-1],
+        ),  # fmt: skip
         cells=bench.grid.n_cells,
         rows=layout.x.size,
     )
     tell(1.0, "done")
-    return _result(bench, gauged, face, conditions, stage, run, errors)
+    return _result(bench, gauged, before, face.note, conditions, stage, run, errors)
 
 
 def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
@@ -139,36 +145,11 @@ def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
         )
 
 
-def _grid_error(
-    scenario: Scenario,
-    bench: Bench,
-    gauged: Gauge,
-    conditions: Conditions,
-    stage: Stage,
-    quad: float,
-    seed: int,
-    fine: LapRun,
-) -> float:
-    """Change of the flatness after the lap when cells are twice as long [m]."""
-    if bench.grid.n_cells < 64:
-        return 0.0
-    outline = scenario.part.outline
-    coarse_bench = set_up(
-        scenario, cell=2.0 * bench.grid.cell_size, follow={gauge.LINES: gauged.lines.points}
-    )
-    coarse_gauge = gauge.make_gauge(outline, coarse_bench.grid, gauged.lines)
-    face = typical_face(scenario, coarse_bench.grid.points, seed=seed)
-    layout = stage_layout(coarse_bench, stage, quad_strokes=quad, seed=seed)
-    run = run_stage(coarse_bench, face.heights, conditions, stage, layout)
-    # Both errors fall with the square of the cell, so a third of the difference is left.
-    difference = gauge.flatness(coarse_gauge, run.heights[-1]) - gauge.flatness(gauged, fine.heights[-1])
-    return float(abs(difference[0])) / 3.0
-
-
 def _result(
     bench: Bench,
     gauged: Gauge,
-    face: TypicalFace,
+    before: Array,
+    note: str,
     conditions: Conditions,
     stage: Stage,
     run: LapRun,
@@ -176,11 +157,11 @@ def _result(
 ) -> LapResult:
     scenario, grid = bench.scenario, bench.grid
     density, area = scenario.part.metal.density, scenario.part.outline.area
-    figures = gauge.figures(gauged, face.heights, run.heights)
-    since_look = -np.diff(np.vstack([face.heights, run.heights]), axis=0)[:, : grid.n_cells]
-    dye_gone = dye.gone(since_look, stage.grit.roughness_left(scenario.part.metal)).astype(float)
+    figures = gauge.figures(gauged, before, run.heights)
+    since_look = -np.diff(np.vstack([before, run.heights]), axis=0)[:, : grid.n_cells]
+    dye_gone = dye.gone(since_look, stage.grit.roughness_median(scenario.part.metal)).astype(float)
     pace = scenario.hands.strokes_per_minute.value
-    notes = [face.note]
+    notes = [note]
     if run.clipped > 0.0:
         notes.append(
             f"in {100 * run.clipped:.1f} % of the work the hands would have tipped the part; "
@@ -194,8 +175,8 @@ def _result(
         scenario=scenario,
         paper=stage.grit.name,
         strokes=np.array(run.strokes),
-        before_flatness=float(gauge.flatness(gauged, face.heights)[0]),
-        before_straightedge=float(gauge.straightedge(gauged, face.heights)[0]),
+        before_flatness=float(gauge.flatness(gauged, before)[0]),
+        before_straightedge=float(gauge.straightedge(gauged, before)[0]),
         figures=figures,
         mass=density * area * figures.mean_depth,
         dye_left=dye.share_left(dye_gone, grid.area[: grid.n_cells]),
@@ -209,7 +190,7 @@ def _result(
         tipped=run.tipped,
         errors=errors,
         grid=grid,
-        map_before=face.heights,
+        map_before=before,
         map_after=run.heights[-1],
         notes=tuple(notes),
     )
