@@ -14,10 +14,9 @@ stand upright on a narrow face, and is not flatness.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from handlap.sim.jit import kernel
 
@@ -309,20 +308,22 @@ def _frame(u: Array, v: Array) -> _Frame:
     if np.ptp(along[:, 1]) <= THIN * np.ptp(along[:, 0]):
         turn = np.array([axes[0] / size, [0.0, 0.0]])
         return _Frame(2, np.ascontiguousarray(along[:, 0] / size), zero, middle, turn)
-    turn = np.diag(1.0 / half)
-    p = offset / half
+    if np.ptp(along[:, 1]) < 0.05 * np.ptp(along[:, 0]):
+        # A narrow strip askew to u and v: along and across it the terms stay independent.
+        turn = axes / np.abs(along).max(axis=0)[:, np.newaxis]
+    else:
+        turn = np.diag(1.0 / half)
+    p = offset @ turn.T
     return _Frame(3, np.ascontiguousarray(p[:, 0]), np.ascontiguousarray(p[:, 1]), middle, turn)
 
 
-def _checked(u: Any, v: Any, heights: Any, dimensions: int) -> tuple[Array, Array, Array]:
+def _checked(u: ArrayLike, v: ArrayLike, heights: ArrayLike, dimensions: int) -> tuple[Array, Array, Array]:
     u = np.ascontiguousarray(u, dtype=np.float64)
     v = np.ascontiguousarray(v, dtype=np.float64)
     heights = np.ascontiguousarray(heights, dtype=np.float64)
     if u.ndim != 1 or u.shape != v.shape or heights.ndim != dimensions or heights.shape[-1] != u.size:
         shape = "(n,)" if dimensions == 1 else "(members, n)"
-        raise ValueError(
-            f"u, v must be (n,) and heights {shape}; got {u.shape}, {v.shape}, {heights.shape}"
-        )
+        raise ValueError(f"u, v must be (n,) and heights {shape}; got {u.shape}, {v.shape}, {heights.shape}")
     if u.size == 0:
         raise ValueError("flatness of no points: give at least one")
     for name, values in (("u", u), ("v", v), ("heights", heights)):
@@ -382,7 +383,7 @@ def _by_linear_programme(design: Array, h: Array) -> tuple[float, Array]:
     return float(np.ptp(rest)), plane
 
 
-def minimum_zone_widths(u: Array, v: Array, heights: Array) -> Array:
+def minimum_zone_widths(u: ArrayLike, v: ArrayLike, heights: ArrayLike) -> Array:
     """Exact minimum zone of many faces on the same points, by exchange of four points.
 
     Parameters
@@ -405,7 +406,7 @@ def minimum_zone_widths(u: Array, v: Array, heights: Array) -> Array:
     return _solve(*_checked(u, v, heights, 2)).widths
 
 
-def minimum_zones(u: Array, v: Array, heights: Array) -> tuple[Array, Array]:
+def minimum_zones(u: ArrayLike, v: ArrayLike, heights: ArrayLike) -> tuple[Array, Array]:
     """As :func:`minimum_zone_widths`, with the middle planes.
 
     Returns
@@ -416,7 +417,7 @@ def minimum_zones(u: Array, v: Array, heights: Array) -> tuple[Array, Array]:
     return solved.widths, solved.planes
 
 
-def minimum_zone(u: Array, v: Array, heights: Array) -> MinimumZone:
+def minimum_zone(u: ArrayLike, v: ArrayLike, heights: ArrayLike) -> MinimumZone:
     """Exact minimum zone near the nominal normal, by exchange of four points (ISO 12781).
 
     Parameters
@@ -453,7 +454,7 @@ def _criterion(high: int, low: int) -> str:
 
 
 def least_squares_plane(
-    u: Array, v: Array, heights: Array, weights: Array | None = None
+    u: ArrayLike, v: ArrayLike, heights: ArrayLike, weights: ArrayLike | None = None
 ) -> tuple[float, float, float]:
     """Plane h = a + b·u + c·v of least squares.
 
@@ -492,7 +493,9 @@ def least_squares_plane(
     return float(a), float(b), float(c)
 
 
-def least_squares_peak_to_valley(u: Array, v: Array, heights: Array, weights: Array | None = None) -> float:
+def least_squares_peak_to_valley(
+    u: ArrayLike, v: ArrayLike, heights: ArrayLike, weights: ArrayLike | None = None
+) -> float:
     """Range of the points about the plane of least squares [m]; never less than the minimum zone.
 
     Parameters as :func:`least_squares_plane`; points of weight zero count in the range.
