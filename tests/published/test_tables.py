@@ -8,7 +8,7 @@ from handlap.sim import grits, mass, metals
 
 # ---- mean grain diameters of ISO 6344 (FEPA P grades), µm.  Published, to the whole µm; P220 is
 # printed rounded.  Decimals are from memory, so those grades are held to 0.5 µm only.
-ISO_6344 = {
+ISO_6344: dict[str, float] = {
     "P12": 1815, "P16": 1324, "P20": 1000, "P24": 764, "P30": 642, "P36": 538, "P40": 425, "P50": 336,
     "P60": 269, "P80": 201, "P100": 162, "P120": 125, "P150": 100, "P180": 82, "P220": 68,
 }  # fmt: skip
