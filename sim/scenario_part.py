@@ -114,9 +114,8 @@ def build_part(given: Given, face: Outline | None, shift: Point, metal: metals.M
     at = given.values.get("part.weight_at")
     if at is None:
         at = _centroid(face)
-        if weight > 0.0 and "part.weight_at" not in given.stated:
-            words = BY_NAME["part.weight_at"].default_words
-            given.note("part.weight_at", words)
+        if not {"part.weight_at", "exact.load_at"} & given.stated:
+            given.note("part.weight_at", BY_NAME["part.weight_at"].default_words)
     else:
         at = (at[0] + shift[0], at[1] + shift[1])
         if abs(at[0]) > face.length / 2.0 or abs(at[1]) > face.width / 2.0:

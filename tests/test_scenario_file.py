@@ -448,7 +448,7 @@ def test_each_builtin_scenario(name: str) -> None:
 
 def test_formula_check_has_nothing_uncertain() -> None:
     s = scenario_file.load("formula-check")
-    assert s.assumed == ()
+    assert s.assumed == () and s.assumed_plain == ()
     assert all(u.law == "fixed" for u in flat_uncertain(s))
     assert not s.wear.ages and s.exact.load == 100 and s.exact.load_at == (0, 0)
     assert s.readings.table is not None and s.readings.table.sd == 0 and not s.readings.table.height.any()
