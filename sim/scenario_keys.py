@@ -105,8 +105,24 @@ KEYS: tuple[Key, ...] = (
     ),
     # ---- part
     Key("part.name", "text", "what the part is", default_words="the title"),
-    Key("part.length", "quantity", "length of a rectangular face, along u", "length", 1.0, 3000.0),
-    Key("part.width", "quantity", "width of a rectangular face, along v", "length", 1.0, 3000.0),
+    Key(
+        "part.length",
+        "quantity",
+        "length of a rectangular face, along u",
+        "length",
+        1.0,
+        3000.0,
+        default_words="must be given, or part.polygon",
+    ),
+    Key(
+        "part.width",
+        "quantity",
+        "width of a rectangular face, along v",
+        "length",
+        1.0,
+        3000.0,
+        default_words="must be given, or part.polygon",
+    ),
     Key(
         "part.polygon",
         "points",
@@ -115,6 +131,7 @@ KEYS: tuple[Key, ...] = (
         "length",
         -3000.0,
         3000.0,
+        default_words="none: a rectangle",
     ),
     Key(
         "part.origin",
@@ -143,6 +160,7 @@ KEYS: tuple[Key, ...] = (
         0.001,
         2000.0,
         usual=(0.02, 40.0),
+        default_words="must be given, or part.weight",
     ),
     Key(
         "part.weight",
@@ -152,6 +170,7 @@ KEYS: tuple[Key, ...] = (
         0.01,
         20000.0,
         usual=(0.2, 400.0),
+        default_words="from part.mass",
     ),
     Key(
         "part.weight_at",
@@ -238,6 +257,7 @@ KEYS: tuple[Key, ...] = (
         "readings.heights",
         "file",
         "table of heights (CSV) beside the scenario, instead of lines",
+        default_words="must be given, or lines",
     ),
     Key(
         "readings.heights_sd",
@@ -269,6 +289,7 @@ KEYS: tuple[Key, ...] = (
         "height",
         *_LEAF,
         usual=(10.0, 2000.0),
+        default_words="must be given, or slides_in",
     ),
     Key(
         "readings.line[].slides_in",
@@ -277,6 +298,7 @@ KEYS: tuple[Key, ...] = (
         "height",
         *_LEAF,
         usual=(5.0, 2000.0),
+        default_words="none",
     ),
     # ---- plate
     Key(
@@ -496,6 +518,7 @@ KEYS: tuple[Key, ...] = (
         "angle",
         -360.0,
         360.0,
+        default_words="from turning.schedule",
     ),
     Key(
         "turning.every",
@@ -537,6 +560,7 @@ KEYS: tuple[Key, ...] = (
         0.01,
         1000.0,
         usual=(0.3, 60.0),
+        default_words="from wear.bedding",
     ),
     Key(
         "wear.friction",
@@ -568,6 +592,7 @@ KEYS: tuple[Key, ...] = (
         "force",
         0.001,
         20000.0,
+        default_words="weight and press",
     ),
     Key(
         "exact.load_at",
@@ -575,6 +600,7 @@ KEYS: tuple[Key, ...] = (
         "where it acts [u, v], instead of weight, hands and friction",
         "length",
         *_FACE,
+        default_words="from weight, hands and friction",
     ),
     Key(
         "exact.tilt",
@@ -590,8 +616,17 @@ KEYS: tuple[Key, ...] = (
         "strokes of the one lap",
         low=1,
         high=1_000_000,
+        default_words="not fixed",
     ),
-    Key("exact.cell", "quantity", "side of a cell of the face", "length", 0.05, 200.0),
+    Key(
+        "exact.cell",
+        "quantity",
+        "side of a cell of the face",
+        "length",
+        0.05,
+        200.0,
+        default_words="chosen by the error wanted",
+    ),
     # ---- checks
     Key(
         "checks.every",
