@@ -65,6 +65,8 @@ def _uncertain(quantity: Uncertain) -> Assumption:
 def assumptions_of(scenario: Scenario) -> list[Assumption]:
     """Every default in force: the groups in order, the widest spread of each group first."""
     found = [_uncertain(quantity) for quantity in scenario.assumed]
-    found += [Assumption(key, words, "", None, None, basis, 0.0) for key, words, basis in scenario.assumed_plain]
+    found += [
+        Assumption(key, words, "", None, None, basis, 0.0) for key, words, basis in scenario.assumed_plain
+    ]
     order = [title for _, title in GROUPS]
     return sorted(found, key=lambda a: (order.index(a.group), -a.width))

@@ -48,10 +48,11 @@ class Drawing:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture by the name of its file, for pages only."""
+    """A picture by the name of its file, for pages only; ``alt`` says it to who cannot see it."""
 
     name: str
     caption: str
+    alt: str
 
 
 Block = Words | Bullets | Facts | Table | Drawing | Picture

@@ -26,7 +26,9 @@ def keys(word: str | None, as_json: bool) -> None:
     from handlap.cli.screen import Screen, emit
     from handlap.sim.scenario_keys import describe_keys
 
-    rows = [row for row in describe_keys() if word is None or word.lower() in f"{row.name} {row.help}".lower()]
+    rows = [
+        row for row in describe_keys() if word is None or word.lower() in f"{row.name} {row.help}".lower()
+    ]
     if word is not None and not rows:
         raise InputError(f'no key has "{word}" in its name or its help; "handlap keys" lists all')
     if as_json:

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handlap.cli.blocks import Block, Picture, Report, Section, Table
+from handlap.cli.blocks import Block, Bullets, Picture, Report, Section, Table
 from handlap.cli.quantity import number, share
 from handlap.cli.wording import (
     AXES,
     GRAM,
     MICRON,
+    TAPER_SIGNS,
     assumed_section,
     doubts_section,
     error_words,
     face_words,
     facts,
     place,
+    sentence,
     subject,
     wanted_words,
 )
@@ -25,6 +27,8 @@ if TYPE_CHECKING:
 
 MOST_ROWS = 12
 CLOSE = 4
+FINEST = 0.01
+"""Last digit shown of heights [µm]: a tenth of the error asked for."""
 
 
 def lap_report(result: LapResult) -> Report:
@@ -41,10 +45,13 @@ def lap_report(result: LapResult) -> Report:
         "One face, middle values, no bands: for a decision use plan.",
     ]
     sections = [_outcome(result), _course(result)]
-    sections += doubts_section(result.scenario.warnings, result.notes)
+    sections += doubts_section(result.scenario.warnings, ())
     sections.append(assumed_section(result.scenario, varied=False))
-    rows = facts(("Numerical error", error_words(result.errors)), ("Positions", AXES), ("Account", _account(result)))
-    sections.append(Section("How exact", (rows,), aside=True))
+    rows = facts(
+        ("Numerical error", error_words(result.errors)), ("Positions", AXES), ("Account", _account(result))
+    )
+    notes = Bullets(tuple(sentence(note) for note in result.notes))
+    sections.append(Section("How exact", (rows, notes), aside=True))
     return Report(
         kind="lap",
         answer="Goal met" if met else "Goal not met",
@@ -56,7 +63,7 @@ def lap_report(result: LapResult) -> Report:
 
 
 def _um(height: float) -> str:
-    return f"{number(MICRON * height, CLOSE)} µm"
+    return f"{number(MICRON * height, CLOSE, FINEST)} µm"
 
 
 def _account(result: LapResult) -> str:
@@ -73,16 +80,23 @@ def _outcome(result: LapResult) -> Section:
     where = place(grid.u[most], grid.v[most], part.outline.length, part.outline.width)
     inside = ""
     if part.allowance is not None:
-        inside = ", inside the allowance" if f.greatest_depth[-1] <= part.allowance else ", beyond the allowance"
+        inside = (
+            ", inside the allowance" if f.greatest_depth[-1] <= part.allowance else ", beyond the allowance"
+        )
     rows = facts(
         ("Face", face_words(part)),
         ("Wanted", wanted_words(part)),
-        ("Comes off", f"at most {_um(f.greatest_depth[-1])}{inside}, at {where}; on average {_um(f.mean_depth[-1])}"),
-        ("Metal", f"{number(GRAM * result.mass[-1], CLOSE)} g, {number(1e9 * result.removed_volume, CLOSE)} mm³"),
+        (
+            "Comes off",
+            f"at most {_um(f.greatest_depth[-1])}{inside}, at {where}; on average {_um(f.mean_depth[-1])}",
+        ),
+        (
+            "Metal",
+            f"{number(GRAM * result.mass[-1], CLOSE)} g, {number(1e9 * result.removed_volume, CLOSE)} mm³",
+        ),
         (
             "Taper",
-            f"along {_um(f.taper_along[-1])}, across {_um(f.taper_across[-1])}; + is more off at the right, at "
-            "the far side",
+            f"along {_um(f.taper_along[-1])}, across {_um(f.taper_across[-1])}; {TAPER_SIGNS}",
         ),
         (
             "Work",
@@ -91,14 +105,21 @@ def _outcome(result: LapResult) -> Section:
         ),
         ("Hands", f"held back in {share(result.clipped)} of the work" if result.clipped > 0.0 else None),
     )
-    return Section("What comes of it", (rows, Picture("warp.png", ""), Picture("depth.png", "")))
+    return Section("What comes of it", (rows, *_maps(result)))
 
 
 def _course(result: LapResult) -> Section:
     f, n = result.figures, len(result.strokes)
     step = (n - 1) / (MOST_ROWS - 1)
     picks = range(n) if n <= MOST_ROWS else sorted({round(i * step) for i in range(MOST_ROWS)})
-    heads = ("after\nstrokes", "straightedge\nµm", "flatness\nµm", "mean depth\nµm", "metal off\ng", "dye left\n%")
+    heads = (
+        "after\nstrokes",
+        "straightedge\nµm",
+        "flatness\nµm",
+        "mean depth\nµm",
+        "metal off\ng",
+        "dye left\n%",
+    )
     rows = tuple(
         (
             f"{int(result.strokes[i])}",
@@ -110,5 +131,38 @@ def _course(result: LapResult) -> Section:
         )
         for i in picks
     )
-    blocks: tuple[Block, ...] = (Table(heads, rows, ()), Picture("dye.png", ""), Picture("course.png", ""))
+    blocks: tuple[Block, ...] = (Table(heads, rows, ()), *_looks(result))
     return Section("As it goes", blocks)
+
+
+def _maps(result: LapResult) -> tuple[Picture, Picture]:
+    f = result.figures
+    return (
+        Picture(
+            "warp.png",
+            "The face before and after, on one scale.",
+            f"Maps of the face before and after: flatness {_um(result.before_flatness)} and "
+            f"{_um(f.flatness[-1])}.",
+        ),
+        Picture(
+            "depth.png",
+            "Where the metal went; the ring marks the deepest spot.",
+            f"Map of the metal removed: {_um(f.mean_depth[-1])} on average, "
+            f"{_um(f.greatest_depth[-1])} at most.",
+        ),
+    )
+
+
+def _looks(result: LapResult) -> tuple[Picture, Picture]:
+    return (
+        Picture(
+            "dye.png",
+            "Where the dye put on at the last look is left at each look.",
+            f"Maps of the dye at each look; at the last {share(result.dye_left[-1])} of the face keeps it.",
+        ),
+        Picture(
+            "course.png",
+            "Flatness, the straightedge's reading and the deepest spot against strokes.",
+            f"Curves over {int(result.strokes[-1])} strokes; the table above has the same figures.",
+        ),
+    )

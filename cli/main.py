@@ -78,16 +78,16 @@ class OrderedCommands(click.Group):
             with formatter.section(section):
                 formatter.write_dl([(e.name, e.summary) for e in COMMANDS if e.section == section])
 
-    def main(self, args: Sequence[str] | None = None, *rest: Any, **options: Any) -> Any:  # type: ignore[override]
+    def main(self, args: Sequence[str] | None = None, **options: Any) -> Any:  # type: ignore[override]
         """Run, and leave with an exit code; with ``standalone_mode=False`` as click does."""
         if not options.pop("standalone_mode", True):
-            return super().main(args, *rest, standalone_mode=False, **options)
-        sys.exit(self._guarded(args, *rest, **options))
+            return super().main(args, standalone_mode=False, **options)
+        sys.exit(self._guarded(args, **options))
 
-    def _guarded(self, args: Sequence[str] | None, *rest: Any, **options: Any) -> int:
+    def _guarded(self, args: Sequence[str] | None, **options: Any) -> int:
         debug = os.environ.get(DEBUG, "") not in ("", "0")
         try:
-            code = super().main(args, *rest, standalone_mode=False, **options)
+            code = super().main(args, standalone_mode=False, **options)
             sys.stdout.flush()
             return code if isinstance(code, int) else 0
         except click.exceptions.Exit as leave:

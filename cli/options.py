@@ -56,7 +56,9 @@ def output_options(function: F) -> F:
             metavar="FILE",
             help="Write the result as JSON to this file too.",
         ),
-        click.option("--json", "as_json", is_flag=True, help="Print the result as one JSON object instead of text."),
+        click.option(
+            "--json", "as_json", is_flag=True, help="Print the result as one JSON object instead of text."
+        ),
         click.option(
             "--out",
             type=click.Path(path_type=Path),

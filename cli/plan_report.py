@@ -5,12 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from handlap.cli.blocks import Block, Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.quantity import counted, number, quantity, share, spread_words
+from handlap.cli.quantity import chance, counted, number, quantity, share, spread_words
 from handlap.cli.wording import (
     AXES,
     BAND_WORDS,
     GRAM,
     MICRON,
+    TAPER_SIGNS,
     TURNS,
     assumed_section,
     doubts_section,
@@ -21,12 +22,13 @@ from handlap.cli.wording import (
     facts,
     place,
     roughness,
+    sentence,
     subject,
     wanted_words,
 )
 
 if TYPE_CHECKING:
-    from handlap.sim.results import Plan, StagePlan
+    from handlap.sim.results import Band, Plan, StagePlan
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -42,11 +44,13 @@ MOST_ROWS = 12
 def plan_report(plan: Plan, *, all_checks: bool = False) -> Report:
     """The report of a plan; ``all_checks``: leave no check out."""
     answer, tone = ANSWERS[plan.verdict.answer]
-    sections: list[Section] = []
+    sections = [_face(plan)]
     if plan.verdict.to_find_out:
-        sections.append(Section("To find out", (Bullets(plan.verdict.to_find_out),)))
+        sections.append(
+            Section("To find out", (Bullets(tuple(sentence(what) for what in plan.verdict.to_find_out)),))
+        )
     sections += _work(plan, all_checks)
-    sections.append(_outcome(plan))
+    sections += _outcome(plan)
     sections += doubts_section(plan.scenario.warnings, plan.survey_notes)
     if plan.cautions:
         sections.append(Section("Take care", (Bullets(plan.cautions),)))
@@ -57,21 +61,54 @@ def plan_report(plan: Plan, *, all_checks: bool = False) -> Report:
         answer=answer,
         tone=tone,
         subject=subject(plan.scenario),
-        lead=plan.verdict.reasons,
+        lead=tuple(sentence(reason) for reason in plan.verdict.reasons),
         sections=tuple(sections),
     )
 
 
+def _face(plan: Plan) -> Section:
+    part = plan.scenario.part
+    rows = facts(
+        ("Face", face_words(part)),
+        ("Wanted", wanted_words(part)),
+        ("Now", f"flatness {quantity(plan.before_flatness.scaled(MICRON), 'µm')}, straightedge "
+                f"{quantity(plan.before_straightedge.scaled(MICRON), 'µm')}"),
+        ("Flat already", f"chance {chance(plan.chance_flat_already)}"),
+    )  # fmt: skip
+    return Section("The face", (rows,) if _worked(plan) else (rows, _warp(plan)))
+
+
+def _worked(plan: Plan) -> bool:
+    return any(stage.strokes for stage in plan.stages)
+
+
+def _warp(plan: Plan) -> Picture:
+    before, after = _um(plan.before_flatness), _um(plan.after_flatness)
+    return Picture(
+        "warp.png",
+        "The face before and after the work, on one scale: the one of the faces nearest to the middle.",
+        f"Maps of the face before and after: flatness {before} and {after}.",
+    )
+
+
 def _work(plan: Plan, all_checks: bool) -> list[Section]:
-    if not any(stage.strokes for stage in plan.stages):
+    if not _worked(plan):
         return []
     lapped = plan.verdict.answer == "lap"
     title = "At the bench" if lapped else "If it is lapped all the same"
-    heads = ("paper", "strokes\n(range)", "turn\nevery", "brush\nevery", "new sheet\nevery", "sheets", "leaves Ra\nµm")
+    heads = (
+        "paper",
+        "strokes\n(range)",
+        "turn\nevery",
+        "brush\nevery",
+        "new sheet\nevery",
+        "sheets",
+        "leaves Ra\nµm",
+    )
     rows = tuple(
         (
             stage.paper,
-            f"{stage.strokes} ({spread_words(stage.strokes_band, whole=True)})",
+            _planned(stage),
             every(stage.turn_every),
             every(stage.brush_every),
             every(stage.sheet_every),
@@ -87,6 +124,11 @@ def _work(plan: Plan, all_checks: bool) -> list[Section]:
     return [*sections, looks] if looks else sections
 
 
+def _planned(stage: StagePlan) -> str:
+    span = spread_words(stage.strokes_band, whole=True)
+    return f"{stage.strokes} ({span})" if span else f"{stage.strokes}"
+
+
 def _stage_words(plan: Plan) -> tuple[str, ...]:
     strokes = plan.scenario.strokes
     how = "wet" if plan.scenario.paper.wet else "dry"
@@ -97,12 +139,12 @@ def _stage_words(plan: Plan) -> tuple[str, ...]:
     words = [first]
     turnings = {stage.turning for stage in plan.stages if stage.strokes and stage.turn_every}
     words += [f"Turning: {TURNS.get(name, name)}." for name in sorted(turnings)]
-    words += [f"{stage.paper}: {_sentence(stage.purpose)}" for stage in plan.stages if stage.strokes and stage.purpose]
+    words += [
+        f"{stage.paper}: {stage.purpose.rstrip('.')}."
+        for stage in plan.stages
+        if stage.strokes and stage.purpose
+    ]
     return tuple(words)
-
-
-def _sentence(text: str) -> str:
-    return text if text.endswith((".", "!", "?")) else text + "."
 
 
 def _shown(stage: StagePlan, most: int) -> list[int]:
@@ -118,88 +160,111 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
     total = sum(len(stage.checks) for stage in plan.stages)
     if not total:
         return None
-    heads = ("after\nstrokes", "paper", "straightedge\nµm", "flatness\nµm", "metal off\ng", "dye left\n%", "goal\nmet")
+    heads = (
+        "after\nstrokes",
+        "paper",
+        "straightedge\nµm",
+        "flatness\nµm",
+        "metal off\ng",
+        "dye left\n%",
+        "goal\nmet %",
+    )
     rows = []
+    spare, planned = False, 0
     for stage in plan.stages:
+        planned += stage.strokes
         most = total if all_checks else max(2, round(MOST_ROWS * len(stage.checks) / total))
         for i in _shown(stage, most):
             check = stage.checks[i]
+            beyond = check.strokes > planned
+            spare |= beyond
             rows.append(
                 (
-                    f"{check.strokes}",
+                    f"({check.strokes})" if beyond else f"{check.strokes} ",
                     check.paper,
                     ends(check.straightedge, MICRON),
                     ends(check.flatness, MICRON),
                     ends(check.mass, GRAM),
-                    ends(check.dye_left, 100.0),
-                    share(check.reached),
+                    quantity(check.dye_left.scaled(100.0), whole=True),
+                    _goal_met(check.reached),
                 )
             )
     words = (
         "Clean the face, look at the dye, lay the straightedge, weigh what came off, then dye it again. "
         "Stop as soon as the goal is met."
     )
+    if spare:
+        words += " Strokes in brackets: only if it is not met by then."
     if len(rows) < total:
         words += f" {len(rows)} of {total} checks are shown; --out and --json give all."
-    return Section("Stop and look", (Words(words), Table(heads, tuple(rows), (1,)), Picture("dye.png", "")))
+    dye = Picture(
+        "dye.png",
+        "Where the dye put on at the check before is still there: the chance over all faces and hands.",
+        "Maps of the dye at each check; the table above has the share that is left.",
+    )
+    return Section("Stop and look", (Words(words), Table(heads, tuple(rows), (1,)), dye))
 
 
-def _outcome(plan: Plan) -> Section:
+def _goal_met(share_of_members: float) -> str:
+    """A chance in per cent, short enough for a table."""
+    return chance(share_of_members).removesuffix(" %").replace("over ", "> ").replace("under ", "< ")
+
+
+def _outcome(plan: Plan) -> list[Section]:
+    if not _worked(plan):
+        return []
     part = plan.scenario.part
-    length, width = part.outline.length, part.outline.width
-    worked = any(stage.strokes for stage in plan.stages)
-    rows: list[tuple[str, str | None]] = [
-        ("Face", face_words(part)),
-        ("Wanted", wanted_words(part)),
-        ("Flatness", _change(plan.before_flatness, plan.after_flatness, worked)),
-        ("Straightedge", _change(plan.before_straightedge, plan.after_straightedge, worked)),
-        ("Flat already", f"chance {share(plan.chance_flat_already)}"),
-    ]
-    if worked:
-        rows += [
-            ("Chance", _chances(plan)),
-            (
-                "Comes off",
-                f"at most {quantity(plan.removed_greatest.scaled(MICRON), 'µm')}, at "
-                f"{place(*plan.greatest_at, length, width)}; on average "
-                f"{quantity(plan.removed_mean.scaled(MICRON), 'µm')}",
-            ),
-            ("Metal", f"{quantity(plan.removed_mass.scaled(GRAM), 'g')}, {quantity(plan.removed_volume.scaled(1e9), 'mm³')}"),
-            (
-                "Taper",
-                f"along {quantity(plan.removed_taper_along.scaled(MICRON), 'µm')}, across "
-                f"{quantity(plan.removed_taper_across.scaled(MICRON), 'µm')}; + is more off at the right, at the far side",
-            ),
-            (
-                "Work",
-                f"{quantity(plan.strokes, 'strokes', whole=True)}, {quantity(plan.minutes, 'min')}, "
-                f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
-                f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
-            ),
-            ("Finish", roughness(plan.finish) + _gasket(plan)),
-            ("Best point", _best(plan)),
-        ]
-    blocks: list[Block] = [facts(*rows)]
-    if worked:
-        blocks += [Picture("warp.png", ""), Picture("depth.png", ""), Picture("course.png", "")]
-    else:
-        blocks.append(Picture("warp.png", ""))
-    return Section("What comes of it" if worked else "The face", tuple(blocks))
+    at = place(*plan.greatest_at, part.outline.length, part.outline.width)
+    rows = facts(
+        ("Flatness", f"{_um(plan.after_flatness)} after the work"),
+        ("Straightedge", f"{_um(plan.after_straightedge)} after the work"),
+        ("Chance", _chances(plan)),
+        (
+            "Comes off",
+            f"at most {_um(plan.removed_greatest)}, most likely at {at}; on average {_um(plan.removed_mean)}",
+        ),
+        (
+            "Metal",
+            f"{quantity(plan.removed_mass.scaled(GRAM), 'g')}, "
+            f"{quantity(plan.removed_volume.scaled(1e9), 'mm³')}",
+        ),
+        (
+            "Taper",
+            f"along {_um(plan.removed_taper_along)}, across {_um(plan.removed_taper_across)}; {TAPER_SIGNS}",
+        ),
+        (
+            "Work",
+            f"{quantity(plan.strokes, 'strokes', whole=True)}, {quantity(plan.minutes, 'min')}, "
+            f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
+            f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
+        ),
+        ("Finish", roughness(plan.finish) + _gasket(plan)),
+        ("Best point", _best(plan)),
+    )
+    most = _um(plan.removed_greatest)
+    depth = Picture(
+        "depth.png",
+        "Where the metal goes; the ring marks the deepest spot.",
+        f"Map of the metal removed, at most {most}, most at {at}.",
+    )
+    course = Picture(
+        "course.png",
+        "Flatness and the deepest spot against strokes on the first paper, with the limits.",
+        "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
+    )
+    return [Section("What comes of it", (rows, _warp(plan), depth, course))]
 
 
-def _change(before: object, after: object, worked: bool) -> str:
-    from handlap.sim.results import Band
-
-    assert isinstance(before, Band) and isinstance(after, Band)
-    now = f"now {quantity(before.scaled(MICRON), 'µm')}"
-    return f"{now}; after the work {quantity(after.scaled(MICRON), 'µm')}" if worked else now
+def _um(band: Band) -> str:
+    return quantity(band.scaled(MICRON), "µm")
 
 
 def _chances(plan: Plan) -> str:
-    words = f"to reach the goal {share(plan.chance_goal)}"
+    words = f"to reach the goal {chance(plan.chance_goal)}"
     if plan.chance_allowance is None:
         return words
-    return f"{words}; to stay inside the allowance {share(plan.chance_allowance)}; both {share(plan.chance_both)}"
+    inside = chance(plan.chance_allowance)
+    return f"{words}; to stay inside the allowance {inside}; both {chance(plan.chance_both)}"
 
 
 def _gasket(plan: Plan) -> str:
@@ -213,18 +278,21 @@ def _gasket(plan: Plan) -> str:
 def _best(plan: Plan) -> str | None:
     best = plan.best_point
     if best is None:
-        return "not reached within the work planned: more strokes would still make it flatter"
+        return "not reached within the strokes looked at: it would still get flatter"
     return (
-        f"after {best.strokes} strokes, flatness {quantity(best.flatness.scaled(MICRON), 'µm')}; from there the "
-        f"next block makes it worse with a chance of {share(best.worse_after)}"
+        f"after {best.strokes} strokes, flatness {_um(best.flatness)}; from there the next block makes it "
+        f"worse with a chance of {chance(best.worse_after)}"
     )
 
 
 def _how_sure(plan: Plan) -> Section:
     rows: list[tuple[str, str | None]] = [
-        ("Bands", f"{plan.members} faces and pairs of hands that fit what is known; seed {plan.seed}. {BAND_WORDS}"),
+        (
+            "Bands",
+            f"{plan.members} faces and pairs of hands that fit what is known; seed {plan.seed}. {BAND_WORDS}",
+        ),
         ("Numerical error", error_words(plan.errors)),
-        ("Thresholds", "; ".join(f"{name} {number(value)}" for name, value in plan.verdict.thresholds.items())),
+        ("Thresholds", _thresholds(plan)),
         ("Positions", AXES),
     ]
     if plan.clipped > 0.0:
@@ -238,3 +306,20 @@ def _how_sure(plan: Plan) -> Section:
     if plan.tipped > 0.0:
         rows.append(("Tipping", f"in {share(plan.tipped)} of the work the mean press lies off the face"))
     return Section("How sure", (facts(*rows),), aside=True)
+
+
+LINES_DRAWN = {
+    "leave_at": "left alone if flat already with a chance of {} or more",
+    "needs_work_at": "in need of work if that is {} or less",
+    "lap_at": "lapped if it ends inside both limits with a chance of {} or more",
+    "shop_at": "machine shop if that is {} or less",
+    "senses_disagree_at": "cannot tell where straightedge and zone differ by {} or more in that chance",
+}
+
+
+def _thresholds(plan: Plan) -> str:
+    known = [
+        LINES_DRAWN.get(name, name.replace("_", " ") + " {}").format(f"{100.0 * value:.0f} %")
+        for name, value in plan.verdict.thresholds.items()
+    ]
+    return "; ".join(known) + "; else cannot tell"

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import Protocol
 
-FEWEST_STEPS = 3.0
-"""A band spans at least this many steps of the last digit shown (and under ten times as many)."""
+FEWEST_STEPS = 8.0
+"""A band spans at least this many steps of the last digit shown; steps are 1, 2 or 5."""
 MOST_DIGITS = 4
 
 
@@ -21,47 +21,55 @@ class Triple(Protocol):
     def p95(self) -> float: ...
 
 
-def _in_steps(value: float, exponent: int) -> str:
-    """Value rounded to 10**exponent, with as many decimals as that has."""
-    step = 10.0**exponent
-    rounded = round(value / step) * step
-    text = f"{rounded:.{max(0, -exponent)}f}"
+def _in_steps(value: float, step: float) -> str:
+    """Value rounded to a multiple of a step, with as many decimals as the step has."""
+    text = f"{round(value / step) * step:.{max(0, -math.floor(math.log10(step) + 1e-9))}f}"
     return text.lstrip("-") if float(text) == 0.0 else text.replace("-", "−")
 
 
-def number(value: float, digits: int = 3) -> str:
-    """A number to so many significant digits, without exponent.
+def number(value: float, digits: int = 3, finest: float = 0.0) -> str:
+    """A number to so many significant digits, without exponent; none finer than ``finest``.
 
-    >>> number(0.04567), number(1234.5), number(-2.5, 2), number(0.0)
-    ('0.0457', '1230', '−2.5', '0')
+    >>> number(0.04567), number(1234.5), number(-2.5, 2), number(0.0), number(0.04567, 3, 0.01)
+    ('0.0457', '1230', '−2.5', '0', '0.05')
     """
     if value == 0.0 or not math.isfinite(value):
         return "0" if value == 0.0 else "none"
     exponent = math.floor(math.log10(abs(value))) - digits + 1
-    rounded = round(value / 10.0**exponent) * 10.0**exponent
-    if abs(rounded) >= 10.0 ** (exponent + digits):
+    if round(abs(value) / 10.0**exponent) >= 10**digits:
         exponent += 1
-    return _in_steps(value, exponent)
+    return _in_steps(value, max(10.0**exponent, finest))
 
 
-def _last_digit(band: Triple) -> int:
-    """Exponent of the last digit worth showing for a band."""
-    width = band.p95 - band.p05
+def stated(value: float) -> str:
+    """A number as a person wrote it.
+
+    >>> stated(50.0), stated(0.8), stated(57.15), stated(-3.0)
+    ('50', '0.8', '57.15', '−3')
+    """
+    text = f"{value:.7g}"
+    text = f"{value:.0f}" if "e+" in text else text
+    return text.replace("-", "−")
+
+
+def _step(band: Triple) -> float:
+    """The step of the last digit worth showing for a band."""
+    finest = (band.p95 - band.p05) / FEWEST_STEPS
     largest = max(abs(band.p05), abs(band.p50), abs(band.p95))
-    fewest = math.floor(math.log10(largest)) - MOST_DIGITS + 1 if largest > 0.0 else 0
-    return max(math.floor(math.log10(width / FEWEST_STEPS)), fewest)
+    power = 10.0 ** math.floor(math.log10(finest))
+    step = next(m for m in (5.0, 2.0, 1.0) if m * power <= finest * (1.0 + 1e-9)) * power
+    return max(step, 10.0 ** (math.floor(math.log10(largest)) - MOST_DIGITS + 1))
 
 
 def spread_words(band: Triple, *, whole: bool = False) -> str:
     """The ends of a band, such as ``31–58``, or ``−3 to 5`` where one is negative.
 
-    ``whole``: the figure counts things, so it has no decimals.
+    ``whole``: the figure counts things, so it has no decimals.  Empty for a band of no width.
     """
     if not band.p95 > band.p05:
-        return number(band.p50)
-    last = _last_digit(band)
-    last = max(0, last) if whole else last
-    low, high = _in_steps(band.p05, last), _in_steps(band.p95, last)
+        return ""
+    step = max(1.0, _step(band)) if whole else _step(band)
+    low, high = _in_steps(band.p05, step), _in_steps(band.p95, step)
     return f"{low} to {high}" if "−" in low + high else f"{low}–{high}"
 
 
@@ -70,7 +78,7 @@ def quantity(band: Triple, unit: str = "", *, whole: bool = False) -> str:
 
     >>> from handlap.sim.results import Band
     >>> quantity(Band(31.234, 42.123, 58.49), "µm")
-    '42 µm (31–58)'
+    '42 µm (32–58)'
     >>> quantity(Band(-3.4, 1.26, 5.0), "µm")
     '1 µm (−3 to 5)'
     >>> quantity(Band(2.0, 2.0, 2.0), "g")
@@ -82,9 +90,19 @@ def quantity(band: Triple, unit: str = "", *, whole: bool = False) -> str:
     if not band.p95 > band.p05:
         text = f"{band.p50:.0f}" if whole else number(band.p50)
         return text + with_unit
-    last = _last_digit(band)
-    middle = _in_steps(band.p50, max(0, last) if whole else last)
-    return f"{middle}{with_unit} ({spread_words(band, whole=whole)})"
+    step = max(1.0, _step(band)) if whole else _step(band)
+    return f"{_in_steps(band.p50, step)}{with_unit} ({spread_words(band, whole=whole)})"
+
+
+def chance(value: float) -> str:
+    """A chance counted over an ensemble, which knows no more than this of the ends.
+
+    >>> chance(1.0), chance(0.37), chance(0.01)
+    ('over 95 %', '37 %', 'under 5 %')
+    """
+    if value > 0.95:
+        return "over 95 %"
+    return "under 5 %" if value < 0.05 else f"{100.0 * value:.0f} %"
 
 
 def share(value: float) -> str:

@@ -15,7 +15,9 @@ if TYPE_CHECKING:
 
 @click.command()
 @scenario_argument()
-@click.option("--strokes", type=int, metavar="N", help="Strokes, there and back; may stand in the scenario instead.")
+@click.option(
+    "--strokes", type=int, metavar="N", help="Strokes, there and back; may stand in the scenario instead."
+)
 @click.option("--paper", metavar="P", help="A paper of the scenario; without it the first.")
 @seed_option
 @click.option(

@@ -6,8 +6,18 @@ from typing import TYPE_CHECKING, Literal
 
 from handlap.cli.blocks import Block, Bullets, Picture, Report, Section, Words
 from handlap.cli.face_drawing import face_drawing
-from handlap.cli.quantity import number, quantity, share
-from handlap.cli.wording import AXES, BAND_WORDS, MICRON, doubts_section, face_words, facts, subject, wanted_words
+from handlap.cli.quantity import chance, number, quantity, stated
+from handlap.cli.wording import (
+    AXES,
+    BAND_WORDS,
+    MICRON,
+    doubts_section,
+    face_words,
+    facts,
+    sentence,
+    subject,
+    wanted_words,
+)
 
 if TYPE_CHECKING:
     from handlap.sim.scenario import Scenario
@@ -20,6 +30,8 @@ ANSWERS: dict[str, tuple[str, Tone]] = {
     "cannot tell": ("Cannot tell whether it is flat enough", "doubt"),
 }
 COLUMNS = 72
+NINETY = 1.645
+"""Standard deviations on either side that hold 90 of 100."""
 
 
 def survey_report(scenario: Scenario, found: Survey) -> Report:
@@ -27,33 +39,36 @@ def survey_report(scenario: Scenario, found: Survey) -> Report:
     answer, tone = ANSWERS[found.verdict.answer]
     sections = [_face(scenario, found)]
     if found.contradictions:
-        lead = Words("These do not fit the rest. Nothing was left out: read them again and run the survey again.")
+        lead = Words(
+            "These do not fit the rest. Nothing was left out: read them again and run the survey again."
+        )
         items = tuple(
-            f"{c.line} at {number(1e3 * c.at)} mm: {_reading(c.goes, c.stops)}; wrong with a chance of {share(c.chance)}"
+            f"{c.line} at {stated(1e3 * c.at)} mm: {_reading(c.goes, c.stops)}; "
+            f"wrong with a chance of {chance(c.chance)}"
             for c in found.contradictions
         )
         sections.append(Section("Read again", (lead, Bullets(items))))
     sections += doubts_section(scenario.warnings, found.notes)
     if found.next_line is not None:
-        sections.append(Section("What more to read", (Words(_capital(found.next_line.words) + "."),)))
+        sections.append(Section("What more to read", (Words(sentence(found.next_line.words)),)))
     sections.append(_how_sure(found))
     return Report(
         kind="survey",
         answer=answer,
         tone=tone,
         subject=subject(scenario),
-        lead=(_capital(found.verdict.reason) + ".",),
+        lead=(sentence(found.verdict.reason),),
         sections=tuple(sections),
     )
 
 
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:].rstrip(".")
-
-
 def _reading(goes: float, stops: float) -> str:
-    went = f"{number(MICRON * goes)} µm goes" if goes > 0.0 else "none goes"
-    return f"{went}, nothing thicker tried" if stops == float("inf") else f"{went}, {number(MICRON * stops)} µm does not"
+    went = f"{stated(MICRON * goes)} µm goes" if goes > 0.0 else "none goes"
+    return (
+        f"{went}, nothing thicker tried"
+        if stops == float("inf")
+        else f"{went}, {stated(MICRON * stops)} µm does not"
+    )
 
 
 def _face(scenario: Scenario, found: Survey) -> Section:
@@ -74,27 +89,44 @@ def _face(scenario: Scenario, found: Survey) -> Section:
         ("Bow along", quantity(bands.bow_along.scaled(MICRON), "µm") + "; + is crowned, − hollow"),
         ("Bow across", quantity(bands.bow_across.scaled(MICRON), "µm")),
         ("Twist", quantity(bands.twist.scaled(MICRON), "µm") + "; + is far right and near left proud"),
-        ("To clear it", f"{quantity(bands.depth_to_clear.scaled(MICRON), 'µm')} off on average, at the best tilt"),
+        (
+            "To clear it",
+            f"{quantity(bands.depth_to_clear.scaled(MICRON), 'µm')} off on average, at the best tilt",
+        ),
     )
     sd = MICRON * found.sd_map[: found.grid.n_cells]
-    sure = f"The map is the middle of {found.ensemble.count} faces; it is known to ± {number(1.645 * float(sd.mean()), 2)} µm"
-    sure += f" on average, ± {number(1.645 * float(sd.max()), 2)} µm at worst."
+    mean, worst = number(NINETY * float(sd.mean()), 2), number(NINETY * float(sd.max()), 2)
+    sure = (
+        f"The map is the middle of {found.ensemble.count} faces. 90 times in 100 it is within ± {mean} µm "
+        f"on average, ± {worst} µm at the worst spot."
+    )
     if float(sd.max()) == 0.0:
         sure = "The map is the table of heights, taken as exact."
-    blocks: list[Block] = [rows, face_drawing(found.grid, found.mean_map, COLUMNS), Words(sure), Picture("map.png", "")]
+    blocks: list[Block] = [
+        rows,
+        face_drawing(found.grid, found.mean_map, COLUMNS),
+        Words(sure),
+        Picture(
+            "map.png",
+            "Above: the middle face. Below: how far out it may be, with the places that were read.",
+            f"Map of the face. {found.shape.words}. {sure}",
+        ),
+    ]
     return Section("The face", tuple(blocks))
 
 
 def _how_sure(found: Survey) -> Section:
     verdict = found.verdict
-    limit = f"{number(MICRON * verdict.limit)} µm"
+    limit = f"{stated(MICRON * verdict.limit)} µm"
     rows: list[tuple[str, str | None]] = [
-        ("Limit", f"chance to be within {limit}: {share(verdict.straightedge_chance)} by the straightedge, "
-                  f"{share(verdict.zone_chance)} as minimum zone"),
+        ("Limit", f"chance to be within {limit}: {chance(verdict.straightedge_chance)} by the straightedge, "
+                  f"{chance(verdict.zone_chance)} as minimum zone"),
         ("Bands", BAND_WORDS),
         ("Positions", AXES),
     ]  # fmt: skip
     if found.table is None:
         settled = "settled" if found.ensemble.converged else "did not settle: believe no figure above"
-        rows.append(("Search", f"{settled} (agreement of the chains {found.ensemble.r_hat:.2f}, 1 is perfect)"))
+        rows.append(
+            ("Search", f"{settled} (agreement of the chains {found.ensemble.r_hat:.2f}, 1 is perfect)")
+        )
     return Section("How sure", (facts(*rows),), aside=True)

@@ -9,7 +9,8 @@ from handlap.cli.blocks import Block, Bullets, Drawing, Facts, Picture, Report, 
 from handlap.cli.screen import Screen
 
 INDENT = "  "
-GAP = 2
+GAPS = (2, 1)
+"""Columns between two cells: as many as fit."""
 NARROW = 60
 """Below this many columns facts stand under their names."""
 LEAST_WRAPPED = 16
@@ -57,7 +58,11 @@ def _block(block: Block, screen: Screen) -> list[str]:
         case Table():
             return _table(block, screen.width)
         case Drawing(lines, alt):
-            return list(lines) if max(map(len, lines), default=0) <= screen.width else wrapped(alt, screen.width, INDENT)
+            return (
+                list(lines)
+                if max(map(len, lines), default=0) <= screen.width
+                else wrapped(alt, screen.width, INDENT)
+            )
         case Picture():
             return []
 
@@ -95,25 +100,33 @@ def _table(table: Table, width: int) -> list[str]:
     heads = [[""] * (deep - len(head)) + head for head in heads]
     columns = range(len(heads))
     wide = [max(len(cell) for cell in (*heads[c], *(row[c] for row in table.rows))) for c in columns]
-    room = width - len(INDENT) - GAP * (len(wide) - 1)
+    gap = next((g for g in GAPS if _room(width, len(wide), g) >= sum(wide)), GAPS[0])
+    room = _room(width, len(wide), gap)
     if table.wraps is not None and sum(wide) > room:
         wide[table.wraps] = max(LEAST_WRAPPED, room - sum(wide) + wide[table.wraps])
     if sum(wide) > room:
         return _stacked(table, width)
-    lines = [_row([head[i] for head in heads], wide, table.left) for i in range(deep)]
+    lines = [_row([head[i] for head in heads], wide, table.left, gap) for i in range(deep)]
     for row in table.rows:
-        cells = [textwrap.wrap(cell, w, break_on_hyphens=False) or [""] for cell, w in zip(row, wide, strict=True)]
+        cells = [
+            textwrap.wrap(cell, w, break_on_hyphens=False) or [""] for cell, w in zip(row, wide, strict=True)
+        ]
         tall = max(len(cell) for cell in cells)
         for i in range(tall):
-            lines.append(_row([cell[i] if i < len(cell) else "" for cell in cells], wide, table.left))
+            lines.append(_row([cell[i] if i < len(cell) else "" for cell in cells], wide, table.left, gap))
     return lines
 
 
-def _row(cells: Sequence[str], wide: Sequence[int], left: Sequence[int]) -> str:
+def _room(width: int, columns: int, gap: int) -> int:
+    return width - len(INDENT) - gap * (columns - 1)
+
+
+def _row(cells: Sequence[str], wide: Sequence[int], left: Sequence[int], gap: int) -> str:
     set_cells = [
-        f"{cell:<{w}}" if c in left else f"{cell:>{w}}" for c, (cell, w) in enumerate(zip(cells, wide, strict=True))
+        f"{cell:<{w}}" if c in left else f"{cell:>{w}}"
+        for c, (cell, w) in enumerate(zip(cells, wide, strict=True))
     ]
-    return INDENT + (" " * GAP).join(set_cells)
+    return INDENT + (" " * gap).join(set_cells)
 
 
 def _stacked(table: Table, width: int) -> list[str]:

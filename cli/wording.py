@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from handlap.cli.assumptions import Assumption, assumptions_of
 from handlap.cli.blocks import Block, Facts, Section, Table, Words
-from handlap.cli.quantity import number, spread_words
+from handlap.cli.quantity import number, stated
 
 if TYPE_CHECKING:
     from handlap.sim.results import Band, Errors
@@ -24,6 +24,7 @@ TURNS = {
 }
 LIMIT = {"straightedge": "by the straightedge", "zone": "as minimum zone"}
 BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
+TAPER_SIGNS = "+ is more off at the right, at the far side"
 AXES = "u runs along the part from left to right, v across it from near to far, from the middle."
 
 
@@ -39,7 +40,16 @@ def place(u: float, v: float, length: float, width: float) -> str:
         words = f"the {side} end"
     else:
         words = "the middle"
-    return f"{words} (u {number(MM * u, 3)}, v {number(MM * v, 3)} mm)"
+    return f"{words} (u {_mm(u)}, v {_mm(v)} mm)"
+
+
+def _mm(length: float) -> str:
+    return number(MM * length, 3, 1.0)
+
+
+def sentence(text: str) -> str:
+    """Words as a sentence."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
 def every(strokes: int) -> str:
@@ -55,16 +65,16 @@ def subject(scenario: Scenario) -> str:
 def face_words(part: Part) -> str:
     """Size and metal of the face."""
     area = number(1e4 * part.outline.area, 4)
-    size = f"{number(MM * part.outline.length, 4)} × {number(MM * part.outline.width, 4)} mm"
+    size = f"{stated(round(MM * part.outline.length, 2))} × {stated(round(MM * part.outline.width, 2))} mm"
     return f"{size}, {area} cm² of {part.metal.name}"
 
 
 def wanted_words(part: Part) -> str:
     """What is asked of the face."""
-    asked = f"flat within {number(MICRON * part.limit)} µm {LIMIT[part.limit_by]}"
+    asked = f"flat within {stated(MICRON * part.limit)} µm {LIMIT[part.limit_by]}"
     if part.allowance is None:
         return asked + "; how much may come off is not stated"
-    return asked + f"; no spot may lose more than {number(MICRON * part.allowance)} µm"
+    return asked + f"; no spot may lose more than {stated(MICRON * part.allowance)} µm"
 
 
 def ends(band: Band, factor: float = 1.0) -> str:
@@ -89,21 +99,20 @@ def error_words(errors: Errors) -> str:
     )
 
 
-def _assumed_value(assumption: Assumption) -> str:
-    if isinstance(assumption.value, str):
-        return assumption.value
+def _taken(assumption: Assumption) -> str:
+    assert not isinstance(assumption.value, str)
     unit = f" {assumption.unit}" if assumption.unit else ""
-    if assumption.low is None or assumption.high is None:
-        return number(assumption.value) + unit
-    return f"{number(assumption.value, 3)}{unit} ({_ends(assumption)})"
-
-
-def _ends(assumption: Assumption) -> str:
-    from handlap.sim.results import Band
-
     assert assumption.low is not None and assumption.high is not None
-    assert isinstance(assumption.value, float)
-    return spread_words(Band(assumption.low, assumption.value, assumption.high))
+    low, high = number(assumption.low, 2), number(assumption.high, 2)
+    span = f"{low} to {high}" if "−" in low + high else f"{low}–{high}"
+    return f"{stated(assumption.value)}{unit} ({span})"
+
+
+def _fixed(assumption: Assumption) -> str:
+    value = assumption.value
+    if isinstance(value, str):
+        return f"{assumption.key}: {value}"
+    return f"{assumption.key}: {stated(value)}" + (f" {assumption.unit}" if assumption.unit else "")
 
 
 def assumed_section(scenario: Scenario, *, varied: bool = True) -> Section:
@@ -111,14 +120,20 @@ def assumed_section(scenario: Scenario, *, varied: bool = True) -> Section:
     assumed = assumptions_of(scenario)
     if not assumed:
         return Section("Taken for granted", (Words("Nothing: the scenario states everything."),), aside=True)
-    rows = tuple((a.key, _assumed_value(a), a.basis) for a in assumed)
-    lead = (
-        "The scenario does not state these; the width of the bands comes mostly from the ones with the "
-        "widest range, so state what you know (handlap keys says how)."
-        if varied
-        else "The scenario does not state these; the middle value was used."
-    )
-    blocks: list[Block] = [Words(lead), Table(("key", "taken (range)", "where from"), rows, (0, 1, 2), wraps=2)]
+    wide = [a for a in assumed if a.low is not None]
+    rest = [a for a in assumed if a.low is None]
+    blocks: list[Block] = []
+    if wide:
+        lead = (
+            "The scenario does not state these. The widest ranges make most of the width of the bands: state "
+            "what you know."
+            if varied
+            else "The scenario does not state these; the middle value was used."
+        )
+        rows = tuple((a.key, _taken(a), a.basis) for a in wide)
+        blocks += [Words(lead), Table(("key", "taken (range)", "where from"), rows, (0, 1, 2), wraps=2)]
+    if rest:
+        blocks.append(Words("Not varied: " + "; ".join(_fixed(a) for a in rest) + "."))
     return Section("Taken for granted", tuple(blocks), aside=True)
 
 
