@@ -149,6 +149,21 @@ def us(number: int) -> Grit:
     return GRITS[f"P{US_TO_P[number]}"]
 
 
+def us_nearest(grit: Grit) -> int | None:
+    """The US grade nearest to a P grade: the same number where there is one, else by ratio of grain.
+
+    None where no US grade comes within ×/÷ 1.15.
+
+    >>> us_nearest(find("P120")), us_nearest(find("P1200")), us_nearest(find("P2500"))
+    (120, 600, None)
+    """
+    number = int(grit.name.removeprefix("P")) if grit.name in GRITS else 0
+    if US_TO_P.get(number) == number:
+        return number
+    close = min(US_DIAMETERS, key=lambda n: abs(math.log(US_DIAMETERS[n] / 1e6 / grit.diameter)))
+    return close if abs(math.log(US_DIAMETERS[close] / 1e6 / grit.diameter)) < math.log(1.15) else None
+
+
 def find(name: str) -> Grit:
     """The paper of this name: "P120", "120" (up to 220, where P and US agree), "120 US", "US 400".
 

@@ -77,8 +77,25 @@ def mean_depth_band(
     ------
     ValueError : as :func:`mean_depth`, or if ``lost`` is not an ordered pair inside 0 to below 1
     """
+    least, most = _share_lost(lost)
+    light, heavy = metal.density_range
+    return mean_depth(mass / (1.0 - least), heavy, area), mean_depth(mass / (1.0 - most), light, area)
+
+
+def mass_off_band(
+    depth: float, metal: Metal, area: float, lost: tuple[float, float] = (0.0, 0.0)
+) -> tuple[float, float]:
+    """Least and greatest mass [kg] that a layer of this mean depth [m] brings to the scale.
+
+    Parameters and errors as :func:`mean_depth_band`.
+    """
+    least, most = _share_lost(lost)
+    light, heavy = metal.density_range
+    return mass_off(depth, light, area) * (1.0 - most), mass_off(depth, heavy, area) * (1.0 - least)
+
+
+def _share_lost(lost: tuple[float, float]) -> tuple[float, float]:
     least, most = lost
     if not 0.0 <= least <= most < 1.0:
         raise ValueError(f"share lost is {least:g} to {most:g}: allowed is an ordered pair from 0 to below 1")
-    light, heavy = metal.density_range
-    return mean_depth(mass / (1.0 - least), heavy, area), mean_depth(mass / (1.0 - most), light, area)
+    return least, most
