@@ -2,8 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
+
+_UNIT = re.compile(r"(?<=\d) (?=(?:µm|mm³|mm|cm²|%|g|kJ|min|W|N|N·m|kg)(?:[ ,;:.)]|$))|(?<=±) (?=\d)")
+
+
+def together(text: str) -> str:
+    """The text with a space that does not break between each number and its unit.
+
+    >>> together("12 µm (4–28) in 5 min").count(chr(0xA0))
+    2
+    """
+    return _UNIT.sub("\N{NO-BREAK SPACE}", text)
 
 
 @dataclass(frozen=True)

@@ -81,13 +81,20 @@ class OrderedCommands(click.Group):
     def main(self, args: Sequence[str] | None = None, **options: Any) -> Any:  # type: ignore[override]
         """Run, and leave with an exit code; with ``standalone_mode=False`` as click does."""
         if not options.pop("standalone_mode", True):
-            return super().main(args, standalone_mode=False, **options)
+            return self._in_width(args, **options)
         sys.exit(self._guarded(args, **options))
+
+    def _in_width(self, args: Sequence[str] | None, **options: Any) -> Any:
+        """As click does, but with help that fits narrow terminals too."""
+        from handlap.cli.screen import Screen
+
+        options.setdefault("terminal_width", Screen.of(sys.stdout).width)
+        return super().main(args, standalone_mode=False, **options)
 
     def _guarded(self, args: Sequence[str] | None, **options: Any) -> int:
         debug = os.environ.get(DEBUG, "") not in ("", "0")
         try:
-            code = super().main(args, standalone_mode=False, **options)
+            code = self._in_width(args, **options)
             sys.stdout.flush()
             return code if isinstance(code, int) else 0
         except click.exceptions.Exit as leave:
@@ -159,7 +166,7 @@ def _explain(fault: Exception) -> int:
 
 @click.group(
     cls=OrderedCommands,
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    context_settings={"help_option_names": ["-h", "--help"]},
     epilog="Start with: handlap plan (lists the built-in scenarios).",
 )
 @click.version_option(package_name="handlap", prog_name="handlap", message="%(prog)s %(version)s")

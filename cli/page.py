@@ -4,12 +4,29 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Mapping
-from html import escape
+from html import escape as plain_escape
 
-from handlap.cli.blocks import Block, Bullets, Drawing, Facts, Picture, Report, Section, Table, Words
+from handlap.cli.blocks import (
+    Block,
+    Bullets,
+    Drawing,
+    Facts,
+    Picture,
+    Report,
+    Section,
+    Table,
+    Words,
+    together,
+)
 
 TONES = {"good": "#1f4e79", "doubt": "#7a5200", "bad": "#8f1f2f", "plain": "#22262b"}
 """Colour of the rule beside the answer; the words alone carry the meaning."""
+
+
+def escape(text: str) -> str:
+    """Text made harmless for HTML, numbers kept with their units."""
+    return plain_escape(together(text))
+
 
 CSS = """
 :root { color-scheme: light; }
@@ -42,6 +59,7 @@ footer { margin-top: 2.5rem; font-size: .8rem; color: #4a5057; }
 @media (max-width: 34rem) {
   dl { grid-template-columns: 1fr; gap: 0; } dd { margin-bottom: .5rem; }
   h1 { font-size: 1.5rem; }
+  img { max-width: none; width: 42rem; }
 }
 @media print {
   body { max-width: none; padding: 0; font-size: 10pt; color: #000; }
@@ -115,7 +133,8 @@ def _picture(picture: Picture, pictures: Mapping[str, bytes]) -> str:
     if picture.name not in pictures:
         return ""
     data = base64.b64encode(pictures[picture.name]).decode("ascii")
+    image = f'<img src="data:image/png;base64,{data}" alt="{escape(picture.alt)}">'
     return (
-        f'<figure><img src="data:image/png;base64,{data}" alt="{escape(picture.alt)}">'
+        f'<figure><div class="wide">{image}</div>'
         f"<figcaption>{escape(picture.caption)}</figcaption></figure>"
     )

@@ -91,7 +91,9 @@ def quantity(band: Triple, unit: str = "", *, whole: bool = False) -> str:
         text = f"{band.p50:.0f}" if whole else number(band.p50)
         return text + with_unit
     step = max(1.0, _step(band)) if whole else _step(band)
-    return f"{_in_steps(band.p50, step)}{with_unit} ({spread_words(band, whole=whole)})"
+    middle = _in_steps(band.p50, step)
+    span = spread_words(band, whole=whole)
+    return middle + with_unit + ("" if span == f"{middle}–{middle}" else f" ({span})")
 
 
 def chance(value: float) -> str:

@@ -5,7 +5,18 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from handlap.cli.blocks import Block, Bullets, Drawing, Facts, Picture, Report, Section, Table, Words
+from handlap.cli.blocks import (
+    Block,
+    Bullets,
+    Drawing,
+    Facts,
+    Picture,
+    Report,
+    Section,
+    Table,
+    Words,
+    together,
+)
 from handlap.cli.screen import Screen
 
 INDENT = "  "
@@ -69,13 +80,14 @@ def _block(block: Block, screen: Screen) -> list[str]:
 
 def wrapped(text: str, width: int, indent: str = "", hanging: str | None = None) -> list[str]:
     """Text in lines of that width; ``hanging`` is the indent of the second and later lines."""
-    return textwrap.wrap(
-        text,
+    lines = textwrap.wrap(
+        together(text),
         width,
         initial_indent=indent,
         subsequent_indent=indent if hanging is None else hanging,
         break_on_hyphens=False,
-    ) or [""]
+    )
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines] or [""]
 
 
 def _bullets(items: Sequence[str], width: int) -> list[str]:

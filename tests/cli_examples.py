@@ -1,0 +1,190 @@
+"""Synthetic results for the tests of the command line: made up, no lap behind them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from handlap.sim.grid import make_grid
+from handlap.sim.results import (
+    Band,
+    BestPoint,
+    Check,
+    Curve,
+    Errors,
+    Figures,
+    LapResult,
+    Plan,
+    StagePlan,
+    Verdict,
+)
+from handlap.sim.scenario import Scenario
+from handlap.sim.scenario_file import load
+
+HEAD = "two-cylinder-head"
+NARROW = "inlet-flange"
+UM = 1e-6
+
+
+def around(middle: float, factor: float = 1.4) -> Band:
+    """A band about a middle value."""
+    return Band(middle / factor, middle, middle * factor)
+
+
+def synthetic_check(strokes: int, paper: str, cells: int, share: float, *, last: bool = False) -> Check:
+    """A check after a share of the work."""
+    return Check(
+        strokes=strokes,
+        paper=paper,
+        flatness=around((120 - 90 * share) * UM),
+        straightedge=around((110 - 85 * share) * UM),
+        mean_depth=around(60 * share * UM),
+        greatest_depth=around(130 * share * UM),
+        mass=around(4e-3 * share),
+        dye_left=Band(0.2 * share, 0.5 * share, 0.9 * share),
+        dye_gone=np.linspace(0.0, 1.0, cells),
+        reached=share,
+        worse_next=None if last else 0.3,
+    )
+
+
+def synthetic_plan(name: str | Scenario = HEAD, answer: str = "lap", **changes: Any) -> Plan:
+    """A made-up plan for a built-in scenario."""
+    scenario = load(name) if isinstance(name, str) else name
+    grid = make_grid(scenario.part.outline, cells=400)
+    u, v = grid.u / grid.u_edges[-1], grid.v / grid.v_edges[-1]
+    before = 60 * UM * (u**2 + 0.5 * v**2) + 8 * UM * u * v
+    after = 0.2 * before
+    removed = before - after + 5 * UM
+    cells = grid.n_cells
+    papers = [grit.name for grit in scenario.paper.grits][-2:]
+    stages = tuple(
+        StagePlan(
+            paper=paper,
+            strokes=480,
+            strokes_band=Band(310.0, 480.0, 1240.0),
+            turn_every=120 if i == 0 else 0,
+            turning=scenario.turning.name,
+            brush_every=240,
+            sheet_every=480,
+            sheets=2,
+            brushings=1,
+            bedding=around(20 * UM),
+            roughness=(1.3 * UM, 2.5 * UM),
+            purpose="until flat: stop at the goal or when it gets worse"
+            if i == 0
+            else "until the scratches are gone",
+            checks=tuple(
+                synthetic_check(
+                    480 * i + 80 * (k + 1), paper, cells, min(1.0, (k + 1 + 8 * i) / 16), last=k == 7
+                )
+                for k in range(8)
+            ),
+        )
+        for i, paper in enumerate(papers)
+    )
+    strokes = np.arange(80.0, 2001.0, 80.0)
+    decay = np.exp(-strokes / 500.0)[:, None] * np.array([0.7, 1.0, 1.4])
+    mean_depth = np.linspace(20, 70, 16) * UM
+    density, area = scenario.part.metal.density, scenario.part.outline.area
+    mass = density * area * mean_depth
+    plan = Plan(
+        scenario=scenario,
+        members=16,
+        seed=0,
+        verdict=Verdict(
+            answer,  # type: ignore[arg-type]
+            ("it is outside the limit",),
+            {"leave_at": 0.9, "lap_at": 0.75},
+            ("read again with thinner leaves",) if answer == "cannot tell" else (),
+        ),
+        survey_notes=("a reading does not fit <b>its</b> neighbours: read again",),
+        chance_flat_already=0.0,
+        chance_goal=0.91,
+        chance_allowance=0.98 if scenario.part.allowance is not None else None,
+        chance_both=0.9,
+        before_flatness=around(120 * UM),
+        before_straightedge=around(110 * UM),
+        after_flatness=around(22 * UM),
+        after_straightedge=around(20 * UM),
+        removed_greatest=around(130 * UM),
+        removed_mean=Band.of(mean_depth),
+        removed_taper_along=Band(-3 * UM, 1 * UM, 5 * UM),
+        removed_taper_across=Band(-1 * UM, 0.0, 1 * UM),
+        removed_mass=Band.of(mass),
+        removed_volume=Band.of(mass / density),
+        greatest_at=(float(grid.u[0]), float(grid.v[0])),
+        strokes=Band(790.0, 960.0, 1720.0),
+        minutes=Band(18.0, 24.0, 51.0),
+        work=Band(5e3, 9e3, 2e4),
+        power=Band(4.0, 7.0, 11.0),
+        sheets=4,
+        brushings=2,
+        face_area=area,
+        stages=stages,
+        best_point=BestPoint(1680, around(9 * UM), 0.72),
+        curve=Curve(
+            strokes, 120 * UM * decay, 110 * UM * decay, 130 * UM * (1 - decay / 2), 60 * UM * (1 - decay / 2)
+        ),
+        finish=(0.6 * UM, 1.2 * UM),
+        finish_fits=None,
+        clipped=0.004,
+        tipped=0.0,
+        errors=Errors(0.5 * UM, 0.31 * UM, 0.12 * UM, cells, 1816),
+        grid=grid,
+        map_before=before,
+        map_after=after,
+        map_removed=removed,
+        map_before_sd=np.full(grid.u.size, 8 * UM),
+        map_after_sd=np.full(grid.u.size, 4 * UM),
+        cautions=("Aluminium dust burns and can explode.", "The maker's limits come first."),
+        member_mean_depth=mean_depth,
+        member_mass=mass,
+    )
+    return replace(plan, **changes)
+
+
+def without_work(answer: str) -> Plan:
+    """A made-up plan in which nothing is lapped."""
+    return synthetic_plan(answer=answer, stages=(), best_point=None, sheets=0, brushings=0)
+
+
+def synthetic_lap(name: str = HEAD) -> LapResult:
+    """A made-up lap of a built-in scenario."""
+    plan = synthetic_plan(name)
+    scenario, grid = plan.scenario, plan.grid
+    done = np.array([0.25, 0.5, 0.75, 1.0])
+    depth = 48 * UM * done
+    density, area = scenario.part.metal.density, scenario.part.outline.area
+    return LapResult(
+        scenario=scenario,
+        paper=scenario.paper.grits[0].name,
+        strokes=(400 * done).astype(int),
+        before_flatness=118.4 * UM,
+        before_straightedge=109.7 * UM,
+        figures=Figures(
+            flatness=(118.4 - 80 * done) * UM,
+            straightedge=(109.7 - 78 * done) * UM,
+            mean_depth=depth,
+            greatest_depth=2 * depth,
+            taper_along=0.5 * UM * done,
+            taper_across=-0.1 * UM * done,
+        ),
+        mass=density * area * depth,
+        dye_left=1.0 - done,
+        dye_gone=np.repeat(done[:, None] > np.linspace(0.0, 1.0, grid.n_cells), 1, axis=0).astype(float),
+        minutes=10.0,
+        work=4400.0,
+        load_sliding=8800.0,
+        removed_volume=float(area * depth[-1]),
+        deposited_volume=float(area * depth[-1]),
+        clipped=0.0,
+        tipped=0.0,
+        errors=Errors(0.1 * UM, 0.07 * UM, 0.05 * UM, grid.n_cells, 640),
+        grid=grid,
+        map_before=plan.map_before,
+        map_after=plan.map_after,
+        notes=("one face of many",),
+    )

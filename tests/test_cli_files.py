@@ -1,0 +1,79 @@
+"""Files are written whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+import os
+
+import pytest
+
+from handlap.cli.files import make_folder, place_to_write, write_whole
+from handlap.sim.errors import HandlapError, InputError
+
+
+def test_text_and_bytes_are_written_and_replaced(tmp_path):
+    file = tmp_path / "a.txt"
+    write_whole(file, "µm")
+    assert file.read_bytes() == "µm".encode()
+    write_whole(file, b"\x00\x01")
+    assert file.read_bytes() == b"\x00\x01"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_a_file_keeps_its_permissions_and_a_new_one_gets_the_usual(tmp_path):
+    old = tmp_path / "old"
+    old.write_text("")
+    old.chmod(0o640)
+    write_whole(old, "x")
+    assert old.stat().st_mode & 0o777 == 0o640
+    mask = os.umask(0o022)
+    try:
+        write_whole(tmp_path / "new", "x")
+    finally:
+        os.umask(mask)
+    assert (tmp_path / "new").stat().st_mode & 0o777 == 0o644
+
+
+@pytest.mark.parametrize(
+    ("fault", "kind", "words"),
+    [(errno.ENOSPC, HandlapError, "disk is full"), (errno.EACCES, InputError, "no permission")],
+)
+@pytest.mark.parametrize("step", ["fsync", "replace"])
+def test_a_failure_leaves_the_old_file_and_no_scraps(tmp_path, monkeypatch, fault, kind, words, step):
+    file = tmp_path / "plan.json"
+    file.write_text("old")
+
+    def refuse(*_: object) -> None:
+        raise OSError(fault, os.strerror(fault))
+
+    monkeypatch.setattr(os, step, refuse)
+    with pytest.raises(kind, match=words) as caught:
+        write_whole(file, "new")
+    assert caught.value.exit_code == (1 if fault == errno.ENOSPC else 2)
+    assert file.read_text() == "old"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_places_are_judged_before_anything_is_written(tmp_path):
+    place_to_write(tmp_path / "fine.json")
+    assert list(tmp_path.iterdir()) == []
+    with pytest.raises(InputError, match="that is a folder"):
+        place_to_write(tmp_path)
+    with pytest.raises(InputError, match="does not exist"):
+        place_to_write(tmp_path / "none" / "a.json")
+    file = tmp_path / "file"
+    file.write_text("")
+    with pytest.raises(InputError, match="is no folder"):
+        place_to_write(file / "a.json")
+    with pytest.raises(InputError, match="is a file"):
+        make_folder(file)
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write anywhere")
+def test_a_locked_folder_is_refused(tmp_path):
+    locked = tmp_path / "locked"
+    locked.mkdir(mode=0o500)
+    with pytest.raises(InputError, match="no permission"):
+        make_folder(locked)
+    with pytest.raises(InputError, match="no permission"):
+        place_to_write(locked / "a.json")

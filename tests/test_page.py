@@ -1,0 +1,117 @@
+"""The page: self-contained, sound, safe against what a scenario may hold, complete."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+
+import pytest
+from cli_examples import synthetic_lap, synthetic_plan, without_work
+
+from handlap.cli.lap_report import lap_report
+from handlap.cli.page import render_page
+from handlap.cli.plan_report import plan_report
+from handlap.cli.wording import assumptions_of
+
+VOID = {"meta", "img", "br", "hr", "link", "input"}
+PICTURES = dict.fromkeys(("warp.png", "depth.png", "dye.png", "course.png"), b"\x89PNG made up")
+
+
+class Reader(HTMLParser):
+    """Collects tags and text, and minds that every tag is closed in its turn."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.text = ""
+        self.feed(page)
+        self.close()
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if "style" not in self.open:
+            self.text += data
+
+
+def plan_page(**changes) -> str:
+    return render_page(plan_report(synthetic_plan(**changes), all_checks=True), PICTURES)
+
+
+def test_every_tag_is_closed_and_the_language_is_said():
+    reader = Reader(plan_page())
+    assert reader.open == []
+    assert dict(reader.tags)["html"] == {"lang": "en-GB"}
+    assert any(tag == "meta" and "viewport" in (attrs.get("name") or "") for tag, attrs in reader.tags)
+
+
+def test_nothing_is_fetched_from_anywhere():
+    page = plan_page()
+    assert "http" not in page
+    assert "url(" not in page
+    assert "<script" not in page
+    for tag, attrs in Reader(page).tags:
+        assert tag not in ("link", "iframe", "script")
+        assert (attrs.get("src") or "data:").startswith("data:image/png;base64,") or tag != "img"
+
+
+def test_every_picture_says_what_it_shows():
+    images = [attrs for tag, attrs in Reader(plan_page()).tags if tag == "img"]
+    assert len(images) == 4
+    assert all(len(image["alt"] or "") > 30 for image in images)
+
+
+def test_words_from_a_scenario_cannot_become_tags():
+    plan = synthetic_plan()
+    hostile = '<script>alert("x")</script>'
+    part = replace(plan.scenario.part, name=hostile)
+    scenario = replace(plan.scenario, title=hostile, part=part, warnings=(hostile,))
+    page = render_page(plan_report(replace(plan, scenario=scenario)), PICTURES)
+    assert "<script" not in page
+    assert hostile in Reader(page).text
+    assert "<b>" not in page
+
+
+def test_it_has_all_checks_all_assumptions_and_the_cautions():
+    plan = synthetic_plan()
+    text = Reader(plan_page()).text
+    for caution in plan.cautions:
+        assert caution in text
+    for assumption in assumptions_of(plan.scenario):
+        assert assumption.key in text
+    rows = plan_page().count("<tr>")
+    checks = sum(len(stage.checks) for stage in plan.stages)
+    varied = sum(a.low is not None for a in assumptions_of(plan.scenario))
+    assert rows == checks + 1 + len(plan.stages) + 1 + varied + 1
+    assert "[invented data]" in text
+
+
+@pytest.mark.parametrize("answer", ["leave", "machine shop"])
+def test_a_plan_without_work_shows_the_face_only(answer):
+    page = render_page(plan_report(without_work(answer)), {"warp.png": b"\x89PNG made up"})
+    assert page.count("<img") == 1
+    assert Reader(page).open == []
+
+
+def test_a_lap_has_a_page_too():
+    page = render_page(lap_report(synthetic_lap()), PICTURES)
+    assert page.count("<img") == 4
+    assert Reader(page).open == []
+
+
+def test_it_is_set_for_print_and_for_phones():
+    page = plan_page()
+    assert "@media print" in page
+    assert re.search(r"@media \(max-width", page)
+
+
+def test_same_plan_same_page():
+    assert plan_page() == plan_page()
