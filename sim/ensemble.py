@@ -34,13 +34,16 @@ GRIP_NAMES = (
 )
 SCORES = (*WEAR_NAMES, *GRIP_NAMES, "strokes_per_minute")
 """Order of the columns of :func:`draw_scores`."""
+TAIL = 0.01
+"""Scores are drawn between these quantiles: nobody knows the tails beyond, and a rate or a
+height of hands from there would only say that the spread is not really normal."""
 
 
 def draw_scores(members: int, seed: int) -> Array:
     """Standard normal scores (members, 12), one column for each name in ``SCORES``."""
     power = int(np.ceil(np.log2(max(members, 2))))
     points = qmc.Sobol(len(SCORES), scramble=True, seed=seed).random_base2(power)[:members]
-    return norm.ppf(np.clip(points, 1e-4, 1.0 - 1e-4))
+    return norm.ppf(np.clip(points, TAIL, 1.0 - TAIL))
 
 
 def uncertain_of(scenario: Scenario) -> dict[str, Uncertain]:

@@ -150,6 +150,7 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
     softplus_logistic(base, u, v, pose[0], pose[1], pose[2], soft, logistic)
     _sums(weight, u, v, soft, logistic, sums)
     evaluations = 1
+    reach = cap
     while evaluations < MAX_EVALUATIONS:
         slope = _newton(sums, f, fu, fv, tilt_free, step)
         motion = abs(step[0]) + abs(step[1]) * u_max + abs(step[2]) * v_max
@@ -162,7 +163,8 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
             pose[1] += step[1]
             pose[2] += step[2]
             return STATUS_OK, evaluations
-        alpha = min(1.0, cap / motion)
+        alpha = min(1.0, reach / motion)
+        capped = alpha < 1.0
         low = 0.0
         high = -1.0
         at_low = slope
@@ -182,6 +184,8 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
             high = alpha
             guess = low + (high - low) * at_low / (at_low - here)
             alpha = max(min(guess, low + 0.7 * (high - low)), low + 0.1 * (high - low))
+        # A face that has worn into facets may have to roll far: longer steps while they hold.
+        reach = 2.0 * reach if capped and high < 0.0 else cap
         pose[0] += alpha * step[0]
         pose[1] += alpha * step[1]
         pose[2] += alpha * step[2]
