@@ -176,10 +176,8 @@ def make_grid(
     s = s * (outline.area / s.sum())
     runs: dict[str, Array] = {}
     if rim:
-        rim_run = outline.rim_points(cell)
-        edge_run = Outline(outline.rim, outline.openings).rim_points(cell, openings=True)
-        runs["rim"] = rim_run
-        runs["openings"] = edge_run[len(rim_run) :]
+        runs["rim"] = outline.rim_points(cell)
+        runs["openings"] = outline.opening_points(2.0 * cell)
     runs.update(follow or {})
     marks, at = {}, s.size
     for name, run in runs.items():

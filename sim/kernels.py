@@ -21,6 +21,8 @@ from handlap.sim.jit import kernel
 and without wobble (scaled by the half length of the face), sliding distance."""
 EVENT_BRUSH, EVENT_SHEET, EVENT_SNAPSHOT = 1, 2, 4
 STATUS_OK, STATUS_NO_CONVERGENCE, STATUS_NO_CONTACT = 0, 1, 2
+LOWEST_LOG = 0.1799
+"""Least cutting power for which the polynomial of the logarithm holds."""
 MAX_EVALUATIONS = 400
 FREE_CAP = 40.0
 REFERENCE_PRESSURE = 1e3
@@ -192,11 +194,42 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
     return STATUS_NO_CONVERGENCE, evaluations
 
 
+@kernel(fastmath=True)
+def _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor, cells, base, weight):
+    """Closing of every point and weight of every cell for the step.
+
+    ``floor``: least cutting power of the paper.  Logarithms of numbers from 0.18 to 1 come from
+    2·artanh by a polynomial (1e-9), which the compiler can vectorise; below, from the library.
+    """
+    if floor >= 1.0:
+        for i in range(h.shape[0]):
+            base[i] = h[i] * (1.0 / lam) + beta + log_scale[i]
+    elif floor > LOWEST_LOG:
+        centre = np.sqrt(floor)
+        start = np.log(centre) + beta
+        for i in range(h.shape[0]):
+            z = (read[i] - centre) / (read[i] + centre)
+            w = z * z
+            s = 0.2667325385969362
+            s = s * w + 0.15252095632019813
+            s = s * w + 0.22579160667294948
+            s = s * w + 0.28549594632827596
+            s = s * w + 0.40000628476725536
+            s = s * w + 0.6666665993589754
+            s = s * w + 2.000000000116939
+            base[i] = h[i] * (1.0 / lam) + start + z * s + log_scale[i]
+    else:
+        for i in range(h.shape[0]):
+            base[i] = h[i] * (1.0 / lam) + beta + np.log(read[i]) + log_scale[i]
+    for i in range(cells):
+        weight[i] = area[i] * cover[i] * to_force / (read[i] * scale[i])
+
+
 @kernel()
 def touch(base, u, v, weight, pose):
     """Set the approach so that the proudest loaded cell just touches (t = 0)."""
     top = -1e300
-    for i in range(base.shape[0]):
+    for i in range(weight.shape[0]):
         if weight[i] > 0.0:
             top = max(top, base[i] + pose[1] * u[i] + pose[2] * v[i])
     pose[0] = -top
@@ -312,12 +345,13 @@ def _into_hull(pose, u, v, cover, hull, margin):
 
 @kernel()
 def march(
-    h, u, v, area, scale, poses, kinds, events, constants, tilt_free, strips, hull,
+    h, u, v, area, n_cells, scale, poses, kinds, events, constants, tilt_free, strips, hull,
     aged, paper, load, dull, snapshots, diagnostics,
 ):  # fmt: skip
     """Carry a face through a list of poses, in place.
 
     h : heights (n,) [m], changed; u, v : places (n,) over the half length; area (n,) [m²]
+    n_cells : the first of the points that have an area; the rest only feel the wear
     scale : rate of each spot over that of the face's metal (n,) [-]
     poses (m, 10), kinds (m,), events (m,) : see the columns above; poses of one kind resemble
         one another and start from each other's solution
@@ -328,6 +362,7 @@ def march(
     Returns a status; diagnostics (6,) are filled in.
     """
     n = h.shape[0]
+    cells = n_cells
     m = poses.shape[0]
     k0 = constants[K_RATE]
     lam = constants[K_BEDDING]
@@ -337,7 +372,11 @@ def march(
     base = np.empty(n)
     soft = np.empty(n)
     logistic = np.empty(n)
-    weight = np.empty(n)
+    weight = np.empty(cells)
+    log_scale = np.log(scale)
+    floor = 1.0
+    if aged:
+        floor = paper[P_FLOOR_LOAD] * paper[P_FLOOR_DULL]
     cover = np.ones(n)
     factor = np.ones((ny, nx))
     node = np.zeros(n, dtype=np.int32)
@@ -347,13 +386,11 @@ def march(
     read = np.ones(n)
     n_kinds = 0
     u_max = v_max = 0.0
-    plain_scale = True
     for r in range(m):
         n_kinds = max(n_kinds, kinds[r] + 1)
     for i in range(n):
         u_max = max(u_max, abs(u[i]))
         v_max = max(v_max, abs(v[i]))
-        plain_scale = plain_scale and scale[i] == 1.0
     memory = np.zeros((n_kinds, 3))
     met = np.zeros(n_kinds, dtype=np.bool_)
     depth_then = np.zeros(n_kinds)
@@ -401,32 +438,28 @@ def march(
             _paper_factor(load, dull, paper, i0, i1 + 2, j0, j1 + 2, use, factor)
             _place(pose, u, v, half, paper, nx, ny, share_i, share_j)
             _read_paper(factor, nx, ny, share_i, share_j, node, read)
-        if full and plain_scale and not aged:
-            for i in range(n):
-                base[i] = h[i] * (1.0 / lam) + beta
-                weight[i] = area[i] * to_force
-        else:
-            for i in range(n):
-                own = read[i] * scale[i]
-                base[i] = h[i] * (1.0 / lam) + beta + np.log(own)
-                weight[i] = area[i] * cover[i] * to_force / own
+        _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor, cells, base, weight)
         kind = kinds[r]
         guess = memory[kind]
         if met[kind]:
             guess[0] += (depth - depth_then[kind]) / lam
         elif first:
-            touch(base, u, v, weight, guess)
+            touch(base[:cells], u, v, weight, guess)
             first = False
         else:
             guess[:] = last
         status, evaluations = solve_pose(
-            base, u, v, weight, pose[LOAD], pose[LOAD] * pose[EU], pose[LOAD] * pose[EV],
-            tilt_free, constants[K_CAP] / lam, guess, soft, logistic, TOLERANCE,
+            base[:cells], u[:cells], v[:cells], weight, pose[LOAD], pose[LOAD] * pose[EU],
+            pose[LOAD] * pose[EV], tilt_free, constants[K_CAP] / lam, guess, soft[:cells],
+            logistic[:cells], TOLERANCE,
         )  # fmt: skip
         diagnostics[D_EVALUATIONS] += evaluations
         if status != STATUS_OK:
             diagnostics[D_FAILED_ROW] = r
             return status
+        softplus_logistic(
+            base[cells:], u[cells:], v[cells:], guess[0], guess[1], guess[2], soft[cells:], logistic[cells:]
+        )
         met[kind] = True
         last[:] = guess
         before = depth
@@ -437,7 +470,7 @@ def march(
             h[i] -= soft[i]
         if aged:
             diagnostics[D_DEPOSITED] += _deposit(
-                soft, area, node, share_i, share_j, factor, read, paper[P_STEP], cut
+                soft[:cells], area, node, share_i, share_j, factor, read, paper[P_STEP], cut
             )
             for j in range(j0, j1 + 2):
                 for i in range(i0, i1 + 2):

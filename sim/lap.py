@@ -26,6 +26,11 @@ MOTION_CAP = 50e-6
 FINEST_CAP = 3.0
 """… but no less than this many bedding lengths."""
 
+PAPER_STEP = 2.0
+"""Node spacing of the paper's memory over the cell of the face.  At 1 and below, turned and
+shifted cells miss nodes and the metal lies in ridges; at 2 the map no longer depends on where
+the raster stands."""
+
 
 @dataclass(frozen=True)
 class Conditions:
@@ -194,7 +199,7 @@ def _paper_raster(bench: Bench, conditions: Conditions, stage: Stage) -> tuple[A
     scenario = bench.scenario
     x0, y0 = bench.strips[:, :2].min(axis=0)
     x1, y1 = bench.strips[:, 2:].max(axis=0)
-    step = bench.grid.cell_size
+    step = PAPER_STEP * bench.grid.cell_size
     nx = max(2, int(np.ceil((x1 - x0) / step)) + 1)
     ny = max(2, int(np.ceil((y1 - y0) / step)) + 1)
     metal, wet = scenario.part.metal, scenario.paper.wet
@@ -256,7 +261,7 @@ def run_stage(
     )
     before = float(grid.area @ h)
     status = kernels.march(
-        h, grid.u / bench.half, grid.v / bench.half, grid.area, np.ones(h.size), table,
+        h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, np.ones(h.size), table,
         layout.kinds, layout.events, constants, not exact.tilt_held, bench.strips,
         bench.hull_normals, scenario.wear.ages, paper, load, dull, snapshots, diagnostics,
     )  # fmt: skip

@@ -146,14 +146,20 @@ class Outline:
             inside &= ~inside_polygon(opening, u, v)
         return inside
 
-    def rim_points(self, spacing: float, *, openings: bool = False) -> Array:
-        """Points (n, 2) along the rim, corners included, no further apart than ``spacing`` [m].
-
-        With ``openings`` the edges of the openings follow.
-        """
+    def rim_points(self, spacing: float) -> Array:
+        """Points (n, 2) along the rim, corners included, no further apart than ``spacing`` [m]."""
         found = []
-        for polygon in (self.rim, *(self.openings if openings else ())):
-            for start, end in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
-                n = max(1, int(np.ceil(np.hypot(*(end - start)) / spacing - 1e-9)))
-                found.append(start + np.outer(np.arange(n) / n, end - start))
+        for start, end in zip(self.rim, np.roll(self.rim, -1, axis=0), strict=True):
+            n = max(1, int(np.ceil(np.hypot(*(end - start)) / spacing - 1e-9)))
+            found.append(start + np.outer(np.arange(n) / n, end - start))
+        return np.vstack(found)
+
+    def opening_points(self, spacing: float) -> Array:
+        """Points (n, 2) evenly along the edges of the openings, about ``spacing`` apart [m]."""
+        found = [np.empty((0, 2))]
+        for polygon in self.openings:
+            closed = np.vstack([polygon, polygon[:1]])
+            run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+            at = np.linspace(0.0, run[-1], max(4, int(np.ceil(run[-1] / spacing))), endpoint=False)
+            found.append(np.column_stack([np.interp(at, run, closed[:, 0]), np.interp(at, run, closed[:, 1])]))
         return np.vstack(found)
