@@ -17,6 +17,8 @@ from handlap.sim.outline import Array, Outline
 Law = Literal["fixed", "normal", "lognormal"]
 LimitBy = Literal["straightedge", "zone"]
 Held = Literal["rest", "level", "tipped start", "tipped end"]
+PlateShape = Literal["dish", "hump", "twist"]
+Pressing = Literal["middle", "two pads", "rim", "backing"]
 Pattern = Literal["straight", "one way", "circle", "eight", "diagonal"]
 
 Z95 = 1.6448536269514722
@@ -68,6 +70,28 @@ class Uncertain:
 
 
 @dataclass(frozen=True)
+class Proud:
+    """Something that stands ``height`` [m] proud of the face at (u, v) [m]; ``out``: taken out already."""
+
+    name: str
+    at: tuple[float, float]
+    height: float
+    out: bool = False
+
+
+@dataclass(frozen=True)
+class Insert:
+    """Another metal in the face: an area (m, 2) [m] of its own rate.
+
+    ``rate_ratio``: its specific wear rate over that of the face's own metal [-].
+    """
+
+    name: str
+    area: Array
+    rate_ratio: float
+
+
+@dataclass(frozen=True)
 class Part:
     """The workpiece; positions in its own frame, origin at the middle of the bounding box."""
 
@@ -85,6 +109,18 @@ class Part:
     """Greatest depth that may come off anywhere [m]; None: none stated."""
     gasket_ra: tuple[float, float] | None = None
     """Least and greatest roughness Ra the gasket takes [m]."""
+    thickness: float | None = None
+    """Thickness of the part as a plate [m]; None: thick enough to be rigid."""
+    ribbed_as: float | None = None
+    """Thickness of a plain plate that is as stiff as the ribbed part [m]; None: not ribbed."""
+    pressing: Pressing = "middle"
+    """Where the hands press: a pad in the middle, two pads, along the rim, a stiff block behind it."""
+    pad: float = 0.06
+    """Diameter of a pad [m]."""
+    spring_back: float | None = None
+    """Greatest spring-back wanted [m]; None: not asked."""
+    proud: tuple[Proud, ...] = ()
+    inserts: tuple[Insert, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -145,12 +181,49 @@ class Readings:
 
 
 @dataclass(frozen=True)
+class Glass:
+    """Float glass as a plate: bedded fully (``gap`` 0) or bridging a gap between two supports [m].
+
+    The supports run across the plate's length, the gap lies about its middle.
+    """
+
+    thickness: float
+    gap: float = 0.0
+
+
+@dataclass(frozen=True)
 class Plate:
-    """The flat the paper is stuck on, about the origin of the plate frame."""
+    """The flat the paper is stuck on, about the origin of the plate frame.
+
+    Attributes
+    ----------
+    length, width : [m]
+    grade : name of its grade, such as "DIN 876 1"; None: not stated
+    tolerance : flatness its grade allows [m], the amplitude of random smooth shapes in an ensemble
+    shape, shape_height : a simple known shape and its height [m]; dish = hollow, hump = crowned
+    heights : measured heights, u and v being x and y on the plate [m]
+    glass : float glass and its support
+    """
 
     length: float
     width: float
     assumed: bool = False
+    grade: str | None = None
+    tolerance: float = 0.0
+    shape: PlateShape | None = None
+    shape_height: float = 0.0
+    heights: HeightTable | None = None
+    glass: Glass | None = None
+
+
+@dataclass(frozen=True)
+class Lump:
+    """A lump under the paper, of glue say, round and smooth, at (x, y) on the plate [m]."""
+
+    x: float
+    y: float
+    diameter: float
+    height: float
 
 
 @dataclass(frozen=True)
@@ -179,6 +252,9 @@ class Paper:
     sheets: int | None = None
     """Changes of paper that the stock allows, all grits together; None: not stated."""
     assumed: tuple[str, ...] = ()
+    thickness: float = 0.35e-3
+    """Thickness of one layer, the step where strips overlap [m]."""
+    lumps: tuple[Lump, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -198,6 +274,12 @@ class Hands:
     push_over_pull: Uncertain
     """Press while pushing over press while pulling [-]."""
     strokes_per_minute: Uncertain
+    twist: float = 0.0
+    """Turn of the part about its own middle during one pass, away = anticlockwise [rad]."""
+    swell: float = 0.0
+    """Press at the far end of a pass over its middle, less one; at the near end the opposite [-]."""
+    rocking: float = 0.0
+    """The press moves forward by this over the push, from front hand to back hand negative [m]."""
 
 
 @dataclass(frozen=True)
