@@ -24,6 +24,8 @@ SCALE_SPREAD = 0.9
 FIELDS = ((0.40, 20, 0.40), (0.16, 45, 0.15))
 """Length over √(L·B), number of shapes and strength of the two random fields [-]."""
 FIELD_SPREAD = 0.7
+DIGITS = 7
+"""Decimals of a shape's value: 1e-7 of 60 µm is far below anything real."""
 ROLL_WIDTHS = (10e-3, 20e-3)
 ROLL_SCALE = 0.04
 ROLL_SPREAD = 1.4
@@ -79,8 +81,8 @@ class _Field:
         value, vector = np.linalg.eigh(0.5 * (tiltless + tiltless.T))
         count = min(count, len(nodes) - 4)
         value, vector = value[::-1][:count], vector[:, ::-1][:, :count]
-        # The sign of an eigenvector is arbitrary: make its largest entry positive.
-        vector = vector * np.sign(vector[np.argmax(np.abs(vector), axis=0), np.arange(count)])
+        # The sign of an eigenvector is arbitrary: fix it by a direction that has no symmetry.
+        vector = vector * np.sign(np.cos(1.7 * np.arange(len(nodes)) + 0.3) @ vector)
         carry = vector / np.sqrt(np.maximum(value, 1e-12))
         plane = np.linalg.lstsq(flat, cover @ carry, rcond=None)[0]
         return _Field(nodes, length, carry, plane)
@@ -190,7 +192,9 @@ class FaceBasis:
             for width in self._roll_widths:
                 roll = np.maximum(1.0 - d / width, 0.0) ** 2
                 rolls += [roll, roll * along]
-        return np.ascontiguousarray(np.hstack([*blocks, np.column_stack(rolls)]))
+        # Rounded so that the last bits of one linear algebra library or another, which chains
+        # of draws would blow up, do not reach the faces: same seed, same faces.
+        return np.ascontiguousarray(np.hstack([*blocks, np.column_stack(rolls)]).round(DIGITS))
 
     def draw(self, count: int, seed: int) -> Array:
         """Coefficients (count, shapes) of faces as they are before any reading [m]."""

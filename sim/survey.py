@@ -20,15 +20,18 @@ from handlap.sim.height_survey import merge_repeats
 from handlap.sim.next_line import NextLine, best_next_line
 from handlap.sim.outline import Array, Outline
 from handlap.sim.results import Band
-from handlap.sim.scenario import HeightTable, LimitBy, Readings, Scenario
+from handlap.sim.scenario import HeightTable, LimitBy, Part, Readings, Scenario
 from handlap.sim.straightedge import greatest_gap, sample_lines
 from handlap.sim.survey_sampler import Evidence, outlier_chance
 
 CELLS = 1500
 WIDEN = 1.15
+WIDEN_DOWN = 1.8
 WIDEN_DEPTH = 1.3
 """Bands of a survey by leaves are stretched by these about their median (in log where the
-figure is positive), as calibration on faces from outside the fitted family asks."""
+figure is positive), as calibration on faces from outside the fitted family asks.  Flatness is
+stretched further down than up: what is not known about a face adds to its range, so that the
+draws of a smooth face lie high."""
 SURE = 0.9
 """A limit is met, or missed, when the chance is at least this; otherwise: cannot tell [-]."""
 DOUBTED = 0.5
@@ -168,13 +171,12 @@ class Survey:
     notes: tuple[str, ...]
 
 
-def widened(values: Array, factor: float) -> Array:
-    """Positive values (count,) stretched about their median in log."""
-    if factor == 1.0:
-        return values
+def widened(values: Array, up: float, down: float | None = None) -> Array:
+    """Positive values (count,) stretched about their median in log, ``down`` below it."""
+    below = up if down is None else down
     log = np.log(np.maximum(values, 1e-12))
-    middle = np.median(log)
-    return np.exp(middle + factor * (log - middle))
+    off = log - np.median(log)
+    return np.exp(np.median(log) + np.where(off < 0.0, below, up) * off)
 
 
 def bend_components(grid: Grid, heights: Array) -> tuple[Array, Array, Array]:
@@ -238,15 +240,15 @@ def face_numbers(
 
 
 def _bands(numbers: FaceNumbers, widen: bool) -> FaceBands:
-    factor, deep = (WIDEN, WIDEN_DEPTH) if widen else (1.0, 1.0)
+    factor, down, deep = (WIDEN, WIDEN_DOWN, WIDEN_DEPTH) if widen else (1.0, 1.0, 1.0)
 
     def signed(values: Array) -> Band:
         middle = float(np.median(values))
         return Band.of(middle + factor * (values - middle))
 
     return FaceBands(
-        flatness=Band.of(widened(numbers.flatness, factor)),
-        peak_to_valley=Band.of(widened(numbers.peak_to_valley, factor)),
+        flatness=Band.of(widened(numbers.flatness, factor, down)),
+        peak_to_valley=Band.of(widened(numbers.peak_to_valley, factor, down)),
         straightedge=Band.of(widened(numbers.straightedge, factor)),
         depth_to_clear=Band.of(widened(numbers.depth_to_clear, deep)),
         bow_along=signed(numbers.bow_along),
@@ -324,8 +326,8 @@ def limit_verdict(
     converged : whether the faces can be believed at all
     widen : whether the spread is to be stretched as for bands
     """
-    factor = WIDEN if widen else 1.0
-    zone = float(np.mean(widened(numbers.flatness, factor) <= limit))
+    factor, down = (WIDEN, WIDEN_DOWN) if widen else (1.0, 1.0)
+    zone = float(np.mean(widened(numbers.flatness, factor, down) <= limit))
     edge = float(np.mean(widened(numbers.straightedge, factor) <= limit))
     chance = zone if limit_by == "zone" else edge
     answer = _answer(chance)
@@ -396,11 +398,17 @@ def _maps(grid: Grid, heights: Array) -> tuple[Array, Array]:
 
 
 def survey(scenario: Scenario, *, count: int = 200, seed: int = 0) -> Survey:
+    """Survey the face of a job; see :func:`survey_face`."""
+    return survey_face(scenario.part, scenario.readings, count=count, seed=seed)
+
+
+def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int = 0) -> Survey:
     """Survey a face from its readings.
 
     Parameters
     ----------
-    scenario : the job; part and readings are used
+    part : the workpiece; its outline and limit are used
+    readings : what was measured; a table goes before lines
     count : number of faces [-]
     seed : same seed, same answer
 
@@ -408,7 +416,6 @@ def survey(scenario: Scenario, *, count: int = 200, seed: int = 0) -> Survey:
     ------
     ValueError : if there are no readings
     """
-    part, readings = scenario.part, scenario.readings
     evidence = None
     if readings.table is not None:
         ensemble = infer_from_table(part.outline, readings, count=count, seed=seed)
