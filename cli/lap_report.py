@@ -8,6 +8,7 @@ from handlap.cli.blocks import Block, Bullets, Picture, Report, Section, Table
 from handlap.cli.quantity import number, share
 from handlap.cli.wording import (
     AXES,
+    FINEST,
     GRAM,
     MICRON,
     TAPER_SIGNS,
@@ -26,9 +27,9 @@ if TYPE_CHECKING:
     from handlap.sim.results import LapResult
 
 MOST_ROWS = 12
+EVEN = 0.01
+"""Depths that differ by less than this share of the greatest are called alike."""
 CLOSE = 4
-FINEST = 0.01
-"""Last digit shown of heights [µm]: a tenth of the error asked for."""
 
 
 def lap_report(result: LapResult) -> Report:
@@ -77,7 +78,12 @@ def _outcome(result: LapResult) -> Section:
     part, f, grid = result.scenario.part, result.figures, result.grid
     removed = (result.map_before - result.map_after)[: grid.n_cells]
     most = int(removed.argmax())
-    where = place(grid.u[most], grid.v[most], part.outline.length, part.outline.width)
+    even = float(removed.max() - removed.min()) < EVEN * float(removed.max())
+    where = (
+        "everywhere alike"
+        if even
+        else "at " + place(grid.u[most], grid.v[most], part.outline.length, part.outline.width)
+    )
     inside = ""
     if part.allowance is not None:
         inside = (
@@ -88,7 +94,7 @@ def _outcome(result: LapResult) -> Section:
         ("Wanted", wanted_words(part)),
         (
             "Comes off",
-            f"at most {_um(f.greatest_depth[-1])}{inside}, at {where}; on average {_um(f.mean_depth[-1])}",
+            f"at most {_um(f.greatest_depth[-1])}{inside}, {where}; on average {_um(f.mean_depth[-1])}",
         ),
         (
             "Metal",
@@ -123,9 +129,9 @@ def _course(result: LapResult) -> Section:
     rows = tuple(
         (
             f"{int(result.strokes[i])}",
-            number(MICRON * f.straightedge[i], CLOSE),
-            number(MICRON * f.flatness[i], CLOSE),
-            number(MICRON * f.mean_depth[i], CLOSE),
+            number(MICRON * f.straightedge[i], CLOSE, FINEST),
+            number(MICRON * f.flatness[i], CLOSE, FINEST),
+            number(MICRON * f.mean_depth[i], CLOSE, FINEST),
             number(GRAM * result.mass[i], CLOSE),
             f"{100 * result.dye_left[i]:.0f}",
         )

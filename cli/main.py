@@ -103,7 +103,7 @@ class OrderedCommands(click.Group):
             _say_usage(fault)
             return fault.exit_code
         except (KeyboardInterrupt, click.Abort):
-            _say("\nhandlap: interrupted; nothing half-written is left behind.")
+            _say("handlap: interrupted; nothing half-written is left behind.")
             return INTERRUPTED
         except BrokenPipeError:
             return _quiet_pipe()

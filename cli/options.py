@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from handlap.cli.files import make_folder, place_to_write, write_whole
+from handlap.cli.quantity import counted
 from handlap.cli.screen import Screen, emit, note
 
 if TYPE_CHECKING:
@@ -124,4 +125,4 @@ def _write_folder(report: Report, out: Path, pictures: dict[str, bytes]) -> None
         write_whole(out / f"{report.kind}-{name}", data)
     page = out / f"{report.kind}.html"
     write_whole(page, render_page(report, pictures))
-    note(f"{len(pictures)} pictures and the page {page.name} written to {out}")
+    note(f"{counted(len(pictures), 'picture')} and the page {page.name} written to {out}")

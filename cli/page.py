@@ -68,7 +68,8 @@ footer { margin-top: 2.5rem; font-size: .8rem; color: #4a5057; }
   .wide { overflow: visible; }
   h2 { break-after: avoid; }
   tr, li, dd { break-inside: avoid; }
-  img { max-height: 17cm; width: auto; }
+  img { max-height: 9.5cm; width: auto; }
+  footer { margin-top: 1rem; }
 }
 """
 
@@ -135,6 +136,5 @@ def _picture(picture: Picture, pictures: Mapping[str, bytes]) -> str:
     data = base64.b64encode(pictures[picture.name]).decode("ascii")
     image = f'<img src="data:image/png;base64,{data}" alt="{escape(picture.alt)}">'
     return (
-        f'<figure><div class="wide">{image}</div>'
-        f"<figcaption>{escape(picture.caption)}</figcaption></figure>"
+        f'<figure><div class="wide">{image}</div><figcaption>{escape(picture.caption)}</figcaption></figure>'
     )

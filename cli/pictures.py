@@ -68,9 +68,9 @@ def plan_pictures(plan: Plan) -> dict[str, bytes]:
     outline, grid = plan.scenario.part.outline, plan.grid
     checks = [check for stage in plan.stages for check in stage.checks]
     with matplotlib.rc_context(STYLE):
+        if plan.verdict.answer == "leave" or not any(stage.strokes for stage in plan.stages):
+            return {"warp.png": _png(warp_figure(outline, grid, plan.map_before, None))}
         found = {"warp.png": _png(warp_figure(outline, grid, plan.map_before, plan.map_after))}
-        if not any(stage.strokes for stage in plan.stages):
-            return found
         found["depth.png"] = _png(depth_figure(outline, grid, plan.map_removed))
         if checks:
             titles = [f"{c.strokes} strokes, {c.paper}\n{share(c.dye_left.p50)} left" for c in checks]
@@ -156,18 +156,21 @@ def _even_scale(*maps: Array) -> float:
     return max(LEAST_SCALE, MICRON * max(float(np.abs(m).max()) for m in maps))
 
 
-def warp_figure(outline: Outline, grid: Grid, before: Array, after: Array) -> Figure:
-    """The face before and after on one scale, each with its best plane taken off."""
-    pair = [levelled(grid, before)[: grid.n_cells], levelled(grid, after)[: grid.n_cells]]
+def warp_figure(outline: Outline, grid: Grid, before: Array, after: Array | None) -> Figure:
+    """The face before and after (if it is worked) on one scale, each less its best plane."""
+    faces = {"Before": before} if after is None else {"Before": before, "After": after}
+    pair = [levelled(grid, heights)[: grid.n_cells] for heights in faces.values()]
     half = _even_scale(*pair)
     levels = levels_between(-half, half)
-    figure, both = sheet_of_faces(outline, 2)
+    figure, both = sheet_of_faces(outline, len(pair))
     mesh: Any = None
-    for axes, heights, title in zip(both, pair, ("Before", "After"), strict=True):
+    for axes, heights, title in zip(both, pair, faces, strict=True):
         mesh = draw_face(
             axes, outline, grid, heights * MICRON, colours=colours.HEIGHT, low=-half, high=half, levels=levels
         )
-        axes.set_title(f"{title}: from {_um(heights.min())} to {_um(heights.max())}")
+        axes.set_title(
+            f"{title if after is not None else 'The face'}: from {_um(heights.min())} to {_um(heights.max())}"
+        )
     bar = figure.colorbar(mesh, ax=both, aspect=30, shrink=0.9, pad=0.02)
     _finish_bar(bar, "height over the best plane, µm")
     figure.supxlabel(_typical("proud is brown, low is blue; lines are broken below the plane"), fontsize=9)
@@ -297,7 +300,9 @@ def survey_figure(scenario: Scenario, found: Survey) -> Figure:
     _finish_bar(figure.colorbar(mesh, ax=both[0], aspect=22, shrink=0.9, pad=0.02), "µm, + proud")
     high = max(float(doubt.max()) * MICRON, LEAST_SCALE)
     mesh = draw_face(both[1], outline, grid, doubt * MICRON, colours=colours.DOUBT, low=0.0, high=high)
-    both[1].set_title("How far out that may be (90 in 100), and what was read")
+    advice = found.next_line is not None and found.next_line.helps
+    next_line = "; the broken line is to be read next" if advice else ""
+    both[1].set_title(f"How far out that may be (90 in 100), and what was read{next_line}", fontsize=10)
     _finish_bar(figure.colorbar(mesh, ax=both[1], aspect=22, shrink=0.9, pad=0.02), "± µm")
     _draw_readings(both[1], scenario, found)
     return figure
@@ -322,14 +327,7 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
     extra = found.next_line
     if extra is not None and extra.helps:
         start, end = np.array(extra.line.start) * MM, np.array(extra.line.end) * MM
-        axes.plot(
-            *zip(start, end, strict=True),
-            color=colours.MARK,
-            lw=1.8,
-            ls=(0, (4, 2)),
-            label="read this line next",
-        )
-        axes.legend(loc="lower right", fontsize=9, framealpha=0.9)
+        axes.plot(*zip(start, end, strict=True), color=colours.MARK, lw=1.8, ls=(0, (4, 2)))
 
 
 def _um(height: float) -> str:

@@ -10,16 +10,15 @@ from handlap.cli.wording import (
     AXES,
     BAND_WORDS,
     GRAM,
-    MICRON,
     TAPER_SIGNS,
     TURNS,
     assumed_section,
     doubts_section,
-    ends,
     error_words,
     every,
     face_words,
     facts,
+    microns,
     place,
     roughness,
     sentence,
@@ -28,7 +27,7 @@ from handlap.cli.wording import (
 )
 
 if TYPE_CHECKING:
-    from handlap.sim.results import Band, Plan, StagePlan
+    from handlap.sim.results import Plan, StagePlan
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -71,19 +70,27 @@ def _face(plan: Plan) -> Section:
     rows = facts(
         ("Face", face_words(part)),
         ("Wanted", wanted_words(part)),
-        ("Now", f"flatness {quantity(plan.before_flatness.scaled(MICRON), 'µm')}, straightedge "
-                f"{quantity(plan.before_straightedge.scaled(MICRON), 'µm')}"),
+        (
+            "Now",
+            f"flatness {microns(plan.before_flatness)}, straightedge {microns(plan.before_straightedge)}",
+        ),
         ("Flat already", f"chance {chance(plan.chance_flat_already)}"),
-    )  # fmt: skip
+    )
     return Section("The face", (rows,) if _worked(plan) else (rows, _warp(plan)))
 
 
 def _worked(plan: Plan) -> bool:
-    return any(stage.strokes for stage in plan.stages)
+    return plan.verdict.answer != "leave" and any(stage.strokes for stage in plan.stages)
 
 
 def _warp(plan: Plan) -> Picture:
-    before, after = _um(plan.before_flatness), _um(plan.after_flatness)
+    if not _worked(plan):
+        return Picture(
+            "warp.png",
+            "The face: of all that fit the readings, the one nearest to the middle.",
+            f"Map of the face, flatness {microns(plan.before_flatness)}.",
+        )
+    before, after = microns(plan.before_flatness), microns(plan.after_flatness)
     return Picture(
         "warp.png",
         "The face before and after the work, on one scale: the one of the faces nearest to the middle.",
@@ -182,9 +189,9 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
                 (
                     f"({check.strokes})" if beyond else f"{check.strokes} ",
                     check.paper,
-                    ends(check.straightedge, MICRON),
-                    ends(check.flatness, MICRON),
-                    ends(check.mass, GRAM),
+                    microns(check.straightedge, ""),
+                    microns(check.flatness, ""),
+                    quantity(check.mass.scaled(GRAM)),
                     quantity(check.dye_left.scaled(100.0), whole=True),
                     _goal_met(check.reached),
                 )
@@ -216,12 +223,13 @@ def _outcome(plan: Plan) -> list[Section]:
     part = plan.scenario.part
     at = place(*plan.greatest_at, part.outline.length, part.outline.width)
     rows = facts(
-        ("Flatness", f"{_um(plan.after_flatness)} after the work"),
-        ("Straightedge", f"{_um(plan.after_straightedge)} after the work"),
+        ("Flatness", f"{microns(plan.after_flatness)} after the work"),
+        ("Straightedge", f"{microns(plan.after_straightedge)} after the work"),
         ("Chance", _chances(plan)),
         (
             "Comes off",
-            f"at most {_um(plan.removed_greatest)}, most likely at {at}; on average {_um(plan.removed_mean)}",
+            f"at most {microns(plan.removed_greatest)}, most likely at {at}; on average "
+            f"{microns(plan.removed_mean)}",
         ),
         (
             "Metal",
@@ -230,7 +238,8 @@ def _outcome(plan: Plan) -> list[Section]:
         ),
         (
             "Taper",
-            f"along {_um(plan.removed_taper_along)}, across {_um(plan.removed_taper_across)}; {TAPER_SIGNS}",
+            f"along {microns(plan.removed_taper_along)}, across {microns(plan.removed_taper_across)}; "
+            f"{TAPER_SIGNS}",
         ),
         (
             "Work",
@@ -241,7 +250,7 @@ def _outcome(plan: Plan) -> list[Section]:
         ("Finish", roughness(plan.finish) + _gasket(plan)),
         ("Best point", _best(plan)),
     )
-    most = _um(plan.removed_greatest)
+    most = microns(plan.removed_greatest)
     depth = Picture(
         "depth.png",
         "Where the metal goes; the ring marks the deepest spot.",
@@ -253,10 +262,6 @@ def _outcome(plan: Plan) -> list[Section]:
         "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
     )
     return [Section("What comes of it", (rows, _warp(plan), depth, course))]
-
-
-def _um(band: Band) -> str:
-    return quantity(band.scaled(MICRON), "µm")
 
 
 def _chances(plan: Plan) -> str:
@@ -280,8 +285,8 @@ def _best(plan: Plan) -> str | None:
     if best is None:
         return "not reached within the strokes looked at: it would still get flatter"
     return (
-        f"after {best.strokes} strokes, flatness {_um(best.flatness)}; from there the next block makes it "
-        f"worse with a chance of {chance(best.worse_after)}"
+        f"after {best.strokes} strokes, flatness {microns(best.flatness)}; from there the next block makes "
+        f"it worse with a chance of {chance(best.worse_after)}"
     )
 
 

@@ -15,7 +15,8 @@ CELLS = 20
 class Progress:
     """A progress line; silent where stderr is no terminal.  Use it in a ``with`` statement.
 
-    Calling it with the share done (0 … 1) and what is being done draws it.
+    Calling it with the share done (0 … 1, None where it cannot be known) and what is being done
+    draws it.
     """
 
     def __init__(self) -> None:
@@ -26,15 +27,17 @@ class Progress:
     def __enter__(self) -> Progress:
         return self
 
-    def __call__(self, done: float, what: str) -> None:
+    def __call__(self, done: float | None, what: str) -> None:
         """Draw the line, unless it was drawn a moment ago."""
         now = time.monotonic()
         if not self.shown or (what == self._what and now - self._last < BETWEEN):
             return
         self._last, self._what = now, what
-        done = min(1.0, max(0.0, done))
-        full = round(done * CELLS)
-        line = f"[{'=' * full}{' ' * (CELLS - full)}] {100 * done:3.0f} %  {what}"
+        line = f"{what} …"
+        if done is not None:
+            done = min(1.0, max(0.0, done))
+            full = round(done * CELLS)
+            line = f"[{'=' * full}{' ' * (CELLS - full)}] {100 * done:3.0f} %  {what}"
         emit(f"\r\x1b[K{line[: Screen.of(sys.stderr).width - 1]}", error=True, end="")
 
     def __exit__(self, *_: object) -> None:

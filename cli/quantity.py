@@ -61,20 +61,21 @@ def _step(band: Triple) -> float:
     return max(step, 10.0 ** (math.floor(math.log10(largest)) - MOST_DIGITS + 1))
 
 
-def spread_words(band: Triple, *, whole: bool = False) -> str:
+def spread_words(band: Triple, *, whole: bool = False, finest: float = 0.0) -> str:
     """The ends of a band, such as ``31–58``, or ``−3 to 5`` where one is negative.
 
-    ``whole``: the figure counts things, so it has no decimals.  Empty for a band of no width.
+    ``whole``: the figure counts things, so it has no decimals; ``finest``: least step shown.
+    Empty for a band of no width.
     """
     if not band.p95 > band.p05:
         return ""
-    step = max(1.0, _step(band)) if whole else _step(band)
+    step = max(1.0 if whole else finest, _step(band))
     low, high = _in_steps(band.p05, step), _in_steps(band.p95, step)
     return f"{low} to {high}" if "−" in low + high else f"{low}–{high}"
 
 
-def quantity(band: Triple, unit: str = "", *, whole: bool = False) -> str:
-    """A figure with its unit and its band.
+def quantity(band: Triple, unit: str = "", *, whole: bool = False, finest: float = 0.0) -> str:
+    """A figure with its unit and its band; see :func:`spread_words`.
 
     >>> from handlap.sim.results import Band
     >>> quantity(Band(31.234, 42.123, 58.49), "µm")
@@ -88,11 +89,11 @@ def quantity(band: Triple, unit: str = "", *, whole: bool = False) -> str:
     if not (math.isfinite(band.p05) and math.isfinite(band.p50) and math.isfinite(band.p95)):
         return "not known"
     if not band.p95 > band.p05:
-        text = f"{band.p50:.0f}" if whole else number(band.p50)
+        text = f"{band.p50:.0f}" if whole else number(band.p50, finest=finest)
         return text + with_unit
-    step = max(1.0, _step(band)) if whole else _step(band)
+    step = max(1.0 if whole else finest, _step(band))
     middle = _in_steps(band.p50, step)
-    span = spread_words(band, whole=whole)
+    span = spread_words(band, whole=whole, finest=finest)
     return middle + with_unit + ("" if span == f"{middle}–{middle}" else f" ({span})")
 
 

@@ -41,7 +41,7 @@ def survey(
     from handlap.sim.survey import survey as survey_face
 
     with Progress() as progress:
-        progress(0.0, f"looking for {members} faces that fit the readings")
+        progress(None, f"looking for {members} faces that fit the readings")
         found = survey_face(job, count=members, seed=seed)
 
     def pictures() -> dict[str, bytes]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 from handlap.cli.blocks import Block, Bullets, Picture, Report, Section, Words
 from handlap.cli.face_drawing import face_drawing
-from handlap.cli.quantity import chance, number, quantity, stated
+from handlap.cli.quantity import chance, number, stated
 from handlap.cli.wording import (
     AXES,
     BAND_WORDS,
@@ -14,6 +14,7 @@ from handlap.cli.wording import (
     doubts_section,
     face_words,
     facts,
+    microns,
     sentence,
     subject,
     wanted_words,
@@ -84,14 +85,14 @@ def _face(scenario: Scenario, found: Survey) -> Section:
         ("Wanted", wanted_words(scenario.part)),
         ("Shape", found.shape.words),
         ("As measured", measured),
-        ("Flatness", f"{quantity(bands.flatness.scaled(MICRON), 'µm')} as minimum zone"),
-        ("Straightedge", f"{quantity(bands.straightedge.scaled(MICRON), 'µm')}, the worst of six lines"),
-        ("Bow along", quantity(bands.bow_along.scaled(MICRON), "µm") + "; + is crowned, − hollow"),
-        ("Bow across", quantity(bands.bow_across.scaled(MICRON), "µm")),
-        ("Twist", quantity(bands.twist.scaled(MICRON), "µm") + "; + is far right and near left proud"),
+        ("Flatness", f"{microns(bands.flatness)} as minimum zone"),
+        ("Straightedge", f"{microns(bands.straightedge)}, the worst of six lines"),
+        ("Bow along", microns(bands.bow_along) + "; + is crowned, − hollow"),
+        ("Bow across", microns(bands.bow_across)),
+        ("Twist", microns(bands.twist) + "; + is far right and near left proud"),
         (
             "To clear it",
-            f"{quantity(bands.depth_to_clear.scaled(MICRON), 'µm')} off on average, at the best tilt",
+            f"{microns(bands.depth_to_clear)} off on average, at the best tilt",
         ),
     )
     sd = MICRON * found.sd_map[: found.grid.n_cells]

@@ -20,8 +20,8 @@ from handlap.cli.blocks import (
 from handlap.cli.screen import Screen
 
 INDENT = "  "
-GAPS = (2, 1)
-"""Columns between two cells: as many as fit."""
+SPACINGS = (("  ", 2), ("  ", 1), ("", 1))
+"""Indent of a table and columns between two cells: the first that fits."""
 NARROW = 60
 """Below this many columns facts stand under their names."""
 LEAST_WRAPPED = 16
@@ -112,33 +112,35 @@ def _table(table: Table, width: int) -> list[str]:
     heads = [[""] * (deep - len(head)) + head for head in heads]
     columns = range(len(heads))
     wide = [max(len(cell) for cell in (*heads[c], *(row[c] for row in table.rows))) for c in columns]
-    gap = next((g for g in GAPS if _room(width, len(wide), g) >= sum(wide)), GAPS[0])
-    room = _room(width, len(wide), gap)
+    rooms = [width - len(indent) - gap * (len(wide) - 1) for indent, gap in SPACINGS]
+    spacing, room = next(
+        (found for found in zip(SPACINGS, rooms, strict=True) if found[1] >= sum(wide)),
+        (SPACINGS[0], rooms[0]),
+    )
     if table.wraps is not None and sum(wide) > room:
         wide[table.wraps] = max(LEAST_WRAPPED, room - sum(wide) + wide[table.wraps])
     if sum(wide) > room:
         return _stacked(table, width)
-    lines = [_row([head[i] for head in heads], wide, table.left, gap) for i in range(deep)]
+    lines = [_row([head[i] for head in heads], wide, table.left, spacing) for i in range(deep)]
     for row in table.rows:
         cells = [
             textwrap.wrap(cell, w, break_on_hyphens=False) or [""] for cell, w in zip(row, wide, strict=True)
         ]
         tall = max(len(cell) for cell in cells)
         for i in range(tall):
-            lines.append(_row([cell[i] if i < len(cell) else "" for cell in cells], wide, table.left, gap))
+            lines.append(
+                _row([cell[i] if i < len(cell) else "" for cell in cells], wide, table.left, spacing)
+            )
     return lines
 
 
-def _room(width: int, columns: int, gap: int) -> int:
-    return width - len(INDENT) - gap * (columns - 1)
-
-
-def _row(cells: Sequence[str], wide: Sequence[int], left: Sequence[int], gap: int) -> str:
+def _row(cells: Sequence[str], wide: Sequence[int], left: Sequence[int], spacing: tuple[str, int]) -> str:
     set_cells = [
         f"{cell:<{w}}" if c in left else f"{cell:>{w}}"
         for c, (cell, w) in enumerate(zip(cells, wide, strict=True))
     ]
-    return INDENT + (" " * gap).join(set_cells)
+    indent, gap = spacing
+    return indent + (" " * gap).join(set_cells)
 
 
 def _stacked(table: Table, width: int) -> list[str]:

@@ -6,13 +6,15 @@ from typing import TYPE_CHECKING
 
 from handlap.cli.assumptions import Assumption, assumptions_of
 from handlap.cli.blocks import Block, Facts, Section, Table, Words
-from handlap.cli.quantity import number, stated
+from handlap.cli.quantity import number, quantity, stated
 
 if TYPE_CHECKING:
     from handlap.sim.results import Band, Errors
     from handlap.sim.scenario import Part, Scenario
 
 MICRON, MM, GRAM = 1e6, 1e3, 1e3
+FINEST = 0.01
+"""Last digit of heights shown [µm]: a tenth of the error asked of a single lap."""
 
 TURNS = {
     "none": "never turned",
@@ -77,11 +79,9 @@ def wanted_words(part: Part) -> str:
     return asked + f"; no spot may lose more than {stated(MICRON * part.allowance)} µm"
 
 
-def ends(band: Band, factor: float = 1.0) -> str:
-    """Middle and range of a band without its unit, for a table."""
-    from handlap.cli.quantity import quantity
-
-    return quantity(band.scaled(factor))
+def microns(band: Band, unit: str = "µm") -> str:
+    """A height with its band; ``unit`` "" for a table that has it in the head."""
+    return quantity(band.scaled(MICRON), unit, finest=FINEST)
 
 
 def roughness(span: tuple[float, float]) -> str:
@@ -90,11 +90,16 @@ def roughness(span: tuple[float, float]) -> str:
     return f"Ra {low}–{high} µm" if low != high else f"Ra {low} µm"
 
 
+def _small(error: float) -> str:
+    micron = MICRON * error
+    return f"{number(micron, 1)} µm" if micron >= 0.001 else "under 0.001 µm"
+
+
 def error_words(errors: Errors) -> str:
     """The numerical error."""
     return (
-        f"step {number(MICRON * errors.step, 1)} µm (asked: {number(MICRON * errors.tolerance, 2)}), "
-        f"raster {number(MICRON * errors.grid, 1)} µm; {errors.cells} cells, "
+        f"step {_small(errors.step)} (asked: {stated(MICRON * errors.tolerance)}), raster "
+        f"{_small(errors.grid)}; {errors.cells} cells, "
         f"{errors.rows} positions of the part"
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -120,7 +121,7 @@ def test_json_is_in_the_units_it_names():
 
 
 def test_absent_is_null():
-    found = plan_json(without_work("leave"))
+    found = plan_json(without_work("machine shop"))
     assert found["best_point"] is None
     assert found["stages"] == []
     unstated = synthetic_plan(chance_allowance=None)
@@ -217,6 +218,11 @@ def test_a_chance_over_an_ensemble_is_never_certain():
     assert "chance under 5 %" in text
 
 
+def test_heights_end_at_a_hundredth_of_a_micron():
+    text = render(plan_report(synthetic_plan(before_flatness=Band(1e-12, 2e-12, 4e-12))), Screen(80))
+    assert "flatness 0.00 µm, straightedge" in text
+
+
 def test_missing_figures_are_said_to_be_missing():
     plan = synthetic_plan(best_point=None, after_flatness=Band(float("nan"), float("nan"), float("nan")))
     text = render(plan_report(plan), Screen(80))
@@ -270,3 +276,18 @@ def test_a_full_disk_is_our_error_and_said_so(planned):
 def test_progress_is_silent_where_nobody_looks(planned):
     planned(synthetic_plan())
     assert run(HEAD, "--json").stderr == ""
+
+
+def test_the_table_of_checks_fits_eighty_columns_with_wide_bands():
+    plan = synthetic_plan()
+    wide = replace(
+        plan.stages[0].checks[0],
+        strokes=11200,
+        straightedge=Band(100e-6, 200e-6, 1000e-6),
+        flatness=Band(100e-6, 200e-6, 1000e-6),
+        mass=Band(0.24e-3, 0.46e-3, 0.58e-3),
+        dye_left=Band(0.68, 0.9, 1.0),
+    )
+    stages = (replace(plan.stages[0], checks=(wide,)),)
+    lines = render(plan_report(replace(plan, stages=stages)), Screen(80)).splitlines()
+    assert any("200 (100–1000)" in line and "0.46 (0.24–0.58)" in line for line in lines)
