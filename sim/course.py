@@ -121,7 +121,7 @@ class Stops:
 def find_stops(measured: Array, goal: float) -> Stops:
     """First look (members, looks) at or under ``goal`` [m]; failing that, the best look there is."""
     under = measured <= goal
-    reached = under.any(axis=1)
+    reached = np.asarray(under.any(axis=1))
     best = np.argmin(measured, axis=1)
     look = np.where(reached, np.argmax(under, axis=1), best)
     return Stops(look, reached, ~reached & (best < measured.shape[1] - 1))

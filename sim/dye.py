@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from handlap.sim.outline import Array
 
@@ -12,7 +15,9 @@ VALLEYS = 3.0
 """Depth, in Ra of the dyed face, that must go before its valleys lose their dye (1–6) [-]."""
 
 
-def gone(removed: Array, roughness: float, *, film: float = FILM, valleys: float = VALLEYS) -> Array:
+def gone(
+    removed: NDArray[np.floating[Any]], roughness: float, *, film: float = FILM, valleys: float = VALLEYS
+) -> NDArray[np.bool_]:
     """Where the dye is gone: removal (…, n) since it was put on exceeds film + valleys·Ra.
 
     Parameters

@@ -7,10 +7,9 @@ paper and one set of numbers (:class:`Conditions`) together for it, and keeps ac
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
 from handlap.sim import kernels, poses
@@ -166,7 +165,9 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     tipped = np.any(steady @ bench.hull_normals.T > bench.hull_supports, axis=1)
     at = table[:, [kernels.EU, kernels.EV]] * bench.half
     room = np.maximum(bench.hull_supports - bench.grid.cell_size, 0.0)
-    centre = np.array([np.mean(bench.grid.u[: bench.grid.n_cells]), np.mean(bench.grid.v[: bench.grid.n_cells])])
+    centre = np.array(
+        [np.mean(bench.grid.u[: bench.grid.n_cells]), np.mean(bench.grid.v[: bench.grid.n_cells])]
+    )
     want = (at - centre) @ bench.hull_normals.T
     left = np.maximum(room - bench.hull_normals @ centre, 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -217,9 +218,7 @@ def _paper_raster(bench: Bench, conditions: Conditions, stage: Stage) -> tuple[A
     return constants, np.zeros((ny, nx)), np.zeros((ny, nx))
 
 
-def run_stage(
-    bench: Bench, heights: Array, conditions: Conditions, stage: Stage, layout: Layout
-) -> LapRun:
+def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage, layout: Layout) -> LapRun:
     """Carry a face (n,) [m] through one stage; the paper is new at its start.
 
     Raises

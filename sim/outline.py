@@ -161,5 +161,7 @@ class Outline:
             closed = np.vstack([polygon, polygon[:1]])
             run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
             at = np.linspace(0.0, run[-1], max(4, int(np.ceil(run[-1] / spacing))), endpoint=False)
-            found.append(np.column_stack([np.interp(at, run, closed[:, 0]), np.interp(at, run, closed[:, 1])]))
+            found.append(
+                np.column_stack([np.interp(at, run, closed[:, 0]), np.interp(at, run, closed[:, 1])])
+            )
         return np.vstack(found)

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -222,7 +223,7 @@ def _minutes(job: Job, trial: Coarse) -> float:
     pace = scenario.hands.strokes_per_minute.value
     grits = scenario.paper.grits[trial.first :]
     strokes = [float(np.median(trial.course.strokes[trial.stops.look]))]
-    strokes += [float(_strokes_to_clear(job, a, b)) for a, b in zip(grits[:-1], grits[1:], strict=True)]
+    strokes += [float(_strokes_to_clear(job, a, b)) for a, b in pairwise(grits)]
     minutes = 0.0
     for grit, count in zip(grits, strokes, strict=True):
         rhythm = choose_rhythm(scenario, job.middle, grit)
@@ -262,9 +263,9 @@ def _choose_first(job: Job) -> Coarse:
     if np.mean(coarse.course.tipped) > TIP_REFUSED:
         reach = 1e3 * job.middle.friction * job.middle.grip.height
         raise TippingError(
-            f"the part tips over: with hands {1e3 * job.middle.grip.height:.0f} mm over the paper the press acts "
-            f"{reach:.0f} mm ahead of the middle, beyond the face. Hold it lower, push along the long side, "
-            "or press nearer to the middle"
+            f"the part tips over: with hands {1e3 * job.middle.grip.height:.0f} mm over the paper the "
+            f"press acts {reach:.0f} mm ahead of the middle, beyond the face. Hold it lower, push along "
+            "the long side, or press nearer to the middle"
         )
     return coarse
 
@@ -275,8 +276,8 @@ def _finish(job: Job, coarse: Coarse) -> tuple[Finish, ...]:
     grits = scenario.paper.grits[coarse.first :]
     rows = np.arange(job.members.count)
     now = coarse.course.heights[rows, coarse.stops.look].astype(float)
-    found = []
-    for previous, grit in zip(grits[:-1], grits[1:], strict=True):
+    found: list[Finish] = []
+    for previous, grit in pairwise(grits):
         job.tell(0.8 + 0.15 * len(found) / max(1, len(grits) - 1), f"finishing on {grit.name}")
         strokes = _strokes_to_clear(job, previous, grit)
         every = check_interval(scenario, strokes, 6)
@@ -300,8 +301,9 @@ def _errors(job: Job, coarse: Coarse) -> Errors:
     stage = stage_of(job.scenario, job.middle, grit, strokes, coarse.check_every)
     layout = stage_layout(job.bench, stage, quad_strokes=coarse.quad_strokes, seed=job.seed)
     run = run_stage(job.bench, job.members.before[index], job.middle, stage, layout)
+    face = index % job.faces.count
     grid = grid_error(
-        job.bench, job.gauged, lambda points: np.asarray(job.faces.heights_at(points))[index % job.faces.count],
+        job.bench, job.gauged, lambda points: np.asarray(job.faces.heights_at(points))[face],
         job.middle, stage, quad_strokes=coarse.quad_strokes, seed=job.seed, lapped=run.heights[-1],
     )  # fmt: skip
     return Errors(TOLERANCE, coarse.step_error, grid, job.bench.grid.n_cells, coarse.course.rows)

@@ -91,7 +91,9 @@ def report(
         seed=seed,
         verdict=judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
         survey_notes=tuple(faces.notes),
-        chance_flat_already=chances.flat_straightedge if part.limit_by == "straightedge" else chances.flat_zone,
+        chance_flat_already=chances.flat_straightedge
+        if part.limit_by == "straightedge"
+        else chances.flat_zone,
         chance_goal=chances.goal,
         chance_allowance=chances.allowance,
         chance_both=chances.both,
@@ -185,7 +187,7 @@ def _curve(coarse: Course) -> Curve:
 
     f = coarse.figures
     return Curve(
-        strokes=coarse.strokes,
+        strokes=coarse.strokes.astype(float),
         flatness=bands(f.flatness),
         straightedge=bands(f.straightedge),
         greatest_depth=bands(f.greatest_depth),
@@ -268,7 +270,14 @@ def _stages(
     checks = _checks(scenario, bench, grits[0], grits[0], coarse, members.before, 0, shown)
     stage = stage_of(scenario, middle, grits[0], planned, check_every)
     stages = [
-        _stage(scenario, members, stage, Band.of(stop), checks, "until flat: stop at the goal or when it gets worse")
+        _stage(
+            scenario,
+            members,
+            stage,
+            Band.of(stop),
+            checks,
+            "until flat: stop at the goal or when it gets worse",
+        )
     ]
     total = planned
     previous = grits[0]

@@ -37,7 +37,9 @@ def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
     per_stroke = depth_per_stroke(bench.scenario, conditions, stage.grit)
     events = [every for every in (stage.brush_every, stage.sheet_every, stage.turn_every) if every]
     looks = np.diff([0, *stage.snapshots, stage.strokes])
-    return float(min(FIRST_DEPTH * conditions.bedding_of(stage.grit) / per_stroke, *events, *looks[looks > 0]))
+    return float(
+        min(FIRST_DEPTH * conditions.bedding_of(stage.grit) / per_stroke, *events, *looks[looks > 0])
+    )
 
 
 def choose_resolution(

@@ -10,6 +10,7 @@ import numpy as np
 from handlap.sim import dye, gauge
 from handlap.sim.ensemble import SCORES, conditions_at
 from handlap.sim.errors import InputError, TippingError
+from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.gauge import Gauge
 from handlap.sim.grits import Grit
 from handlap.sim.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
@@ -18,7 +19,6 @@ from handlap.sim.resolution import choose_resolution, grid_error
 from handlap.sim.results import Errors, LapResult
 from handlap.sim.rhythm import check_interval, stage_of
 from handlap.sim.scenario import Scenario
-from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
 
 TOLERANCE = 0.1e-6
 """Step error asked of a single lap [m]."""
@@ -118,9 +118,15 @@ def simulate(
         tolerance=tolerance,
         step=resolution.error,
         grid=grid_error(
-            bench, gauged, face.heights_at, conditions, stage,
-            quad_strokes=resolution.quad_strokes, seed=seed, lapped=run.heights[-1],
-        ),  # fmt: skip
+            bench,
+            gauged,
+            face.heights_at,
+            conditions,
+            stage,
+            quad_strokes=resolution.quad_strokes,
+            seed=seed,
+            lapped=run.heights[-1],
+        ),
         cells=bench.grid.n_cells,
         rows=layout.x.size,
     )
@@ -169,7 +175,8 @@ def _result(
         )
     if errors.step > errors.tolerance:
         notes.append(
-            f"the step error is {1e6 * errors.step:.2f} µm, over the {1e6 * errors.tolerance:.2f} µm asked for"
+            f"the step error is {1e6 * errors.step:.2f} µm, over the {1e6 * errors.tolerance:.2f} µm "
+            "asked for"
         )
     return LapResult(
         scenario=scenario,
@@ -194,5 +201,3 @@ def _result(
         map_after=run.heights[-1],
         notes=tuple(notes),
     )
-
-

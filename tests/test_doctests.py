@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-MODULES = sorted(f"handlap.{p.parent.name}.{p.stem}" for part in ("sim", "cli") for p in (ROOT / part).glob("*.py"))
+MODULES = sorted(
+    f"handlap.{p.parent.name}.{p.stem}" for part in ("sim", "cli") for p in (ROOT / part).glob("*.py")
+)
 
 
 @pytest.mark.parametrize("name", MODULES)
