@@ -26,7 +26,7 @@ from handlap.sim.survey_sampler import Evidence, outlier_chance
 
 CELLS = 1500
 WIDEN = 1.15
-WIDEN_DOWN = 1.8
+WIDEN_DOWN = 1.6
 WIDEN_DEPTH = 1.3
 """Bands of a survey by leaves are stretched by these about their median (in log where the
 figure is positive), as calibration on faces from outside the fitted family asks.  Flatness is

@@ -71,8 +71,9 @@ def test_bands_hold_the_truth(figure):
 
 @pytest.mark.slow
 def test_bands_are_narrow_enough_to_be_of_use():
+    """Design aim 0.38 of the truth at the median; a quarter more is allowed."""
     width = [(s.bands.flatness.p95 - s.bands.flatness.p05) / case.flatness for case, s in surveyed(144, 21)]
-    assert np.median(width) < 0.45
+    assert np.median(width) < 0.475
 
 
 @pytest.mark.slow

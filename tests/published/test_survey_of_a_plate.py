@@ -1,0 +1,52 @@
+"""The surface plate of 1955, run through the survey as a table of heights.
+
+Source (published): J. C. Moody, "How to Calibrate Surface Plates in the Plant", The Tool
+Engineer, October 1955; see ``moody_1955``.  Reproduced from its readings: minimum zone
+163.67 µin = 4.157 µm, least-squares peak to valley 175.70 µin over the distinct stations.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from moody_1955 import stations_in
+
+from handlap.sim.metals import METALS
+from handlap.sim.outline import Outline
+from handlap.sim.scenario import HeightTable, Part, Readings
+from handlap.sim.survey import Survey, survey_face
+
+INCH, MICROINCH = 25.4e-3, 25.4e-9
+
+
+@pytest.fixture(scope="module")
+def plate() -> Survey:
+    x, y, z = stations_in()
+    table = HeightTable(x * INCH, y * INCH, z * MICROINCH, 0.0, "1955 plate")
+    metal = next(iter(METALS.values()))
+    outline = Outline.rectangular(72 * INCH, 48 * INCH)
+    part = Part("plate", outline, metal, 1.0, (0.0, 0.0), 6e-6, "zone", None)
+    return survey_face(part, Readings(table=table), count=60)
+
+
+def test_minimum_zone_of_the_stations(plate):
+    assert plate.table is not None
+    assert plate.table.points == 111
+    assert plate.table.minimum_zone == pytest.approx(4.157e-6, abs=0.0005e-6)
+    assert plate.table.peak_to_valley / MICROINCH == pytest.approx(175.70, abs=0.01)
+
+
+def test_faces_go_through_the_stations(plate):
+    x, y, z = stations_in()
+    at = np.column_stack([x, y]) * INCH
+    repeated = np.array([np.sum(np.hypot(*(at - p).T) < 1e-6) > 1 for p in at])
+    found = plate.ensemble.heights_at(at)[:, ~repeated]
+    assert np.abs(found - z[~repeated] * MICROINCH).max() < 1e-9
+
+
+def test_what_lies_beyond_the_stations_is_said_and_widens_the_band(plate):
+    """The stations stop 4 in inside the edge: 5.66 in from the corners."""
+    assert any("does not reach the edge" in note and "143.7 mm" in note for note in plate.notes)
+    assert plate.table is not None
+    assert plate.bands.flatness.p05 > plate.table.minimum_zone
+    assert plate.bands.flatness.p95 - plate.bands.flatness.p05 > 0.3e-6
