@@ -97,9 +97,7 @@ def products(points: Array, size: tuple[float, float], degree: int) -> Array:
     -------
     (n, terms) [-], in the order of :func:`terms_of`
     """
-    along, across = (
-        _legendre(2.0 * np.asarray(points)[:, axis] / size[axis], degree)[0] for axis in (0, 1)
-    )
+    along, across = (_legendre(2.0 * np.asarray(points)[:, axis] / size[axis], degree)[0] for axis in (0, 1))
     i, j = np.array(terms_of(degree)).T
     return (along[i] * across[j]).T
 

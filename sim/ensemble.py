@@ -14,6 +14,7 @@ from typing import TypeVar
 import numpy as np
 from scipy.stats import norm, qmc
 
+from handlap.sim.ground import N_PLATE_SCORES
 from handlap.sim.lap import Conditions
 from handlap.sim.outline import Array
 from handlap.sim.poses import Grip
@@ -46,6 +47,11 @@ def draw_scores(members: int, seed: int) -> Array:
     return norm.ppf(np.clip(points, TAIL, 1.0 - TAIL))
 
 
+def draw_plate_scores(members: int, seed: int) -> Array:
+    """Standard normal scores (members, k) of the plate's own shape, apart from those of the hands."""
+    return np.random.default_rng([seed, 7]).standard_normal((members, N_PLATE_SCORES))
+
+
 def uncertain_of(scenario: Scenario) -> dict[str, Uncertain]:
     """The uncertain quantities of a scenario under the names in ``SCORES``."""
     found = {name: getattr(scenario.wear, name) for name in WEAR_NAMES}
@@ -62,7 +68,11 @@ def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
         bedding=number["bedding"],
         friction=number["friction"],
         ageing=number["ageing"],
-        grip=Grip(**{name: number[name] for name in GRIP_NAMES}),
+        grip=Grip(
+            **{name: number[name] for name in GRIP_NAMES},
+            swell=scenario.hands.swell,
+            rocking=scenario.hands.rocking,
+        ),
         bedding_length=scenario.wear.bedding_length,
     )
 

@@ -16,9 +16,11 @@ import numpy as np
 
 from handlap.sim.jit import kernel
 
-(X, Y, COS, SIN, LOAD, EU, EV, EU_STEADY, EV_STEADY, SLIDE) = range(10)
+(X, Y, COS, SIN, LOAD, EU, EV, EU_STEADY, EV_STEADY, SLIDE, MOVE_U, MOVE_V, TWIST) = range(13)
 """Columns of a pose: place and turn of the part on the plate, load, where the load acts with
-and without wobble (scaled by the half length of the face), sliding distance."""
+and without wobble (scaled by the half length of the face), sliding distance of the part's
+middle, direction of motion in the frame of the part, turn per sliding distance times half length."""
+POSE_COLUMNS = 13
 EVENT_BRUSH, EVENT_SHEET, EVENT_SNAPSHOT = 1, 2, 4
 STATUS_OK, STATUS_NO_CONVERGENCE, STATUS_NO_CONTACT = 0, 1, 2
 LOWEST_LOG = 0.1799
@@ -31,7 +33,7 @@ TOLERANCE = 3e-3
 """Last motion of the pose, in bedding lengths; the removal then errs by its square over 8."""
 BRUSH_LEAVES = 0.2
 """Share of the loading that stays in the paper after brushing."""
-(K_RATE, K_BEDDING, K_HALF, K_CELL, K_CAP, K_MEAN_AREA) = range(6)
+(K_RATE, K_BEDDING, K_HALF, K_CELL, K_CAP, K_MEAN_AREA, K_WEIGHT) = range(7)
 (P_X0, P_Y0, P_STEP, P_FLOOR_LOAD, P_FLOOR_DULL, P_SCALE_LOAD, P_SCALE_DULL) = range(7)
 (D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER) = range(6)
 
@@ -195,10 +197,113 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
 
 
 @kernel(fastmath=True)
-def _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor, cells, base, weight):
-    """Closing of every point and weight of every cell for the step.
+def _close(base, basis, pose, t):
+    """t = base + Σ pose_j·basis_j, basis (modes, n)."""
+    for i in range(base.shape[0]):
+        t[i] = base[i]
+    for j in range(pose.shape[0]):
+        row = basis[j]
+        for i in range(base.shape[0]):
+            t[i] += pose[j] * row[i]
 
-    ``floor``: least cutting power of the paper.  Logarithms of numbers from 0.18 to 1 come from
+
+@kernel(fastmath=True)
+def _flex_sums(weight, basis, soft, logistic, scratch, gradient, stiffness):
+    """Reactions Σw·s·φ_j (modes,) and contact stiffness Σw·σ·φ_j·φ_k (modes, modes)."""
+    modes = basis.shape[0]
+    for j in range(modes):
+        row = basis[j]
+        total = 0.0
+        for i in range(weight.shape[0]):
+            total += weight[i] * soft[i] * row[i]
+            scratch[i] = weight[i] * logistic[i] * row[i]
+        gradient[j] = total
+        for k in range(j + 1):
+            other = basis[k]
+            total = 0.0
+            for i in range(weight.shape[0]):
+                total += scratch[i] * other[i]
+            stiffness[j, k] = total
+            stiffness[k, j] = total
+
+
+@kernel()
+def solve_flexible(
+    base, basis, weight, target, bending, free, cap, pose, soft, logistic, closing, tolerance
+):  # fmt: skip
+    """Pose and bending amplitudes (modes,) of a part that bends: :func:`solve_pose` with more coordinates.
+
+    basis (modes, n) : 1, u, v and the bending shapes; target (modes,) : load, moments and the
+        loads' work on the shapes; bending (modes, modes) : elastic stiffness; free (modes,) :
+        0 holds a coordinate at zero.
+
+    The energy stays convex, so the same search works.  Returns (status, evaluations).
+    """
+    modes = basis.shape[0]
+    gradient = np.empty(modes)
+    hessian = np.empty((modes, modes))
+    scratch = np.empty(weight.shape[0])
+    spread = np.empty(modes)
+    for j in range(modes):
+        spread[j] = np.max(np.abs(basis[j]))
+    _close(base, basis, pose, closing)
+    softplus_logistic(closing, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
+    _flex_sums(weight, basis, soft, logistic, scratch, gradient, hessian)
+    evaluations = 1
+    reach = cap
+    while evaluations < MAX_EVALUATIONS:
+        gradient += bending @ pose - target
+        hessian += bending
+        trace = 0.0
+        for j in range(modes):
+            trace += hessian[j, j]
+        for j in range(modes):
+            hessian[j, j] += 1e-12 * trace + 1e-300
+            if free[j] == 0.0:
+                gradient[j] = 0.0
+                hessian[j, :] = 0.0
+                hessian[:, j] = 0.0
+                hessian[j, j] = 1.0
+        step = np.linalg.solve(hessian, -gradient)
+        slope = gradient @ step
+        motion = np.abs(step) @ spread
+        if not np.isfinite(motion):
+            return STATUS_NO_CONVERGENCE, evaluations
+        if motion < tolerance:
+            _close(base, basis, pose, closing)
+            for j in range(modes):
+                row = basis[j]
+                for i in range(soft.shape[0]):
+                    soft[i] += logistic[i] * step[j] * row[i]
+            pose += step
+            return STATUS_OK, evaluations
+        alpha = min(1.0, reach / motion)
+        capped = alpha < 1.0
+        low = 0.0
+        high = -1.0
+        while True:
+            trial = pose + alpha * step
+            _close(base, basis, trial, closing)
+            softplus_logistic(closing, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
+            _flex_sums(weight, basis, soft, logistic, scratch, gradient, hessian)
+            evaluations += 1
+            here = (gradient + bending @ trial - target) @ (step * free)
+            if here <= 0.5 * abs(slope) or evaluations >= MAX_EVALUATIONS:
+                break
+            high = alpha
+            guess = low + (high - low) * slope / (slope - here)
+            alpha = max(min(guess, low + 0.7 * (high - low)), low + 0.1 * (high - low))
+        reach = 2.0 * reach if capped and high < 0.0 else cap
+        pose += alpha * step
+    return STATUS_NO_CONVERGENCE, evaluations
+
+
+@kernel(fastmath=True)
+def _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor, cells, base, weight):
+    """Closing of every point and weight of every cell for the step, from heights over the paper.
+
+    ``read`` is the cutting power of the paper, ``scale`` all else that makes a spot cut faster or
+    slower than the rest; ``floor``: least cutting power of the paper.  Logarithms of numbers from 0.18 to 1 come from
     2·artanh by a polynomial (1e-9), which the compiler can vectorise; below, from the library.
     """
     if floor >= 1.0:
@@ -346,18 +451,24 @@ def _into_hull(pose, u, v, cover, hull, margin):
 @kernel()
 def march(
     h, u, v, area, n_cells, scale, poses, kinds, events, constants, tilt_free, strips, hull,
-    aged, paper, load, dull, snapshots, diagnostics,
+    aged, paper, load, dull, ground_frame, ground, basis, bending, bend_press, bend_weight,
+    snapshots, amplitudes, diagnostics,
 ):  # fmt: skip
     """Carry a face through a list of poses, in place.
 
     h : heights (n,) [m], changed; u, v : places (n,) over the half length; area (n,) [m²]
     n_cells : the first of the points that have an area; the rest only feel the wear
     scale : rate of each spot over that of the face's metal (n,) [-]
-    poses (m, 10), kinds (m,), events (m,) : see the columns above; poses of one kind resemble
+    poses (m, 13), kinds (m,), events (m,) : see the columns above; poses of one kind resemble
         one another and start from each other's solution
     strips (s, 4) : paper on the plate; hull (k, 2) : outward normals of the face's hull
     paper, load, dull : raster of the paper's memory (ny, nx) [m of metal cut], changed
+    ground_frame (3,), ground (gy, gx) : x0, y0, spacing and heights of plate and paper [m];
+        one node stands for a flat
+    basis (3 + shapes, n), bending (shapes, shapes) [N/m], bend_press, bend_weight (shapes,) :
+        bending of a thin part, see :mod:`handlap.sim.bending`; no rows for a rigid one
     snapshots (count, n) : heights after each pose marked EVENT_SNAPSHOT
+    amplitudes (count, shapes) : mean bending amplitude over the poses since the last of them [m]
 
     Returns a status; diagnostics (6,) are filled in.
     """
@@ -391,13 +502,31 @@ def march(
     for i in range(n):
         u_max = max(u_max, abs(u[i]))
         v_max = max(v_max, abs(v[i]))
-    memory = np.zeros((n_kinds, 3))
+    modes = max(3, basis.shape[0])
+    shapes = modes - 3
+    memory = np.zeros((n_kinds, modes))
     met = np.zeros(n_kinds, dtype=np.bool_)
     depth_then = np.zeros(n_kinds)
     depth = 0.0
-    last = np.zeros(3)
+    last = np.zeros(modes)
     first = True
     taken = 0
+    bumpy = ground.size > 1
+    over = np.zeros(n if bumpy else 0)
+    rate = scale
+    log_rate = log_scale
+    twisted = np.empty(n)
+    log_twisted = np.empty(n)
+    closing = np.empty(n)
+    free = np.ones(modes)
+    if not tilt_free:
+        free[1] = 0.0
+        free[2] = 0.0
+    target = np.zeros(modes)
+    elastic = np.zeros((modes, modes))
+    elastic[3:, 3:] = bending * lam
+    flexed = np.zeros(shapes)
+    flexed_rows = 0
     for r in range(m):
         pose = poses[r]
         if aged and events[r] & EVENT_BRUSH:
@@ -438,7 +567,25 @@ def march(
             _paper_factor(load, dull, paper, i0, i1 + 2, j0, j1 + 2, use, factor)
             _place(pose, u, v, half, paper, nx, ny, share_i, share_j)
             _read_paper(factor, nx, ny, share_i, share_j, node, read)
-        _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor, cells, base, weight)
+        if pose[TWIST] != 0.0:
+            for i in range(n):
+                du = pose[MOVE_U] - pose[TWIST] * v[i]
+                dv = pose[MOVE_V] + pose[TWIST] * u[i]
+                twisted[i] = max(np.sqrt(du * du + dv * dv), 1e-3)
+                log_twisted[i] = np.log(twisted[i] * scale[i])
+                twisted[i] *= scale[i]
+            rate = twisted
+            log_rate = log_twisted
+        else:
+            rate = scale
+            log_rate = log_scale
+        if bumpy:
+            _read_ground(pose, u, v, half, ground_frame, ground, over)
+            for i in range(n):
+                over[i] += h[i]
+            _prepare(over, area, cover, read, log_rate, rate, lam, beta, to_force, floor, cells, base, weight)
+        else:
+            _prepare(h, area, cover, read, log_rate, rate, lam, beta, to_force, floor, cells, base, weight)
         kind = kinds[r]
         guess = memory[kind]
         if met[kind]:
@@ -448,18 +595,46 @@ def march(
             first = False
         else:
             guess[:] = last
-        status, evaluations = solve_pose(
-            base[:cells], u[:cells], v[:cells], weight, pose[LOAD], pose[LOAD] * pose[EU],
-            pose[LOAD] * pose[EV], tilt_free, constants[K_CAP] / lam, guess, soft[:cells],
-            logistic[:cells], TOLERANCE,
-        )  # fmt: skip
+        if shapes == 0:
+            status, evaluations = solve_pose(
+                base[:cells], u[:cells], v[:cells], weight, pose[LOAD], pose[LOAD] * pose[EU],
+                pose[LOAD] * pose[EV], tilt_free, constants[K_CAP] / lam, guess, soft[:cells],
+                logistic[:cells], TOLERANCE,
+            )  # fmt: skip
+        else:
+            target[0] = pose[LOAD]
+            target[1] = pose[LOAD] * pose[EU]
+            target[2] = pose[LOAD] * pose[EV]
+            for j in range(shapes):
+                target[3 + j] = (pose[LOAD] - constants[K_WEIGHT]) * bend_press[j]
+                target[3 + j] += constants[K_WEIGHT] * bend_weight[j]
+            status, evaluations = solve_flexible(
+                base[:cells], basis[:, :cells], weight, target, elastic, free, constants[K_CAP] / lam,
+                guess, soft[:cells], logistic[:cells], closing[:cells], TOLERANCE,
+            )  # fmt: skip
         diagnostics[D_EVALUATIONS] += evaluations
         if status != STATUS_OK:
             diagnostics[D_FAILED_ROW] = r
             return status
-        softplus_logistic(
-            base[cells:], u[cells:], v[cells:], guess[0], guess[1], guess[2], soft[cells:], logistic[cells:]
-        )
+        if shapes == 0:
+            softplus_logistic(
+                base[cells:],
+                u[cells:],
+                v[cells:],
+                guess[0],
+                guess[1],
+                guess[2],
+                soft[cells:],
+                logistic[cells:],
+            )
+        else:
+            _close(base[cells:], basis[:, cells:], guess, closing[cells:])
+            softplus_logistic(
+                closing[cells:], u[cells:], v[cells:], 0.0, 0.0, 0.0, soft[cells:], logistic[cells:]
+            )
+            for j in range(shapes):
+                flexed[j] += guess[3 + j] * lam
+            flexed_rows += 1
         met[kind] = True
         last[:] = guess
         before = depth
@@ -481,8 +656,33 @@ def march(
             cover[:] = 1.0
         if events[r] & EVENT_SNAPSHOT:
             snapshots[taken, :] = h
+            if shapes > 0:
+                amplitudes[taken, :] = flexed / flexed_rows
+                flexed[:] = 0.0
+                flexed_rows = 0
             taken += 1
     return STATUS_OK
+
+
+@kernel(fastmath=True)
+def _read_ground(pose, u, v, half, frame, ground, over):
+    """Height of plate and paper (n,) under every point, bilinear, carried on level beyond the raster."""
+    ny, nx = ground.shape
+    flat = ground.ravel()
+    to_node = 1.0 / frame[2]
+    x0 = (pose[X] - frame[0]) * to_node
+    y0 = (pose[Y] - frame[1]) * to_node
+    c = half * pose[COS] * to_node
+    s = half * pose[SIN] * to_node
+    for i in range(u.shape[0]):
+        a = min(max(x0 + c * u[i] - s * v[i], 0.0), nx - 1.000001)
+        b = min(max(y0 + s * u[i] + c * v[i], 0.0), ny - 1.000001)
+        ni = np.int32(a)
+        nj = np.int32(b)
+        k = nj * nx + ni
+        low = flat[k] + (a - ni) * (flat[k + 1] - flat[k])
+        high = flat[k + nx] + (a - ni) * (flat[k + nx + 1] - flat[k + nx])
+        over[i] = low + (b - nj) * (high - low)
 
 
 @kernel(fastmath=True)

@@ -13,10 +13,12 @@ import numpy as np
 from scipy.spatial import ConvexHull
 
 from handlap.sim import kernels, poses
+from handlap.sim.bending import Bending, make_bending
 from handlap.sim.errors import InputError, SolverError, TippingError
 from handlap.sim.grid import Grid, make_grid
 from handlap.sim.grits import Grit
-from handlap.sim.outline import Array, Outline
+from handlap.sim.ground import ground_of, is_flat
+from handlap.sim.outline import Array, Outline, inside_polygon
 from handlap.sim.poses import Grip, Layout
 from handlap.sim.scenario import Scenario, Strip, TurnState
 
@@ -45,6 +47,8 @@ class Conditions:
     ageing: float
     grip: Grip
     bedding_length: float | None = None
+    plate: Array | None = None
+    """Standard normal scores of the plate's own shape; None: its middle."""
 
     def bedding_of(self, grit: Grit) -> float:
         """Bedding length λ on a paper [m]."""
@@ -73,6 +77,9 @@ class Bench:
     hull_normals, hull_supports : outward normals (k, 2) of the face's convex hull and how far
         it reaches along them (k,) [m]
     strips : rectangles of paper that lie on the plate (s, 4) [m]
+    scale : rate of every point over that of the face's own metal (n,) [-]
+    bending, basis : bending of a thin part and its coordinates (3 + shapes, n) at the grid's points;
+        None and no rows for a rigid one
     """
 
     scenario: Scenario
@@ -81,6 +88,9 @@ class Bench:
     hull_normals: Array
     hull_supports: Array
     strips: Array
+    scale: Array
+    bending: Bending | None
+    basis: Array
 
 
 @dataclass(frozen=True)
@@ -97,6 +107,7 @@ class LapRun:
     clipped : share of rows whose wobble left the hull of the face and was held at it [-]
     tipped : share of rows whose mean resultant lay outside it [-]
     evaluations : passes over the face that the pose solver took [-]
+    amplitudes : bending amplitudes while lapping, mean since the snapshot before (snapshots, shapes) [m]
     """
 
     heights: Array
@@ -107,6 +118,7 @@ class LapRun:
     clipped: float
     tipped: float
     evaluations: int
+    amplitudes: Array
 
 
 def paper_on_plate(plate: tuple[float, float], strips: Sequence[Strip] | None) -> Array:
@@ -146,14 +158,49 @@ def set_up(
     outline = scenario.part.outline
     grid = make_grid(outline, cell=cell or scenario.exact.cell, cells=cells, follow=follow)
     normals, supports = hull_of(outline)
+    half = max(outline.length, outline.width) / 2.0
+    bending = make_bending(scenario.part)
     return Bench(
         scenario=scenario,
         grid=grid,
-        half=max(outline.length, outline.width) / 2.0,
+        half=half,
         hull_normals=normals,
         hull_supports=supports,
         strips=paper_on_plate((scenario.plate.length, scenario.plate.width), scenario.paper.strips),
+        scale=_rates(scenario, grid),
+        bending=bending,
+        basis=_coordinates(grid, half, bending),
     )
+
+
+def _rates(scenario: Scenario, grid: Grid) -> Array:
+    """Rate of every point (n,) over that of the face's own metal: inserts wear at their own."""
+    scale = np.ones(grid.u.size)
+    for insert in scenario.part.inserts:
+        scale[inside_polygon(insert.area, grid.u, grid.v)] = insert.rate_ratio
+    return scale
+
+
+def _coordinates(grid: Grid, half: float, bending: Bending | None) -> Array:
+    """Approach, tilts and bending shapes (3 + shapes, n) at the points of a grid."""
+    if bending is None:
+        return np.zeros((0, grid.u.size))
+    rigid = np.vstack([np.ones_like(grid.u), grid.u / half, grid.v / half])
+    return np.ascontiguousarray(np.vstack([rigid, bending.shapes_at(grid.points).T]))
+
+
+def _ground(bench: Bench, conditions: Conditions, load: float) -> tuple[Array, Array]:
+    """Frame (x0, y0, spacing) and heights of plate and paper on a raster; one node for a flat."""
+    if is_flat(bench.scenario):
+        return np.array([0.0, 0.0, 1.0]), np.zeros((1, 1))
+    x0, y0 = bench.strips[:, :2].min(axis=0)
+    x1, y1 = bench.strips[:, 2:].max(axis=0)
+    step = bench.grid.cell_size
+    nx, ny = int(np.ceil((x1 - x0) / step)) + 1, int(np.ceil((y1 - y0) / step)) + 1
+    heights = ground_of(
+        bench.scenario, x0=float(x0), y0=float(y0), step=step, nx=nx, ny=ny, score=conditions.plate, load=load
+    )
+    return np.array([x0, y0, step]), np.ascontiguousarray(heights)
 
 
 def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
@@ -191,6 +238,7 @@ def stage_layout(bench: Bench, stage: Stage, *, quad_strokes: float, seed: int) 
         brush_every=stage.brush_every,
         sheet_every=stage.sheet_every,
         snapshots=stage.snapshots,
+        twist=bench.scenario.hands.twist,
         seed=seed,
     )
 
@@ -256,13 +304,22 @@ def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage
             grid.cell_size,
             max(MOTION_CAP, FINEST_CAP * bedding),
             scenario.part.outline.area,
+            0.0 if exact.load is not None else scenario.part.weight,
         ]
     )
     before = float(grid.area @ h)
+    bending = bench.bending
+    shapes = 0 if bending is None else bending.count
+    amplitudes = np.zeros((len(layout.snapshot_strokes), shapes))
+    frame, ground = _ground(bench, conditions, float(np.mean(table[:, kernels.LOAD])))
     status = kernels.march(
-        h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, np.ones(h.size), table,
+        h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bench.scale, table,
         layout.kinds, layout.events, constants, not exact.tilt_held, bench.strips,
-        bench.hull_normals, scenario.wear.ages, paper, load, dull, snapshots, diagnostics,
+        bench.hull_normals, scenario.wear.ages, paper, load, dull, frame, ground, bench.basis,
+        np.zeros((0, 0)) if bending is None else bending.stiffness,
+        np.zeros(0) if bending is None else bending.press,
+        np.zeros(0) if bending is None else bending.weight,
+        snapshots, amplitudes, diagnostics,
     )  # fmt: skip
     _raise_for(status, diagnostics, layout)
     rows = layout.x.size
@@ -276,6 +333,7 @@ def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage
         clipped=max(clipped, diagnostics[kernels.D_CLIPPED] / rows) if off else clipped,
         tipped=max(tipped, diagnostics[kernels.D_TIPPED] / rows) if off else tipped,
         evaluations=int(diagnostics[kernels.D_EVALUATIONS]),
+        amplitudes=amplitudes,
     )
 
 
@@ -291,3 +349,14 @@ def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
             f"no pose found in {kernels.MAX_EVALUATIONS} evaluations, row {row} of {layout.x.size} "
             f"({layout.ends[row]:.0f} strokes done)"
         )
+
+
+def tipping_words(conditions: Conditions, share: float) -> str:
+    """What to say when the press lies off the face in a ``share`` of the work."""
+    height = 1e3 * conditions.grip.height
+    return (
+        f"the part tips over: in {100 * share:.0f} % of the work the press and the weight act beyond the edge "
+        f"of what lies on the paper. Pushing {height:.0f} mm over the paper moves them "
+        f"{conditions.friction * height:.0f} mm forward: hold it lower, push along the long side, press nearer "
+        "to the middle, or keep more of the part on the paper"
+    )

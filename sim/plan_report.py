@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim import dye, gauge
+from handlap.sim.cautions import cautions
 from handlap.sim.course import Course, Members, Stops, measure
-from handlap.sim.face_ensemble import FaceEnsemble
-from handlap.sim.gauge import Gauge
 from handlap.sim.grits import Grit
-from handlap.sim.lap import Bench, Conditions, Stage
+from handlap.sim.lap import Bench, Stage
 from handlap.sim.outline import Array
-from handlap.sim.results import Band, BestPoint, Check, Curve, Errors, Figures, Plan, StagePlan
+from handlap.sim.results import (
+    Band,
+    BestPoint,
+    Check,
+    Curve,
+    Errors,
+    Figures,
+    Plan,
+    PlateEffect,
+    StagePlan,
+)
 from handlap.sim.rhythm import stage_of
 from handlap.sim.scenario import Scenario
 from handlap.sim.survey import WIDEN, widened
 from handlap.sim.verdict import Chances, judge
+from handlap.sim.work import Job, Worked
 
 SHOWN_TO = 80
 """Looks are listed up to the strokes at which this percentage of the members has stopped."""
@@ -27,59 +34,20 @@ RISE = 0.5e-6
 """A best point is named only where the median flatness rises again by more than this [m]."""
 
 
-@dataclass(frozen=True)
-class Finish:
-    """One finer paper: the stage, what it did, and the faces (members, n) it started from."""
-
-    stage: Stage
-    course: Course
-    start: Array
-
-
-@dataclass(frozen=True)
-class _Outcome:
-    """Figures of every member at its own end (members,) [SI]."""
-
-    figures: Figures
-    faces: Array
-    strokes: Array
-    work: Array
-    minutes: Array
-
-
-def report(
-    *,
-    scenario: Scenario,
-    bench: Bench,
-    gauged: Gauge,
-    faces: FaceEnsemble,
-    members: Members,
-    grits: Sequence[Grit],
-    coarse: Course,
-    stops: Stops,
-    check_every: int,
-    finish: Sequence[Finish],
-    errors: Errors,
-    middle: Conditions,
-    seed: int,
-    warnings: tuple[str, ...],
-) -> Plan:
-    """Put a plan together from the courses on its papers.
-
-    Parameters
-    ----------
-    grits : papers in the order of use; the first is that of ``coarse``, the rest of ``finish``
-    middle : conditions at the middle of all spreads, from which the intervals come
-    """
+def report(job: Job, worked: Worked, *, errors: Errors, plate: PlateEffect | None) -> Plan:
+    """Put a plan together from the work of all members."""
+    scenario, bench, gauged, members = job.scenario, job.bench, job.gauged, job.members
+    coarse, stops, finish = worked.coarse.course, worked.coarse.stops, worked.finish
+    grits = scenario.paper.grits[worked.coarse.first :]
+    outcome = worked.outcome
     part, grid = scenario.part, bench.grid
-    outcome = _outcome(members, coarse, stops, finish)
     done = outcome.figures
     # Feeler readings leave bands that are too narrow on faces of kinds the prior does not hold.
     factor = WIDEN if scenario.readings.table is None else 1.0
     zone = widened(gauge.flatness(gauged, members.before), factor)
     edge = widened(gauge.straightedge(gauged, members.before), factor)
     chances = _chances(scenario, zone, edge, done, stops)
-    stages = _stages(scenario, bench, members, grits, coarse, stops, finish, check_every, middle)
+    stages = _stages(job, worked)
     typical = int(np.argmin(np.sum((members.before - np.median(members.before, axis=0)) ** 2, axis=1)))
     removed = members.before - outcome.faces
     mass = part.metal.density * part.outline.area * done.mean_depth
@@ -88,9 +56,9 @@ def report(
     return Plan(
         scenario=scenario,
         members=members.count,
-        seed=seed,
+        seed=job.seed,
         verdict=judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
-        survey_notes=tuple(faces.notes),
+        survey_notes=tuple(job.faces.notes),
         chance_flat_already=chances.flat_straightedge
         if part.limit_by == "straightedge"
         else chances.flat_zone,
@@ -129,32 +97,12 @@ def report(
         map_removed=removed[typical],
         map_before_sd=members.before.std(axis=0),
         map_after_sd=outcome.faces.std(axis=0),
-        cautions=warnings,
+        cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
+        trials=worked.trials,
+        plate=plate,
         member_mean_depth=done.mean_depth,
         member_mass=mass,
     )
-
-
-def _outcome(members: Members, coarse: Course, stops: Stops, finish: Sequence[Finish]) -> _Outcome:
-    """Follow every member to its stop on the first paper and through the finer ones."""
-    row = np.arange(members.count)
-    at_stop = coarse.strokes[stops.look].astype(float)
-    friction = np.array([c.friction for c in members.conditions])
-    share = at_stop / coarse.strokes[-1]
-    work = friction * coarse.load_sliding * share
-    strokes = at_stop
-    names = Figures.__dataclass_fields__
-    if finish:
-        last = finish[-1].course
-        figures = Figures(**{n: getattr(last.figures, n)[:, -1] for n in names})
-        faces = last.heights[:, -1].astype(float)
-        for step in finish:
-            strokes = strokes + step.stage.strokes
-            work = work + friction * step.course.load_sliding
-    else:
-        figures = Figures(**{n: getattr(coarse.figures, n)[row, stops.look] for n in names})
-        faces = coarse.heights[row, stops.look].astype(float)
-    return _Outcome(figures, faces, strokes, work, strokes / members.pace)
 
 
 def _chances(scenario: Scenario, zone: Array, edge: Array, done: Figures, stops: Stops) -> Chances:
@@ -253,17 +201,12 @@ def _checks(
     return tuple(found)
 
 
-def _stages(
-    scenario: Scenario,
-    bench: Bench,
-    members: Members,
-    grits: Sequence[Grit],
-    coarse: Course,
-    stops: Stops,
-    finish: Sequence[Finish],
-    check_every: int,
-    middle: Conditions,
-) -> tuple[StagePlan, ...]:
+def _stages(job: Job, worked: Worked) -> tuple[StagePlan, ...]:
+    """What to do and to expect on every paper."""
+    scenario, bench, members, middle = job.scenario, job.bench, job.members, job.middle
+    coarse, stops, finish = worked.coarse.course, worked.coarse.stops, worked.finish
+    grits = scenario.paper.grits[worked.coarse.first :]
+    check_every = worked.coarse.check_every
     stop = coarse.strokes[stops.look]
     planned = int(check_every * np.ceil(np.median(stop) / check_every))
     shown = np.flatnonzero(coarse.strokes <= max(np.percentile(stop, SHOWN_TO), planned))

@@ -39,6 +39,8 @@ class Grip:
     wobble_along: float
     wobble_across: float
     push_over_pull: float
+    swell: float = 0.0
+    rocking: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -52,6 +54,8 @@ class Layout:
     facing : direction the operator looks, in the frame of the part (m,) [rad]
     heading : direction of motion, in the frame of the part (m,) [rad]
     lean : +1 while pushing straight away, −1 while pulling, between in curves (m,) [-]
+    progress : place in the stroke along the operator's view, −1 near to +1 far (m,) [-]
+    spin : turn of the part per sliding distance (m,) [rad/m]
     z_along, z_across : standard normal scores of the wobble (m,) [-]
     slide : sliding distance of the row (m,) [m]
     kinds, events : see :func:`handlap.sim.kernels.march`
@@ -65,6 +69,8 @@ class Layout:
     facing: Array
     heading: Array
     lean: Array
+    progress: Array
+    spin: Array
     z_along: Array
     z_across: Array
     slide: Array
@@ -152,6 +158,7 @@ def lay_out(
     brush_every: int | None = None,
     sheet_every: int | None = None,
     snapshots: Sequence[int] = (),
+    twist: float = 0.0,
     seed: int = 0,
 ) -> Layout:
     """Lay out the rows of one stage of work.
@@ -164,6 +171,7 @@ def lay_out(
     quad_strokes : most strokes that one group of four rows may stand for [-]
     brush_every, sheet_every : strokes between brushings and between sheets (None or 0: never)
     snapshots : strokes at which heights are kept; the last one always is
+    twist : turn of the part about its own middle during a pass, away = anticlockwise [rad]
     seed : of the scrambled low-discrepancy points (place in the stroke, wobble)
     """
     if len(states) == 1:
@@ -214,13 +222,21 @@ def lay_out(
             events[row] |= kernels.EVENT_SNAPSHOT
             kept.append(int(end))
     curved = pattern in ("circle", "eight")
+    lean = np.cos(heading) if curved else np.cos(np.round(heading / np.pi) * np.pi)
+    progress = 2.0 * x / length
+    # The part turns one way while it goes away and back again while it comes.
+    pass_length = path_length(pattern, length) / (1.0 if pattern == "one way" else 2.0)
+    spin = twist * np.sign(lean) / pass_length
+    turn = turn + 0.5 * twist * progress
     return Layout(
         x=np.cos(operator) * x - np.sin(operator) * y,
         y=np.sin(operator) * x + np.cos(operator) * y,
         turn=turn,
         facing=operator - turn,
         heading=operator - turn + heading,
-        lean=np.cos(heading) if curved else np.cos(np.round(heading / np.pi) * np.pi),
+        lean=lean,
+        progress=progress,
+        spin=spin,
         z_along=sign * scores[quad, 0],
         z_across=sign * scores[quad, 1],
         slide=slide,
@@ -243,7 +259,7 @@ def load_poses(
     load: float | None = None,
     load_at: tuple[float, float] | None = None,
 ) -> Array:
-    """Poses (m, 10) for :func:`handlap.sim.kernels.march`, forces of one pair of hands put in.
+    """Poses (m, 13) for :func:`handlap.sim.kernels.march`, forces of one pair of hands put in.
 
     Parameters
     ----------
@@ -255,16 +271,18 @@ def load_poses(
     """
     ratio = 1.0 if one_way else grip.push_over_pull
     press = grip.press * (1.0 + (ratio - 1.0) / (ratio + 1.0) * layout.lean)
+    # Heavier at the end of a pass than at its start, whichever way it goes.
+    press = press * (1.0 + grip.swell * layout.progress * np.sign(layout.lean))
     total = press + weight
     share = press / total
-    poses = np.empty((layout.x.size, 10))
+    poses = np.empty((layout.x.size, kernels.POSE_COLUMNS))
     c, s = np.cos(layout.facing), np.sin(layout.facing)
     reach = friction * grip.height
     for columns, along, across in (
         ((kernels.EU, kernels.EV), grip.wobble_along, grip.wobble_across),
         ((kernels.EU_STEADY, kernels.EV_STEADY), 0.0, 0.0),
     ):
-        at_along = grip.bias_along + along * layout.z_along
+        at_along = grip.bias_along + 0.5 * grip.rocking * layout.progress + along * layout.z_along
         at_across = grip.bias_across + across * layout.z_across
         eu = share * (c * at_along - s * at_across) + (1.0 - share) * weight_at[0]
         ev = share * (s * at_along + c * at_across) + (1.0 - share) * weight_at[1]
@@ -280,4 +298,7 @@ def load_poses(
     poses[:, kernels.SIN] = np.sin(layout.turn)
     poses[:, kernels.LOAD] = total if load is None else load
     poses[:, kernels.SLIDE] = layout.slide
+    poses[:, kernels.MOVE_U] = np.cos(layout.heading)
+    poses[:, kernels.MOVE_V] = np.sin(layout.heading)
+    poses[:, kernels.TWIST] = layout.spin * half
     return poses

@@ -149,6 +149,30 @@ class Errors:
 
 
 @dataclass(frozen=True)
+class PaperTrial:
+    """A paper tried as the first one: chance to end inside both limits, minutes with paper changes."""
+
+    paper: str
+    chance_both: float
+    minutes: float
+
+
+@dataclass(frozen=True)
+class PlateEffect:
+    """What the plate does, member by member, against a true plate under the same work [m].
+
+    ``added``: to the figure the limit is held against, at the stop; ``floor`` and ``floor_true``:
+    the best that figure gets on this plate and on a true one; chances to meet the limit on both.
+    """
+
+    added: Band
+    floor: Band
+    floor_true: Band
+    chance_goal: float
+    chance_goal_true: float
+
+
+@dataclass(frozen=True)
 class Plan:
     """The whole answer of ``handlap plan``; every Band is over the ensemble, SI units.
 
@@ -205,6 +229,10 @@ class Plan:
     map_before_sd: Array
     map_after_sd: Array
     cautions: tuple[str, ...]
+    trials: tuple[PaperTrial, ...]
+    """Every paper tried as the first one, in the scenario's order."""
+    plate: PlateEffect | None
+    """None where the plate is taken as flat."""
     member_mean_depth: Array
     """Mean depth (members,) [m] and mass (members,) [kg]: mass = density·area·depth."""
     member_mass: Array

@@ -373,7 +373,8 @@ class Scenario:
 
     def settled(self) -> Scenario:
         """The same job with nothing uncertain."""
-        hands = replace(self.hands, **{k: v.settled() for k, v in vars(self.hands).items()})
+        uncertain = {k: v.settled() for k, v in vars(self.hands).items() if isinstance(v, Uncertain)}
+        hands = replace(self.hands, **uncertain)
         wear = replace(
             self.wear,
             rate=self.wear.rate.settled(),

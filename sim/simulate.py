@@ -13,8 +13,9 @@ from handlap.sim.errors import InputError, TippingError
 from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.gauge import Gauge
 from handlap.sim.grits import Grit
-from handlap.sim.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout, tipping_words
 from handlap.sim.outline import Array
+from handlap.sim.proud import refuse_proud
 from handlap.sim.resolution import choose_resolution, grid_error
 from handlap.sim.results import Errors, LapResult
 from handlap.sim.rhythm import check_interval, stage_of
@@ -99,6 +100,7 @@ def simulate(
     if not 1 <= count <= MOST_STROKES:
         raise InputError(f"--strokes {count}: allowed is 1 to {MOST_STROKES}")
     tell = progress or (lambda done, what: None)
+    refuse_proud(scenario.part)
     grit = paper_named(scenario, paper)
     conditions = conditions_at(scenario, np.zeros(len(SCORES)))
     stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count))
@@ -142,13 +144,7 @@ def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
     TippingError : in words that say what to change
     """
     if run.tipped > 0.0:
-        reach = 1e3 * conditions.friction * conditions.grip.height
-        raise TippingError(
-            f"the part tips over: in {100 * run.tipped:.0f} % of the work the press and the weight act "
-            f"beyond the edge of what lies on the paper. Pushing {1e3 * conditions.grip.height:.0f} mm over "
-            f"the paper moves them {reach:.0f} mm forward: hold it lower, push along the long side, "
-            "press nearer to the middle, or keep more of the part on the paper"
-        )
+        raise TippingError(tipping_words(conditions, run.tipped))
 
 
 def _result(

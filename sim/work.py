@@ -1,0 +1,386 @@
+"""The whole work of a job, done by an ensemble: faces drawn, papers tried, lapped, finished.
+
+Faces and numbers are drawn; each paper that could be the first is tried on a few members; the
+chosen one is worked by all of them until each, looking every block, stops at its goal or its
+best point; the finer papers follow, each until the scratches of the one before are gone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from handlap.sim import gauge
+from handlap.sim.course import STOP_AT, Course, Members, Stops, find_stops, measure, run_course
+from handlap.sim.ensemble import (
+    SCORES,
+    conditions_at,
+    draw_plate_scores,
+    draw_scores,
+    strokes_per_minute,
+)
+from handlap.sim.errors import InputError, TippingError
+from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
+from handlap.sim.gauge import Gauge
+from handlap.sim.grits import Grit
+from handlap.sim.lap import Bench, Conditions, run_stage, set_up, stage_layout, tipping_words
+from handlap.sim.outline import Array
+from handlap.sim.outcome import Finish, Outcome, find_outcome
+from handlap.sim.proud import refuse_proud
+from handlap.sim.resolution import choose_resolution, grid_error
+from handlap.sim.results import Band, Errors, PaperTrial, PlateEffect
+from handlap.sim.rhythm import SETTLED, check_interval, choose_rhythm, depth_per_stroke, stage_of
+from handlap.sim.scenario import Plate, Scenario
+
+CELLS = 3000
+TOLERANCE = 0.5e-6
+"""Step error asked of the laps of an ensemble [m]."""
+MOST_MEMBERS = 4096
+TRIAL_MEMBERS = 8
+MOST_STROKES = 12_000
+"""Longest course considered on the first paper: some five hours of strokes."""
+MOST_LOOKS = 48
+CLEAR_SHARE = 0.33
+"""Mean depth that clears a hollow face, over its flatness: where the search for the end begins."""
+SHEET_MINUTES = 3.0
+"""What a change of paper is taken to cost, when papers are compared: common practice [min]."""
+SPARE = 1.3
+"""The course goes this much beyond the last stop of the members that were tried."""
+TIP_REFUSED = 0.5
+"""Share of the work with the press off the face from which a plan is refused."""
+DONE_SHARE = 0.9
+"""The course is long enough when this share of the members has stopped."""
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Job:
+    """What all steps of a plan share."""
+
+    scenario: Scenario
+    bench: Bench
+    gauged: Gauge
+    faces: FaceEnsemble
+    scores: Array
+    """Standard normal scores of the parameters (members, 12), see :mod:`handlap.sim.ensemble`."""
+    plate_scores: Array
+    """Standard normal scores of the plate's own shape (members, k)."""
+    members: Members
+    middle: Conditions
+    seed: int
+    executor: Executor | None
+    tell: Progress
+
+
+@dataclass(frozen=True)
+class Worked:
+    """All papers worked by all members."""
+
+    coarse: Coarse
+    finish: tuple[Finish, ...]
+    outcome: Outcome
+    trials: tuple[PaperTrial, ...]
+
+
+@dataclass(frozen=True)
+class Coarse:
+    """The course on the first paper and where each member leaves it."""
+
+    first: int
+    """Place of the first paper in the scenario's list."""
+    course: Course
+    stops: Stops
+    check_every: int
+    step_error: float
+    chance_both: float
+    quad_strokes: float
+
+
+def work_out(job: Job, *, first: int | None = None) -> Worked:
+    """Work all members through all papers, from the best first paper or the given one."""
+    trials: tuple[PaperTrial, ...] = ()
+    if first is None:
+        first, trials, coarse_from = _choose_first(job)
+    else:
+        coarse_from = _trial(job, first)
+    coarse = _work_first(job, coarse_from)
+    finish = _finish(job, coarse)
+    return Worked(coarse, finish, find_outcome(job.members, coarse.course, coarse.stops, finish), trials)
+
+
+def open_job(
+    scenario: Scenario,
+    *,
+    members: int,
+    seed: int,
+    executor: Executor | None = None,
+    tell: Progress | None = None,
+) -> Job:
+    """Draw the faces and the numbers of an ensemble, and set the bench up.
+
+    Raises
+    ------
+    InputError : for an ensemble size out of range, or for something that stands proud of the face
+    """
+    if not 2 <= members <= MOST_MEMBERS:
+        raise InputError(f"--members {members}: allowed is 2 to {MOST_MEMBERS}")
+    refuse_proud(scenario.part)
+    faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
+    scores = draw_scores(members, seed)
+    plates = draw_plate_scores(members, seed)
+    return _job(scenario, faces, scores, plates, seed, executor, tell or (lambda done, what: None))
+
+
+def vary(job: Job, scenario: Scenario) -> Job:
+    """The same faces, hands, paper and plate (common random numbers) on a changed scenario."""
+    return _job(scenario, job.faces, job.scores, job.plate_scores, job.seed, job.executor, job.tell)
+
+
+def _job(
+    scenario: Scenario,
+    faces: FaceEnsemble,
+    scores: Array,
+    plate_scores: Array,
+    seed: int,
+    executor: Executor | None,
+    tell: Progress,
+) -> Job:
+    outline = scenario.part.outline
+    lines, follow = gauge.lines_to_follow(outline)
+    bench = set_up(scenario, cells=CELLS, follow=follow)
+    before = np.array(faces.heights_at(bench.grid.points))
+    count = scores.shape[0]
+    if before.shape[0] < count:
+        before = np.resize(before, (count, before.shape[1]))
+    conditions = tuple(
+        replace(conditions_at(scenario, z), plate=plate)
+        for z, plate in zip(scores, plate_scores, strict=True)
+    )
+    return Job(
+        scenario=scenario,
+        bench=bench,
+        gauged=gauge.make_gauge(outline, bench.grid, lines),
+        faces=faces,
+        scores=scores,
+        plate_scores=plate_scores,
+        members=Members(before, conditions, strokes_per_minute(scenario, scores)),
+        middle=conditions_at(scenario, np.zeros(len(SCORES))),
+        seed=seed,
+        executor=executor,
+        tell=tell,
+    )
+
+
+def _first_guess(job: Job, members: Members, grit: Grit) -> int:
+    """Strokes after which half of the members could have cleared their faces, were they hollow."""
+    flatness = gauge.flatness(job.gauged, members.before)
+    fresh = np.array([depth_per_stroke(job.scenario, c, grit) for c in members.conditions])
+    return int(np.clip(np.median(CLEAR_SHARE * flatness / (SETTLED * fresh)), 1, MOST_STROKES))
+
+
+def _step(job: Job, grit: Grit, strokes: int, check_every: int) -> tuple[float, float]:
+    """Strokes of a group of rows that keep the tolerance, and the error measured [m]."""
+    stage = stage_of(job.scenario, job.middle, grit, strokes, check_every)
+    face = job.members.before[_most_typical(job.members.before)]
+    found = choose_resolution(
+        job.bench, face, job.middle, stage, tolerance=TOLERANCE, seed=job.seed, most_rows=3000
+    )
+    return found.quad_strokes, found.error
+
+
+def _most_typical(heights: Array) -> int:
+    """Member (of members, n) nearest to the middle of its ensemble."""
+    return int(np.argmin(np.sum((heights - np.median(heights, axis=0)) ** 2, axis=1)))
+
+
+def _coarse(
+    job: Job,
+    members: Members,
+    first: int,
+    horizon: int,
+    step: tuple[float, float],
+    tell: Callable[[int], None] | None = None,
+) -> Coarse:
+    """Work on one paper as the first until nearly all members have stopped.
+
+    ``horizon``: strokes to begin with, doubled until enough members have stopped; ``step``:
+    strokes of a group of rows and the error measured there.
+    """
+    scenario = job.scenario
+    grit = scenario.paper.grits[first]
+    limit, allowance = scenario.part.limit, scenario.part.allowance
+    while True:
+        every = check_interval(scenario, horizon, MOST_LOOKS)
+        horizon = every * max(3, int(np.ceil(horizon / every)))
+        stage = stage_of(scenario, job.middle, grit, horizon, every)
+        course = run_course(
+            job.bench, job.gauged, members, members.before, stage,
+            quad_strokes=step[0], seed=job.seed, executor=job.executor, finished=tell,
+        )  # fmt: skip
+        measured = measure(course.figures, scenario.part.limit_by)
+        stops = find_stops(measured, STOP_AT * limit)
+        if horizon >= MOST_STROKES or np.mean(stops.reached | stops.at_best) >= DONE_SHARE:
+            break
+        horizon = min(2 * horizon, MOST_STROKES)
+    row = np.arange(members.count)
+    inside = measured[row, stops.look] <= limit
+    if allowance is not None:
+        inside &= course.figures.greatest_depth[row, stops.look] <= allowance
+    return Coarse(first, course, stops, every, step[1], float(np.mean(inside)), step[0])
+
+
+def _minutes(job: Job, trial: Coarse) -> float:
+    """Minutes of strokes and paper changes, finer papers included, at the middle of a trial [min]."""
+    scenario = job.scenario
+    pace = scenario.hands.strokes_per_minute.value
+    grits = scenario.paper.grits[trial.first :]
+    strokes = [float(np.median(trial.course.strokes[trial.stops.look]))]
+    strokes += [float(_strokes_to_clear(job, a, b)) for a, b in pairwise(grits)]
+    minutes = 0.0
+    for grit, count in zip(grits, strokes, strict=True):
+        rhythm = choose_rhythm(scenario, job.middle, grit)
+        sheets = 1.0 + (count // rhythm.sheet_every if rhythm.sheet_every else 0.0)
+        minutes += count / pace + SHEET_MINUTES * sheets
+    return minutes
+
+
+def _strokes_to_clear(job: Job, previous: Grit, grit: Grit) -> int:
+    """Strokes on a paper, in tens, that take off the scratches of the one before."""
+    need = float(np.mean(previous.scratch_stock(job.scenario.part.metal)))
+    fresh = depth_per_stroke(job.scenario, job.middle, grit)
+    return int(np.clip(10 * np.ceil(need / (SETTLED * fresh) / 10.0), 10, MOST_STROKES))
+
+
+def _trial(job: Job, first: int) -> Coarse:
+    """Try one paper as the first on a few members, which also shows how long the course has to be."""
+    grit = job.scenario.paper.grits[first]
+    count = job.members.count
+    few = np.unique(np.linspace(0, count - 1, min(TRIAL_MEMBERS, count)).astype(int))
+    members = job.members.some(few)
+    guess = _first_guess(job, members, grit)
+    step = _step(job, grit, guess, check_interval(job.scenario, guess, MOST_LOOKS))
+    return _coarse(job, members, first, guess, step)
+
+
+def _choose_first(job: Job) -> tuple[int, tuple[PaperTrial, ...], Coarse]:
+    """Try every paper as the first; the one taken, what the trials said, and its trial."""
+    grits = job.scenario.paper.grits
+    trials, told = [], []
+    for first, grit in enumerate(grits):
+        job.tell(0.1 + 0.2 * first / len(grits), f"trying {grit.name} as the first paper")
+        trial = _trial(job, first)
+        trials.append(trial)
+        told.append(PaperTrial(grit.name, trial.chance_both, _minutes(job, trial)))
+    # An eighth of the members is noise: only a clear gain in chance outweighs the time.
+    best = max(range(len(grits)), key=lambda i: (round(4.0 * told[i].chance_both) / 4.0, -told[i].minutes))
+    return best, tuple(told), trials[best]
+
+
+def _work_first(job: Job, trial: Coarse) -> Coarse:
+    """Work the first paper with all members, as far as its trial says.
+
+    Raises
+    ------
+    TippingError : if the press lies off the face for most of the members
+    """
+    count = job.members.count
+    name = job.scenario.paper.grits[trial.first].name
+
+    def finished(done: int) -> None:
+        job.tell(0.3 + 0.5 * done / count, f"lapping {count} faces on {name}")
+
+    last = float(np.max(trial.course.strokes[trial.stops.look]))
+    horizon = int(min(SPARE * last, MOST_STROKES))
+    coarse = _coarse(job, job.members, trial.first, horizon, (trial.quad_strokes, trial.step_error), finished)
+    if np.mean(coarse.course.tipped) > TIP_REFUSED:
+        raise TippingError(tipping_words(job.middle, float(np.mean(coarse.course.tipped))))
+    return coarse
+
+
+def _finish(job: Job, coarse: Coarse) -> tuple[Finish, ...]:
+    """Work the finer papers, each until the scratches of the one before are gone."""
+    scenario = job.scenario
+    grits = scenario.paper.grits[coarse.first :]
+    rows = np.arange(job.members.count)
+    now = coarse.course.heights[rows, coarse.stops.look].astype(float)
+    found: list[Finish] = []
+    for previous, grit in pairwise(grits):
+        job.tell(0.8 + 0.15 * len(found) / max(1, len(grits) - 1), f"finishing on {grit.name}")
+        strokes = _strokes_to_clear(job, previous, grit)
+        every = check_interval(scenario, strokes, 6)
+        quad, _ = _step(job, grit, strokes, every)
+        stage = stage_of(scenario, job.middle, grit, strokes, every)
+        course = run_course(
+            job.bench, job.gauged, job.members, now, stage,
+            quad_strokes=quad, seed=job.seed + 1, executor=job.executor,
+        )  # fmt: skip
+        found.append(Finish(stage, course, now))
+        now = course.heights[:, -1].astype(float)
+    return tuple(found)
+
+
+def measure_errors(job: Job, coarse: Coarse) -> Errors:
+    """Step and grid errors of the chosen course, measured on the most typical member."""
+    index = _most_typical(job.members.before)
+    grit = job.scenario.paper.grits[coarse.first]
+    look = int(np.median(coarse.stops.look))
+    strokes = int(coarse.course.strokes[look])
+    stage = stage_of(job.scenario, job.middle, grit, strokes, coarse.check_every)
+    layout = stage_layout(job.bench, stage, quad_strokes=coarse.quad_strokes, seed=job.seed)
+    run = run_stage(job.bench, job.members.before[index], job.middle, stage, layout)
+    face = index % job.faces.count
+    grid = grid_error(
+        job.bench, job.gauged, lambda points: np.asarray(job.faces.heights_at(points))[face],
+        job.middle, stage, quad_strokes=coarse.quad_strokes, seed=job.seed, lapped=run.heights[-1],
+    )  # fmt: skip
+    return Errors(TOLERANCE, coarse.step_error, grid, job.bench.grid.n_cells, coarse.course.rows)
+
+
+def _plate_errs(plate: Plate) -> bool:
+    """Whether anything is stated that makes the plate other than flat."""
+    bent = plate.glass is not None and plate.glass.gap > 0.0
+    return bool(plate.tolerance or (plate.shape and plate.shape_height) or plate.heights is not None or bent)
+
+
+def plate_effect(job: Job, worked: Worked) -> PlateEffect | None:
+    """What the plate does to the flatness: the same work on it and on a true one, member by member.
+
+    None where the plate is taken as flat.
+    """
+    scenario = job.scenario
+    if not _plate_errs(scenario.plate):
+        return None
+    job.tell(0.97, "lapping again on a true plate")
+    true = replace(
+        scenario.plate, grade=None, tolerance=0.0, shape=None, shape_height=0.0, heights=None, glass=None
+    )
+    flat = vary(job, replace(scenario, plate=true))
+    coarse = worked.coarse
+    stage = stage_of(
+        scenario,
+        job.middle,
+        scenario.paper.grits[coarse.first],
+        int(coarse.course.strokes[-1]),
+        coarse.check_every,
+    )
+    course = run_course(
+        flat.bench, flat.gauged, flat.members, flat.members.before, stage,
+        quad_strokes=coarse.quad_strokes, seed=job.seed, executor=job.executor,
+    )  # fmt: skip
+    row = np.arange(job.members.count)
+    on_true = measure(course.figures, scenario.part.limit_by)
+    on_own = measure(coarse.course.figures, scenario.part.limit_by)
+    stopped = find_stops(on_true, STOP_AT * scenario.part.limit)
+    look = coarse.stops.look
+    return PlateEffect(
+        added=Band.of(on_own[row, look] - on_true[row, look]),
+        floor=Band.of(on_own.min(axis=1)),
+        floor_true=Band.of(on_true.min(axis=1)),
+        chance_goal=float(np.mean(on_own[row, look] <= scenario.part.limit)),
+        chance_goal_true=float(np.mean(on_true[row, stopped.look] <= scenario.part.limit)),
+    )
