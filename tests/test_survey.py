@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from handlap.sim.face_ensemble import infer_faces, infer_from_lines
+from handlap.sim.face_numbers import FaceNumbers, bend_components, depth_to_clear, name_shapes, widened
 from handlap.sim.face_prior import FaceBasis
 from handlap.sim.flatness import minimum_zone
 from handlap.sim.grid import make_grid
@@ -18,15 +19,7 @@ from handlap.sim.next_line import best_next_line
 from handlap.sim.outline import Outline, circle
 from handlap.sim.scenario import Part, Readings, Station, StraightedgeLine
 from handlap.sim.straightedge import FaceLine, sample_lines, standard_lines
-from handlap.sim.survey import (
-    FaceNumbers,
-    bend_components,
-    depth_to_clear,
-    limit_verdict,
-    name_shapes,
-    survey_face,
-    widened,
-)
+from handlap.sim.survey import limit_verdict, survey_face
 from handlap.sim.survey_sampler import agreement, gather
 
 LENGTH, WIDTH = 0.24, 0.14
