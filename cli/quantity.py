@@ -8,6 +8,8 @@ from typing import Protocol
 FEWEST_STEPS = 8.0
 """A band spans at least this many steps of the last digit shown; steps are 1, 2 or 5."""
 MOST_DIGITS = 4
+NOTHING = 1e-300
+"""Below this a number is shown as nought; powers of ten run out not far under it."""
 
 
 class Triple(Protocol):
@@ -33,8 +35,10 @@ def number(value: float, digits: int = 3, finest: float = 0.0) -> str:
     >>> number(0.04567), number(1234.5), number(-2.5, 2), number(0.0), number(0.04567, 3, 0.01)
     ('0.0457', '1230', '−2.5', '0', '0.05')
     """
-    if value == 0.0 or not math.isfinite(value):
-        return "0" if value == 0.0 else "none"
+    if not math.isfinite(value):
+        return "none"
+    if abs(value) < NOTHING:
+        return "0"
     exponent = math.floor(math.log10(abs(value))) - digits + 1
     if round(abs(value) / 10.0**exponent) >= 10**digits:
         exponent += 1

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from handlap.cli.quantity import FEWEST_STEPS, chance, number, quantity, spread_words, stated
@@ -37,6 +37,7 @@ def test_a_band_shows_few_digits(middle, share):
 
 
 @given(st.floats(-1e6, 1e6), st.integers(1, 6))
+@example(5e-324, 1)
 def test_number_keeps_its_digits(x, digits):
     shown = value(number(x, digits))
     assert shown == pytest.approx(x, rel=0.51 * 10 ** (1 - digits), abs=1e-300) or x == 0.0
