@@ -24,8 +24,10 @@ is that a hand 10 mm off the middle also bends the part 10 mm off the middle.
 stiffness is a little over-estimated (as always with Ritz); more degrees close the gap.
 
 **A backing block** is bedded on the back of the part as it lies free, say on putty or wax that
-sets, and slides on it: it spreads the press evenly and adds its own stiffness as a plate of the
-same outline, no more (glued, it would add more still).  Its weight belongs to that of the part.
+sets, and slides on it: it adds its own stiffness as a plate over the whole rim, openings bridged,
+no more (glued, it would add more still).  The hands press a pad in the middle of the block; that
+it spreads their press over the part follows from its stiffness.  A part as warped as before comes
+off it: the block does not press the warp out.  Its weight belongs to that of the part.
 
 Kirchhoff's plate: D = E·t³/(12(1 − ν²)), no shear; good where the span is some ten thicknesses,
 too stiff by a little in thicker parts, which hardly bend anyway.
@@ -210,7 +212,7 @@ class Bending:
     rigidity: float
     pressing: Pressing
 
-    def shapes(self, points: Array) -> Array:
+    def shapes_at(self, points: Array) -> Array:
         """The shapes at points (n, 2) [m]: (n, m) [-], root mean square 1 over the metal."""
         return products(points, self.size, self.degree) @ self.mix
 
@@ -220,10 +222,9 @@ class Bending:
         return self.mix.shape[1]
 
 
-def _free_shapes(outline: Outline, degree: int, poisson: float) -> tuple[Array, Array]:
-    """Shapes of the free plate: mix (terms, m), and stiffness for D = 1 (m,) [1/m²]."""
+def _free_shapes(outline: Outline, degree: int, energy: Array) -> tuple[Array, Array]:
+    """Shapes that make energy and overlap diagonal: mix (terms, m), stiffness (m,) as ``energy``."""
     overlap = overlap_matrix(outline, degree)
-    energy = energy_matrix(outline, degree, poisson)
     # Take the plane that fits each product best over the metal off it; bending stays the same.
     terms = overlap.shape[0]
     mix = np.vstack([-np.linalg.solve(overlap[:3, :3], overlap[:3, 3:]), np.eye(terms - 3)])
@@ -280,7 +281,7 @@ def pressed_cells(outline: Outline, pressing: Pressing, pad: float) -> tuple[Arr
     outline : the part [m]
     pressing : "middle": a pad about the origin; "two pads": half on each of two pads at a quarter
         of the length either side of it along u; "rim": a band along the rim, a finger wide;
-        "backing": evenly over the metal
+        "backing": a pad in the middle of a block that bridges all openings
     pad : diameter of a pad [m]
 
     Returns
@@ -291,16 +292,15 @@ def pressed_cells(outline: Outline, pressing: Pressing, pad: float) -> tuple[Arr
     ------
     InputError : if there is no metal where the hands press
     """
-    grid = make_grid(outline, cells=LOAD_CELLS, rim=False)
-    if pressing == "middle":
+    behind = Outline(outline.rim) if pressing == "backing" else outline
+    grid = make_grid(behind, cells=LOAD_CELLS, rim=False)
+    if pressing in ("middle", "backing"):
         share = _on_disc(grid, (0.0, 0.0), pad)
     elif pressing == "two pads":
         quarter = 0.25 * outline.length
         share = 0.5 * (_on_disc(grid, (-quarter, 0.0), pad) + _on_disc(grid, (quarter, 0.0), pad))
-    elif pressing == "rim":
-        share = _along_rim(grid, outline)
     else:
-        share = grid.area / grid.area.sum()
+        share = _along_rim(grid, outline)
     return grid.points, share
 
 
@@ -335,9 +335,12 @@ def make_bending(
         raise ValueError(f"degree {degree}, keep {keep}: bending needs a degree of 2 and a shape at least")
     outline, poisson = part.outline, part.metal.poisson
     rigidity = plate_rigidity(part.metal.youngs_modulus, thickness, poisson)
+    energy = rigidity * energy_matrix(outline, degree, poisson)
     if part.pressing == "backing":
-        rigidity += plate_rigidity(backing_modulus, backing, BACKING_POISSON)
-    mix, stiffness = _free_shapes(outline, degree, poisson)
+        block = plate_rigidity(backing_modulus, backing, BACKING_POISSON)
+        rigidity += block
+        energy += block * energy_matrix(Outline(outline.rim), degree, BACKING_POISSON)
+    mix, stiffness = _free_shapes(outline, degree, energy)
     count = _softest(stiffness, keep)
     mix, stiffness = np.ascontiguousarray(mix[:, :count]), stiffness[:count]
     size = (outline.length, outline.width)
@@ -347,7 +350,7 @@ def make_bending(
         degree=degree,
         size=size,
         mix=mix,
-        stiffness=np.diag(rigidity * stiffness),
+        stiffness=np.diag(stiffness),
         press=share @ products(places, size, degree) @ mix,
         weight=weights @ products(points, size, degree) @ mix / outline.area,
         rigidity=rigidity,
