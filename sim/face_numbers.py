@@ -23,9 +23,9 @@ WIDEN = 1.15
 WIDEN_DOWN = 1.6
 WIDEN_DEPTH = 1.3
 """Bands of a survey by leaves are stretched by these about their median (in log where the
-figure is positive), as calibration on faces from outside the fitted family asks.  Flatness is
-stretched further down than up: what is not known about a face adds to its range, so that the
-draws of a smooth face lie high."""
+figure is positive), as calibration on faces from outside the fitted family asks.  Flatness and
+the straightedge's worst are stretched further down than up: what is not known about a face adds
+to its range, so that the draws of a smooth face lie high."""
 DOMINANT = 0.6
 """A shape names the face when it holds this share of the sum of squares of bows and twist."""
 Word = Literal["hollow", "crowned", "twisted", "mixed", "cannot tell"]
@@ -147,7 +147,7 @@ def face_bands(numbers: FaceNumbers, widen: bool) -> FaceBands:
     return FaceBands(
         flatness=Band.of(widened(numbers.flatness, factor, down)),
         peak_to_valley=Band.of(widened(numbers.peak_to_valley, factor, down)),
-        straightedge=Band.of(widened(numbers.straightedge, factor)),
+        straightedge=Band.of(widened(numbers.straightedge, factor, down)),
         depth_to_clear=Band.of(widened(numbers.depth_to_clear, deep)),
         bow_along=signed(numbers.bow_along),
         bow_across=signed(numbers.bow_across),

@@ -16,7 +16,7 @@ from handlap.sim.straightedge import (
     sample_lines,
     standard_lines,
 )
-from handlap.sim.survey_sampler import FEEL, Evidence
+from handlap.sim.survey_sampler import FEEL, NO_UPPER, Evidence
 
 STATIONS = 9
 LITTLE = 0.2
@@ -125,8 +125,7 @@ def best_next_line(
     stations = [np.linspace(0.03, 0.97, STATIONS) * line.length for line in lines]
     sampled = sample_lines(outline, lines, stations)
     heights = ensemble.heights_at(sampled.points)
-    read = np.concatenate([evidence.lo[evidence.lo > 0.0], evidence.hi[evidence.hi < 1.0]])
-    leaves = np.unique(np.round(read, 9))
+    leaves = _leaves_at_hand(evidence)
     if leaves.size == 0:
         return None
     rest = line_gaps(sampled, heights, ["rest"] * len(lines))
@@ -139,16 +138,27 @@ def best_next_line(
         pick = [k for k, s in enumerate(position) if np.abs(stations[i] - s).min() < 1e-5 * line.length]
         if len(pick) < 3:
             continue
-        # On a good half of the faces it sits still, or it is held level on all of them.
-        feet = rest[:, run] <= 1e-12
-        span = np.array([np.ptp(position[f]) if f.any() else 0.0 for f in feet])
-        still = float(np.mean(span >= ROCKS_BELOW * line.length)) >= 0.5
-        seen = _as_read((rest if still else level)[:, run][:, pick], leaves, rng)
-        features = np.column_stack([seen, seen**2, seen.max(axis=1)])
-        share = explained_share(features, flatness)
+        gaps = rest[:, run] if _sits_still(position, rest[:, run], line.length) else level[:, run]
+        seen = _as_read(gaps[:, pick], leaves, rng)
+        share = explained_share(np.column_stack([seen, seen**2, seen.max(axis=1)]), flatness)
         if share > best[0]:
             best = (share, i)
-    share, line = max(best[0], 0.0), lines[best[1]]
+    return _describe(lines[best[1]], max(best[0], 0.0))
+
+
+def _leaves_at_hand(evidence: Evidence) -> Array:
+    read = np.concatenate([evidence.lo[evidence.lo > 0.0], evidence.hi[evidence.hi < NO_UPPER]])
+    return np.unique(np.round(read, 9))
+
+
+def _sits_still(position: Array, rest_gaps: Array, length: float) -> bool:
+    """Whether the straightedge sits still on half of the faces or more."""
+    feet = rest_gaps <= 1e-12
+    span = np.array([np.ptp(position[f]) if f.any() else 0.0 for f in feet])
+    return float(np.mean(span >= ROCKS_BELOW * length)) >= 0.5
+
+
+def _describe(line: FaceLine, share: float) -> NextLine:
     factor = math.sqrt(1.0 - share)
     helps = share >= LITTLE
     where = (

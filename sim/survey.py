@@ -38,6 +38,8 @@ SURE = 0.9
 """A limit is met, or missed, when the chance is at least this; otherwise: cannot tell [-]."""
 DOUBTED = 0.5
 """A reading is named when its chance of being plainly wrong exceeds this [-]."""
+SHAPELESS = 3e-6
+"""A face surely flatter than this has no shape worth a word [m]."""
 WORD_CHANCE = 0.6
 """A word is used when this share of the faces bears it out; otherwise: cannot tell [-]."""
 
@@ -150,6 +152,9 @@ def _shape(numbers: FaceNumbers, bands: FaceBands) -> Shape:
         + ("right far and left near" if bands.twist.p50 > 0.0 else "left far and right near")
         + " corners proud",
     ]
+    if bands.flatness.p95 < SHAPELESS:
+        flat = f"cannot tell: flat to within {SHAPELESS * 1e6:.0f} µm, too little to have a shape"
+        return Shape("cannot tell", chance, chances, flat)
     start = f"{word} ({chance:.0%} sure)"
     if word == "cannot tell":
         start = f"cannot tell (most likely {best}, {chance:.0%})"
@@ -181,7 +186,7 @@ def limit_verdict(
     """
     factor, down = (WIDEN, WIDEN_DOWN) if widen else (1.0, 1.0)
     zone = float(np.mean(widened(numbers.flatness, factor, down) <= limit))
-    edge = float(np.mean(widened(numbers.straightedge, factor) <= limit))
+    edge = float(np.mean(widened(numbers.straightedge, factor, down) <= limit))
     chance = zone if limit_by == "zone" else edge
     answer = _answer(chance)
     sense = "as minimum zone" if limit_by == "zone" else "as the straightedge reads it"
@@ -250,6 +255,21 @@ def _maps(grid: Grid, heights: Array) -> tuple[Array, Array]:
     return level.mean(axis=0), level.std(axis=0)
 
 
+def _advice(
+    part: Part,
+    readings: Readings,
+    ensemble: FaceEnsemble,
+    evidence: Evidence | None,
+    flatness: Array,
+    seed: int,
+) -> tuple[tuple[Contradiction, ...], NextLine | None]:
+    """What to read again and what to read next; nothing for a table of heights."""
+    if evidence is None:
+        return (), None
+    doubts = find_contradictions(readings, evidence, ensemble.heights_at(evidence.lines.points))
+    return doubts, best_next_line(part.outline, ensemble, evidence, flatness, seed)
+
+
 def survey(scenario: Scenario, *, count: int = 200, seed: int = 0) -> Survey:
     """Survey the face of a job; see :func:`survey_face`."""
     return survey_face(scenario.part, scenario.readings, count=count, seed=seed)
@@ -283,12 +303,7 @@ def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int =
     numbers = face_numbers(part.outline, grid, heights, line_heights)
     widen = evidence is not None
     bands = face_bands(numbers, widen)
-    contradictions: tuple[Contradiction, ...] = ()
-    extra = None
-    if evidence is not None:
-        at_lines = ensemble.heights_at(evidence.lines.points)
-        contradictions = find_contradictions(readings, evidence, at_lines)
-        extra = best_next_line(part.outline, ensemble, evidence, numbers.flatness, seed)
+    doubts, extra = _advice(part, readings, ensemble, evidence, numbers.flatness, seed)
     mean_map, sd_map = _maps(grid, heights)
     return Survey(
         ensemble=ensemble,
@@ -298,7 +313,7 @@ def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int =
         grid=grid,
         mean_map=mean_map,
         sd_map=sd_map,
-        contradictions=contradictions,
+        contradictions=doubts,
         next_line=extra,
         verdict=limit_verdict(numbers, part.limit, part.limit_by, converged=ensemble.converged, widen=widen),
         table=None if readings.table is None else table_numbers(readings.table),

@@ -17,7 +17,7 @@ from handlap.sim.leaf_readings import read_face, read_line
 from handlap.sim.metals import METALS
 from handlap.sim.next_line import best_next_line
 from handlap.sim.outline import Outline, circle
-from handlap.sim.scenario import Part, Readings, Station, StraightedgeLine
+from handlap.sim.scenario import HeightTable, Part, Readings, Station, StraightedgeLine
 from handlap.sim.straightedge import FaceLine, sample_lines, standard_lines
 from handlap.sim.survey import limit_verdict, survey_face
 from handlap.sim.survey_sampler import agreement, gather
@@ -376,3 +376,12 @@ def test_line_and_sample_share_their_points():
     line = FaceLine("one", (-0.1, 0.05), (0.1, 0.05))
     lines = sample_lines(OUTLINE, [line], [[0.033]])
     assert np.abs(lines.position - 0.033).min() < 1e-12
+
+
+def test_a_flat_face_has_no_shape():
+    flat = make_grid(OUTLINE, cells=60).points
+    table = HeightTable(flat[:, 0], flat[:, 1], np.zeros(len(flat)), 0.0, "invented")
+    s = survey_face(a_part(), Readings(table=table), count=20)
+    assert s.shape.word == "cannot tell"
+    assert "too little to have a shape" in s.shape.words
+    assert s.verdict.answer == "yes"
