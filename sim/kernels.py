@@ -254,11 +254,9 @@ def solve_flexible(
     while evaluations < MAX_EVALUATIONS:
         gradient += bending @ pose - target
         hessian += bending
-        trace = 0.0
         for j in range(modes):
-            trace += hessian[j, j]
-        for j in range(modes):
-            hessian[j, j] += 1e-12 * trace + 1e-300
+            hessian[j, j] *= 1.0 + 1e-12
+            hessian[j, j] += 1e-300
             if free[j] == 0.0:
                 gradient[j] = 0.0
                 hessian[j, :] = 0.0
@@ -518,6 +516,9 @@ def march(
     twisted = np.empty(n)
     log_twisted = np.empty(n)
     closing = np.empty(n)
+    # Rows that lie together in memory are summed by vectors.
+    on_cells = np.ascontiguousarray(basis[:, :cells])
+    beyond = np.ascontiguousarray(basis[:, cells:])
     free = np.ones(modes)
     if not tilt_free:
         free[1] = 0.0
@@ -609,7 +610,7 @@ def march(
                 target[3 + j] = (pose[LOAD] - constants[K_WEIGHT]) * bend_press[j]
                 target[3 + j] += constants[K_WEIGHT] * bend_weight[j]
             status, evaluations = solve_flexible(
-                base[:cells], basis[:, :cells], weight, target, elastic, free, constants[K_CAP] / lam,
+                base[:cells], on_cells, weight, target, elastic, free, constants[K_CAP] / lam,
                 guess, soft[:cells], logistic[:cells], closing[:cells], TOLERANCE,
             )  # fmt: skip
         diagnostics[D_EVALUATIONS] += evaluations
@@ -628,7 +629,7 @@ def march(
                 logistic[cells:],
             )
         else:
-            _close(base[cells:], basis[:, cells:], guess, closing[cells:])
+            _close(base[cells:], beyond, guess, closing[cells:])
             softplus_logistic(
                 closing[cells:], u[cells:], v[cells:], 0.0, 0.0, 0.0, soft[cells:], logistic[cells:]
             )
