@@ -10,7 +10,17 @@ from typing import TYPE_CHECKING, Any
 from handlap.cli.assumptions import Assumption, assumptions_of
 
 if TYPE_CHECKING:
-    from handlap.sim.results import Band, BestPoint, Check, Errors, LapResult, Plan, StagePlan
+    from handlap.sim.results import (
+        Band,
+        BestPoint,
+        Check,
+        Errors,
+        LapResult,
+        Plan,
+        PlateEffect,
+        SpringBack,
+        StagePlan,
+    )
     from handlap.sim.scenario import Scenario
     from handlap.sim.survey import Survey
 
@@ -204,7 +214,40 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "wobble_held_back": figure(plan.clipped),
         "press_off_the_face": figure(plan.tipped),
         "errors": _errors(plan.errors),
+        "papers_tried": [
+            {"paper": t.paper, "chance_both": figure(t.chance_both), "minutes": figure(t.minutes)}
+            for t in plan.trials
+        ],
+        "plate": _plate(plan.plate),
+        "spring_back": _spring(plan.spring),
+        "notes": list(plan.notes),
         "cautions": list(plan.cautions),
+    }
+
+
+def _plate(effect: PlateEffect | None) -> dict[str, Any] | None:
+    if effect is None:
+        return None
+    return {
+        "added_um": band(effect.added, MICRON),
+        "floor_um": band(effect.floor, MICRON),
+        "floor_true_um": band(effect.floor_true, MICRON),
+        "chance_goal": figure(effect.chance_goal),
+        "chance_goal_true": figure(effect.chance_goal_true),
+    }
+
+
+def _spring(spring: SpringBack | None) -> dict[str, Any] | None:
+    if spring is None:
+        return None
+    return {
+        "flexed_um": figure(spring.flexed, MICRON),
+        "comes_back_um": figure(spring.comes_back, MICRON),
+        "flatness_um": figure(spring.flatness, MICRON),
+        "flatness_rigid_um": figure(spring.flatness_rigid, MICRON),
+        "flatness_backed_um": figure(spring.flatness_backed, MICRON),
+        "asked_um": figure(spring.asked, MICRON),
+        "largest_press_n": figure(spring.largest_press),
     }
 
 

@@ -151,6 +151,12 @@ def _stage_words(plan: Plan) -> tuple[str, ...]:
         for stage in plan.stages
         if stage.strokes and stage.purpose
     ]
+    if len(plan.trials) > 1:
+        tried = ", ".join(
+            f"{t.paper} about {number(t.minutes, 2)} min (chance {chance(t.chance_both)})"
+            for t in plan.trials
+        )
+        words.append(f"Tried as the first paper, finer ones and paper changes included: {tried}.")
     return tuple(words)
 
 
@@ -249,6 +255,9 @@ def _outcome(plan: Plan) -> list[Section]:
         ),
         ("Finish", roughness(plan.finish) + _gasket(plan)),
         ("Best point", _best(plan)),
+        ("Plate", _plate(plan)),
+        ("Spring-back", _spring(plan)),
+        *(("Note", note) for note in plan.notes),
     )
     most = microns(plan.removed_greatest)
     depth = Picture(
@@ -262,6 +271,44 @@ def _outcome(plan: Plan) -> list[Section]:
         "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
     )
     return [Section("What comes of it", (rows, _warp(plan), depth, course))]
+
+
+def _plate(plan: Plan) -> str | None:
+    """Whether the plate is good enough for the limit, and what it costs."""
+    effect = plan.plate
+    if effect is None:
+        return None
+    limit = plan.scenario.part.limit
+    words = (
+        f"adds {microns(effect.added)} to the figure the limit is held against; the best to be had is "
+        f"{microns(effect.floor)} on it, {microns(effect.floor_true)} on a true plate"
+    )
+    if effect.floor.p95 <= limit:
+        return f"{words}: good enough for {1e6 * limit:.0f} µm"
+    if effect.floor.p05 > limit:
+        return f"{words}: not good enough for {1e6 * limit:.0f} µm"
+    return f"{words}: cannot tell whether it is good enough for {1e6 * limit:.0f} µm"
+
+
+def _spring(plan: Plan) -> str | None:
+    """How a thin part springs."""
+    spring = plan.spring
+    if spring is None:
+        return None
+    words = (
+        f"the press springs it flat by {1e6 * spring.flexed:.0f} µm at the start; at the stop "
+        f"{1e6 * spring.comes_back:.0f} µm are pressed in and come back when it is let go; flatness after the "
+        f"same work {1e6 * spring.flatness:.0f} µm, were it rigid {1e6 * spring.flatness_rigid:.0f} µm, with a "
+        f"stiff block behind it {1e6 * spring.flatness_backed:.0f} µm"
+    )
+    if spring.asked is None:
+        return words
+    if spring.largest_press is None:
+        return f"{words}; even with no press more than {1e6 * spring.asked:.0f} µm come back"
+    return (
+        f"{words}; up to {spring.largest_press:.0f} N of press keep what comes back within "
+        f"{1e6 * spring.asked:.0f} µm"
+    )
 
 
 def _chances(plan: Plan) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from concurrent.futures import Executor
 
 from handlap.sim.plan_report import report
+from handlap.sim.plan_spring import spring_effect
 from handlap.sim.results import Plan
 from handlap.sim.scenario import Scenario
 from handlap.sim.work import Progress, measure_errors, open_job, plate_effect, work_out
@@ -40,5 +41,6 @@ def make_plan(
     tell(0.95, "measuring the error of the grid")
     errors = measure_errors(job, worked.coarse)
     plate = plate_effect(job, worked)
+    spring = spring_effect(job, worked)
     tell(1.0, "done")
-    return report(job, worked, errors=errors, plate=plate)
+    return report(job, worked, errors=errors, plate=plate, spring=spring)

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from handlap.sim import dye, gauge
 from handlap.sim.cautions import cautions
 from handlap.sim.course import Course, Members, Stops, measure
+from handlap.sim.face_numbers import WIDEN, WIDEN_DOWN, widened
 from handlap.sim.grits import Grit
 from handlap.sim.lap import Bench, Stage
 from handlap.sim.outline import Array
@@ -20,11 +21,11 @@ from handlap.sim.results import (
     Figures,
     Plan,
     PlateEffect,
+    SpringBack,
     StagePlan,
 )
 from handlap.sim.rhythm import stage_of
 from handlap.sim.scenario import Scenario
-from handlap.sim.survey import WIDEN, widened
 from handlap.sim.verdict import Chances, judge
 from handlap.sim.work import Job, Worked
 
@@ -34,7 +35,9 @@ RISE = 0.5e-6
 """A best point is named only where the median flatness rises again by more than this [m]."""
 
 
-def report(job: Job, worked: Worked, *, errors: Errors, plate: PlateEffect | None) -> Plan:
+def report(
+    job: Job, worked: Worked, *, errors: Errors, plate: PlateEffect | None, spring: SpringBack | None
+) -> Plan:
     """Put a plan together from the work of all members."""
     scenario, bench, gauged, members = job.scenario, job.bench, job.gauged, job.members
     coarse, stops, finish = worked.coarse.course, worked.coarse.stops, worked.finish
@@ -43,9 +46,9 @@ def report(job: Job, worked: Worked, *, errors: Errors, plate: PlateEffect | Non
     part, grid = scenario.part, bench.grid
     done = outcome.figures
     # Feeler readings leave bands that are too narrow on faces of kinds the prior does not hold.
-    factor = WIDEN if scenario.readings.table is None else 1.0
-    zone = widened(gauge.flatness(gauged, members.before), factor)
-    edge = widened(gauge.straightedge(gauged, members.before), factor)
+    factors = (WIDEN, WIDEN_DOWN) if scenario.readings.table is None else (1.0, 1.0)
+    zone = widened(gauge.flatness(gauged, members.before), *factors)
+    edge = widened(gauge.straightedge(gauged, members.before), *factors)
     chances = _chances(scenario, zone, edge, done, stops)
     stages = _stages(job, worked)
     typical = int(np.argmin(np.sum((members.before - np.median(members.before, axis=0)) ** 2, axis=1)))
@@ -100,6 +103,7 @@ def report(job: Job, worked: Worked, *, errors: Errors, plate: PlateEffect | Non
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         trials=worked.trials,
         plate=plate,
+        spring=spring,
         member_mean_depth=done.mean_depth,
         member_mass=mass,
     )

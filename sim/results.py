@@ -173,6 +173,28 @@ class PlateEffect:
 
 
 @dataclass(frozen=True)
+class SpringBack:
+    """How a thin part springs, on the most typical member [m].
+
+    Attributes
+    ----------
+    flexed : how much its minimum zone is sprung flat while it is pressed at the start
+    comes_back : bending that is pressed in at the stop and comes back when the part is let go
+    flatness, flatness_rigid : after the same work, as it is and were it rigid
+    flatness_backed : after the same work with a stiff block behind it
+    largest_press : largest press that keeps ``comes_back`` within ``asked`` [N]; None: none asked
+    """
+
+    flexed: float
+    comes_back: float
+    flatness: float
+    flatness_rigid: float
+    flatness_backed: float
+    asked: float | None
+    largest_press: float | None
+
+
+@dataclass(frozen=True)
 class Plan:
     """The whole answer of ``handlap plan``; every Band is over the ensemble, SI units.
 
@@ -229,13 +251,17 @@ class Plan:
     map_before_sd: Array
     map_after_sd: Array
     cautions: tuple[str, ...]
-    trials: tuple[PaperTrial, ...]
-    """Every paper tried as the first one, in the scenario's order."""
-    plate: PlateEffect | None
-    """None where the plate is taken as flat."""
     member_mean_depth: Array
     """Mean depth (members,) [m] and mass (members,) [kg]: mass = density·area·depth."""
     member_mass: Array
+    trials: tuple[PaperTrial, ...] = ()
+    """Every paper tried as the first one, in the scenario's order."""
+    plate: PlateEffect | None = None
+    """None where the plate is taken as flat."""
+    spring: SpringBack | None = None
+    """None where the part is taken as rigid."""
+    notes: tuple[str, ...] = ()
+    """What seams, overhang and inserts do, in words."""
 
 
 @dataclass(frozen=True)

@@ -28,8 +28,8 @@ from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.gauge import Gauge
 from handlap.sim.grits import Grit
 from handlap.sim.lap import Bench, Conditions, run_stage, set_up, stage_layout, tipping_words
-from handlap.sim.outline import Array
 from handlap.sim.outcome import Finish, Outcome, find_outcome
+from handlap.sim.outline import Array
 from handlap.sim.proud import refuse_proud
 from handlap.sim.resolution import choose_resolution, grid_error
 from handlap.sim.results import Band, Errors, PaperTrial, PlateEffect
@@ -186,14 +186,14 @@ def _first_guess(job: Job, members: Members, grit: Grit) -> int:
 def _step(job: Job, grit: Grit, strokes: int, check_every: int) -> tuple[float, float]:
     """Strokes of a group of rows that keep the tolerance, and the error measured [m]."""
     stage = stage_of(job.scenario, job.middle, grit, strokes, check_every)
-    face = job.members.before[_most_typical(job.members.before)]
+    face = job.members.before[most_typical(job.members.before)]
     found = choose_resolution(
         job.bench, face, job.middle, stage, tolerance=TOLERANCE, seed=job.seed, most_rows=3000
     )
     return found.quad_strokes, found.error
 
 
-def _most_typical(heights: Array) -> int:
+def most_typical(heights: Array) -> int:
     """Member (of members, n) nearest to the middle of its ensemble."""
     return int(np.argmin(np.sum((heights - np.median(heights, axis=0)) ** 2, axis=1)))
 
@@ -326,7 +326,7 @@ def _finish(job: Job, coarse: Coarse) -> tuple[Finish, ...]:
 
 def measure_errors(job: Job, coarse: Coarse) -> Errors:
     """Step and grid errors of the chosen course, measured on the most typical member."""
-    index = _most_typical(job.members.before)
+    index = most_typical(job.members.before)
     grit = job.scenario.paper.grits[coarse.first]
     look = int(np.median(coarse.stops.look))
     strokes = int(coarse.course.strokes[look])
