@@ -45,8 +45,12 @@ from handlap.sim.grid import Grid, make_grid
 from handlap.sim.outline import Array, Outline
 from handlap.sim.scenario import Part, Pressing
 
-DEGREE = 6
-"""Highest total degree of the polynomials: 25 shapes."""
+DEGREE = 10
+"""Highest total degree of the polynomials."""
+KEEP = 9
+"""Shapes kept, the softest.  Against all shapes of degree 14 the bend of plates of 120 to 200 mm under
+60 N differs by some 1 % at most and the depth removed by 0.05 µm; of a very slender one (356 × 60 × 4 mm,
+bent by 180 µm) by 1.9 µm and 0.2 µm; of one with four large bores by 4 % of the bend, 0.07 µm."""
 BACKING_THICKNESS = 0.025
 """Thickness of a backing block where none is stated [m] (our choice)."""
 BACKING_MODULUS = 70e9
@@ -307,8 +311,9 @@ def pressed_cells(outline: Outline, pressing: Pressing, pad: float) -> tuple[Arr
 def make_bending(
     part: Part,
     *,
+    grid: Grid | None = None,
     degree: int = DEGREE,
-    keep: int | None = None,
+    keep: int | None = KEEP,
     backing: float = BACKING_THICKNESS,
     backing_modulus: float = BACKING_MODULUS,
 ) -> Bending | None:
@@ -317,6 +322,9 @@ def make_bending(
     Parameters
     ----------
     part : outline, metal, thickness (``ribbed_as`` goes before ``thickness``), pressing and pad
+    grid : cells over which the face is summed; the shapes are then orthogonal to rigid motion over
+        these cells, to rounding, and not only over the metal itself (the difference is some
+        0.4 % of the bend at 1,500 cells)
     degree : highest total degree of the shapes, at least 2 [-]
     keep : keep only so many of the softest shapes [-]; None: all; of two equally stiff ones (a
         square part) both are kept
@@ -344,15 +352,23 @@ def make_bending(
     count = _softest(stiffness, keep)
     mix, stiffness = np.ascontiguousarray(mix[:, :count]), stiffness[:count]
     size = (outline.length, outline.width)
+    if grid is None:
+        points, weights = metal_rule(outline, degree)
+        even = weights @ products(points, size, degree) / outline.area
+    else:
+        values = products(grid.points[: grid.n_cells], size, degree)
+        area = grid.area[: grid.n_cells, None]
+        rigid = values[:, :3].T @ (area * values)
+        mix[:3] -= np.linalg.solve(rigid[:, :3], rigid @ mix)
+        even = area[:, 0] @ values / area.sum()
     places, share = pressed_cells(outline, part.pressing, part.pad)
-    points, weights = metal_rule(outline, degree)
     return Bending(
         degree=degree,
         size=size,
         mix=mix,
         stiffness=np.diag(stiffness),
         press=share @ products(places, size, degree) @ mix,
-        weight=weights @ products(points, size, degree) @ mix / outline.area,
+        weight=even @ mix,
         rigidity=rigidity,
         pressing=part.pressing,
     )

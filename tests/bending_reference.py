@@ -1,0 +1,100 @@
+"""One large step of a part that bends, by a general minimiser: slow, and not the program's own.
+
+The energy whose minimum is the pose: for each cell ``(λ²/(k·Δs))·S(t)`` with t the closing in
+bedding lengths, shifted by ln β, and S the integral of the softplus, −Li₂(−eᵗ) (the dilogarithm).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import minimize
+from scipy.special import expit, spence
+
+from handlap.sim.bending import Bending
+
+REFERENCE_PRESSURE = 1e3
+
+
+def softplus_integral(t):
+    """∫ ln(1 + eˢ) ds from −∞ to t."""
+    low = -np.abs(t)
+    below = -spence(1.0 + np.exp(low))
+    return np.where(t > 0.0, np.pi**2 / 6.0 + 0.5 * t * t - below, below)
+
+
+@dataclass(frozen=True)
+class ReferenceStep:
+    heights: np.ndarray
+    """Face after the step (n,) [m]."""
+    pose: np.ndarray
+    """Approach and tilts (3,) [m, -, -]."""
+    amplitudes: np.ndarray
+    """Of the bending shapes (m,) [m]."""
+    energy: float
+    """At the minimum [J]."""
+    residual: float
+    """Greatest component of the gradient that is left, in N."""
+
+
+def reference_step(
+    h, u, v, area, k, lam, slide, load, eu, ev, bending: Bending | None, *,
+    press: float | None = None, ground=0.0, start=None,
+) -> ReferenceStep:  # fmt: skip
+    """Carry a face (n,) through one step of sliding ``slide`` [m] under ``load`` [N] at (eu, ev) [m].
+
+    k [m²/N], lam [m]; press: the share of the load that comes from the hands [N], all of it where it
+    is not given; ground (n,): height of plate and paper under each spot [m]; start: first guess of
+    pose and amplitudes, in units of lam.
+    """
+    press = load if press is None else press
+    half = max(np.ptp(u), np.ptp(v)) / 2.0
+    basis = [np.ones_like(u), u / half, v / half]
+    target = load * np.array([1.0, eu / half, ev / half])
+    elastic = np.zeros((3, 3))
+    if bending is not None:
+        basis.extend(bending.shapes_at(np.column_stack([u, v])).T)
+        work = press * bending.press + (load - press) * bending.weight
+        target = np.concatenate([target, work])
+        elastic = np.zeros((target.size, target.size))
+        elastic[3:, 3:] = bending.stiffness * lam
+    shapes = np.array(basis)
+    stiffness = lam / (k * slide) * area
+    base = (h + ground) / lam + np.log(k * REFERENCE_PRESSURE * slide / lam)
+
+    def energy(c):
+        t = base + c @ shapes
+        return stiffness @ softplus_integral(t) + 0.5 * c @ elastic @ c - c @ target
+
+    def gradient(c):
+        return shapes @ (stiffness * np.logaddexp(0.0, base + c @ shapes)) + elastic @ c - target
+
+    def hessian(c):
+        return (shapes * (stiffness * expit(base + c @ shapes))) @ shapes.T + elastic
+
+    if start is None:
+        start = np.zeros(len(shapes))
+        start[0] = -base.max()
+    # The stiffest shapes are a million times stiffer than the contact: solve in scaled amplitudes.
+    scale = 1.0 / np.sqrt(1.0 + np.diag(elastic) / load)
+    found = minimize(
+        lambda x: energy(scale * x) / load,
+        np.asarray(start) / scale,
+        jac=lambda x: scale * gradient(scale * x) / load,
+        hess=lambda x: scale[:, None] * hessian(scale * x) * scale / load,
+        method="trust-exact",
+        options={"gtol": 1e-9, "maxiter": 2000, "initial_trust_radius": 2.0, "max_trust_radius": 100.0},
+    )
+    c = scale * found.x
+    for _ in range(3):
+        c = c - np.linalg.solve(hessian(c), gradient(c))
+    removed = lam * np.logaddexp(0.0, base + c @ shapes)
+    pose = lam * c[:3] / np.array([1.0, half, half])
+    return ReferenceStep(
+        heights=h - removed,
+        pose=pose,
+        amplitudes=lam * c[3:],
+        energy=float(lam * energy(c)),
+        residual=float(np.abs(gradient(c)).max()),
+    )
