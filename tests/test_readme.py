@@ -1,0 +1,214 @@
+"""What README and DEVELOPERS say is so: commands, names, files, links, figures."""
+
+from __future__ import annotations
+
+import fnmatch
+import functools
+import importlib.metadata
+import json
+import re
+import shlex
+import tomllib
+from pathlib import Path
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from handlap.cli.main import COMMANDS, main
+from handlap.sim.scenario_file import builtin_names, load
+
+ROOT = Path(__file__).parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "sim", "cli", "tests", "scenarios"}
+FRESH = "python3 -m venv"
+DRIFT = 0.35
+"""Figures of the worked example are rounded and move with the code; this far is let pass."""
+
+
+def blocks(language: str) -> list[str]:
+    """Fenced blocks of the README in that language."""
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, flags=re.M | re.S)
+
+
+def handlap_lines() -> list[str]:
+    """Every command line that starts handlap, in blocks and in running text."""
+    shown = [line for block in blocks("sh") for line in block.splitlines()]
+    shown += re.findall(r"`(handlap [^`]*)`", README + DEVELOPERS)
+    parts = [part.strip() for line in shown for part in line.split("&&")]
+    return [part for part in parts if Path(part.split()[0]).name == "handlap"]
+
+
+def run(line: str) -> str:
+    """What a handlap command prints."""
+    done = CliRunner().invoke(main, shlex.split(line)[1:])
+    assert done.exit_code == 0, done.stderr
+    return done.stdout
+
+
+def ours(name: str) -> bool:
+    """Neither a dot-file nor something that .gitignore or an unpacked sdist explains."""
+    ignored = (ROOT / ".gitignore").read_text(encoding="utf-8").split()
+    extra = {"PKG-INFO"}
+    return not (
+        name.startswith(".")
+        or name in extra
+        or any(fnmatch.fnmatch(name, pattern.rstrip("/")) for pattern in ignored)
+    )
+
+
+def test_top_level_is_exactly_as_stated():
+    assert {path.name for path in ROOT.iterdir() if ours(path.name)} == TOP
+    stated = re.search(r"The top level stays as it is: (.*), and dot-files\.", DEVELOPERS)
+    assert stated is not None
+    assert {name.strip("`/ ") for name in stated[1].split(",")} == TOP
+
+
+def test_the_first_two_blocks_are_one_command_line_each():
+    """.ci/run takes them from here."""
+    first, second = blocks("sh")[:2]
+    for block in (first, second):
+        assert block.count("\n") == 1
+        assert block.startswith(FRESH)
+    assert first.rstrip().endswith("/bin/handlap plan two-cylinder-head")
+    assert second.rstrip().endswith("/bin/pytest")
+
+
+def test_commands_stay_inside_their_own_environment():
+    for block in blocks("sh")[:2]:
+        folder = shlex.split(block)[3]
+        steps = [shlex.split(step) for step in block.split("&&")]
+        assert all(step[0].startswith(f"{folder}/bin/") for step in steps[1:])
+
+
+def test_every_command_named_exists_and_takes_its_options():
+    known = {entry.name for entry in COMMANDS}
+    lines = handlap_lines()
+    assert len(lines) > 8
+    for line in lines:
+        words = shlex.split(line)[1:]
+        if not words or words[0].startswith("-"):
+            continue
+        assert words[0] in known, line
+        command = main.get_command(click.Context(main), words[0])
+        assert command is not None
+        options = {name for parameter in command.params for name in parameter.opts}
+        assert {word for word in words if word.startswith("--")} <= options | {"--help"}, line
+
+
+def test_every_command_and_built_in_scenario_is_described():
+    for entry in COMMANDS:
+        assert f"| `handlap {entry.name}" in README, entry.name
+    for name, _ in builtin_names():
+        assert f"`{name}`" in README, name
+
+
+def test_scenarios_named_in_commands_are_built_in():
+    names = {name for name, _ in builtin_names()}
+    for line in handlap_lines():
+        words = shlex.split(line)
+        if words[1:2] and words[1] in ("plan", "survey", "simulate") and len(words) > 2:
+            assert words[2] in names or words[2] == "SCENARIO", line
+
+
+def test_links_and_pictures_resolve():
+    for text in (README, DEVELOPERS):
+        targets = re.findall(r"\]\(([^)#]+)\)", text)
+        assert targets
+        for target in targets:
+            assert (ROOT / target).is_file(), target
+
+
+def test_pictures_are_small_and_all_shown():
+    for picture in (ROOT / "scenarios" / "pictures").iterdir():
+        assert picture.read_bytes().startswith(b"\x89PNG")
+        assert picture.stat().st_size < 150_000, picture.name
+        assert f"scenarios/pictures/{picture.name}" in README
+
+
+def test_modules_named_for_developers_exist():
+    names = re.findall(r"`((?:sim|cli|tests)/[\w/]+\.py)`", DEVELOPERS)
+    assert len(names) > 20
+    for name in names:
+        assert (ROOT / name).is_file(), name
+
+
+def test_nearly_every_module_is_in_the_map():
+    """A few may lag behind; more than one in ten make the map a false one."""
+    table = [line.split("|")[1] for line in DEVELOPERS.splitlines() if line.startswith("| `")]
+    told = {Path(name).name for cell in table for name in re.findall(r"`([\w/*]+\.py)`", cell)}
+    modules = [path.name for folder in ("sim", "cli") for path in (ROOT / folder).glob("*.py")]
+    missing = [name for name in modules if not any(fnmatch.fnmatch(name, one) for one in told)]
+    assert len(missing) < 0.1 * len(modules), missing
+
+
+def test_the_scenario_shown_loads_without_a_doubt(tmp_path):
+    (block,) = blocks("toml")
+    assert tomllib.loads(block)["title"]
+    file = tmp_path / "cover.toml"
+    file.write_text(block, encoding="utf-8")
+    job = load(str(file))
+    assert [grit.name for grit in job.paper.grits] == ["P120", "P240"]
+    assert not job.warnings
+
+
+def test_formula_check_prints_what_the_hand_calculation_says():
+    """Closed form: depth = k·W·s/A, mass = density·area·depth."""
+    depth_um = 0.02 * 100 * (1000 * 2 * 0.1) / (200 * 100) * 1e3
+    assert depth_um == pytest.approx(20.0)
+    result = json.loads(run("handlap simulate formula-check --json"))
+    assert result["removed"]["mean_um"]["p50"] == pytest.approx(depth_um, rel=1e-6)
+    assert result["removed"]["greatest_um"]["p50"] == pytest.approx(depth_um, rel=1e-6)
+    assert result["removed"]["mass_g"]["p50"] == pytest.approx(2.86, rel=1e-6)
+    text = run("handlap simulate formula-check")
+    for printed in ("20.00 µm", "400.0 mm³", "2.860 g"):
+        assert printed in text
+        assert printed.split()[0] in README
+
+
+@functools.cache
+def example() -> dict[str, str]:
+    """Last column of the table of the worked example by the first."""
+    rows = re.findall(r"^\| ([^|]+) \| [^|]+ \| ([^|]+) \|$", README, flags=re.M)
+    return {name.strip(): here.strip() for name, here in rows}
+
+
+def test_figures_of_the_worked_example_have_not_drifted():
+    """Regression: printed by the program itself.  Make table and pictures anew if this fails."""
+    plan = json.loads(run("handlap plan two-cylinder-head --json"))
+    told = example()
+    assert told["verdict"] == plan["verdict"]["answer"]
+    assert told["goal"] == "over 95 %"
+    assert plan["chance"]["goal"] > 0.95
+    for row, band in (
+        ("flatness, before", plan["before"]["flatness_um"]),
+        ("straightedge, before", plan["before"]["straightedge_um"]),
+        ("straightedge, after", plan["after"]["straightedge_um"]),
+        ("comes off, at most", plan["removed"]["greatest_um"]),
+        ("comes off, on average", plan["removed"]["mean_um"]),
+        ("metal", plan["removed"]["mass_g"]),
+        ("strokes", plan["effort"]["strokes"]),
+    ):
+        assert float(told[row].split()[0]) == pytest.approx(band["p50"], rel=DRIFT), row
+
+
+def test_licence_is_named_and_its_text_closes_the_readme():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert project["license"] == "MIT"
+    last = README.split("\n## ")[-1]
+    assert last.startswith("Licence\n\nMIT License\n\nCopyright (c) 2026 the handlap authors")
+    assert last.rstrip().endswith("DEALINGS IN THE SOFTWARE.")
+
+
+def test_continuous_integration_is_a_program_and_reads_the_readme():
+    script = ROOT / ".ci" / "run"
+    assert script.stat().st_mode & 0o111
+    assert "README.md" in script.read_text(encoding="utf-8")
+
+
+def test_nothing_of_an_everyday_name_is_installed():
+    """Packages called sim or cli would collide with other people's."""
+    files = importlib.metadata.files("handlap")
+    assert files
+    assert not {path.parts[0] for path in files} & {"sim", "cli", "scenarios", "tests"}
