@@ -1,0 +1,1 @@
+"""Stands here so that tests in the folders below find the helpers beside it."""

@@ -1,0 +1,452 @@
+"""The compiled loops: pressure law, pose solver, large step, paper, against slower routes."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from jobs import UM, crown, hollow, job, march, pose_table, twist
+from scipy.integrate import solve_ivp
+from scipy.optimize import minimize
+from scipy.special import expit
+
+from handlap.sim import kernels
+from handlap.sim.lap import Bench, set_up
+from handlap.sim.outline import Array, Outline, circle
+
+RATE = 0.045e-9
+
+
+def softplus(t: Array) -> tuple[Array, Array]:
+    soft, logistic = np.empty_like(t), np.empty_like(t)
+    nought = np.zeros_like(t)
+    kernels.softplus_logistic(t, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
+    return soft, logistic
+
+
+# ---- the pressure law of a step
+
+
+def test_softplus_and_logistic_against_the_library():
+    """Independent route: numpy's logaddexp, scipy's expit.  The kernel claims 2e-9."""
+    t = np.concatenate([np.linspace(-60.0, 60.0, 120_001), [-1e4, -40.0, 0.0, 40.0, 1e4]])
+    soft, logistic = softplus(t)
+    np.testing.assert_allclose(soft, np.logaddexp(0.0, t), rtol=0.0, atol=2e-9)
+    np.testing.assert_allclose(logistic, expit(t), rtol=0.0, atol=2e-9)
+
+
+def test_closing_is_tilted_by_the_pose():
+    rng = np.random.default_rng(1)
+    base, u, v = rng.normal(size=(3, 50))
+    soft, logistic = np.empty(50), np.empty(50)
+    kernels.softplus_logistic(base, u, v, 0.3, -1.2, 0.7, soft, logistic)
+    np.testing.assert_allclose(soft, np.logaddexp(0.0, base + 0.3 - 1.2 * u + 0.7 * v), atol=2e-9)
+
+
+# ---- the pose
+
+
+def cold_starts():
+    """Faces, bedding lengths and resultants of every sort: 4 × 5 × 5 = 100 cases."""
+    rng = np.random.default_rng(2)
+    for shape in ("flat", "hollow", "twist", "rough"):
+        for bedding in (0.5e-6, 2e-6, 8e-6, 20e-6, 40e-6):
+            for share in (0.0, 0.3, 0.6, 0.9, 0.999):
+                yield shape, bedding, share, rng.uniform(0.0, 2.0 * np.pi)
+
+
+def test_solver_from_cold():
+    """Every pose inside the hull of the cells is found, with force and moments in balance.
+
+    Design claim: all of 72 cold starts, λ 0.5–40 µm, resultants up to the hull's edge.
+    """
+    bench = set_up(job(length=0.24, width=0.14), cell=0.01)
+    n = bench.grid.n_cells
+    u, v = bench.grid.u[:n] / bench.half, bench.grid.v[:n] / bench.half
+    faces = {
+        "flat": np.zeros(n),
+        "hollow": hollow(200 * UM, 1.0)(u, v),
+        "twist": twist(200 * UM, 1.0, 0.6)(u, v),
+        "rough": 50 * UM * np.random.default_rng(3).normal(size=n),
+    }
+    weight = np.full(n, 1.0 / n)
+    most = 0
+    for shape, bedding, share, angle in cold_starts():
+        # The edge of the hull of the cells' centres in this direction.
+        c, s = np.cos(angle), np.sin(angle)
+        to_edge = min(u.max() / max(abs(c), 1e-12), v.max() / max(abs(s), 1e-12))
+        eu, ev = share * to_edge * c, share * to_edge * s
+        base = faces[shape] / bedding
+        pose, soft, logistic = np.zeros(3), np.empty(n), np.empty(n)
+        kernels.touch(base, u, v, weight, pose)
+        force = 0.02
+        status, evaluations = kernels.solve_pose(
+            base, u, v, weight, force, force * eu, force * ev, True, 50e-6 / bedding, pose, soft, logistic,
+            kernels.TOLERANCE,
+        )  # fmt: skip
+        assert status == kernels.STATUS_OK, (shape, bedding, share, angle)
+        most = max(most, evaluations)
+        exact = np.logaddexp(0.0, base + pose[0] + pose[1] * u + pose[2] * v)
+        scale = max(exact.max(), 1e-300)
+        # The last motion, TOLERANCE, leaves its square over 8 in the removal.
+        assert np.abs(soft - exact).max() <= 2e-6 * max(scale, 1.0)
+        assert weight @ soft == pytest.approx(force, rel=1e-6)
+        assert weight @ (soft * u) == pytest.approx(force * eu, abs=1e-6 * force)
+        assert weight @ (soft * v) == pytest.approx(force * ev, abs=1e-6 * force)
+    assert most < kernels.MAX_EVALUATIONS
+
+
+def test_held_tilt_moves_only_the_approach():
+    rng = np.random.default_rng(4)
+    base, u, v = rng.normal(size=(3, 80))
+    pose, soft, logistic = np.zeros(3), np.empty(80), np.empty(80)
+    weight = np.full(80, 1.0 / 80)
+    status, _ = kernels.solve_pose(
+        base, u, v, weight, 2.0, 9.0, 9.0, False, 10.0, pose, soft, logistic, kernels.TOLERANCE
+    )
+    assert status == kernels.STATUS_OK
+    assert pose[1:].tolist() == [0.0, 0.0]
+    assert weight @ soft == pytest.approx(2.0, rel=1e-9)
+
+
+# ---- the march against a slow, independent solver
+
+
+class Slow:
+    """Preston wear by small explicit steps, the pose by minimising the energy of the contact.
+
+    E(c) = λ·∫p − W·(c0 + cu·eu + cv·ev), p = p0·exp((h + c0 + cu·u + cv·v)/λ), by a general
+    minimiser; steps by the explicit midpoint rule.  Shares nothing with the program.
+    """
+
+    def __init__(self, u: Array, v: Array, area: Array, rate: Array, bedding: float) -> None:
+        self.places = np.vstack([np.ones_like(u), u, v])
+        self.area, self.rate, self.bedding = area, rate, bedding
+        self.pose = np.zeros(3)
+
+    def pressure(self, h: Array, load: float, at: Array) -> Array:
+        target = load * np.array([1.0, *at]) / self.area.sum()
+        share = self.area / self.area.sum()
+        lam = self.bedding
+        size = np.abs(self.places).max(axis=1)
+
+        def energy(c: Array) -> tuple[float, Array]:
+            x = h / lam + (c / size) @ self.places
+            p = np.exp(np.minimum(x, 300.0)) * share
+            return float(p.sum() - c @ (target / size) / 1e3), (self.places @ p - target / 1e3) / size
+
+        def curvature(c: Array) -> Array:
+            p = np.exp(h / lam + (c / size) @ self.places) * share
+            return (self.places * p) @ self.places.T / np.outer(size, size)
+
+        found = minimize(energy, self.pose, jac=True, hess=curvature, method="trust-exact",
+                         options={"gtol": 1e-10 * load / self.area.sum() / 1e3})  # fmt: skip
+        self.pose = found.x
+        return 1e3 * np.exp(h / lam + (self.pose / size) @ self.places)
+
+    def step(self, h: Array, load: float, at: Array, slide: float) -> Array:
+        halfway = h - 0.5 * slide * self.rate * self.pressure(h, load, at)
+        return h - slide * self.rate * self.pressure(halfway, load, at)
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_march_against_a_slow_solver(seed):
+    """Independent route: random faces, rates and resultants, explicit steps, general minimiser."""
+    rng = np.random.default_rng(seed)
+    bench = set_up(job(length=0.2, width=0.1), cell=0.02)
+    grid = bench.grid
+    bedding = rng.uniform(5e-6, 30e-6)
+    h = 15 * UM * rng.normal(size=grid.u.size)
+    scale = rng.uniform(0.5, 1.0, size=grid.u.size)
+    rows = 120
+    at = rng.uniform(-0.25, 0.25, size=(rows, 2)) * [0.2, 0.1]
+    slide = 8 * UM * 0.02 / (RATE * 80.0) / rows
+    found = march(bench, h, pose_table(rows, slide, 80.0, at, half=bench.half), bedding=bedding, scale=scale)
+    assert found.status == kernels.STATUS_OK
+    n = grid.n_cells
+    slow = Slow(grid.u[:n], grid.v[:n], grid.area[:n], RATE * scale[:n], bedding)
+    now = h[:n]
+    for row in range(rows):
+        now = slow.step(now, 80.0, at[row], slide)
+    np.testing.assert_allclose(found.heights[:n], now, rtol=0.0, atol=2e-3 * UM)
+
+
+def test_push_and_pull_pass_by_pass_against_the_slow_solver():
+    """Independent route: the hollow, twist and crown of the comparison, on a coarse raster."""
+    length, width, lam, load, travel = 0.24, 0.14, 24e-6, 100.0, 0.18
+    bench = set_up(job(), cell=0.02)
+    grid, n = bench.grid, bench.grid.n_cells
+    passes, by = 1500, 10  # ten passes a step: some λ/100 of metal
+    pairs = passes // by // 2
+    at = np.zeros((2 * pairs, 2))
+    at[:, 0] = 0.03 * np.resize([1.0, -1.0, -1.0, 1.0], 2 * pairs)
+    kinds = np.resize([0, 1, 1, 0], 2 * pairs)
+    for face in (
+        hollow(100 * UM, length / 2),
+        twist(100 * UM, length / 2, width / 2),
+        crown(100 * UM, length / 2),
+    ):
+        h = face(grid.u, grid.v)
+        found = march(bench, h, pose_table(2 * pairs, by * travel, load, at, half=bench.half), kinds=kinds)
+        slow = Slow(grid.u[:n], grid.v[:n], grid.area[:n], np.full(n, RATE), lam)
+        now = h[:n]
+        for row in range(2 * pairs):
+            now = slow.step(now, load, at[row], by * travel)
+        np.testing.assert_allclose(found.heights[:n], now, rtol=0.0, atol=5e-3 * UM)
+
+
+# ---- the large step
+
+
+def four_bores() -> Bench:
+    bores = tuple(circle(u, 0.0, 0.08) for u in (-0.165, -0.055, 0.055, 0.165))
+    return set_up(job(Outline.rectangular(0.44, 0.15, bores)), cell=0.002)
+
+
+def test_nine_large_steps_do_what_nine_hundred_do():
+    """Design figure: 440 × 150 mm, four 80 mm bores, hollow by 200 µm, 1,800 m: within 0.02 µm."""
+    bench = four_bores()
+    h = hollow(200 * UM, 0.22)(bench.grid.u, bench.grid.v)
+    # 11,498 whole cells of 2 mm were counted; cells cut by the bores come on top.
+    assert bench.grid.n_cells == pytest.approx(11_498, rel=0.03)
+    coarse, fine = (
+        march(
+            bench, h, pose_table(rows, 1800.0 / rows, 150.0, half=bench.half), rate=0.0125e-9, bedding=15e-6
+        )
+        for rows in (9, 900)
+    )
+    assert np.ptp(h) - np.ptp(fine.heights) > 150 * UM
+    assert np.abs(coarse.heights - fine.heights).max() < 0.02 * UM
+
+
+def step_error(e: float, rows: int, reference: int = 1000) -> float:
+    """Range of the error map of a tilted load that takes 30 µm = 2λ off, in this many steps [m]."""
+    bench = set_up(job(length=0.24, width=0.14), cell=0.005)
+    flat = np.zeros(bench.grid.u.size)
+    sliding = 30e-6 * 0.24 * 0.14 / (RATE * 100.0)
+
+    def after(steps: int) -> Array:
+        table = pose_table(steps, sliding / steps, 100.0, (e * 0.24, 0.0), half=bench.half)
+        return march(bench, flat, table, bedding=15e-6).heights
+
+    return float(np.ptp(after(rows) - after(reference)))
+
+
+@pytest.mark.parametrize(("e", "errors"), [(0.3, (6.3, 0.59, 0.16)), (0.1, (0.67, 0.053, 0.014))])
+def test_tilted_steps_are_second_order(e, errors):
+    """Design figures, µm, for 1, 4 and 8 steps; the face they were made on is not stated: 10 %."""
+    found = [step_error(e, rows) / UM for rows in (1, 4, 8)]
+    assert found == pytest.approx(errors, rel=0.10)
+    # Second order: half the step, a quarter of the error.
+    assert found[1] / found[2] == pytest.approx(4.0, rel=0.05)
+
+
+def test_untilted_steps_are_exact_at_any_size():
+    """Closed form: while the pose does not turn, one step does what a thousand do."""
+    bench = set_up(job(), cell=0.01)
+    h = twist(100 * UM, 0.12, 0.07)(bench.grid.u, bench.grid.v)
+    one, many = (
+        march(bench, h, pose_table(rows, 300.0 / rows, 100.0, half=bench.half), tilt_free=False).heights
+        for rows in (1, 1000)
+    )
+    # The solver's last correction is linear: it errs by TOLERANCE²/8 of λ a step.
+    assert np.abs(one - many).max() < kernels.TOLERANCE**2 / 8 * 24e-6 * 30
+
+
+@pytest.mark.parametrize(("order", "ratio"), [((1, -1, -1, 1), 4.0), ((1, -1, 1, -1), 2.0)])
+def test_push_and_pull_are_second_order_only_if_they_change_places(order, ratio):
+    """Derived: halving the step quarters the error if the order alternates, else halves it."""
+    bench = set_up(job(), cell=0.01)
+    flat = np.zeros(bench.grid.u.size)
+
+    def after(rows: int) -> Array:
+        at = np.zeros((rows, 2))
+        at[:, 0] = 0.03 * np.resize(order, rows)
+        kinds = (np.resize(order, rows) < 0).astype(np.int64)
+        return march(
+            bench, flat, pose_table(rows, 192.0 / rows, 100.0, at, half=bench.half), kinds=kinds
+        ).heights
+
+    exact = after(4096)
+    coarse, fine = (np.abs(after(rows) - exact).max() for rows in (16, 32))
+    assert coarse / fine == pytest.approx(ratio, rel=0.1)
+
+
+# ---- what comes off
+
+
+def test_two_metals_in_one_face():
+    """Closed form: under an even load the slower metal ends proud by λ·ln of the ratio of rates."""
+    bench = set_up(job(), cell=0.01)
+    grid = bench.grid
+    insert = np.abs(grid.u) < 0.03
+    scale = np.where(insert, 0.4, 1.0)
+    table = pose_table(400, 20.0, 100.0, half=bench.half)
+    found = march(bench, np.zeros(grid.u.size), table, scale=scale)
+    step = found.heights[insert].mean() - found.heights[~insert].mean()
+    assert step == pytest.approx(24e-6 * np.log(1.0 / 0.4), rel=1e-4)
+    assert np.ptp(found.heights[insert]) < 1e-3 * UM
+
+
+@pytest.mark.parametrize("rate", [0.005e-9, 0.045e-9, 0.4e-9])
+def test_small_errors_fade_with_the_depth_removed(rate):
+    """Closed form: an error much smaller than λ decays as exp(−depth/λ), whatever k is."""
+    lam = 24e-6
+    bench = set_up(job(), cell=0.01)
+    grid = bench.grid
+    # A ripple without a plane of its own, λ/1000 high.
+    ripple = 1e-3 * lam * np.cos(8 * np.pi * grid.u / 0.24) * np.cos(4 * np.pi * grid.v / 0.14)
+    depth = 1.7 * lam
+    rows = 100
+    table = pose_table(rows, depth * 0.24 * 0.14 / (rate * 100.0) / rows, 100.0, half=bench.half)
+    found = march(bench, ripple, table, rate=rate)
+    n = grid.n_cells
+    left = found.heights[:n] - found.heights[:n].mean()
+    share = (left @ ripple[:n]) / (ripple[:n] @ ripple[:n])
+    # The ripple's height itself, λ/1000, is what the closed form neglects.
+    assert share == pytest.approx(np.exp(-1.7), rel=2e-3)
+
+
+def test_force_sliding_and_rate_give_the_volume():
+    """Conservation: ∫p̄ = W on every row, so the volume is k·W·s where k is uniform."""
+    rng = np.random.default_rng(5)
+    bench = four_bores()
+    grid = bench.grid
+    h = 40 * UM * rng.normal(size=grid.u.size)
+    rows = 40
+    table = pose_table(rows, 7.0, 120.0, rng.uniform(-0.05, 0.05, size=(rows, 2)), half=bench.half)
+    found = march(bench, h, table)
+    assert grid.area @ (h - found.heights) == pytest.approx(RATE * 120.0 * 7.0 * rows, rel=1e-9)
+
+
+# ---- the paper
+
+
+def test_what_is_cut_lies_on_the_paper():
+    """Conservation: volume off the face = volume on the raster, part turned, shifted, overhanging."""
+    rng = np.random.default_rng(6)
+    bench = set_up(job(length=0.2, width=0.1, strips=[(-0.2, -0.12, 0.15, 0.12)]), cell=0.004)
+    grid = bench.grid
+    rows = 60
+    table = pose_table(
+        rows, 2.0, 100.0, half=bench.half, x=rng.uniform(-0.1, 0.1, rows), y=rng.uniform(-0.05, 0.05, rows),
+        turn=rng.uniform(0.0, 2.0 * np.pi, rows),
+    )  # fmt: skip
+    h = 10 * UM * rng.normal(size=grid.u.size)
+    found = march(bench, h, table, aged=True)
+    assert found.diagnostics[kernels.D_OFF_PAPER] > 0
+    off = grid.area @ (h - found.heights)
+    assert off > 0.0
+    for field in (found.load, found.dull):
+        assert field.sum() * found.paper_step**2 == pytest.approx(off, rel=1e-12)
+        assert field.min() >= 0.0
+    assert found.diagnostics[kernels.D_DEPOSITED] == pytest.approx(off, rel=1e-12)
+
+
+def worn_by(
+    sliding: float, pressure: float, floors: tuple[float, float], scales: tuple[float, float]
+) -> float:
+    """Depth off a face that rubs always the same paper of its own size, by an ODE solver [m]."""
+
+    def rate(_: float, v: Array) -> Array:
+        f = np.ones_like(v)
+        for floor, scale in zip(floors, scales, strict=True):
+            f *= floor + (1.0 - floor) * np.exp(-v / scale)
+        return RATE * pressure * f
+
+    return float(solve_ivp(rate, (0.0, sliding), [0.0], rtol=1e-9, atol=1e-14).y[0, -1])
+
+
+@pytest.mark.parametrize("floors", [(0.3, 0.6), (0.6, 0.6), (0.1, 0.3)])
+def test_paper_loads_and_dulls_as_the_law_says(floors):
+    """Independent route: dv/ds = k·p·f_load(v)·f_dull(v) by scipy, the face exactly on its paper."""
+    strips = [(-0.1, -0.05, 0.1, 0.05)]
+    bench = set_up(job(length=0.2, width=0.1, strips=strips), cell=0.005)
+    rows, sliding = 200, 150.0
+    table = pose_table(rows, sliding / rows, 100.0, half=bench.half)
+    scales = (6 * UM, 20 * UM)
+    found = march(bench, np.zeros(bench.grid.u.size), table, aged=True, paper=(*floors, *scales))
+    want = worn_by(sliding, 100.0 / 0.02, floors, scales)
+    np.testing.assert_allclose(-found.heights, want, rtol=1e-4)
+
+
+def test_paper_is_read_where_it_lies():
+    """A spot rubbed before cuts less when the part comes back turned: high side follows the paper."""
+    bench = set_up(job(length=0.2, width=0.1, strips=[(-0.3, -0.3, 0.3, 0.3)]), cell=0.005)
+    grid = bench.grid
+    flat = np.zeros(grid.u.size)
+    first = pose_table(40, 5.0, 100.0, half=bench.half, x=-0.1)
+    then = pose_table(1, 0.05, 100.0, half=bench.half, x=0.0)
+    turned = pose_table(1, 0.05, 100.0, half=bench.half, x=0.0, turn=np.pi)
+    ends = []
+    for last in (then, turned):
+        found = march(bench, flat, np.vstack([first, last]), aged=True, every=1, tilt_free=False)
+        off = found.snapshots[-2] - found.snapshots[-1]
+        ends.append(off[grid.u > 0.03].mean() - off[grid.u < -0.03].mean())
+    # The worn paper lies under x < 0: first under the part's −u half, turned under its +u half.
+    assert ends[0] > 0.0
+    assert ends[1] == pytest.approx(-ends[0], rel=1e-6)
+
+
+# ---- off the paper
+
+
+@pytest.mark.parametrize(
+    ("f", "p_max", "contact"), [(0.20, 2.188, 0.80), (0.25, 2.667, 0.75), (0.40, 6.667, 0.30)]
+)
+def test_overhang_past_the_edge_of_the_paper(f, p_max, contact):
+    """Closed form (no tension, linear pressure on what is on paper), load in the middle of the part.
+
+    Greatest pressure over W/A at the paper's edge, and the length in contact.
+    """
+    length, width, n = 0.2, 0.01, 200
+    edge = length * (0.5 - f)
+    bench = set_up(
+        job(length=length, width=width, plate=(4.0, 4.0), strips=[(-1.0, -1.0, edge, 1.0)]), cell=length / n
+    )
+    grid = bench.grid
+    kwd = 100.0 / (length * width) * RATE
+    rows, depth = 400, 6000 * UM
+    table = pose_table(rows, depth / kwd / rows, 100.0, half=bench.half)
+    found = march(bench, np.zeros(grid.u.size), table, every=rows // 2)
+    rate = (found.snapshots[0] - found.snapshots[1])[: grid.n_cells] / (depth / 2)
+    u = grid.u[: grid.n_cells]
+    # Cells stand half a cell and more inside the edge; the pressure falls linearly from there.
+    inside = edge - u
+    on_paper = length * (1.0 - f)
+    least = max(2.0 / (1.0 - f) - p_max, 0.0)  # the mean is 1/(1 − f) where all of it is in contact
+    want = p_max - (p_max - least) * inside / min(contact * length, on_paper)
+    want = np.where(inside > 0.0, np.maximum(want, 0.0), 0.0)
+    # p_max is printed to four digits; 0.2 % of it is asked for.
+    np.testing.assert_allclose(rate, want, rtol=0.0, atol=2e-3 * p_max)
+    assert rate[inside < 0.0].max() < 1e-9
+    in_contact = grid.area[: grid.n_cells][rate > 1e-3 * p_max].sum() / width
+    assert in_contact == pytest.approx(contact * length, abs=1.5 * length / n)
+
+
+def test_beyond_half_an_overhang_the_part_tips():
+    bench = set_up(job(length=0.2, width=0.02, strips=[(-1.0, -1.0, -0.02, 1.0)]), cell=0.005)
+    found = march(bench, np.zeros(bench.grid.u.size), pose_table(3, 1.0, 100.0, half=bench.half))
+    assert found.diagnostics[kernels.D_TIPPED] == 3
+    assert np.isfinite(found.heights).all()
+
+
+def test_part_beside_the_paper_has_no_contact():
+    bench = set_up(job(length=0.2, width=0.02, strips=[(-1.0, -1.0, -0.5, 1.0)]), cell=0.005)
+    found = march(bench, np.zeros(bench.grid.u.size), pose_table(3, 1.0, 100.0, half=bench.half))
+    assert found.status == kernels.STATUS_NO_CONTACT
+    assert found.diagnostics[kernels.D_FAILED_ROW] == 0
+
+
+def test_only_what_is_on_paper_wears():
+    """Coverage: nothing off the strips, all of the load on them, a gap between strips is none."""
+    bench = set_up(
+        job(length=0.2, width=0.1, strips=[(-0.3, -0.3, -0.02, 0.3), (0.02, -0.3, 0.3, 0.3)]), cell=0.005
+    )
+    grid = bench.grid
+    found = march(bench, np.zeros(grid.u.size), pose_table(20, 5.0, 100.0, half=bench.half))
+    off = -found.heights
+    gap = np.abs(grid.u) < 0.0175 - 1e-9
+    assert np.all(off[gap] == 0.0)
+    assert np.all(off[np.abs(grid.u) > 0.0225] > 0.0)
+    assert grid.area @ off == pytest.approx(RATE * 100.0 * 100.0, rel=1e-9)
+    assert np.ptp(off[np.abs(grid.u) > 0.0225]) < 1e-3 * UM
