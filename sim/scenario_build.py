@@ -18,27 +18,23 @@ from handlap.sim.outline import Array, Outline
 from handlap.sim.scenario import (
     Exact,
     Hands,
-    Paper,
     Plate,
     Scenario,
-    Strip,
     Strokes,
     Turning,
     TurnState,
     Uncertain,
     Wear,
 )
+from handlap.sim.scenario_bench import build_paper, build_plate
 from handlap.sim.scenario_given import Given
 from handlap.sim.scenario_keys import BY_NAME
 from handlap.sim.scenario_part import build_outline, build_part, find_metal
 from handlap.sim.scenario_readings import build_readings
-from handlap.sim.scenario_values import find_grits
 from handlap.sim.units import show
 
 Point = tuple[float, float]
 
-PLATE_LENGTH, PLATE_WIDTH = 0.45, 0.3
-"""A surface plate of common size, for scenarios that do not state theirs [m]."""
 FRICTION_FACTOR = math.sqrt(2.0)
 HALF_TURN = math.pi
 SCHEDULE_STATES: dict[str, tuple[Point, ...]] = {
@@ -71,8 +67,8 @@ def build(
     part = build_part(given, face, shift, metal)
     readings = build_readings(given, face, shift, folder)
     direction = given.plain("strokes.direction") or 0.0
-    plate = _plate(given, face, direction)
-    paper = _paper(given, plate)
+    plate = build_plate(given, face, direction, folder)
+    paper = build_paper(given, plate)
     hands = _hands(given)
     strokes = _strokes(given, face, plate, direction)
     turning = _turning(given)
@@ -121,72 +117,6 @@ def _lifting(given: Given, weight: float, press: Uncertain) -> None:
         given.found.warn("hands.press", "its lower end lifts the part off the paper")
 
 
-def _plate(given: Given, face: Outline | None, direction: float) -> Plate:
-    along, across = _extents(face, direction)
-    sides, assumed = [], False
-    for name, made in (
-        ("plate.length", max(PLATE_LENGTH, along + 0.2)),
-        ("plate.width", max(PLATE_WIDTH, across + 0.1)),
-    ):
-        if name not in given.stated:
-            given.note(name, show(made, "length", given.found.system))
-            assumed = True
-        sides.append(given.values.get(name, made))
-    plate = Plate(sides[0], sides[1], assumed)
-    if along > plate.length or across > plate.width:
-        given.found.warn("plate", "the part is larger than the plate and hangs over its edge")
-    return plate
-
-
-def _paper(given: Given, plate: Plate) -> Paper | None:
-    assumed = []
-    listed = given.values.get("paper.grits")
-    if listed is None and "paper.grits" not in given.stated:
-        listed = ["P80", "P120", "P240"]
-        given.note("paper.grits", ", ".join(listed))
-        assumed.append("paper.grits")
-    system = given.values.get("paper.grade_system")
-    papers = None if listed is None else find_grits(listed, system, "paper.grits", given.found)
-    wet = given.plain("paper.wet")
-    strips = _strips(given, plate)
-    for name in ("paper.wet", "paper.strips", "paper.brush_every", "paper.sheet_every"):
-        if name not in given.stated:
-            assumed.append(name)
-            if name != "paper.wet":
-                given.note(name, BY_NAME[name].default_words)
-    if papers is None:
-        return None
-    return Paper(
-        grits=papers,
-        wet=bool(wet),
-        strips=strips,
-        brush_every=given.values.get("paper.brush_every"),
-        sheet_every=given.values.get("paper.sheet_every"),
-        sheets=given.values.get("paper.sheets"),
-        assumed=tuple(assumed),
-    )
-
-
-def _strips(given: Given, plate: Plate) -> tuple[Strip, ...] | None:
-    listed = given.values.get("paper.strips")
-    if listed is None:
-        return None
-    strips = tuple(Strip(*s) for s in listed)
-    for i, s in enumerate(strips, 1):
-        over = max(max(-s.x0, s.x1) - plate.length / 2, max(-s.y0, s.y1) - plate.width / 2)
-        if over > 1e-6:
-            given.found.warn(
-                f"paper.strips[{i}]",
-                f"reaches {show(over, 'length', given.found.system)} over the edge of the plate",
-            )
-        for j, t in enumerate(strips[: i - 1], 1):
-            wide = min(s.x1, t.x1) - max(s.x0, t.x0)
-            high = min(s.y1, t.y1) - max(s.y0, t.y0)
-            if wide > 1e-6 and high > 1e-6:
-                given.found.warn(f"paper.strips[{i}]", f"overlaps strip {j}; strips should butt")
-    return strips
-
-
 def _hands(given: Given) -> Hands:
     return Hands(
         **{
@@ -201,23 +131,36 @@ def _hands(given: Given) -> Hands:
                 "push_over_pull",
                 "strokes_per_minute",
             )
-        }
+        },
+        twist=given.get("hands.twist") or 0.0,
+        swell=given.get("hands.swell") or 0.0,
+        rocking=given.get("hands.rocking") or 0.0,
     )
 
 
 def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float) -> Strokes:
     pattern = given.plain("strokes.pattern")
     length = given.values.get("strokes.length")
-    along, _ = _extents(face, direction)
     if length is None:
-        length = min(0.15, max(0.04, plate.length - along))
+        length = min(0.15, max(0.04, _room(face, plate, direction)))
         if "strokes.length" not in given.stated:
             given.note("strokes.length", show(length, "length", given.found.system))
-    elif face is not None and along + length > plate.length + 1e-9:
-        over = show((along + length - plate.length) / 2.0, "length", given.found.system)
-        given.found.warn("strokes.length", f"the part runs {over} over either end of the plate")
+    elif face is not None:
+        over = (length - _room(face, plate, direction)) / 2.0
+        if over > 1e-9:
+            far = show(over, "length", given.found.system)
+            given.found.warn("strokes.length", f"the part runs {far} over either end of the plate")
     assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
     return Strokes(pattern, length, direction, assumed)
+
+
+def _room(face: Outline | None, plate: Plate, direction: float) -> float:
+    """Travel that keeps the part on the plate at the start, its u axis along x [m]."""
+    if face is None:
+        return math.inf
+    moves = abs(math.cos(direction)), abs(math.sin(direction))
+    spare = plate.length - face.length, plate.width - face.width
+    return min(s / m for s, m in zip(spare, moves, strict=True) if m > 1e-9)
 
 
 def _turning(given: Given) -> Turning:
@@ -285,16 +228,6 @@ def _exact(given: Given, face: Outline | None, shift: Point) -> Exact:
         strokes=given.values.get("exact.strokes"),
         cell=given.values.get("exact.cell"),
     )
-
-
-def _extents(face: Outline | None, direction: float) -> Point:
-    """Extent of the face along the stroke and across it [m]."""
-    if face is None:
-        return 0.0, 0.0
-    c, s = math.cos(direction), math.sin(direction)
-    along = face.rim @ np.array([c, s])
-    across = face.rim @ np.array([-s, c])
-    return float(np.ptp(along)), float(np.ptp(across))
 
 
 def _in_hull(rim: Array, at: Point) -> bool:

@@ -16,9 +16,10 @@ from typing import Any
 from handlap.sim.errors import Fault, ScenarioError
 from handlap.sim.findings import Findings
 from handlap.sim.height_table import read_small_text
+from handlap.sim.key_row import Key
 from handlap.sim.scenario import Scenario
 from handlap.sim.scenario_build import build
-from handlap.sim.scenario_keys import KEYS, Key
+from handlap.sim.scenario_keys import KEYS
 from handlap.sim.scenario_values import READERS
 
 LARGEST_FILE = 2_000_000

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from handlap.sim import metals
-from handlap.sim.outline import Array, Outline, circle, polygon_moments, rectangle, slot
+from handlap.sim.outline import Array, Outline, polygon_moments, rectangle
 from handlap.sim.outline_faults import opening_faults
 from handlap.sim.scenario import Part
 from handlap.sim.scenario_given import Given
+from handlap.sim.scenario_inserts import area_of, build_inserts, build_proud
 from handlap.sim.scenario_keys import BY_NAME
 from handlap.sim.scenario_values import what_is_known
-from handlap.sim.units import GRAVITY
+from handlap.sim.units import GRAVITY, show
 
 Point = tuple[float, float]
 
@@ -74,17 +75,36 @@ def _openings(given: Given, rim: Array, shift: Point) -> list[Array]:
                 given.found.fault(label, None, "one of circle, slot and polygon")
             continue
         kind, value = next(iter(table.items()))
-        if kind == "circle":
-            polygon = circle(*value)
-        elif kind == "slot":
-            polygon = slot(*value)
-        else:
-            polygon = np.array(value)
-        polygons.append(polygon + shift)
+        polygons.append(area_of(kind, value) + shift)
         numbers.append(i)
     for index, words in opening_faults(rim, polygons):
         given.found.fault(f"part.openings[{numbers[index]}]", None, f"must lie {words}")
     return polygons
+
+
+def _bending(given: Given, face: Outline | None) -> None:
+    """Doubt or refuse what is said about bending; write down that a part is taken as rigid."""
+    thickness, ribbed = given.values.get("part.thickness"), given.values.get("part.ribbed_as")
+    others = [k for k in ("part.pressing", "part.pad", "part.spring_back") if k in given.stated]
+    if "part.thickness" not in given.stated:
+        if "part.ribbed_as" in given.stated:
+            given.found.fault("part.thickness", None, "missing: part.ribbed_as needs it")
+        elif others:
+            given.found.warn(others[0], "not used without part.thickness: the part is taken as rigid")
+        if not {"part.ribbed_as", "exact.load"} & given.stated:
+            given.note("part.thickness", "not stated: the part is taken as rigid")
+        return
+    for name in ("part.pressing", "part.pad"):
+        if name not in given.stated:
+            given.plain(name)
+    if thickness is None:
+        return
+    if ribbed is not None and ribbed < thickness:
+        got, least = (show(x, "length", given.found.system) for x in (ribbed, thickness))
+        given.found.fault("part.ribbed_as", got, f"at least part.thickness, {least}: ribs stiffen")
+    stiff = max(thickness, ribbed or 0.0)
+    if face is not None and stiff > face.length / 3.0:
+        given.found.warn("part.thickness", "over a third of the length: no plate; taken as one all the same")
 
 
 def _weight(given: Given) -> float | None:
@@ -109,6 +129,9 @@ def build_part(given: Given, face: Outline | None, shift: Point, metal: metals.M
     gasket = given.values.get("part.gasket")
     if isinstance(gasket, str) and metal is not None:
         gasket = metals.gasket_finish(gasket, metal)
+    _bending(given, face)
+    proud = build_proud(given, face, shift)
+    inserts = build_inserts(given, face, shift, metal)
     if face is None or weight is None or metal is None or "part.limit" not in given.values:
         return None
     at = given.values.get("part.weight_at")
@@ -130,6 +153,13 @@ def build_part(given: Given, face: Outline | None, shift: Point, metal: metals.M
         limit_by=limit_by,
         allowance=given.values.get("part.allowance"),
         gasket_ra=gasket,
+        thickness=given.values.get("part.thickness"),
+        ribbed_as=given.values.get("part.ribbed_as"),
+        pressing=given.get("part.pressing"),
+        pad=given.get("part.pad"),
+        spring_back=given.values.get("part.spring_back"),
+        proud=proud,
+        inserts=inserts,
     )
 
 

@@ -67,10 +67,24 @@ def build_readings(given: Given, face: Outline | None, shift: Point, folder: Pat
 
 
 def _table(given: Given, face: Outline | None, shift: Point, folder: Path | None) -> HeightTable | None:
-    name = given.values.get("readings.heights")
+    sd = given.plain("readings.heights_sd") if "readings.heights" in given.values else None
+    table = read_beside(given, "readings.heights", folder, sd or 0.0)
+    return None if table is None else place_table(table, face, shift, given.found)
+
+
+def read_beside(given: Given, label: str, folder: Path | None, sd: float = 0.0) -> HeightTable | None:
+    """The table of heights a key names, in the folder of the scenario; None if absent or faulty.
+
+    Parameters
+    ----------
+    given : what the file states
+    label : the key
+    folder : of the scenario; None: it is no file
+    sd : standard deviation of one height [m]
+    """
+    name = given.values.get(label)
     if name is None:
         return None
-    label = "readings.heights"
     if folder is None:
         given.found.fault(label, name, "used only in a scenario that is itself a file")
         return None
@@ -83,12 +97,11 @@ def _table(given: Given, face: Outline | None, shift: Point, folder: Path | None
         given.found.fault(label, name, "a file in the folder of the scenario or below it")
         return None
     try:
-        table = read_height_table(path, given.plain("readings.heights_sd") or 0.0)
+        return read_height_table(path, sd)
     except ScenarioError as error:
         given.found.fault(label, name, "a table of heights that can be read; its faults follow")
         given.found.faults.extend(error.faults)
         return None
-    return place_table(table, face, shift, given.found)
 
 
 def build_lines(

@@ -1,6 +1,6 @@
 """Checking and converting the value of one key of a scenario file.
 
-One function per kind of :class:`handlap.sim.scenario_keys.Key`.  Each returns the value in SI,
+One function per kind of :class:`handlap.sim.key_row.Key`.  Each returns the value in SI,
 or None after writing down what is wrong with it, so that all faults of a file are found.
 """
 
@@ -15,9 +15,9 @@ from typing import Any
 from handlap.sim import grits
 from handlap.sim.findings import Findings
 from handlap.sim.grits import Grit
+from handlap.sim.key_row import Key, range_words
 from handlap.sim.outline_faults import outline_fault
 from handlap.sim.scenario import Law, Uncertain
-from handlap.sim.scenario_keys import Key, range_words
 from handlap.sim.units import (
     PRESS_WORD_FACTOR,
     PRESS_WORDS,
@@ -29,6 +29,8 @@ from handlap.sim.units import (
 
 LIST_MOST = 2000
 """Entries a list may hold."""
+LUMP_HEIGHT = (-0.005, 0.005)
+"""Heights of lumps under the paper that are believed; below nought: a dent in the plate [m]."""
 
 
 def number(raw: Any, label: str, found: Findings, quantity: str, allowed: str) -> float | None:
@@ -313,6 +315,28 @@ def read_strips(raw: Any, row: Key, label: str, found: Findings) -> list[list[fl
     return strips
 
 
+def read_lumps(raw: Any, row: Key, label: str, found: Findings) -> list[list[float]] | None:
+    """Round lumps (x, y, diameter, height) [m]."""
+    listed = entries(raw, label, found, 1, "lumps [x, y, diameter, height]")
+    if listed is None:
+        return None
+    shape = (("x", "length"), ("y", "length"), ("diameter", "length"), ("height", "height"))
+    lumps = []
+    for i, entry in enumerate(listed, 1):
+        values = numbers(entry, f"{label}[{i}]", found, shape, row)
+        if values is None:
+            continue
+        low, high = LUMP_HEIGHT
+        if values[2] <= 0.0:
+            found.fault(f"{label}[{i}] (diameter)", entry[2], "above 0")
+        elif not low <= values[3] <= high:
+            ends = " to ".join(show(h, "height", found.system) for h in LUMP_HEIGHT)
+            found.fault(f"{label}[{i}] (height)", entry[3], ends)
+        else:
+            lumps.append(values)
+    return lumps
+
+
 def read_turns(raw: Any, row: Key, label: str, found: Findings) -> list[list[float]] | None:
     """A round of turns (part, operator) [rad]."""
     listed = entries(raw, label, found, 1, "pairs [turn of the part, turn of the operator]")
@@ -403,6 +427,7 @@ READERS: dict[str, Callable[[Any, Key, str, Findings], Any]] = {
     "stations": read_stations,
     "depths": read_depths,
     "strips": read_strips,
+    "lumps": read_lumps,
     "grits": read_grits,
     "turns": read_turns,
     "direction": read_direction,

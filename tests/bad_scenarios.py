@@ -71,7 +71,7 @@ BAD: dict[str, tuple[Change, str, str]] = {
     "metal missing": (('metal = "A356"\n', ""), "part.metal", "missing"),
     "unknown section": (("[part]", "[parts]"), "parts", 'nearest is "part"'),
     "unknown key": (part("mas = 2"), "part.mas", 'nearest is "part.mass"'),
-    "key of another section": (part("press = 3"), "part.press", 'nearest is "hands.press"'),
+    "key of another section": (part("push_over_pull = 3"), "part.push_over_pull", 'nearest is "hands.push_over_pull"'),
     "unknown key in a line": (
         line('hold = "rest"'),
         "readings.line[1].hold",

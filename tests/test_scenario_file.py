@@ -394,7 +394,6 @@ def test_heights_from_a_file_beside_the_scenario(tmp_path: Path) -> None:
         ("plate", ("title", "plate.length = 150\ntitle")),
         ("part.weight_at", ("mass = 2", "mass = 2\nweight_at = [150, 0]")),
         ("part", ("length = 200\nwidth = 100", "length = 100\nwidth = 200")),
-        ("paper.strips[2]", ("title", "paper.strips = [[-200, -100, 10, 100], [0, -100, 200, 100]]\ntitle")),
         ("paper.strips[1]", ("title", "paper.strips = [[-300, -100, 10, 100]]\ntitle")),
         ("hands.press", ("title", "hands.press = {value = -15, low = -30, high = 0}\ntitle")),
     ],
