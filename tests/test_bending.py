@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from bending_reference import reference_step, softplus_integral
 
-from handlap.sim import bending, metals, spring_back
+from handlap.sim import bending, kernels, metals, spring_back
 from handlap.sim.bending import make_bending
 from handlap.sim.errors import InputError
 from handlap.sim.grid import make_grid
@@ -384,3 +384,61 @@ def test_largest_press():
     assert spring_back.largest_press_simulated(never, 5e-6, low=0, high=100) is None
     assert spring_back.largest_press_simulated(linear, 30e-6, low=0, high=100) == 100
     assert spring_back.largest_press_simulated(linear, 5e-6, low=0, high=100) == pytest.approx(25, abs=1)
+
+
+@pytest.mark.parametrize(("thickness", "flexed", "left"), [(None, 0, 58), (0.006, 42, 70), (0.015, 3, 59)])
+def test_a_bowed_cover_under_one_pad(thickness, flexed, left):
+    """200 × 100 mm of aluminium hollow by 100 µm, 60 N, 250 m of sliding.
+
+    Beforehand, by an independent program with a linear contact of 0.25 kPa/µm: a 6 mm cover flexes
+    42 µm and is 70 µm out when let go, 58 if rigid; at 15 mm it flexes 3 µm.  The contact here is
+    exponential, of about that stiffness where it bears, so the figures agree roughly.
+    """
+    part = plate(0.2, 0.1, thickness)
+    grid, shapes = faces(part)
+    bent = make_bending(part, grid=grid)
+    h, steps = shapes["hollow"], []
+    for _ in range(10):
+        steps.append(reference_step(h, grid.u, grid.v, grid.area, RATE, 24e-6, 25.0, 60.0, 0, 0, bent))
+        h = steps[-1].heights
+    if bent is not None:
+        found = spring_back.spring_figures(
+            grid.u, grid.v, grid.area, shapes["hollow"], steps[0].amplitudes, bent.shapes_at(grid.points)
+        )
+        assert 1e6 * found.comes_back[0] == pytest.approx(flexed, rel=0.08, abs=0.7)
+        assert found.sprung_flat[0] > 0.0
+    zone = spring_back.minimum_zone_widths(grid.u, grid.v, h[np.newaxis])[0]
+    assert 1e6 * zone == pytest.approx(left, rel=0.06)
+
+
+@pytest.mark.parametrize("lam", [0.5e-6, 15e-6, 40e-6])
+@pytest.mark.parametrize(
+    ("shape", "eu", "ev"), [("hollow", 0.01, 0.0), ("twist", 0.03, 0.0), ("crown", 0.0, 0.02)]
+)
+def test_compiled_solver_finds_what_the_reference_finds(shape, eu, ev, lam):
+    part, load, slide, half = plate(thickness=0.005), 60.0, 10.0, 0.1
+    grid, shapes = faces(part)
+    bent = bent_shapes(part, grid=grid)
+    h = shapes[shape]
+    rows = [np.ones_like(grid.u), grid.u / half, grid.v / half, *bent.shapes_at(grid.points).T]
+    basis = np.ascontiguousarray(rows)
+    target = load * np.concatenate([[1.0, eu / half, ev / half], bent.press])
+    elastic = np.zeros((target.size, target.size))
+    elastic[3:, 3:] = bent.stiffness * lam
+    base = h / lam + np.log(RATE * kernels.REFERENCE_PRESSURE * slide / lam)
+    pose = np.zeros(target.size)
+    pose[0] = -base.max()
+    soft, logistic, closing = (np.empty(grid.u.size) for _ in range(3))
+    status, evaluations = kernels.solve_flexible(
+        base, basis, grid.area * lam / (RATE * slide), target, elastic, np.ones(target.size),
+        max(50e-6, 3 * lam) / lam, pose, soft, logistic, closing, kernels.TOLERANCE,
+    )  # fmt: skip
+    slow = reference_step(
+        h, grid.u, grid.v, grid.area, RATE, lam, slide, load, eu, ev, bent,
+        start=np.concatenate([pose[:1], np.zeros(2 + bent.count)]),
+    )  # fmt: skip
+    assert slow.residual < 1e-6 * load
+    assert status == kernels.STATUS_OK and evaluations < 150
+    assert lam * soft == pytest.approx(h - slow.heights, abs=2e-5 * lam)
+    assert lam * pose[3:] == pytest.approx(slow.amplitudes, abs=1e-3 * lam)
+    assert grid.area @ (lam * soft) / (RATE * slide) == pytest.approx(load, rel=1e-6)
