@@ -297,9 +297,10 @@ def _spring(plan: Plan) -> str | None:
         return None
     words = (
         f"the press springs it flat by {1e6 * spring.flexed:.0f} µm at the start; at the stop "
-        f"{1e6 * spring.comes_back:.0f} µm are pressed in and come back when it is let go; flatness after the "
-        f"same work {1e6 * spring.flatness:.0f} µm, were it rigid {1e6 * spring.flatness_rigid:.0f} µm, with a "
-        f"stiff block behind it {1e6 * spring.flatness_backed:.0f} µm"
+        f"{1e6 * spring.comes_back:.0f} µm are pressed in and come back when it is let go; "
+        f"flatness after the same work {1e6 * spring.flatness:.0f} µm, were it rigid "
+        f"{1e6 * spring.flatness_rigid:.0f} µm, with a stiff block behind it "
+        f"{1e6 * spring.flatness_backed:.0f} µm"
     )
     if spring.asked is None:
         return words

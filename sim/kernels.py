@@ -301,8 +301,9 @@ def _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor,
     """Closing of every point and weight of every cell for the step, from heights over the paper.
 
     ``read`` is the cutting power of the paper, ``scale`` all else that makes a spot cut faster or
-    slower than the rest; ``floor``: least cutting power of the paper.  Logarithms of numbers from 0.18 to 1 come from
-    2·artanh by a polynomial (1e-9), which the compiler can vectorise; below, from the library.
+    slower than the rest; ``floor``: least cutting power of the paper.  Logarithms of numbers from
+    0.18 to 1 come from 2·artanh by a polynomial (1e-9), which the compiler can vectorise; below,
+    from the library.
     """
     if floor >= 1.0:
         for i in range(h.shape[0]):

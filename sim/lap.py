@@ -109,6 +109,7 @@ class LapRun:
     load_sliding : Σ load × sliding distance [N·m]
     clipped : share of rows whose wobble left the hull of the face and was held at it [-]
     tipped : share of rows whose mean resultant lay outside it [-]
+    overhung : share of rows in which part of the face lay off the paper [-]
     evaluations : passes over the face that the pose solver took [-]
     amplitudes : bending amplitudes while lapping, mean since the snapshot before (snapshots, shapes) [m]
     """
@@ -120,6 +121,7 @@ class LapRun:
     load_sliding: float
     clipped: float
     tipped: float
+    overhung: float
     evaluations: int
     amplitudes: Array
 
@@ -335,6 +337,7 @@ def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage
         load_sliding=float(np.sum(table[:, kernels.LOAD] * layout.slide)),
         clipped=max(clipped, diagnostics[kernels.D_CLIPPED] / rows) if off else clipped,
         tipped=max(tipped, diagnostics[kernels.D_TIPPED] / rows) if off else tipped,
+        overhung=float(off) / rows,
         evaluations=int(diagnostics[kernels.D_EVALUATIONS]),
         amplitudes=amplitudes,
     )
@@ -358,8 +361,8 @@ def tipping_words(conditions: Conditions, share: float) -> str:
     """What to say when the press lies off the face in a ``share`` of the work."""
     height = 1e3 * conditions.grip.height
     return (
-        f"the part tips over: in {100 * share:.0f} % of the work the press and the weight act beyond the edge "
-        f"of what lies on the paper. Pushing {height:.0f} mm over the paper moves them "
-        f"{conditions.friction * height:.0f} mm forward: hold it lower, push along the long side, press nearer "
-        "to the middle, or keep more of the part on the paper"
+        f"the part tips over: in {100 * share:.0f} % of the work the press and the weight act beyond "
+        f"the edge of what lies on the paper. Pushing {height:.0f} mm over the paper moves them "
+        f"{conditions.friction * height:.0f} mm forward: hold it lower, push along the long side, "
+        "press nearer to the middle, or keep more of the part on the paper"
     )

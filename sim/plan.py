@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import Executor
 
+from handlap.sim.plan_notes import bench_notes
 from handlap.sim.plan_report import report
 from handlap.sim.plan_spring import spring_effect
 from handlap.sim.results import Plan
@@ -42,5 +43,6 @@ def make_plan(
     errors = measure_errors(job, worked.coarse)
     plate = plate_effect(job, worked)
     spring = spring_effect(job, worked)
+    notes = bench_notes(job, worked)
     tell(1.0, "done")
-    return report(job, worked, errors=errors, plate=plate, spring=spring)
+    return report(job, worked, errors=errors, plate=plate, spring=spring, notes=notes)

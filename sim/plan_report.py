@@ -36,11 +36,17 @@ RISE = 0.5e-6
 
 
 def report(
-    job: Job, worked: Worked, *, errors: Errors, plate: PlateEffect | None, spring: SpringBack | None
+    job: Job,
+    worked: Worked,
+    *,
+    errors: Errors,
+    plate: PlateEffect | None,
+    spring: SpringBack | None,
+    notes: tuple[str, ...],
 ) -> Plan:
     """Put a plan together from the work of all members."""
     scenario, bench, gauged, members = job.scenario, job.bench, job.gauged, job.members
-    coarse, stops, finish = worked.coarse.course, worked.coarse.stops, worked.finish
+    coarse, stops = worked.coarse.course, worked.coarse.stops
     grits = scenario.paper.grits[worked.coarse.first :]
     outcome = worked.outcome
     part, grid = scenario.part, bench.grid
@@ -104,6 +110,7 @@ def report(
         trials=worked.trials,
         plate=plate,
         spring=spring,
+        notes=notes,
         member_mean_depth=done.mean_depth,
         member_mass=mass,
     )

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-
 from handlap.sim import gauge
 from handlap.sim.bending import Bending
-from handlap.sim.lap import LapRun, run_stage, stage_layout
+from handlap.sim.lap import LapRun
 from handlap.sim.results import SpringBack
-from handlap.sim.rhythm import stage_of
-from handlap.sim.scenario import Scenario, Uncertain
+from handlap.sim.scenario import Uncertain
 from handlap.sim.spring_back import SpringFigures, largest_press_simulated, spring_figures
-from handlap.sim.work import Job, Worked, most_typical, vary
+from handlap.sim.work import Job, Worked, lap_typical
 
 
 def spring_effect(job: Job, worked: Worked) -> SpringBack | None:
@@ -25,12 +22,12 @@ def spring_effect(job: Job, worked: Worked) -> SpringBack | None:
     if job.bench.bending is None:
         return None
     job.tell(0.98, "looking at what springs back")
-    run, own = _lap(job, worked, scenario)
+    run, own = lap_typical(job, worked, scenario)
     flatness = float(gauge.flatness(own.gauged, run.heights[-1])[0])
     rigid_part = replace(scenario.part, thickness=None, ribbed_as=None)
-    rigid, rigid_job = _lap(job, worked, replace(scenario, part=rigid_part))
+    rigid, rigid_job = lap_typical(job, worked, replace(scenario, part=rigid_part))
     backed_part = replace(scenario.part, pressing="backing")
-    backed, backed_job = _lap(job, worked, replace(scenario, part=backed_part))
+    backed, backed_job = lap_typical(job, worked, replace(scenario, part=backed_part))
     asked = scenario.part.spring_back
     press = None if asked is None else _largest_press(job, worked, asked)
     figures = _figures(own, run)
@@ -43,18 +40,6 @@ def spring_effect(job: Job, worked: Worked) -> SpringBack | None:
         asked=asked,
         largest_press=press,
     )
-
-
-def _lap(job: Job, worked: Worked, scenario: Scenario) -> tuple[LapRun, Job]:
-    """The most typical member lapped to the middle stop in a changed scenario."""
-    changed = job if scenario is job.scenario else vary(job, scenario)
-    coarse = worked.coarse
-    strokes = int(coarse.course.strokes[int(np.median(coarse.stops.look))])
-    grit = scenario.paper.grits[coarse.first]
-    stage = stage_of(scenario, changed.middle, grit, strokes, coarse.check_every)
-    layout = stage_layout(changed.bench, stage, quad_strokes=coarse.quad_strokes, seed=job.seed)
-    face = changed.members.before[most_typical(job.members.before)]
-    return run_stage(changed.bench, face, changed.middle, stage, layout), changed
 
 
 def _figures(job: Job, run: LapRun) -> SpringFigures:
@@ -81,7 +66,7 @@ def _largest_press(job: Job, worked: Worked, asked: float) -> float | None:
 
     def comes_back(press: float) -> float:
         hands = replace(scenario.hands, press=Uncertain.fixed(press, "hands.press"))
-        run, changed = _lap(job, worked, replace(scenario, hands=hands))
+        run, changed = lap_typical(job, worked, replace(scenario, hands=hands))
         return float(_figures(changed, run).comes_back[-1])
 
     return largest_press_simulated(comes_back, asked, low=1.0, high=2.0 * scenario.hands.press.high)

@@ -27,7 +27,7 @@ from handlap.sim.errors import InputError, TippingError
 from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.gauge import Gauge
 from handlap.sim.grits import Grit
-from handlap.sim.lap import Bench, Conditions, run_stage, set_up, stage_layout, tipping_words
+from handlap.sim.lap import Bench, Conditions, LapRun, run_stage, set_up, stage_layout, tipping_words
 from handlap.sim.outcome import Finish, Outcome, find_outcome
 from handlap.sim.outline import Array
 from handlap.sim.proud import refuse_proud
@@ -339,6 +339,18 @@ def measure_errors(job: Job, coarse: Coarse) -> Errors:
         job.middle, stage, quad_strokes=coarse.quad_strokes, seed=job.seed, lapped=run.heights[-1],
     )  # fmt: skip
     return Errors(TOLERANCE, coarse.step_error, grid, job.bench.grid.n_cells, coarse.course.rows)
+
+
+def lap_typical(job: Job, worked: Worked, scenario: Scenario) -> tuple[LapRun, Job]:
+    """The most typical member lapped to the middle stop, middle numbers, in a changed scenario."""
+    changed = job if scenario is job.scenario else vary(job, scenario)
+    coarse = worked.coarse
+    strokes = int(coarse.course.strokes[int(np.median(coarse.stops.look))])
+    grit = scenario.paper.grits[coarse.first]
+    stage = stage_of(scenario, changed.middle, grit, strokes, coarse.check_every)
+    layout = stage_layout(changed.bench, stage, quad_strokes=coarse.quad_strokes, seed=job.seed)
+    face = changed.members.before[most_typical(job.members.before)]
+    return run_stage(changed.bench, face, changed.middle, stage, layout), changed
 
 
 def _plate_errs(plate: Plate) -> bool:

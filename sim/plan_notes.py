@@ -1,0 +1,90 @@
+"""What seams, overhang and inserts do to a planned job, in words with numbers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from handlap.sim import gauge
+from handlap.sim.outline import inside_polygon
+from handlap.sim.scenario import Plate
+from handlap.sim.work import Job, Worked, lap_typical
+
+WORTH_SAYING = 0.5e-6
+"""Differences below this are not put in words [m]."""
+OFF = 1e-9
+"""Share of the work from which the part counts as hanging over the paper's edge."""
+
+
+def bench_notes(job: Job, worked: Worked) -> tuple[str, ...]:
+    """One sentence for each thing on the bench that the most typical member feels."""
+    return (*_layout_notes(job, worked), *_insert_notes(job, worked))
+
+
+def _layout_notes(job: Job, worked: Worked) -> list[str]:
+    """What edges, gaps, overlaps and lumps do, against one large whole sheet."""
+    scenario = job.scenario
+    run, own = lap_typical(job, worked, scenario)
+    if run.overhung <= OFF and scenario.paper.strips is None and not scenario.paper.lumps:
+        return []
+    reach = scenario.part.outline.length + scenario.part.outline.width + 2.0 * scenario.strokes.length
+    plate = replace(
+        scenario.plate,
+        length=max(scenario.plate.length, 2.0 * reach),
+        width=max(scenario.plate.width, 2.0 * reach),
+    )
+    whole = replace(
+        scenario,
+        plate=Plate(plate.length, plate.width),
+        paper=replace(scenario.paper, strips=None, lumps=()),
+    )
+    ideal, _ = lap_typical(job, worked, whole)
+    change = ideal.heights[-1] - run.heights[-1]
+    grid = own.bench.grid
+    deepest = int(np.argmax(change))
+    flatter = gauge.flatness(own.gauged, ideal.heights[-1])[0]
+    flatness = gauge.flatness(own.gauged, run.heights[-1])[0]
+    notes = []
+    if run.overhung > OFF:
+        notes.append(
+            f"in {100 * run.overhung:.0f} % of the work part of the face hangs over an edge or a gap of the "
+            "paper: the rest bears more, and the edge digs"
+        )
+    words = "whole sheet on a true plate" if scenario.plate != plate else "whole sheet"
+    notes.append(
+        f"against one large {words}, edges, seams and bumps leave the face {1e6 * flatness:.1f} µm "
+        f"instead of {1e6 * flatter:.1f} µm flat after the same strokes; most more comes off, "
+        f"{1e6 * change[deepest]:.1f} µm, at u {1e3 * grid.u[deepest]:.0f}, v {1e3 * grid.v[deepest]:.0f} mm"
+        if abs(change).max() > WORTH_SAYING
+        else f"edges, seams and bumps change the face by less than {1e6 * WORTH_SAYING:.1f} µm"
+    )
+    return notes
+
+
+def _insert_notes(job: Job, worked: Worked) -> list[str]:
+    """By how much another metal in the face ends proud or low: in the end, and at the stop."""
+    scenario = job.scenario
+    if not scenario.part.inserts:
+        return []
+    run, own = lap_typical(job, worked, scenario)
+    grid = own.bench.grid
+    grit = scenario.paper.grits[worked.coarse.first]
+    bedding = own.middle.bedding_of(grit)
+    even, _ = lap_typical(job, worked, replace(scenario, part=replace(scenario.part, inserts=())))
+    notes = []
+    for insert in scenario.part.inserts:
+        inside = inside_polygon(insert.area, grid.u[: grid.n_cells], grid.v[: grid.n_cells])
+        if not inside.any():
+            continue
+        step = run.heights[-1][: grid.n_cells] - even.heights[-1][: grid.n_cells]
+        now = float(np.mean(step[inside]) - np.mean(step[~inside]))
+        end = bedding * math.log(1.0 / insert.rate_ratio)
+        side = "proud" if end >= 0.0 else "low"
+        notes.append(
+            f"{insert.name} wears at {insert.rate_ratio:.2g} of the rate of the metal around it: "
+            f"{1e6 * abs(now):.1f} µm {'proud' if now >= 0.0 else 'low'} at the stop, in the end "
+            f"{1e6 * abs(end):.1f} µm {side} on {grit.name} (bedding length times the logarithm of the ratio)"
+        )
+    return notes
