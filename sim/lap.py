@@ -158,13 +158,25 @@ def set_up(
     cell: float | None = None,
     cells: int = 3000,
     follow: dict[str, Array] | None = None,
+    like: Bench | None = None,
 ) -> Bench:
-    """Put part, plate and paper of a scenario together on a grid (see :func:`make_grid`)."""
+    """Put part, plate and paper of a scenario together on a grid (see :func:`make_grid`).
+
+    ``like``: a bench whose grid, and bending where the part is the same, are taken over if the
+    face has the same outline.
+    """
     outline = scenario.part.outline
-    grid = make_grid(outline, cell=cell or scenario.exact.cell, cells=cells, follow=follow)
+    if like is not None and like.scenario.part.outline is outline:
+        grid = like.grid
+    else:
+        like = None
+        grid = make_grid(outline, cell=cell or scenario.exact.cell, cells=cells, follow=follow)
     normals, supports = hull_of(outline)
     half = max(outline.length, outline.width) / 2.0
-    bending = make_bending(scenario.part, keep=BENDING_SHAPES)
+    if like is not None and like.scenario.part is scenario.part:
+        bending = like.bending
+    else:
+        bending = make_bending(scenario.part, grid=grid, keep=BENDING_SHAPES)
     return Bench(
         scenario=scenario,
         grid=grid,

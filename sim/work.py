@@ -37,6 +37,8 @@ from handlap.sim.rhythm import SETTLED, check_interval, choose_rhythm, depth_per
 from handlap.sim.scenario import Plate, Scenario
 
 CELLS = 3000
+CELLS_FLEXIBLE = 1500
+"""Cells where the part bends: each costs several times as much there."""
 TOLERANCE = 0.5e-6
 """Step error asked of the laps of an ensemble [m]."""
 MOST_MEMBERS = 4096
@@ -138,7 +140,7 @@ def open_job(
 
 def vary(job: Job, scenario: Scenario) -> Job:
     """The same faces, hands, paper and plate (common random numbers) on a changed scenario."""
-    return _job(scenario, job.faces, job.scores, job.plate_scores, job.seed, job.executor, job.tell)
+    return _job(scenario, job.faces, job.scores, job.plate_scores, job.seed, job.executor, job.tell, job)
 
 
 def _job(
@@ -149,14 +151,21 @@ def _job(
     seed: int,
     executor: Executor | None,
     tell: Progress,
+    like: Job | None = None,
 ) -> Job:
+    """Set the bench up; ``like``: a job on the same face, whose grid and faces are taken over."""
     outline = scenario.part.outline
-    lines, follow = gauge.lines_to_follow(outline)
-    bench = set_up(scenario, cells=CELLS, follow=follow)
-    before = np.array(faces.heights_at(bench.grid.points))
-    count = scores.shape[0]
-    if before.shape[0] < count:
-        before = np.resize(before, (count, before.shape[1]))
+    if like is not None and like.scenario.part.outline is outline:
+        bench = set_up(scenario, like=like.bench)
+        gauged, before = like.gauged, like.members.before
+    else:
+        lines, follow = gauge.lines_to_follow(outline)
+        rigid = scenario.part.thickness is None and scenario.part.ribbed_as is None
+        bench = set_up(scenario, cells=CELLS if rigid else CELLS_FLEXIBLE, follow=follow)
+        gauged = gauge.make_gauge(outline, bench.grid, lines)
+        before = np.array(faces.heights_at(bench.grid.points))
+        if before.shape[0] < scores.shape[0]:
+            before = np.resize(before, (scores.shape[0], before.shape[1]))
     conditions = tuple(
         replace(conditions_at(scenario, z), plate=plate)
         for z, plate in zip(scores, plate_scores, strict=True)
@@ -164,7 +173,7 @@ def _job(
     return Job(
         scenario=scenario,
         bench=bench,
-        gauged=gauge.make_gauge(outline, bench.grid, lines),
+        gauged=gauged,
         faces=faces,
         scores=scores,
         plate_scores=plate_scores,
