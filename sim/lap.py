@@ -186,7 +186,7 @@ def set_up(
         strips=paper_on_plate((scenario.plate.length, scenario.plate.width), scenario.paper.strips),
         scale=_rates(scenario, grid),
         bending=bending,
-        basis=_coordinates(grid, half, bending),
+        basis=coordinates(grid, half, bending),
     )
 
 
@@ -198,7 +198,7 @@ def _rates(scenario: Scenario, grid: Grid) -> Array:
     return scale
 
 
-def _coordinates(grid: Grid, half: float, bending: Bending | None) -> Array:
+def coordinates(grid: Grid, half: float, bending: Bending | None) -> Array:
     """Approach, tilts and bending shapes (3 + shapes, n) at the points of a grid."""
     if bending is None:
         return np.zeros((0, grid.u.size))
