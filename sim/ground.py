@@ -300,8 +300,8 @@ def overlap_steps(strips: Array, thickness: float, x: Array, y: Array, step: flo
     fine_x, fine_y = _fine(x, step), _fine(y, step)
     layers = np.zeros((fine_y.size, fine_x.size))
     for a, b, c, d in strips:
-        in_x = (fine_x >= a) & (fine_x <= c)
-        in_y = (fine_y >= b) & (fine_y <= d)
+        in_x = (fine_x >= a) & (fine_x < c)
+        in_y = (fine_y >= b) & (fine_y < d)
         layers += np.outer(in_y, in_x)
     on_paper = _mean(layers > 0.0)
     more = _mean(np.maximum(layers - 1.0, 0.0))

@@ -56,7 +56,7 @@ def build_plate(given: Given, face: Outline | None, direction: float, folder: Pa
         tolerance = 0.0
     forms = {*known, "plate.grade", "plate.flatness", "exact.load"}
     if not forms & given.stated:
-        given.note("plate.grade", "not stated: the plate is taken as flat")
+        given.note("plate.grade", "taken as flat")
     return Plate(
         length=sides[0],
         width=sides[1],

@@ -92,7 +92,7 @@ def _bending(given: Given, face: Outline | None) -> None:
         elif others:
             given.found.warn(others[0], "not used without part.thickness: the part is taken as rigid")
         if not {"part.ribbed_as", "exact.load"} & given.stated:
-            given.note("part.thickness", "not stated: the part is taken as rigid")
+            given.note("part.thickness", "taken as rigid")
         return
     for name in ("part.pressing", "part.pad"):
         if name not in given.stated:

@@ -71,7 +71,11 @@ BAD: dict[str, tuple[Change, str, str]] = {
     "metal missing": (('metal = "A356"\n', ""), "part.metal", "missing"),
     "unknown section": (("[part]", "[parts]"), "parts", 'nearest is "part"'),
     "unknown key": (part("mas = 2"), "part.mas", 'nearest is "part.mass"'),
-    "key of another section": (part("push_over_pull = 3"), "part.push_over_pull", 'nearest is "hands.push_over_pull"'),
+    "key of another section": (
+        part("push_over_pull = 3"),
+        "part.push_over_pull",
+        'nearest is "hands.push_over_pull"',
+    ),
     "unknown key in a line": (
         line('hold = "rest"'),
         "readings.line[1].hold",
@@ -208,5 +212,75 @@ BAD: dict[str, tuple[Change, str, str]] = {
     "bedding twice": (top("wear = {bedding = 0.1, bedding_length = 5}"), "wear.bedding_length", "not both"),
     "rate of nought": (top("wear.rate = 0"), "wear.rate", "mm³/(N·m)"),
     "load beside the face": (top("exact = {load = 9, load_at = [101, 0]}"), "exact.load_at", "tips over"),
+    "thickness of nought": (part("thickness = 0"), "part.thickness", "0.2 to 500 mm"),
+    "ribs without a plate": (part("ribbed_as = 9"), "part.thickness", "part.ribbed_as needs it"),
+    "ribs that soften": (
+        part("thickness = 9\nribbed_as = 6"),
+        "part.ribbed_as",
+        "at least part.thickness, 9 mm",
+    ),
+    "pressing somewhere": (part('pressing = "corner"'), "part.pressing", '"two pads"'),
+    "proud without a place": (part('proud = [{name = "dowel", stands = 6}]'), "part.proud[1].at", "missing"),
+    "proud far off": (
+        part('proud = [{name = "dowel", at = [0, 99], stands = 6}]'),
+        "part.proud[1].at",
+        "49 mm outside",
+    ),
+    "proud in µm": (
+        part('proud = [{name = "dowel", at = [0, 0], stands = 6000}]'),
+        "part.proud[1].stands",
+        "0 to 500 mm",
+    ),
+    "insert without a rate": (
+        part('inserts = [{name = "liner", circle = [0, 0, 9]}]'),
+        "part.inserts[1]",
+        "one of metal and rate_ratio",
+    ),
+    "insert of two rates": (
+        part('inserts = [{name = "liner", circle = [0, 0, 9], metal = "brass", rate_ratio = 2}]'),
+        "part.inserts[1]",
+        "one of metal and rate_ratio",
+    ),
+    "insert of unknown metal": (
+        part('inserts = [{name = "liner", circle = [0, 0, 9], metal = "brasss"}]'),
+        "part.inserts[1].metal",
+        'nearest is "brass"',
+    ),
+    "insert of no shape": (
+        part('inserts = [{name = "liner", metal = "brass"}]'),
+        "part.inserts[1]",
+        "one of circle, slot and polygon",
+    ),
+    "insert where there is no metal": (
+        part(
+            'openings = [{circle = [0, 0, 20]}]\ninserts = [{name = "p", circle = [0, 0, 9], rate_ratio = 2}]'
+        ),
+        "part.inserts[1].circle",
+        "no metal of it there",
+    ),
+    "grade without a standard": (top('plate.grade = "AA"'), "plate.grade", "ASME B89.3.7 AA"),
+    "unknown grade": (top('plate.grade = "DIN 876 5"'), "plate.grade", "known are DIN 876 0"),
+    "grade and flatness": (
+        top('plate = {grade = "DIN 876 0", flatness = 5}'),
+        "plate.flatness",
+        "not both",
+    ),
+    "unknown shape": (top('plate = {shape = "wave", shape_height = 5}'), "plate.shape", '"dish"'),
+    "shape without height": (top('plate.shape = "dish"'), "plate.shape_height", "missing"),
+    "height without shape": (top("plate.shape_height = 5"), "plate.shape", "missing"),
+    "gap past the glass": (
+        top("plate = {glass = 10, gap = 500}"),
+        "plate.gap",
+        "at most plate.length, 450 mm",
+    ),
+    "lump of three": (top("paper.lumps = [[0, 0, 9]]"), "paper.lumps[1]", "[x, y, diameter, height]"),
+    "lump without size": (top("paper.lumps = [[0, 0, 0, 50]]"), "paper.lumps[1] (diameter)", "above 0"),
+    "lump like a hill": (top("paper.lumps = [[0, 0, 9, 9000]]"), "paper.lumps[1] (height)", "5000 µm"),
+    "paper beside the plate": (
+        top("paper.strips = [[300, 0, 400, 50]]"),
+        "paper.strips",
+        "none of the strips",
+    ),
+    "press that swells away": (top("hands.swell = 1.2"), "hands.swell", "-0.9 to 0.9"),
     "heights from text": ((READINGS, '[readings]\nheights = "a.csv"\n'), "readings.heights", "itself a file"),
 }

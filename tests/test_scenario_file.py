@@ -12,9 +12,10 @@ import numpy as np
 import pytest
 from bad_scenarios import SHORT
 
-from handlap.sim import scenario_file
+from handlap.sim import metals, scenario_file
+from handlap.sim.errors import ScenarioError
 from handlap.sim.outline import polygon_moments
-from handlap.sim.scenario import Scenario, Uncertain
+from handlap.sim.scenario import Glass, Scenario, Uncertain
 from handlap.sim.scenario_keys import KEYS, describe_keys
 from handlap.sim.scenario_values import READERS
 
@@ -39,6 +40,28 @@ limit = 50.8
 limit_by = "zone"
 allowance = 254
 gasket = [0.762, 1.524]
+thickness = 12.7
+ribbed_as = 19.05
+pressing = "two pads"
+pad = 50.8
+spring_back = 25.4
+[[part.proud]]
+name = "dowel"
+at = [25.4, 12.7]
+stands = 6.35
+out = true
+[[part.inserts]]
+name = "liner"
+circle = [50.8, 50.8, 31.75]
+metal = "grey iron"
+[[part.inserts]]
+name = "bush"
+slot = [203.2, 101.6, 25.4, 12.7, 90]
+rate_ratio = 0.5
+[[part.inserts]]
+name = "plug"
+polygon = [[12.7, 101.6], [25.4, 101.6], [25.4, 114.3]]
+rate_ratio = 2
 [readings]
 edge_error = 2.54
 edge_bow = -2.54
@@ -53,6 +76,7 @@ slides_in = [[25.4, "end", 38.1]]
 [plate]
 length = 508
 width = 381
+grade = "ASME B89.3.7 A"
 [paper]
 grits = [120, 240]
 grade_system = "US"
@@ -61,6 +85,8 @@ strips = [[-254, -127, 0, 127], [0, -127, 254, 127]]
 brush_every = 20
 sheet_every = 200
 sheets = 12
+thickness = 0.254
+lumps = [[25.4, -25.4, 12.7, 101.6]]
 [hands]
 press = {value = 44.482216152605, low = 22.2411080763025, high = 88.96443230521}
 height = 50.8
@@ -70,6 +96,9 @@ wobble_along = 12.7
 wobble_across = {value = 12.7, low = 6.35, high = 25.4}
 push_over_pull = 1.2
 strokes_per_minute = 45
+twist = 15
+swell = 0.2
+rocking = 25.4
 [strokes]
 pattern = "diagonal"
 length = 203.2
@@ -114,6 +143,28 @@ limit = 2
 limit_by = "zone"
 allowance = 10
 gasket = [30, 60]
+thickness = 0.5
+ribbed_as = 0.75
+pressing = "two pads"
+pad = 2
+spring_back = 1
+[[part.proud]]
+name = "dowel"
+at = [1, 0.5]
+stands = 0.25
+out = true
+[[part.inserts]]
+name = "liner"
+circle = [2, 2, 1.25]
+metal = "grey iron"
+[[part.inserts]]
+name = "bush"
+slot = [8, 4, 1, 0.5, 90]
+rate_ratio = 0.5
+[[part.inserts]]
+name = "plug"
+polygon = [[0.5, 4], [1, 4], [1, 4.5]]
+rate_ratio = 2
 [readings]
 edge_error = 0.1
 edge_bow = -0.1
@@ -128,6 +179,7 @@ slides_in = [[1, "end", 1.5]]
 [plate]
 length = 20
 width = 15
+grade = "ASME B89.3.7 A"
 [paper]
 grits = ["120 US", "US 240"]
 wet = true
@@ -135,6 +187,8 @@ strips = [[-10, -5, 0, 5], [0, -5, 10, 5]]
 brush_every = 20
 sheet_every = 200
 sheets = 12
+thickness = 0.01
+lumps = [[1, -1, 0.5, 4]]
 [hands]
 press = {value = 10, low = 5, high = 20}
 height = "50.8 mm"
@@ -144,6 +198,9 @@ wobble_along = 0.5
 wobble_across = {value = 0.5, low = 0.25, high = 1}
 push_over_pull = 1.2
 strokes_per_minute = 45
+twist = 15
+swell = 0.2
+rocking = 1
 [strokes]
 pattern = "diagonal"
 length = 8
@@ -217,6 +274,102 @@ def test_values_in_si() -> None:
     assert not s.assumed and not s.assumed_plain and not s.warnings
 
 
+def test_part_and_bench_in_si() -> None:
+    s = scenario_file.load_text(MM, "x")
+    p = s.part
+    assert (p.thickness, p.ribbed_as, p.pad) == pytest.approx((0.0127, 0.01905, 0.0508))
+    assert p.pressing == "two pads" and p.spring_back == pytest.approx(25.4e-6)
+    (dowel,) = p.proud
+    assert dowel.out and dowel.height == pytest.approx(0.00635)
+    assert dowel.at == pytest.approx((0.0254 - 0.127, 0.0127 - 0.0635))
+    liner, bush, plug = p.inserts
+    iron, aluminium = metals.find("grey iron").rate, metals.find("A356").rate
+    assert (liner.rate_ratio, bush.rate_ratio, plug.rate_ratio) == pytest.approx((iron / aluminium, 0.5, 2))
+    assert abs(polygon_moments(liner.area)[0]) == pytest.approx(math.pi * 0.015875**2)
+    assert np.mean(liner.area, axis=0) == pytest.approx([0.0508 - 0.127, 0.0508 - 0.0635])
+    assert s.plate.grade == "ASME B89.3.7 A"
+    assert s.plate.tolerance == pytest.approx(2 * (40 + 625 / 25) * 25.4e-9)  # 20 × 15 in: D 25 in
+    assert s.paper.thickness == pytest.approx(0.254e-3)
+    (lump,) = s.paper.lumps
+    assert (lump.x, lump.y, lump.diameter, lump.height) == pytest.approx((0.0254, -0.0254, 0.0127, 101.6e-6))
+    assert (s.hands.twist, s.hands.swell, s.hands.rocking) == pytest.approx((math.pi / 12, 0.2, 0.0254))
+
+
+@pytest.mark.parametrize(
+    ("units", "lines", "record"),
+    [
+        ("mm", "flatness = 5.08", {"tolerance": 5.08e-6, "grade": None}),
+        ("inch", "flatness = 0.2", {"tolerance": 5.08e-6, "grade": None}),
+        ("mm", 'shape = "twist"\nshape_height = 20', {"shape": "twist", "shape_height": 20e-6}),
+        ("inch", 'shape = "dish"\nshape_height = 2', {"shape": "dish", "shape_height": 50.8e-6}),
+        ("mm", "glass = 10\ngap = 300", {"glass": Glass(0.01, 0.3)}),
+        ("inch", "glass = 0.5\ngap = 12", {"glass": Glass(0.0127, 0.3048)}),
+        ("mm", "glass = 10", {"glass": Glass(0.01, 0.0)}),
+    ],
+)
+def test_forms_of_a_plate(units: str, lines: str, record: dict[str, Any]) -> None:
+    text = f'units = "{units}"\n{SHORT}[plate]\n{lines}\n'
+    if units == "inch":
+        for mm, inch in (("200", "8"), ("width = 100", "width = 4"), ("-100", "-4"), ("[100, 0]", "[4, 0]")):
+            text = text.replace(mm, inch)
+        text = text.replace('[[10, "none", 30], [100, 50, 60]]', "[[4, 2, 3]]").replace(
+            "limit = 50", "limit = 2"
+        )
+    plate = scenario_file.load_text(text, "x").plate
+    got = flat({key: getattr(plate, key) for key in record})
+    for key, value in flat(record).items():
+        assert got[key] == (pytest.approx(value) if isinstance(value, float) else value), key
+
+
+def test_measured_heights_of_a_plate(tmp_path: Path) -> None:
+    rows = "".join(f"{x},{y},{x * y / 1000}\n" for x in (-200, 0, 200) for y in (-120, 0, 120))
+    (tmp_path / "plate.csv").write_text("x_mm,y_mm,height_um\n" + rows)
+    path = tmp_path / "job.toml"
+    within = SHORT + '[plate]\nheights = "plate.csv"\n[paper]\nstrips = [[-200, -120, 200, 120]]\n'
+    path.write_text(within)
+    s = scenario_file.load(path)
+    assert s.warnings == () and s.plate.heights is not None
+    assert s.plate.heights.height.max() == pytest.approx(24e-6)
+    # A grade gives way to what was measured, with a word about it.
+    path.write_text(within.replace('"plate.csv"', '"plate.csv"\ngrade = "DIN 876 2"'))
+    s = scenario_file.load(path)
+    assert s.plate.tolerance == 0.0 and any("plate.grade: not used" in w for w in s.warnings)
+    for strips, says in (
+        ("strips = [[-200, -120, 0, 120], [0, -120, 210, 120]]", "strip 2 reaches 10 mm out"),
+        ("", "the whole plate is papered, which reaches"),
+    ):
+        path.write_text(within.replace("strips = [[-200, -120, 200, 120]]", strips))
+        with pytest.raises(ScenarioError, match=says):
+            scenario_file.load(path)
+    path.write_text(within.replace("heights", "length = 300\nheights"))
+    with pytest.raises(ScenarioError, match=r"places on the plate.*6 lie outside"):
+        scenario_file.load(path)
+
+
+def test_strips_may_lie_on_one_another_or_apart() -> None:
+    text = SHORT + "[paper]\nstrips = [[-200, -100, 0, 100], {}]\n"
+    overlap = scenario_file.load_text(text.format("[-10, -100, 200, 100]"), "x")
+    assert not overlap.warnings
+    assert ("paper.thickness", "0.35 mm") in [row[:2] for row in overlap.assumed_plain]
+    for second in ("[0, -100, 200, 100]", "[10, -100, 200, 100]"):
+        apart = scenario_file.load_text(text.format(second), "x")
+        assert not apart.warnings
+        assert "paper.thickness" not in [row[0] for row in apart.assumed_plain]
+
+
+def test_a_stroke_across_needs_its_room_across() -> None:
+    """The part's u lies along x at the start, so a stroke across goes along y of the plate."""
+    text = SHORT + '[plate]\nlength = 210\nwidth = 300\n[strokes]\ndirection = "{}"\nlength = 180\n'
+    assert not scenario_file.load_text(text.format("across"), "x").warnings
+    along = scenario_file.load_text(text.format("along"), "x")
+    assert any("the part runs 85 mm over either end" in w for w in along.warnings)
+    default = scenario_file.load_text(text.format("along").replace("length = 180", ""), "x")
+    assert default.strokes.length == pytest.approx(0.04)
+    across = scenario_file.load_text(SHORT + '[strokes]\ndirection = "across"\n', "x")
+    assert (across.plate.length, across.plate.width) == pytest.approx((0.45, 0.3))
+    assert across.strokes.length == pytest.approx(0.15)
+
+
 def test_stations_leaves_and_depths() -> None:
     (line,) = scenario_file.load_text(MM, "x").readings.lines
     assert line.start == pytest.approx((-0.127, 0.00635 - 0.0635))
@@ -253,6 +406,13 @@ weight = 20
 [readings]
 heights = "a.csv"
 heights_sd = 1
+[plate]
+flatness = 5
+shape = "dish"
+shape_height = 20
+heights = "plate.csv"
+glass = 10
+gap = 300
 [turning]
 states = [[0, 0], [180, 90]]
 [wear]
@@ -306,6 +466,7 @@ def test_defaults_are_reported_with_spread_and_basis() -> None:
     assert plain["paper.grits"][0] == "P80, P120, P240"
     assert plain["part.limit_by"][0] == "straightedge"
     assert plain["plate.length"][0] == "450 mm" and s.plate.assumed
+    assert plain["plate.grade"][0] == "taken as flat" and plain["part.thickness"][0] == "taken as rigid"
     assert {"readings.line[].held", "strokes.length", "turning.schedule", "paper.wet"} <= plain.keys()
     assert all(words and basis for words, basis in plain.values())
     settled = s.settled()
@@ -396,6 +557,14 @@ def test_heights_from_a_file_beside_the_scenario(tmp_path: Path) -> None:
         ("part", ("length = 200\nwidth = 100", "length = 100\nwidth = 200")),
         ("paper.strips[1]", ("title", "paper.strips = [[-300, -100, 10, 100]]\ntitle")),
         ("hands.press", ("title", "hands.press = {value = -15, low = -30, high = 0}\ntitle")),
+        ("part.pad", ("mass = 2", "mass = 2\npad = 40")),
+        ("part.thickness", ("mass = 2", "mass = 2\nthickness = 70")),
+        ("plate.gap", ("title", "plate.gap = 100\ntitle")),
+        ("plate.gap", ("title", "plate = {glass = 20, gap = 70}\ntitle")),
+        ("plate.flatness", ("title", "plate = {glass = 20, flatness = 5}\ntitle")),
+        ("plate.grade", ("title", 'plate = {shape = "dish", shape_height = 9, grade = "DIN 876 0"}\ntitle')),
+        ("paper.lumps[1]", ("title", "paper.lumps = [[0, 160, 5, 50]]\ntitle")),
+        ("hands.twist", ("title", "hands.twist = 60\ntitle")),
     ],
 )
 def test_implausible_values_are_doubted_not_refused(key: str, change: tuple[str, str]) -> None:
