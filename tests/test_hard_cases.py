@@ -132,7 +132,9 @@ def test_bending_part_has_one_minimum_from_many_starts(start):
         return pose, soft
 
     expected, pressed = solve(np.zeros(modes))
-    scatter = np.random.default_rng(start).normal(size=modes) * np.array([30.0, 30.0, 30.0, *[5.0] * (modes - 3)])
+    scatter = np.random.default_rng(start).normal(size=modes) * np.array(
+        [30.0, 30.0, 30.0, *[5.0] * (modes - 3)]
+    )
     pose, soft = solve(scatter)
     assert soft == pytest.approx(pressed, abs=1e-6)
     assert pose == pytest.approx(expected, abs=1e-4)

@@ -26,7 +26,9 @@ def overhanging(f):
     )
 
 
-@pytest.mark.parametrize(("f", "greatest", "contact"), [(0.2, 2.188, 0.8), (0.25, 2.667, 0.75), (0.4, 6.667, 0.3)])
+@pytest.mark.parametrize(
+    ("f", "greatest", "contact"), [(0.2, 2.188, 0.8), (0.25, 2.667, 0.75), (0.4, 6.667, 0.3)]
+)
 def test_pressure_of_a_worn_in_overhanging_part(f, greatest, contact):
     strokes = 400_000_000
     done = lap(
