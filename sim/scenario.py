@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Any, Literal
 
 from handlap.sim.grits import Grit
 from handlap.sim.metals import Metal
@@ -373,7 +373,7 @@ class Scenario:
 
     def settled(self) -> Scenario:
         """The same job with nothing uncertain."""
-        uncertain = {k: v.settled() for k, v in vars(self.hands).items() if isinstance(v, Uncertain)}
+        uncertain: dict[str, Any] = {k: v.settled() for k, v in vars(self.hands).items() if isinstance(v, Uncertain)}
         hands = replace(self.hands, **uncertain)
         wear = replace(
             self.wear,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import product
+from typing import Any
 
 import numpy as np
 import pytest
@@ -38,7 +39,7 @@ def layout(
 
 
 def poses(rows: Layout, grip: Grip = STILL, **more):
-    given = dict(weight=0.0, weight_at=(0.0, 0.0), friction=0.5, half=0.1) | more
+    given: dict[str, Any] = dict(weight=0.0, weight_at=(0.0, 0.0), friction=0.5, half=0.1) | more
     return load_poses(rows, grip, **given)
 
 
