@@ -373,7 +373,9 @@ class Scenario:
 
     def settled(self) -> Scenario:
         """The same job with nothing uncertain."""
-        uncertain: dict[str, Any] = {k: v.settled() for k, v in vars(self.hands).items() if isinstance(v, Uncertain)}
+        uncertain: dict[str, Any] = {
+            k: v.settled() for k, v in vars(self.hands).items() if isinstance(v, Uncertain)
+        }
         hands = replace(self.hands, **uncertain)
         wear = replace(
             self.wear,
