@@ -1,0 +1,443 @@
+"""Whole laps: conservation, what turns what, what grows and what fades, where it is refused."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from jobs import (
+    HALF_TURNS,
+    P80,
+    QUARTER_TURNS,
+    UM,
+    WALK_ROUND,
+    Face,
+    Lapped,
+    crown,
+    hollow,
+    job,
+    lap,
+    middle,
+    twist,
+)
+
+from handlap.sim import grits
+from handlap.sim.errors import InputError, TippingError
+from handlap.sim.flatness import minimum_zone_widths
+from handlap.sim.lap import Stage, hold_in_hull, paper_on_plate, run_stage, set_up, stage_layout
+from handlap.sim.outline import Array, Outline, circle, slot
+from handlap.sim.poses import load_poses, path_length
+from handlap.sim.scenario import Pattern, Strip
+
+L, B = 0.24, 0.14
+RATE, LOAD = 0.045e-9, 100.0
+C = 100 * UM
+
+
+def zone(found: Lapped) -> float:
+    """Minimum zone of the lapped face, edge included [m]."""
+    grid = found.bench.grid
+    return float(minimum_zone_widths(grid.u, grid.v, found.after[None])[0])
+
+
+def slant(found: Lapped) -> float:
+    """End-to-end difference along u of the best plane of the removal [m]; + = more off at +u."""
+    grid, n = found.bench.grid, found.bench.grid.n_cells
+    weight = grid.area[:n]
+    u = grid.u[:n] - weight @ grid.u[:n] / weight.sum()
+    return (
+        float((weight * u) @ found.removed[:n] / ((weight * u) @ u))
+        * found.bench.scenario.part.outline.length
+    )
+
+
+def at(found: Lapped, values: Array) -> dict[tuple[int, int], float]:
+    """Values of the cells by place, to the micrometre."""
+    grid = found.bench.grid
+    keys = zip(np.round(1e6 * grid.u).astype(int), np.round(1e6 * grid.v).astype(int), strict=True)
+    return dict(zip(list(keys)[: grid.n_cells], values[: grid.n_cells], strict=True))
+
+
+# ---- conservation
+
+
+BUSY: dict[str, Any] = dict(
+    reach=0.02, bias=(0.005, 0.002), wobble=(0.005, 0.005), weight=30.0, weight_at=(0.004, -0.003)
+)
+SET_UPS: dict[str, dict[str, Any]] = {
+    "bare": dict(),
+    "ageing, brushed, new sheets": dict(**BUSY, brush_every=40, sheet_every=120),
+    "over the edge of the paper": dict(**BUSY, plate=(0.34, 0.30)),
+    "strips with a gap": dict(**BUSY, strips=[(-0.5, -0.3, -0.01, 0.3), (0.01, -0.3, 0.5, 0.3)]),
+    "circles": dict(**BUSY, pattern="circle", travel=0.08),
+    "eights, quarter turns": dict(**BUSY, pattern="eight", travel=0.12, states=QUARTER_TURNS, turn_every=25),
+    "one way, walking round": dict(**BUSY, pattern="one way", states=WALK_ROUND, turn_every=30),
+    "diagonal, half turns": dict(**BUSY, pattern="diagonal", states=HALF_TURNS, turn_every=10),
+}
+BORES = (circle(-0.05, 0.01, 0.05), circle(0.06, 0.0, 0.06), slot(0.0, 0.05, 0.06, 0.012, 0.3))
+OPENED = Outline.rectangular(L, B, BORES)
+
+
+@pytest.mark.parametrize("outline", [None, OPENED], ids=["plain", "openings"])
+@pytest.mark.parametrize("name", SET_UPS)
+def test_volume_off_the_face_lies_on_the_paper(name, outline):
+    """Conservation, 1e-12: what leaves the face lies on the paper, whatever is done on it."""
+    found = lap(job(outline, ages=True, **SET_UPS[name]), twist(C, L / 2, B / 2), 250, rows=200)
+    assert found.run.removed_volume > 0.0
+    assert found.run.deposited_volume == pytest.approx(found.run.removed_volume, rel=1e-12)
+    grid = found.bench.grid
+    assert grid.area @ found.removed == pytest.approx(found.run.removed_volume, rel=1e-12)
+    assert np.isfinite(found.run.heights).all()
+
+
+@pytest.mark.parametrize("outline", [None, OPENED], ids=["plain", "openings"])
+@pytest.mark.parametrize("name", SET_UPS)
+def test_fresh_paper_takes_rate_times_load_times_sliding(name, outline):
+    """Conservation: k·W·s where k is uniform, the force balance holding on every row."""
+    found = lap(job(outline, **SET_UPS[name]), twist(C, L / 2, B / 2), 250, rows=200)
+    assert found.run.deposited_volume is None
+    assert found.run.removed_volume == pytest.approx(RATE * found.run.load_sliding, rel=1e-9)
+    travel, pattern = found.bench.scenario.strokes.length, found.bench.scenario.strokes.pattern
+    load = found.bench.scenario.hands.press.value + found.bench.scenario.part.weight
+    assert found.run.load_sliding == pytest.approx(load * 250 * path_length(pattern, travel), rel=1e-12)
+
+
+def test_finer_paper_cuts_by_its_factor():
+    """A P400 takes (35/80)^0.7 of what a coarse paper takes (rate law of its grain, from memory)."""
+    found = lap(job(papers=(grits.find("P400"),)), None, 100)
+    assert found.run.removed_volume == pytest.approx(
+        (35 / 80) ** 0.7 * RATE * found.run.load_sliding, rel=1e-9
+    )
+
+
+def test_ageing_paper_takes_less_and_brushing_gives_some_of_it_back():
+    off = {
+        name: lap(job(ages=ages, brush_every=brush, sheet_every=sheet), None, 400).run.removed_volume
+        for name, ages, brush, sheet in (
+            ("fresh", False, 0, 0), ("never", True, 0, 0), ("brushed", True, 50, 0), ("sheets", True, 0, 50),
+        )
+    }  # fmt: skip
+    assert off["never"] < off["brushed"] < off["sheets"] < off["fresh"]
+    # Clogged and blunt paper keeps 0.3 × 0.6 of its cut at the least (dry, derived).
+    assert off["never"] > 0.18 * off["fresh"]
+
+
+def test_a_brushing_and_a_sheet_work_from_their_stroke_on():
+    """Depth of each ten strokes: jumps up right after stroke 60 (brush) and 120 (sheet), not before."""
+    looks = tuple(range(10, 180, 10))
+    scenario = job(ages=True, brush_every=60, sheet_every=120, travel=0.02)
+    found = lap(scenario, None, 180, rows=720, snapshots=looks)
+    n = found.bench.grid.n_cells
+    mean = np.array([found.before[:n].mean(), *found.run.heights[:, :n].mean(axis=1)])
+    blocks = -np.diff(mean)
+    rises = (np.flatnonzero(np.diff(blocks) > 0.0) + 1) * 10
+    assert found.run.strokes == (*looks, 180)
+    assert rises.tolist() == [60, 120]
+    assert blocks[12] == pytest.approx(blocks[0], rel=1e-3)
+    assert blocks[6] < blocks[0]
+
+
+# ---- equal starts compared
+
+
+@pytest.mark.parametrize(
+    ("name", "left", "face"),
+    [
+        ("hollow", 18.4, hollow(C, L / 2)),
+        ("twist", 32.3, twist(C, L / 2, B / 2)),
+        ("crown", 51.1, crown(C, L / 2)),
+    ],
+)
+def test_hollow_twist_and_crown_after_the_same_work(name, left, face):
+    """Design figures, µm, of an earlier solver: 100 µm, 1,500 passes of 0.18 m, µ·a 30 mm, λ 24 µm.
+
+    The raster and the way the flatness was read are not stated with them; reading at the middles
+    of 10 mm cells instead of at the very edge takes 4 µm off a twist.  They are held to 1.1 µm;
+    the slow solver in the tests of the kernels holds the same laps to 5 nm.
+    """
+    found = lap(job(reach=0.03), face, 750, rows=256, cell=0.005)
+    assert zone(found) / UM == pytest.approx(left, abs=1.1)
+
+
+@pytest.mark.parametrize(("length", "width"), [(0.24, 0.14), (0.44, 0.15), (0.12, 0.10)])
+@pytest.mark.parametrize("bedding", [5e-6, 12e-6, 24e-6, 40e-6])
+def test_a_hollow_goes_before_a_twist_before_a_crown(length, width, bedding):
+    """Order of difficulty for other sizes and bedding lengths, after the same depth, e/L 1/8."""
+    strokes = round(36e-6 * length * width / (RATE * LOAD * 2 * 0.18))
+    left = [
+        zone(lap(job(length=length, width=width, bedding=bedding, reach=length / 8), face, strokes))
+        for face in (hollow(C, length / 2), twist(C, length / 2, width / 2), crown(C, length / 2))
+    ]
+    assert left[0] < left[1] < left[2] < C
+
+
+# ---- frames
+
+
+def run_face(face: Face, **changes) -> Lapped:
+    return lap(job(**{**BUSY, **changes}), face, 150, rows=120, cell=0.01)
+
+
+def lopsided(u: Array, v: Array) -> Array:
+    """A face without any symmetry."""
+    return (
+        40 * UM * (u / 0.12) ** 2
+        + 20 * UM * (u / 0.12) * (v / 0.07)
+        - 15 * UM * (v / 0.07) ** 3
+        + 100 * UM * u
+    )
+
+
+def test_turning_the_whole_set_up_turns_the_answer():
+    """Part, stroke and operator turned by 90° on the plate: the same face turned by 90°."""
+    straight = run_face(lopsided, pattern="diagonal")
+    g = BUSY["weight_at"]
+    turned = run_face(
+        lambda u, v: lopsided(v, -u), pattern="diagonal", length=B, width=L, direction=np.pi / 2,
+        weight_at=(-g[1], g[0]),
+    )  # fmt: skip
+    first, then = at(straight, straight.after), at(turned, turned.after)
+    for (u, v), height in first.items():
+        assert then[(-v, u)] == pytest.approx(height, abs=1e-4 * UM)
+
+
+def test_turning_part_and_operator_together_does_nothing():
+    """On an even plate it does not matter where the two stand, if they stand alike."""
+    here = run_face(lopsided)
+    there = run_face(lopsided, states=((2.1, 2.1),))
+    np.testing.assert_allclose(there.after, here.after, rtol=0.0, atol=1e-4 * UM)
+
+
+def test_a_half_turn_or_a_walk_round_flips_the_hands_and_both_do_not():
+    """Half turn of the part = walking round = hands mirrored; the two together = nothing done."""
+    base = run_face(lopsided)
+    turned = run_face(lopsided, states=((np.pi, 0.0),))
+    walked = run_face(lopsided, states=((0.0, np.pi),))
+    both = run_face(lopsided, states=((np.pi, np.pi),))
+    np.testing.assert_allclose(turned.after, walked.after, rtol=0.0, atol=1e-4 * UM)
+    np.testing.assert_allclose(both.after, base.after, rtol=0.0, atol=1e-4 * UM)
+    assert np.abs(turned.after - base.after).max() > 0.5 * UM
+
+
+def test_a_face_without_bias_keeps_its_symmetry():
+    """Wobble is drawn in pairs: a symmetric face and even hands leave no slant worth the name."""
+    found = lap(job(wobble=(0.01, 0.01), reach=0.02), hollow(C, L / 2), 750, rows=1024)
+    assert abs(slant(found)) < 0.01 * found.removed.max()
+
+
+# ---- the paper's raster
+
+
+def shifted_raster(pattern: Pattern, along: float, across: float) -> float:
+    """Change of the map when the paper's nodes move by these fractions of their spacing [m]."""
+    cell = 0.24 / 70
+
+    def ground(x: float, y: float) -> Lapped:
+        scenario = job(
+            ages=True, reach=0.02, wobble=(0.005, 0.005), pattern=pattern, travel=0.1, brush_every=100,
+            strips=[(-0.5 - x, -0.5 - y, 0.5, 0.5)],
+        )  # fmt: skip
+        return lap(scenario, hollow(C, L / 2), 1500, rows=1000, cell=cell)
+
+    still, moved = ground(0.0, 0.0), ground(2 * cell * along, 2 * cell * across)
+    assert still.removed.max() > 20 * UM
+    return float(np.abs(still.after - moved.after).max())
+
+
+ON_RAILS = pytest.mark.xfail(
+    strict=True,
+    reason="without any sideways motion the nodes beside the part's sides stay fresher than the paper is: "
+    "the outermost cells lose 1.3 to 2.3 µm more than inside, depending on where the raster stands",
+)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "along", "across"),
+    [
+        ("straight", 0.5, 0.0),
+        pytest.param("straight", 0.0, 0.25, marks=ON_RAILS),
+        pytest.param("straight", 0.0, 0.5, marks=ON_RAILS),
+        ("circle", 0.5, 0.0),
+        ("circle", 0.0, 0.5),
+        ("circle", 0.25, 0.75),
+        ("diagonal", 0.5, 0.25),
+        ("diagonal", 0.25, 0.5),
+    ],
+)
+def test_the_map_does_not_know_where_the_raster_of_the_paper_stands(pattern, along, across):
+    """The paper's nodes moved by a fraction of their spacing change the map by less than 0.1 µm."""
+    assert shifted_raster(pattern, along, across) < 0.1 * UM
+
+
+def test_a_worn_middle_of_the_sheet_makes_the_face_convex():
+    """The middle of the sheet works on every pass and dulls first: the ends of the part lose more."""
+    aged, fresh = (
+        lap(job(ages=ages, travel=0.2), None, n, rows=1200) for ages, n in ((True, 2500), (False, 500))
+    )
+    n = aged.bench.grid.n_cells
+    u = np.abs(aged.bench.grid.u[:n])
+
+    def crowned(found: Lapped) -> float:
+        return float(found.cells[u < 0.02].mean() - found.cells[u > 0.1].mean())
+
+    assert abs(crowned(fresh)) < 1e-3 * UM
+    # λ·ln of the ratio of cutting powers bounds it: no paper cuts less than 0.18 of fresh.
+    assert 0.5 * UM < crowned(aged) < 24 * UM * np.log(1 / 0.18)
+
+
+# ---- what hands do
+
+
+def test_one_sided_pushing_tapers_and_half_turns_cure_it():
+    """Strokes one way take more off the leading end: + slant at +u; half turns bring it near nought."""
+    ahead, turned, walked = (
+        lap(job(pattern="one way", reach=0.03, **how), None, 800, rows=400)
+        for how in (dict(), dict(states=HALF_TURNS, turn_every=20), dict(states=WALK_ROUND, turn_every=20))
+    )
+    assert slant(ahead) > 5 * UM
+    assert abs(slant(turned)) < 0.05 * slant(ahead)
+    assert abs(slant(walked)) < 0.05 * slant(ahead)
+
+
+@pytest.mark.parametrize(("how", "sign"), [(dict(bias=(0.01, 0.0)), 1), (dict(bias=(-0.01, 0.0)), -1),
+                                           (dict(weight=60.0, weight_at=(0.02, 0.0)), 1),
+                                           (dict(push_over_pull=2.0, reach=0.03), 1),
+                                           (dict(states=((0.0, np.pi),), bias=(0.01, 0.0)), -1)])  # fmt: skip
+def test_more_comes_off_where_the_press_is(how, sign):
+    found = lap(job(**how), None, 400, rows=400)
+    assert sign * slant(found) > 2 * UM
+
+
+def crown_of(length=L, width=B, strokes=1500, **changes) -> float:
+    """Crown on a face that began flat, after this many strokes [m]."""
+    found = lap(job(length=length, width=width, **changes), None, strokes, rows=400)
+    return float(found.after.max() - found.after.min())
+
+
+def test_what_makes_less_crown():
+    """Lower hands, the long axis, finer last paper (shorter λ), a heavier part: each less crown.
+
+    The moment µ·a is not diluted by weight, but a bias or a wobble is; the part's weight adds to
+    the press, and the crown is steady, so weight tells through what it dilutes.
+    """
+    plain = crown_of(reach=0.03)
+    assert crown_of(reach=0.015) < 0.5 * plain
+    assert crown_of(reach=0.03, direction=np.pi / 2) > 1.5 * plain
+    assert crown_of(reach=0.03, bedding=8e-6) < 0.5 * plain
+    light = crown_of(press=40.0, weight=10.0, wobble=(0.03, 0.0), strokes=3000)
+    heavy = crown_of(press=40.0, weight=300.0, wobble=(0.03, 0.0), strokes=3000)
+    assert heavy < 0.5 * light
+
+
+def test_steadier_hands_have_a_lower_floor():
+    """Flatness after much work on a fresh flat face rises with the wandering of the hands."""
+    floors = [crown_of(wobble=(w, 0.5 * w), strokes=3000) for w in (0.0, 0.01, 0.02, 0.03)]
+    assert floors[0] < 0.01 * UM
+    assert floors == sorted(floors)
+    assert floors[3] > 3 * UM
+
+
+# ---- over the edge
+
+
+def test_overhang_at_the_stroke_ends_spares_what_hangs_out():
+    """Ends that leave the paper meet it for part of the stroke only: less off there than on a large plate."""
+    short = lap(job(plate=(0.36, 0.5), travel=0.2), None, 500, rows=800)
+    large = lap(job(travel=0.2), None, 500, rows=800)
+    n = short.bench.grid.n_cells
+    ends = np.abs(short.bench.grid.u[:n]) > 0.11
+    assert np.ptp(large.removed) < 1e-3 * UM
+    assert short.removed[:n][ends].mean() < short.removed[:n][~ends].mean() - 1 * UM
+    # The load does not change, so the volume does not either.
+    assert short.run.removed_volume == pytest.approx(large.run.removed_volume, rel=1e-9)
+
+
+def test_paper_is_cut_to_the_plate():
+    cut = paper_on_plate((0.4, 0.2), [Strip(-1.0, -0.05, 0.1, 0.05), Strip(0.15, -1.0, 0.17, 1.0)])
+    np.testing.assert_allclose(cut, [(-0.2, -0.05, 0.1, 0.05), (0.15, -0.1, 0.17, 0.1)])
+    np.testing.assert_allclose(paper_on_plate((0.4, 0.2), None), [(-0.2, -0.1, 0.2, 0.1)])
+    with pytest.raises(InputError, match="none of the paper strips lies on the plate"):
+        paper_on_plate((0.4, 0.2), [Strip(0.3, -0.1, 0.5, 0.1)])
+
+
+def test_part_that_never_meets_the_paper_is_refused():
+    with pytest.raises(TippingError, match="no part of the face lies on the paper"):
+        lap(job(plate=(4.0, 4.0), strips=[(1.0, 1.0, 1.5, 1.5)]), None, 100)
+
+
+def test_hands_that_lift_the_part_are_refused():
+    with pytest.raises(InputError, match="lift more than the part weighs"):
+        lap(job(press=-40.0, weight=30.0), None, 100)
+
+
+# ---- resultants outside the face
+
+
+def test_wandering_hands_are_held_inside_the_hull_and_the_share_is_told():
+    """A normal wobble of σ = 60 mm on a half length of 120 mm: 2·Φ(−(120 − cell)/60) is held."""
+    from scipy.stats import norm
+
+    found = lap(job(wobble=(0.06, 0.0)), None, 800, rows=1600, cell=0.01)
+    assert found.run.clipped == pytest.approx(2 * norm.cdf(-(0.12 - 0.01) / 0.06), abs=0.01)
+    assert found.run.tipped == 0.0
+    calm = lap(job(wobble=(0.005, 0.0)), None, 800, rows=400)
+    assert calm.run.clipped == 0.0
+
+
+def test_a_mean_outside_the_hull_is_told():
+    found = lap(job(bias=(0.13, 0.0)), None, 40, rows=40)
+    assert found.run.tipped == 1.0
+    pushed = lap(job(pattern="straight", reach=0.10, bias=(0.03, 0.0)), None, 40, rows=40)
+    assert pushed.run.tipped == pytest.approx(0.5)
+    assert np.isfinite(pushed.after).all()
+
+
+def test_holding_moves_towards_the_middle_and_no_further_than_needed():
+    bench = set_up(job(Outline(circle(0.0, 0.0, 0.2))), cell=0.01)
+    stage = Stage(P80, 40, 0, 0, 0)
+    layout = stage_layout(bench, stage, quad_strokes=4.0, seed=0)
+    grip = replace(middle(bench.scenario).grip, bias_along=0.3, bias_across=0.4)
+    table = load_poses(layout, grip, weight=0.0, weight_at=(0.0, 0.0), friction=1.0, half=bench.half)
+    clipped, tipped = hold_in_hull(table, bench)
+    assert (clipped, tipped) == (1.0, 1.0)
+    held = table[:, 5:7] * bench.half
+    np.testing.assert_allclose(held[:, 1] / held[:, 0], 4.0 / 3.0, rtol=1e-6)
+    np.testing.assert_allclose(np.hypot(*held.T), 0.09, rtol=0.01)
+
+
+# ---- accuracy
+
+
+def test_more_rows_come_nearer():
+    """Step error falls as rows are added: ageing sheet, wobble, brushing; the design's long narrow face."""
+    scenario = job(
+        length=0.356, width=0.06, ages=True, brush_every=125, reach=0.02, wobble=(0.01, 0.005), travel=0.15,
+        plate=(0.6, 0.3),
+    )  # fmt: skip
+
+    def after(rows: int) -> Array:
+        return lap(scenario, hollow(C, 0.178), 500, rows=rows, cell=0.008).after
+
+    best = after(8192)
+    errors = [np.abs(after(rows) - best).max() / UM for rows in (128, 512, 2048)]
+    assert errors[0] > errors[1] > errors[2]
+    assert errors[2] < 0.2
+
+
+def test_same_seed_same_bits():
+    first, again = (lap(job(ages=True, **BUSY), lopsided, 200, seed=5) for _ in range(2))
+    assert np.array_equal(first.run.heights, again.run.heights)
+    other = lap(job(ages=True, **BUSY), lopsided, 200, seed=6)
+    assert not np.array_equal(first.run.heights, other.run.heights)
+    assert np.abs(first.after - other.after).max() < 1 * UM
+
+
+def test_the_face_given_is_left_alone():
+    bench = set_up(job(), cell=0.02)
+    h = hollow(C, L / 2)(bench.grid.u, bench.grid.v)
+    kept = h.copy()
+    stage = Stage(P80, 40, 0, 0, 0)
+    run_stage(bench, h, middle(bench.scenario), stage, stage_layout(bench, stage, quad_strokes=4.0, seed=0))
+    assert np.array_equal(h, kept)
