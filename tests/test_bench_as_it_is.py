@@ -85,14 +85,16 @@ def test_lump_under_the_paper_scores_a_stripe_along_the_stroke():
 
 
 def test_turning_wrists_slide_the_ends_further():
-    """Closed form: with even pressure a spot runs √((1 − κv)² + (κu)²) times the way of the middle.
+    """Closed form: with even pressure a spot runs |d + κ·(−v, u)| times the way of the middle.
 
-    Even pressure is that of a very soft bedding; going and coming add up to the same.
+    The direction d turns in the frame of the part as the part turns.  Even pressure is that of
+    a very soft bedding; going and coming add up to the same.
     """
     kappa = np.radians(30.0) / 0.18
-    done = lap(with_hands(job(bedding=1.0), twist=np.radians(30.0)), None, 100, rows=40)
+    done = lap(with_hands(job(bedding=1.0), twist=np.radians(30.0)), None, 100, rows=512)
     u, v = done.bench.grid.u, done.bench.grid.v
-    expected = np.hypot(1.0 - kappa * v, kappa * u)
+    turned = np.radians(np.linspace(-15.0, 15.0, 201))[:, None]
+    expected = np.hypot(np.cos(turned) - kappa * v, -np.sin(turned) + kappa * u).mean(axis=0)
     assert done.removed / done.removed.mean() == pytest.approx(expected / expected.mean(), rel=2e-3)
 
 

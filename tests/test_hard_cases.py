@@ -73,7 +73,7 @@ def test_part_that_bridges_a_gap_between_strips(bedding):
 
 
 def test_thin_part_that_bridges_a_gap_bows_into_it():
-    """Pressed in the middle over a gap, the lips of the gap bear most, and the ends less than were it rigid."""
+    """Pressed in the middle over a gap, its lips bear more and the ends less than were it rigid."""
     strips = [(-1.0, -0.5, -0.03, 0.5), (0.03, -0.5, 1.0, 0.5)]
     base = job(length=0.2, width=0.08, press=60.0, strips=strips, travel=1e-4, bedding=10e-6)
     thin = replace(base, part=replace(base.part, thickness=0.004))
