@@ -1,0 +1,117 @@
+"""Members of an ensemble: how they are drawn, and that threads change nothing."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from jobs import P80, UM, hollow, job
+from scipy.stats import norm
+
+from handlap.sim.ensemble import SCORES, TAIL, conditions_at, draw_scores, run_members, strokes_per_minute
+from handlap.sim.lap import Conditions, Stage, run_stage, set_up, stage_layout
+from handlap.sim.outline import Array
+from handlap.sim.scenario import Scenario, Uncertain
+from handlap.sim.scenario_file import load
+
+
+def spread() -> Scenario:
+    """A job with one quantity of each law left open."""
+    known = job(ages=True, reach=0.02, face=hollow(80 * UM, 0.12))
+    wear = replace(known.wear, rate=Uncertain(0.045e-9, 0.015e-9, 0.135e-9, "lognormal", "wear.rate"))
+    hands = replace(
+        known.hands,
+        press=Uncertain(60.0, 40.0, 90.0, "lognormal", "hands.press"),
+        bias_along=Uncertain(0.0, -0.01, 0.01, "normal", "hands.bias_along"),
+    )
+    return replace(known, wear=wear, hands=hands)
+
+
+def test_scores_are_standard_normal_and_cut_at_the_tails():
+    """Independent route: quantiles of the normal law; the sample is low-discrepancy, so close."""
+    z = draw_scores(1024, 3)
+    assert z.shape == (1024, len(SCORES))
+    assert np.abs(z).max() <= norm.ppf(1 - TAIL) + 1e-12
+    for share in (0.05, 0.25, 0.5, 0.75, 0.95):
+        np.testing.assert_allclose(np.quantile(z, share, axis=0), norm.ppf(share), atol=0.02)
+    # Columns are drawn independently of one another.
+    off = np.corrcoef(z.T) - np.eye(len(SCORES))
+    assert np.abs(off).max() < 0.05
+
+
+def test_same_seed_same_scores_and_members_do_not_depend_on_their_number():
+    assert np.array_equal(draw_scores(16, 1), draw_scores(16, 1))
+    assert np.array_equal(draw_scores(16, 1), draw_scores(16, 1)[:16])
+    assert not np.array_equal(draw_scores(16, 1), draw_scores(16, 2))
+
+
+def test_zero_scores_give_the_medians_and_a_score_its_own_quantity_alone():
+    scenario = spread()
+    at_middle = conditions_at(scenario, np.zeros(len(SCORES)))
+    assert at_middle.rate == pytest.approx(0.045e-9)
+    assert at_middle.grip.press == pytest.approx(60.0)
+    one = np.zeros(len(SCORES))
+    one[SCORES.index("press")] = norm.ppf(0.95)
+    changed = conditions_at(scenario, one)
+    assert changed.grip.press == pytest.approx(90.0)
+    assert changed == replace(at_middle, grip=replace(at_middle.grip, press=changed.grip.press))
+
+
+def test_quantiles_of_a_drawn_quantity_are_the_stated_ones():
+    """low and high are the 5 and 95 % points of each law."""
+    scenario = spread()
+    drawn = [conditions_at(scenario, z) for z in draw_scores(512, 0)]
+    rate = np.quantile([c.rate for c in drawn], [0.05, 0.5, 0.95])
+    assert rate == pytest.approx([0.015e-9, 0.045e-9, 0.135e-9], rel=0.03)
+    bias = np.quantile([c.grip.bias_along for c in drawn], [0.05, 0.5, 0.95])
+    assert bias == pytest.approx([-0.01, 0.0, 0.01], abs=0.0003)
+
+
+def test_every_quantity_of_a_real_job_is_drawn():
+    scenario = load("two-cylinder-head")
+    low, high = (conditions_at(scenario, np.full(len(SCORES), z)) for z in (-1.0, 1.0))
+    for name in ("rate", "bedding", "friction", "ageing"):
+        assert getattr(low, name) < getattr(high, name), name
+    pace = strokes_per_minute(scenario, np.stack([np.full(len(SCORES), z) for z in (-1.0, 0.0, 1.0)]))
+    assert pace[0] < pace[1] < pace[2]
+    assert pace[1] == pytest.approx(scenario.hands.strokes_per_minute.value)
+
+
+def test_results_come_in_order_and_are_counted():
+    told: list[int] = []
+    assert run_members(lambda n: n * n, range(20), finished=told.append) == [n * n for n in range(20)]
+    assert told == list(range(1, 21))
+
+
+def test_an_error_in_a_member_comes_out():
+    def work(n: int) -> int:
+        if n == 3:
+            raise ValueError("member 3")
+        return n
+
+    with pytest.raises(ValueError, match="member 3"):
+        run_members(work, range(8))
+
+
+def test_threads_change_no_bit():
+    """Same seed, same bits: one thread, four threads, threads of its own, one after another."""
+    scenario = spread()
+    bench = set_up(scenario, cell=0.01)
+    before = hollow(80 * UM, 0.12)(bench.grid.u, bench.grid.v)
+    stage = Stage(P80, 200, 0, 50, 0)
+    layout = stage_layout(bench, stage, quad_strokes=4.0, seed=0)
+    members = [conditions_at(scenario, z) for z in draw_scores(8, 0)]
+
+    def work(conditions: Conditions) -> Array:
+        return run_stage(bench, before, conditions, stage, layout).heights
+
+    one_by_one = np.array([work(c) for c in members])
+    assert np.ptp(one_by_one, axis=0).max() > 1 * UM
+    for threads in (1, 4):
+        with ThreadPoolExecutor(threads) as pool:
+            assert np.array_equal(run_members(work, members, executor=pool), one_by_one)
+            # The executor is the caller's and stays open.
+            assert pool.submit(int, 3).result() == 3
+    assert np.array_equal(run_members(work, members), one_by_one)

@@ -1,0 +1,160 @@
+"""Imports go one way: cli to sim, and inside sim from the whole job down to the kernels.
+
+The modules are parsed, not imported, so that an import inside a function counts as well.
+"""
+
+from __future__ import annotations
+
+import ast
+import graphlib
+import sys
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+SIM = {p.stem: p for p in sorted((ROOT / "sim").glob("*.py"))}
+CLI = {p.stem: p for p in sorted((ROOT / "cli").glob("*.py"))}
+RUN_TIME = {"numpy", "scipy", "numba", "matplotlib", "click"}
+KERNELS = {"jit", "kernels"}
+"""At the bottom: nothing of the job is known there."""
+
+
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def kernels_of(path: Path) -> dict[str, ast.FunctionDef]:
+    """The compiled functions of a file."""
+    return {
+        node.name: node
+        for node in ast.walk(tree_of(path))
+        if isinstance(node, ast.FunctionDef) and any("kernel" in ast.unparse(d) for d in node.decorator_list)
+    }
+
+
+def imports(path: Path) -> Iterator[tuple[str, bool]]:
+    """Modules a file imports, in full, and whether only for the type checker."""
+    tree = tree_of(path)
+    typing_only = {
+        id(inner)
+        for node in ast.walk(tree)
+        if isinstance(node, ast.If) and "TYPE_CHECKING" in ast.unparse(node.test)
+        for statement in node.body
+        for inner in ast.walk(statement)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield alias.name, id(node) in typing_only
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path.name}: relative import"
+            module = node.module or ""
+            if module in ("handlap", "handlap.sim", "handlap.cli"):
+                for alias in node.names:
+                    yield f"{module}.{alias.name}", id(node) in typing_only
+            else:
+                yield module, id(node) in typing_only
+
+
+def calls(path: Path) -> Iterator[str]:
+    for node in ast.walk(tree_of(path)):
+        if isinstance(node, ast.Call):
+            yield ast.unparse(node.func)
+
+
+def own(path: Path) -> set[str]:
+    """Modules of sim that a module of sim needs when it runs."""
+    return {
+        m.removeprefix("handlap.sim.")
+        for m, typing in imports(path)
+        if m.startswith("handlap.sim.") and not typing
+    }
+
+
+def test_there_is_something_to_look_at():
+    assert {"kernels", "lap", "plan", "scenario"} <= set(SIM)
+    assert "main" in CLI
+    assert "kernels" in own(SIM["lap"])
+
+
+@pytest.mark.parametrize("name", SIM)
+def test_sim_knows_nothing_of_the_screen(name):
+    """Neither the command line nor what draws or parses for it; and every import is a known one."""
+    for module, _ in imports(SIM[name]):
+        top = module.split(".")[0]
+        assert not module.startswith("handlap.cli"), f"{name} imports {module}"
+        assert top not in ("click", "matplotlib"), f"{name} imports {module}"
+        assert top in RUN_TIME | {"handlap"} or top in sys.stdlib_module_names, f"{name} imports {module}"
+
+
+@pytest.mark.parametrize("name", SIM)
+def test_sim_never_prints_and_never_exits(name):
+    said = {"print", "input", "exit", "quit", "sys.exit", "os._exit", "sys.stdout.write", "sys.stderr.write"}
+    assert not said & set(calls(SIM[name]))
+
+
+def test_no_cycles_inside_sim():
+    order = graphlib.TopologicalSorter({name: own(path) & set(SIM) for name, path in SIM.items()})
+    order.prepare()
+
+
+def test_kernels_are_at_the_bottom():
+    assert own(SIM["jit"]) == set()
+    assert own(SIM["kernels"]) == {"jit"}
+
+
+def reached(name: str) -> set[str]:
+    found: set[str] = set()
+    todo = [name]
+    while todo:
+        for needed in own(SIM[todo.pop()]) & set(SIM):
+            if needed not in found:
+                found.add(needed)
+                todo.append(needed)
+    return found
+
+
+def test_the_lap_does_not_know_the_plan_or_the_files():
+    """From the whole lap down: what computes is not led by what reads files or reports."""
+    upper = {
+        "plan",
+        "plan_report",
+        "simulate",
+        "course",
+        "verdict",
+        "scenario_file",
+        "scenario_build",
+        "survey",
+    }
+    for name in ("kernels", "poses", "lap", "rhythm"):
+        assert not reached(name) & upper, name
+    for name in ("outline", "grid", "metals", "grits", "mass", "flatness"):
+        assert not reached(name) & (upper | {"lap", "poses", "scenario"}), name
+
+
+@pytest.mark.parametrize("name", CLI)
+def test_cli_takes_only_what_is_allowed(name):
+    for module, _ in imports(CLI[name]):
+        top = module.split(".")[0]
+        assert top in RUN_TIME | {"handlap"} or top in sys.stdlib_module_names, f"{name} imports {module}"
+
+
+@pytest.mark.parametrize("path", [*SIM.values(), *CLI.values()], ids=lambda p: f"{p.parent.name}/{p.stem}")
+def test_kernels_that_call_each_other_share_a_file(path):
+    """The compiler's cache does not notice a change in a kernel of another file."""
+
+    foreign = {
+        alias.asname or alias.name
+        for node in ast.walk(tree_of(path))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("handlap.sim.")
+        for alias in node.names
+    }
+    others = {name for p in [*SIM.values(), *CLI.values()] if p != path for name in kernels_of(p)}
+    for kernel in kernels_of(path).values():
+        used = {ast.unparse(c.func) for c in ast.walk(kernel) if isinstance(c, ast.Call)}
+        assert not used & foreign & others, f"{path.name}: {used & foreign & others}"
