@@ -43,6 +43,8 @@ TOLERANCE = 0.5e-6
 """Step error asked of the laps of an ensemble [m]."""
 MOST_MEMBERS = 4096
 TRIAL_MEMBERS = 8
+TRIAL_QUADS = 4.0
+"""Trials are laps of rows so many times as long: they only rank papers and find the last stop."""
 MOST_STROKES = 12_000
 """Longest course considered on the first paper: some five hours of strokes."""
 MOST_LOOKS = 48
@@ -272,8 +274,9 @@ def _trial(job: Job, first: int) -> Coarse:
     few = np.unique(np.linspace(0, count - 1, min(TRIAL_MEMBERS, count)).astype(int))
     members = job.members.some(few)
     guess = _first_guess(job, members, grit)
-    step = _step(job, grit, guess, check_interval(job.scenario, guess, MOST_LOOKS))
-    return _coarse(job, members, first, guess, step)
+    quad, error = _step(job, grit, guess, check_interval(job.scenario, guess, MOST_LOOKS))
+    trial = _coarse(job, members, first, guess, (TRIAL_QUADS * quad, error))
+    return replace(trial, quad_strokes=quad)
 
 
 def _choose_first(job: Job) -> tuple[int, tuple[PaperTrial, ...], Coarse]:
