@@ -48,7 +48,13 @@ SCHEDULE_STATES: dict[str, tuple[Point, ...]] = {
 
 
 def build(
-    values: dict[str, Any], stated: set[str], found: Findings, source: str, folder: Path | None
+    values: dict[str, Any],
+    stated: set[str],
+    found: Findings,
+    source: str,
+    folder: Path | None,
+    *,
+    require_readings: bool = True,
 ) -> Scenario | None:
     """The scenario; None, with the faults written down, if something is wrong.
 
@@ -59,13 +65,14 @@ def build(
     found : where faults and warnings go
     source : path or built-in name
     folder : where the files it names are
+    require_readings : False where the face may not have been measured yet
     """
     given = Given(values, stated, found)
     _required(given)
     face, shift = build_outline(given)
     metal = find_metal(given)
     part = build_part(given, face, shift, metal)
-    readings = build_readings(given, face, shift, folder)
+    readings = build_readings(given, face, shift, folder, required=require_readings)
     direction = given.plain("strokes.direction") or 0.0
     plate = build_plate(given, face, direction, folder)
     paper = build_paper(given, plate)

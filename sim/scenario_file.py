@@ -19,8 +19,11 @@ from handlap.sim.height_table import read_small_text
 from handlap.sim.key_row import Key
 from handlap.sim.scenario import Scenario
 from handlap.sim.scenario_build import build
+from handlap.sim.scenario_given import Given
 from handlap.sim.scenario_keys import KEYS
+from handlap.sim.scenario_part import build_outline
 from handlap.sim.scenario_values import READERS
+from handlap.sim.units import System
 
 LARGEST_FILE = 2_000_000
 """[bytes]"""
@@ -40,12 +43,13 @@ class Values:
     stated: set[str] = field(default_factory=set)
 
 
-def load(path_or_name: str | Path) -> Scenario:
+def load(path_or_name: str | Path, *, require_readings: bool = True) -> Scenario:
     """The scenario of a file, or the built-in one of that name.
 
     Parameters
     ----------
     path_or_name : path of a TOML file, or a name of :func:`builtin_names`
+    require_readings : False where the face may not have been measured yet
 
     Raises
     ------
@@ -56,7 +60,13 @@ def load(path_or_name: str | Path) -> Scenario:
     """
     path, name = _locate(path_or_name)
     text = read_small_text(path, LARGEST_FILE)
-    return load_text(text, source=name or str(path_or_name), file=path.name, folder=path.parent)
+    return load_text(
+        text,
+        source=name or str(path_or_name),
+        file=path.name,
+        folder=path.parent,
+        require_readings=require_readings,
+    )
 
 
 def load_text(
@@ -65,6 +75,7 @@ def load_text(
     *,
     file: str | None = None,
     folder: Path | None = None,
+    require_readings: bool = True,
 ) -> Scenario:
     """The scenario a TOML text describes; see :func:`load`.
 
@@ -74,16 +85,30 @@ def load_text(
     source : where it came from, for the report
     file : name of the file in messages; without it ``source``
     folder : where the files it names are; without it none may be named
+    require_readings : False where the face may not have been measured yet
     """
     found = Findings(file or source)
+    read = _read(text, found)
+    scenario = build(read.values, read.stated, found, source, folder, require_readings=require_readings)
+    if found.faults or scenario is None:
+        raise ScenarioError(found.faults)
+    return scenario
+
+
+def file_frame(text: str) -> tuple[System, tuple[float, float]]:
+    """The units a valid scenario is written in, and where the middle of the face lies in its frame [m]."""
+    found = Findings("")
+    read = _read(text, found)
+    _, shift = build_outline(Given(read.values, read.stated, found))
+    return found.system, (-shift[0], -shift[1])
+
+
+def _read(text: str, found: Findings) -> Values:
     document = _parse(text, found)
     found.system = "inch" if document.get("units") == "inch" else "mm"
     read = Values()
     _walk(document, TREE, "", read, found)
-    scenario = build(read.values, read.stated, found, source, folder)
-    if found.faults or scenario is None:
-        raise ScenarioError(found.faults)
-    return scenario
+    return read
 
 
 def read_text(path_or_name: str | Path) -> str:

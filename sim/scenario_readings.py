@@ -26,7 +26,9 @@ EITHER_SIDE = 0.002
 """A leaf that slides in to a depth goes this much short of it and stops this much beyond [m]."""
 
 
-def build_readings(given: Given, face: Outline | None, shift: Point, folder: Path | None) -> Readings:
+def build_readings(
+    given: Given, face: Outline | None, shift: Point, folder: Path | None, *, required: bool = True
+) -> Readings:
     """Lines or table of a scenario; faults are written down.
 
     Parameters
@@ -35,12 +37,13 @@ def build_readings(given: Given, face: Outline | None, shift: Point, folder: Pat
     face : the face, or None if it is itself faulty
     shift : what takes a position of the file to the middle of the face [m]
     folder : where the table of heights is
+    required : whether there must be readings at all
     """
     lines_stated = "readings.line" in given.stated
     table_stated = "readings.heights" in given.stated
     if lines_stated and table_stated:
         given.found.fault("readings", None, "give either lines or heights, not both")
-    if not lines_stated and not table_stated:
+    if required and not lines_stated and not table_stated:
         given.found.fault(
             "readings", None, 'missing: at least one [[readings.line]], or heights = "table.csv"'
         )
