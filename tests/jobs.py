@@ -80,6 +80,7 @@ def job(
     limit: float = 50e-6,
     allowance: float | None = None,
     check_every: int | None = None,
+    cell: float | None = None,
 ) -> Scenario:
     """A job in which every number is known [m, N, rad, m²/N].
 
@@ -89,6 +90,7 @@ def job(
     reach : µ·(height of the hands); friction is 1, so it is the height
     states : turns of (part, operator) gone through
     face : the measured face, as an exact table on a 9 × 9 raster (None: no readings)
+    cell : side of the cells wherever nobody asks for another (None: as fine as usual)
     """
     fixed = Uncertain.fixed
     outline = outline or Outline.rectangular(length, width)
@@ -135,7 +137,7 @@ def job(
             ages=ages,
             bedding_length=bedding,
         ),
-        exact=Exact(load=load, load_at=load_at, tilt_held=tilt_held),
+        exact=Exact(load=load, load_at=load_at, tilt_held=tilt_held, cell=cell),
         check_every=check_every,
     )
 
