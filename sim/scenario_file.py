@@ -120,7 +120,7 @@ def builtin_names() -> list[tuple[str, str]]:
     """Name and title of every built-in scenario, by name.
 
     >>> [name for name, _ in builtin_names()][:2]
-    ['formula-check', 'inlet-flange']
+    ['formula-check', 'glass-over-gap']
     """
     found = []
     for name, path in _builtin_paths().items():
