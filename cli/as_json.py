@@ -69,7 +69,7 @@ def _assumed(assumption: Assumption) -> dict[str, Any]:
     }
 
 
-def _job(scenario: Scenario) -> dict[str, Any]:
+def job_json(scenario: Scenario) -> dict[str, Any]:
     part = scenario.part
     return {
         "scenario": scenario.name,
@@ -87,7 +87,7 @@ def _job(scenario: Scenario) -> dict[str, Any]:
     }
 
 
-def _errors(errors: Errors) -> dict[str, Any]:
+def errors_json(errors: Errors) -> dict[str, Any]:
     return {
         "tolerance_um": figure(errors.tolerance, MICRON),
         "step_um": figure(errors.step, MICRON),
@@ -163,7 +163,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
     """The whole plan."""
     return {
         "schema": "handlap.plan/1",
-        **_job(plan.scenario),
+        **job_json(plan.scenario),
         "members": plan.members,
         "seed": plan.seed,
         "verdict": {
@@ -213,7 +213,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "members_mass_g": [figure(m, GRAM) for m in plan.member_mass],
         "wobble_held_back": figure(plan.clipped),
         "press_off_the_face": figure(plan.tipped),
-        "errors": _errors(plan.errors),
+        "errors": errors_json(plan.errors),
         "papers_tried": [
             {"paper": t.paper, "chance_both": figure(t.chance_both), "minutes": figure(t.minutes)}
             for t in plan.trials
@@ -257,7 +257,7 @@ def lap_json(result: LapResult) -> dict[str, Any]:
     reading = f.flatness[-1] if part.limit_by == "zone" else f.straightedge[-1]
     return {
         "schema": "handlap.simulate/1",
-        **_job(result.scenario),
+        **job_json(result.scenario),
         "paper": result.paper,
         "before": {
             "flatness_um": certain(result.before_flatness, MICRON),
@@ -299,7 +299,7 @@ def lap_json(result: LapResult) -> dict[str, Any]:
         "assumed": [_assumed(a) for a in assumptions_of(result.scenario)],
         "wobble_held_back": figure(result.clipped),
         "press_off_the_face": figure(result.tipped),
-        "errors": _errors(result.errors),
+        "errors": errors_json(result.errors),
         "notes": list(result.notes),
     }
 
@@ -313,7 +313,7 @@ def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
     bands, verdict, extra, table = found.bands, found.verdict, found.next_line, found.table
     return {
         "schema": "handlap.survey/1",
-        **_job(scenario),
+        **job_json(scenario),
         "members": found.ensemble.count,
         "settled": found.ensemble.converged,
         "agreement_of_chains": figure(found.ensemble.r_hat),

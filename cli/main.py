@@ -29,12 +29,15 @@ class Entry(NamedTuple):
 
 
 BEFORE = "Before the bench"
+BENCH = "At the bench"
 HELPERS = "Helpers"
 
 COMMANDS: tuple[Entry, ...] = (
     Entry(BEFORE, "survey", "What shape the face is, from readings, and how sure that is."),
     Entry(BEFORE, "plan", "Papers, strokes, turns and checks to get it flat; how sure; or why not."),
+    Entry(BEFORE, "compare", "Which way of working suits this part best, and how often to turn it."),
     Entry(BEFORE, "simulate", "Follow one lap exactly, with nothing uncertain."),
+    Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
     Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
 )

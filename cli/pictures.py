@@ -56,7 +56,7 @@ class Course:
     greatest_depth: Array
 
 
-def _png(figure: Figure) -> bytes:
+def png(figure: Figure) -> bytes:
     stream = io.BytesIO()
     # Without a date or a version in it, the same plan gives the same bytes.
     figure.savefig(stream, format="png", dpi=DPI, metadata={"Software": None})
@@ -69,17 +69,17 @@ def plan_pictures(plan: Plan) -> dict[str, bytes]:
     checks = [check for stage in plan.stages for check in stage.checks]
     with matplotlib.rc_context(STYLE):
         if plan.verdict.answer == "leave" or not any(stage.strokes for stage in plan.stages):
-            return {"warp.png": _png(warp_figure(outline, grid, plan.map_before, None))}
-        found = {"warp.png": _png(warp_figure(outline, grid, plan.map_before, plan.map_after))}
-        found["depth.png"] = _png(depth_figure(outline, grid, plan.map_removed))
+            return {"warp.png": png(warp_figure(outline, grid, plan.map_before, None))}
+        found = {"warp.png": png(warp_figure(outline, grid, plan.map_before, plan.map_after))}
+        found["depth.png"] = png(depth_figure(outline, grid, plan.map_removed))
         if checks:
             titles = [f"{c.strokes} strokes, {c.paper}\n{share(c.dye_left.p50)} left" for c in checks]
             maps = [1.0 - c.dye_gone for c in checks]
-            found["dye.png"] = _png(dye_figure(outline, grid, maps, titles, "chance that dye is left"))
+            found["dye.png"] = png(dye_figure(outline, grid, maps, titles, "chance that dye is left"))
         best = plan.best_point
         planned = next(stage for stage in plan.stages if stage.strokes)
         look_at = max(1.5 * planned.strokes_band.p95, 1.2 * (best.strokes if best is not None else 0))
-        found["course.png"] = _png(
+        found["course.png"] = png(
             course_figure(
                 _plan_course(plan),
                 plan.scenario.part,
@@ -131,17 +131,17 @@ def lap_pictures(result: LapResult) -> dict[str, bytes]:
     maps = list(1.0 - result.dye_gone)
     with matplotlib.rc_context(STYLE):
         return {
-            "warp.png": _png(warp_figure(outline, grid, result.map_before, result.map_after)),
-            "depth.png": _png(depth_figure(outline, grid, result.map_before - result.map_after)),
-            "dye.png": _png(dye_figure(outline, grid, maps, titles, "dye left")),
-            "course.png": _png(course_figure(course, result.scenario.part, f"on {result.paper}")),
+            "warp.png": png(warp_figure(outline, grid, result.map_before, result.map_after)),
+            "depth.png": png(depth_figure(outline, grid, result.map_before - result.map_after)),
+            "dye.png": png(dye_figure(outline, grid, maps, titles, "dye left")),
+            "course.png": png(course_figure(course, result.scenario.part, f"on {result.paper}")),
         }
 
 
 def survey_pictures(scenario: Scenario, found: Survey) -> dict[str, bytes]:
     """PNG by name: map."""
     with matplotlib.rc_context(STYLE):
-        return {"map.png": _png(survey_figure(scenario, found))}
+        return {"map.png": png(survey_figure(scenario, found))}
 
 
 def levelled(grid: Grid, heights: Array) -> Array:
@@ -172,7 +172,7 @@ def warp_figure(outline: Outline, grid: Grid, before: Array, after: Array | None
             f"{title if after is not None else 'The face'}: from {_um(heights.min())} to {_um(heights.max())}"
         )
     bar = figure.colorbar(mesh, ax=both, aspect=30, shrink=0.9, pad=0.02)
-    _finish_bar(bar, "height over the best plane, µm")
+    finish_bar(bar, "height over the best plane, µm")
     figure.supxlabel(_typical("proud is brown, low is blue; lines are broken below the plane"), fontsize=9)
     return figure
 
@@ -192,7 +192,7 @@ def depth_figure(outline: Outline, grid: Grid, removed: Array) -> Figure:
     )
     mean = float(removed @ grid.area / grid.area.sum())
     axes.set_title(f"Metal removed: {_um(mean)} on average, {_um(removed[most])} at most (ring)")
-    _finish_bar(figure.colorbar(mesh, ax=axes, aspect=25, shrink=0.9, pad=0.02), "depth removed, µm")
+    finish_bar(figure.colorbar(mesh, ax=axes, aspect=25, shrink=0.9, pad=0.02), "depth removed, µm")
     return figure
 
 
@@ -209,7 +209,7 @@ def dye_figure(
         mesh = draw_face(axes, outline, grid, maps[i], colours=colours.DYE, low=0.0, high=1.0)
         axes.set_title(titles[i], fontsize=9.5)
     bar = figure.colorbar(mesh, ax=all_axes, aspect=35, shrink=0.8, pad=0.02, ticks=[0.0, 0.5, 1.0])
-    _finish_bar(bar, label)
+    finish_bar(bar, label)
     bar.ax.set_yticklabels(["gone", "½", "left"])
     return figure
 
@@ -297,13 +297,13 @@ def survey_figure(scenario: Scenario, found: Survey) -> Figure:
         levels=levels_between(-half, half),
     )  # fmt: skip
     both[0].set_title(f"Height over the best plane: {_um(heights.min())} to {_um(heights.max())}")
-    _finish_bar(figure.colorbar(mesh, ax=both[0], aspect=22, shrink=0.9, pad=0.02), "µm, + proud")
+    finish_bar(figure.colorbar(mesh, ax=both[0], aspect=22, shrink=0.9, pad=0.02), "µm, + proud")
     high = max(float(doubt.max()) * MICRON, LEAST_SCALE)
     mesh = draw_face(both[1], outline, grid, doubt * MICRON, colours=colours.DOUBT, low=0.0, high=high)
     advice = found.next_line is not None and found.next_line.helps
     next_line = "; the broken line is to be read next" if advice else ""
     both[1].set_title(f"How far out that may be (90 in 100), and what was read{next_line}", fontsize=10)
-    _finish_bar(figure.colorbar(mesh, ax=both[1], aspect=22, shrink=0.9, pad=0.02), "± µm")
+    finish_bar(figure.colorbar(mesh, ax=both[1], aspect=22, shrink=0.9, pad=0.02), "± µm")
     _draw_readings(both[1], scenario, found)
     return figure
 
@@ -338,7 +338,7 @@ def _typical(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
-def _finish_bar(bar: Any, label: str) -> None:
+def finish_bar(bar: Any, label: str) -> None:
     bar.set_label(label)
     bar.outline.set_visible(False)
     bar.ax.tick_params(color=colours.FAINT, length=3)

@@ -15,11 +15,13 @@ import numpy as np
 
 from handlap.sim import gauge
 from handlap.sim.course import measure
+from handlap.sim.ensemble import SCORES, conditions_at
 from handlap.sim.errors import InputError
 from handlap.sim.grid import Grid
 from handlap.sim.outline import Array
 from handlap.sim.paired import Difference, Order, chance_difference, difference, order_ways
 from handlap.sim.results import Band, Errors
+from handlap.sim.rhythm import choose_rhythm
 from handlap.sim.scenario import Scenario
 from handlap.sim.turn_interval import TurnCurve, turn_curve
 from handlap.sim.way_work import Done, work_ways
@@ -129,6 +131,7 @@ def compare(
     InputError : if none of the ways can be done
     """
     tell = progress or (lambda done, what: None)
+    own = not ways
     ways = distinct(ways or default_ways(scenario))
     if len(ways) > MOST_WAYS:
         raise InputError(f"{len(ways)} ways of working: at most {MOST_WAYS} are compared at once")
@@ -139,6 +142,8 @@ def compare(
     coarse = picked.coarse
     typical = float(np.median(coarse.course.strokes[coarse.stops.look]))
     tell(0.2, "setting up")
+    if own:
+        ways = _differing(job, ways, coarse.first)
     jobs = [vary(job, apply_way(scenario, way)) for way in ways]
     first = [0 if way.papers else coarse.first for way in ways]
     done = work_ways(
@@ -175,6 +180,22 @@ def compare(
         errors=errors,
         notes=tuple(job.faces.notes),
     )
+
+
+def _differing(job: Job, ways: Sequence[Way], first: int) -> tuple[Way, ...]:
+    """The ways without those that come to the same as an earlier one once all intervals are chosen."""
+    seen: list[Scenario] = []
+    found = []
+    for way in ways:
+        scenario = apply_way(job.scenario, way)
+        conditions = conditions_at(scenario, np.zeros(len(SCORES)))
+        rhythm = choose_rhythm(scenario, conditions, scenario.paper.grits[first])
+        turning = replace(scenario.turning, name="", every=rhythm.turn_every, assumed=False)
+        bare = replace(scenario, turning=turning)
+        if bare not in seen:
+            seen.append(bare)
+            found.append(way)
+    return tuple(found)
 
 
 def measured_name(scenario: Scenario) -> str:
@@ -245,7 +266,7 @@ def _pair(i: int, j: int, samples: dict[int, dict[str, Array]]) -> PairResult:
     found = {}
     for name, values in first.items():
         if values.dtype == bool:
-            found[name] = chance_difference(values, second[name])
+            found[name] = chance_difference(values.astype(bool), second[name].astype(bool))
         else:
             least = TOLERANCE if name in LENGTHS else 0.0
             found[name] = difference(values, second[name], least)

@@ -6,16 +6,18 @@ out: what the members differ in among themselves cancels.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import binom
 
 from handlap.sim.outline import Array
 from handlap.sim.results import Band
 
+Made = NDArray[np.bool_]
+"""Who of the members made it."""
 Size = Literal["clear", "on average", "cannot tell"]
 SURE = 0.95
 """Chance that a difference, or an order, is taken at its word."""
@@ -62,7 +64,7 @@ def difference(first: Array, second: Array, least: float = 0.0) -> Difference:
     return Difference(band, mean, size, apart / spread if spread > 0.0 else float("inf"))
 
 
-def chance_difference(first: Array, second: Array) -> Difference:
+def chance_difference(first: Made, second: Made) -> Difference:
     """Difference of a chance, from who made it (members,) in either way; by the exact sign test.
 
     The band is that of the difference in chance, for want of a spread between members.
@@ -110,7 +112,7 @@ class Order:
         return float(self.above[self.places[place], self.places[place + 1]])
 
 
-def order_ways(both: Array, minutes: Array, *, seed: int = 0) -> Order:
+def order_ways(both: Made, minutes: Array, *, seed: int = 0) -> Order:
     """Order ways by the chance to end inside both limits, then by effort.
 
     The best chance leads a group that takes in every way whose chance is not surely lower (sign
@@ -138,12 +140,12 @@ def order_ways(both: Array, minutes: Array, *, seed: int = 0) -> Order:
     return Order(tuple(places), tuple(groups), _above(both, minutes, seed))
 
 
-def _surely_lower(lower: Array, higher: Array) -> bool:
+def _surely_lower(lower: Made, higher: Made) -> bool:
     more, fewer = int(np.sum(higher & ~lower)), int(np.sum(lower & ~higher))
     return more > fewer and bool(sign_chance(fewer, more) < 1.0 - SURE)
 
 
-def _above(both: Array, minutes: Array, seed: int) -> Array:
+def _above(both: Made, minutes: Array, seed: int) -> Array:
     """How often each way is put before each other over resampled members (ways, ways) [-]."""
     ways, members = both.shape
     above = np.zeros((ways, ways))
@@ -157,5 +159,3 @@ def _above(both: Array, minutes: Array, seed: int) -> Array:
         by_effort = np.where(middle[:, None] < middle, 1.0, np.where(middle[:, None] == middle, 0.5, 0.0))
         above += np.where(surely, by_chance, by_effort)
     return above / RESAMPLES
-
-

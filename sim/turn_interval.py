@@ -13,12 +13,14 @@ import numpy as np
 from handlap.sim.course import measure, run_course
 from handlap.sim.outline import Array
 from handlap.sim.results import Band
-from handlap.sim.rhythm import depth_per_stroke, stage_of
+from handlap.sim.rhythm import stage_of
 from handlap.sim.work import Job
 
 MEASURABLE = 2e-6
 """What a dial indicator on the bench tells apart: common practice [m]."""
 MOST_MEMBERS = 32
+FULLEST = 0.6
+"""An interval longer than this share of the strokes is as good as never."""
 GROUPS = 96
 """Groups of rows a course is laid out in, about: turns fall between them."""
 
@@ -80,7 +82,7 @@ def turn_curve(job: Job, *, first: int, strokes: int) -> TurnCurve:
     strokes = unit * max(2, -(-strokes // unit))
     intervals = [1]
     step = unit if unit > 1 else 2
-    while step < strokes:
+    while step <= FULLEST * strokes:
         intervals.append(step)
         step *= 2
     intervals.append(strokes)

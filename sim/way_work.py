@@ -140,9 +140,7 @@ def work_member(steps: Steps, before: Array, conditions: Conditions) -> MemberWo
         now, sliding = run.heights[-1], sliding + run.load_sliding
         figures = gauge.figures(steps.gauged, before, now)
         at_end = np.array([getattr(figures, name)[-1] for name in FIGURES])
-    return MemberWork(
-        at_end, now.astype(np.float32), curve.astype(np.float32), strokes, sliding, tipped
-    )
+    return MemberWork(at_end, now.astype(np.float32), curve.astype(np.float32), strokes, sliding, tipped)
 
 
 def work_chunk(task: tuple[Steps, Sequence[tuple[Array, Conditions]]]) -> list[MemberWork] | HandlapError:
@@ -184,12 +182,12 @@ def prepare(job: Job, first: int, horizon: int) -> Steps:
     every = check_interval(scenario)
     looks = max(3, -(-min(horizon, MOST_STROKES) // every))
     quad, error = quad_of(job, stage_of(scenario, middle, grits[0], every * looks, every), face)
-    courses = []
+    courses: list[tuple[Stage, Layout]] = []
     while looks * every <= MOST_STROKES and len(courses) <= np.log2(LONGEST):
         stage = stage_of(scenario, middle, grits[0], every * looks, every)
         courses.append((stage, stage_layout(job.bench, stage, quad_strokes=quad, seed=job.seed)))
         looks *= 2
-    finish = []
+    finish: list[tuple[Stage, Layout]] = []
     for previous, grit in pairwise(grits):
         strokes = strokes_to_clear(job, previous, grit)
         stage = stage_of(scenario, middle, grit, strokes, strokes)
@@ -227,8 +225,8 @@ def work_ways(
     for job, start in zip(jobs, first, strict=True):
         try:
             steps.append(prepare(job, start, horizon))
-        except (InputError, SolverError) as fault:
-            steps.append(fault)
+        except (InputError, SolverError) as refused:
+            steps.append(refused)
     tasks: list[tuple[Steps, Sequence[tuple[Array, Conditions]]]] = []
     owner: list[int] = []
     for i, (job, plan) in enumerate(zip(jobs, steps, strict=True)):
@@ -277,9 +275,7 @@ def _gather(job: Job, steps: Steps, members: Sequence[MemberWork]) -> Done:
     if tipped > TIP_REFUSED:
         return _failed(str(TippingError(tipping_words(job.middle, tipped))))
     first = np.array([float(m.strokes) for m in members])
-    figures: dict[str, Any] = dict(
-        zip(FIGURES, np.array([m.figures for m in members]).T.copy(), strict=True)
-    )
+    figures: dict[str, Any] = dict(zip(FIGURES, np.array([m.figures for m in members]).T.copy(), strict=True))
     friction = np.array([c.friction for c in job.members.conditions])
     minutes, sheets, strokes = np.zeros_like(first), np.zeros_like(first), np.zeros_like(first)
     work = [(steps.courses[0][0].grit, first)]

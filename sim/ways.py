@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import get_args
 
 from handlap.sim import grits
@@ -107,7 +108,9 @@ def _whole(text: str) -> int:
     return int(text)
 
 
-def _quantity(kind: str, least: float, most: float, words: dict[str, float] | None = None) -> Callable[[str], float]:
+def _quantity(
+    kind: str, least: float, most: float, words: dict[str, float] | None = None
+) -> Callable[[str], float]:
     def read(text: str) -> float:
         allowed = f"{show(least, kind)} to {show(most, kind)}"
         if words:
@@ -146,7 +149,7 @@ def _direction(text: str) -> float:
 
 def _papers(text: str) -> tuple[Grit, ...]:
     found = tuple(grits.find(name.strip()) for name in text.split(","))
-    if any(b.diameter >= a.diameter for a, b in zip(found, found[1:], strict=False)):
+    if any(b.diameter >= a.diameter for a, b in pairwise(found)):
         raise ValueError("papers from coarse to fine, such as P80,P120,P240")
     return found
 
@@ -205,7 +208,7 @@ def parse_way(text: str) -> Way:
             try:
                 found[key] = READERS[key](value)
             except ValueError as fault:
-                faults.append(f'{key}={value}: allowed: {fault}')
+                faults.append(f"{key}={value}: allowed: {fault}")
                 found[key] = None
     if not pairs and not faults:
         faults.append("it says nothing")
@@ -247,9 +250,9 @@ def way_words(way: Way) -> str:
         words.append(f"press {show(way.press, 'force')}")
     if way.papers is not None:
         words.append("-".join(grit.name for grit in way.papers))
-    for every, what in ((way.brush, "brushed"), (way.sheet, "new sheet")):
-        if every is not None:
-            words.append(f"{what} every {every}" if every else f"{what} never")
+    for strokes, what in ((way.brush, "brushed"), (way.sheet, "new sheet")):
+        if strokes is not None:
+            words.append(f"{what} every {strokes}" if strokes else f"{what} never")
     return ", ".join(words) or "as it stands"
 
 

@@ -1,0 +1,87 @@
+"""``handlap compare`` as a person meets it."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from click.testing import CliRunner
+from test_compare import uneven_job
+
+from handlap.cli.compare_pictures import compare_pictures
+from handlap.cli.compare_report import UNITS, compare_json, compare_report
+from handlap.cli.main import main
+from handlap.cli.page import render_page
+from handlap.cli.screen import Screen
+from handlap.cli.text import render
+from handlap.sim.compare import Comparison, compare
+from handlap.sim.ways import Way, parse_way
+
+TURNS = ["--way", "name=as it stands", "--way", "turning=none"]
+
+
+def run(*args: str) -> tuple[int, str, str]:
+    result = CliRunner().invoke(main, ["compare", *args])
+    return result.exit_code, result.stdout, result.stderr
+
+
+@pytest.fixture(scope="module")
+def found() -> Comparison:
+    ways = [Way("as it stands"), parse_way("turning=none"), parse_way("height=300 name=far too high")]
+    return compare(uneven_job(), ways, members=16)
+
+
+@pytest.mark.parametrize("width", [40, 80])
+def test_the_report_fits_the_terminal(found, width):
+    lines = render(compare_report(found), Screen(width)).splitlines()
+    assert max(map(len, lines)) <= width
+
+
+def test_the_report_names_best_and_what_cannot_be_done_and_how_often_to_turn(found):
+    text = " ".join(render(compare_report(found), Screen(80)).split())
+    best = found.results[found.order.places[0]].way.name
+    assert text.startswith(f"BEST: {best.upper()}")
+    assert "Far too high cannot be done: the part tips over" in text
+    assert f"every {found.turns.largest} strokes or sooner" in text
+    assert "narrows their spread" in text
+
+
+def test_the_page_has_every_pair_and_all_pictures(found):
+    pictures = compare_pictures(found)
+    assert set(pictures) == {"curves.png", "removed.png", "turns.png"}
+    assert all(data.startswith(b"\x89PNG") for data in pictures.values())
+    page = render_page(compare_report(found, all_pairs=True), pictures)
+    assert page.count("<img ") == 3
+    assert "2 less 1" in page
+
+
+def test_json_has_every_figure_of_every_way_and_pair(found):
+    result = json.loads(json.dumps(compare_json(found), allow_nan=False))
+    assert result["schema"] == "handlap.compare/1"
+    able = [w for w in result["ways"] if w["cannot_be_done"] is None]
+    assert sorted(w["place"] for w in able) == [1, 2]
+    for way in able:
+        assert {"flatness_um", "greatest_depth_um", "taper_along_um", "minutes", "sheets"} <= set(way)
+    (pair,) = result["pairs"]
+    assert set(pair["second_less_first"]) == {name for name, _ in UNITS.values()}
+    assert result["turns"]["words"].startswith("How often to turn")
+
+
+def test_the_command_prints_json_and_repeats_itself_exactly():
+    args = ["two-cylinder-head", *TURNS, "--members", "16", "--no-turns", "--json"]
+    first, second = run(*args), run(*args)
+    assert first == second and first[0] == 0
+    assert [w["name"] for w in json.loads(first[1])["ways"]] == ["as it stands", "never turned"]
+
+
+def test_a_bad_way_is_refused_before_any_work():
+    code, _, error = run("two-cylinder-head", "--way", "speed=3 every=x")
+    assert code == 2
+    assert '"speed" is no part of a way' in error and "every=x" in error
+
+
+def test_the_folder_gets_pictures_and_a_page(tmp_path):
+    args = ["two-cylinder-head", *TURNS, "--members", "16", "--no-turns", "--out", str(tmp_path / "out")]
+    assert run(*args)[0] == 0
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert names == {"compare.html", "compare-curves.png", "compare-removed.png"}
