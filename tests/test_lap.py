@@ -22,6 +22,7 @@ from jobs import (
     middle,
     twist,
 )
+from scipy.integrate import solve_ivp
 
 from handlap.sim import grits
 from handlap.sim.errors import InputError, TippingError
@@ -137,6 +138,45 @@ def test_a_brushing_and_a_sheet_work_from_their_stroke_on():
     assert rises.tolist() == [60, 120]
     assert blocks[12] == pytest.approx(blocks[0], rel=1e-3)
     assert blocks[6] < blocks[0]
+
+
+def test_brushing_and_new_sheets_against_the_law_of_the_paper():
+    """Independent route: dv/ds = k·p·f_load·f_dull by scipy, a face that rubs always the same paper.
+
+    Brushing leaves 0.2 of the loading (derived); a new sheet starts both memories afresh.
+    """
+    scenario = job(
+        length=0.2,
+        width=0.1,
+        plate=(0.2, 0.1),
+        travel=1e-9,
+        ages=True,
+        brush_every=30_000_000,
+        sheet_every=120_000_000,
+    )
+    found = lap(scenario, None, 200_000_000, rows=1600, cell=0.01, snapshots=(75_000_000, 150_000_000))
+    metal = scenario.part.metal
+    scales = P80.loading_scale(metal, wet=False), P80.dulling_scale(metal)
+
+    def rate(_: float, v: Array) -> Array:
+        load = 0.3 + 0.7 * np.exp(-v[1] / scales[0])
+        dull = 0.6 + 0.4 * np.exp(-v[2] / scales[1])
+        return np.full(3, RATE * LOAD / 0.02 * load * dull)
+
+    now, done, want = np.zeros(3), 0, []
+    for end in (30, 60, 75, 90, 120, 150, 180, 200):
+        sliding = 2e-9 * 1e6 * (end - done)
+        now = solve_ivp(rate, (0.0, sliding), now, rtol=1e-9, atol=1e-15).y[:, -1]
+        if end in (75, 150, 200):
+            want.append(now[0])
+        if end % 30 == 0:
+            now[1] *= 0.2
+        if end % 120 == 0:
+            now[1:] = 0.0
+        done = end
+    n = found.bench.grid.n_cells
+    depths = -found.run.heights[:, :n] @ found.bench.grid.area[:n] / 0.02
+    np.testing.assert_allclose(depths, want, rtol=1e-3)
 
 
 # ---- equal starts compared
