@@ -34,6 +34,7 @@ HELPERS = "Helpers"
 
 COMMANDS: tuple[Entry, ...] = (
     Entry(BEFORE, "new", "Make a scenario file for a job of your own, by questions and answers."),
+    Entry(BEFORE, "measuring-sheet", "A sheet to print: where to lay the straightedge, where to try leaves."),
     Entry(BEFORE, "survey", "What shape the face is, from readings, and how sure that is."),
     Entry(BEFORE, "plan", "Papers, strokes, turns and checks to get it flat; how sure; or why not."),
     Entry(BEFORE, "compare", "Which way of working suits this part best, and how often to turn it."),
