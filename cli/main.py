@@ -35,9 +35,11 @@ HELPERS = "Helpers"
 COMMANDS: tuple[Entry, ...] = (
     Entry(BEFORE, "new", "Make a scenario file for a job of your own, by questions and answers."),
     Entry(BEFORE, "measuring-sheet", "A sheet to print: where to lay the straightedge, where to try leaves."),
+    Entry(BEFORE, "readings", "Type in what was written on the measuring sheet, line by line."),
     Entry(BEFORE, "survey", "What shape the face is, from readings, and how sure that is."),
     Entry(BEFORE, "plan", "Papers, strokes, turns and checks to get it flat; how sure; or why not."),
     Entry(BEFORE, "compare", "Which way of working suits this part best, and how often to turn it."),
+    Entry(BEFORE, "why", "What makes the error that is left, and what would help most."),
     Entry(BEFORE, "simulate", "Follow one lap exactly, with nothing uncertain."),
     Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),

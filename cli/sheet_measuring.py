@@ -168,11 +168,11 @@ def _legend(page: Page, scale: float, y: float) -> None:
 
 def _draw_lines(page: Page, lines: Sequence[tuple[MeasuringLine, Array]]) -> None:
     for line, (start, end) in lines:
-        page.line(*start, *end, 0.6)
+        page.line(start[0], start[1], end[0], end[1], 0.6)
         # Between the first two stations, where no dot hides it.
         share = 0.5 * (line.at[0] + line.at[1]) / line.length if len(line.at) > 1 else 0.3
         head = start + share * (end - start) + 1.1 * (end - start) / np.hypot(*(end - start))
-        page.arrow(*start, *head)
+        page.arrow(start[0], start[1], head[0], head[1])
 
 
 RADII = (3.4, 5.2, 7.2, 9.6)
@@ -373,8 +373,8 @@ def _table(
         middle = top + (i + 0.5) * ROW
         page.text(0.5 * (edges[0] + edges[1]), middle, line.label(station), 10.0, bold=True,
                   align="center", middle=True)  # fmt: skip
-        at = plain(from_si(line.at[station], "length", system))
-        page.text(edges[2] - 2.5, middle, at, 10.0, align="right", middle=True)
+        distance = plain(from_si(line.at[station], "length", system))
+        page.text(edges[2] - 2.5, middle, distance, 10.0, align="right", middle=True)
     end = top + len(rows) * ROW
     for i in range(len(rows) + 1):
         page.line(x, top + i * ROW, x + width, top + i * ROW, 0.4)

@@ -117,7 +117,7 @@ def place_stations(
     count : stations wanted; there are fewer where openings or a short line leave no room
     step : they lie on whole steps of this [m]
     """
-    steps = np.arange(math.ceil(1e-9 + line.length / step) + 1) * step
+    steps = np.array([i * step for i in range(math.ceil(1e-9 + line.length / step) + 1)])
     steps = steps[steps <= line.length + 1e-9]
     metal, clear = _metal(outline, line, steps)
     if not metal.any():
