@@ -144,7 +144,7 @@ def _check_header(header: dict[str, Any], scenario: Scenario, mark: str, path: P
                 Fault(
                     path.name, "line 1, part", str(header.get("name", "?")),
                     f"a log of {scenario.part.name}: outline, openings or metal of the scenario are not "
-                    "those this log was begun with. Give this job another file name, or put the scenario back",
+                    "those this log was begun with. Give this job another file name, or put them back",
                 )
             ]
         )  # fmt: skip

@@ -1,0 +1,137 @@
+"""Jobs at the bench whose truth is known: invented faces worked by invented hands, and their logs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from handlap.sim import dye, gauge
+from handlap.sim.ensemble import SCORES, conditions_at, draw_scores
+from handlap.sim.gauge import Gauge
+from handlap.sim.job_log import Entry, JobLog, part_mark
+from handlap.sim.lap import Bench, Conditions, set_up
+from handlap.sim.leaf_readings import read_face
+from handlap.sim.log_evidence import raster_of
+from handlap.sim.mass import SWARF_LOST
+from handlap.sim.outline import Array
+from handlap.sim.replay import lay_out_log, replay
+from handlap.sim.scenario import Held, Readings, Scenario, Station, StraightedgeLine
+from handlap.sim.straightedge import ROCKS_BELOW, FaceLine, contact, gaps, standard_lines
+
+NOW = "2026-01-05T10:00:00+00:00"
+LEAVES = np.array([30, 40, 50, 60, 80, 100, 150, 200, 250, 300]) * 1e-6
+FEEL = 4e-6
+
+
+@dataclass(frozen=True)
+class Truth:
+    """A face at the bench that only the test knows."""
+
+    scenario: Scenario
+    bench: Bench
+    gauged: Gauge
+    before: Array
+    conditions: Conditions
+    face_at: Callable[[Array], Array]
+    seed: int
+
+    def carried(self, entries: list[Entry], seed: int) -> Array:
+        """Faces (states, n) through a list of entries [m]."""
+        middle = conditions_at(self.scenario, np.zeros(len(SCORES)))
+        course = lay_out_log(self.bench, entries, middle, self.before, seed=seed)
+        return replay(self.bench, course, self.before, self.conditions)
+
+    def flatness(self, heights: Array) -> Array:
+        return gauge.flatness(self.gauged, heights)
+
+
+def make_truth(
+    scenario: Scenario,
+    face_at: Callable[[Array], Array],
+    *,
+    seed: int,
+    cells: int = 300,
+    lines: list[FaceLine] | None = None,
+) -> Truth:
+    """A true face with true hands, and the scenario with the readings that were taken on it."""
+    outline = scenario.part.outline
+    read = read_face(
+        outline, face_at, lines or standard_lines(outline), LEAVES, stations=8, feel=FEEL, seed=seed
+    )
+    scenario = replace(scenario, readings=Readings(lines=read, leaves=tuple(LEAVES)))
+    line_set, follow = gauge.lines_to_follow(outline)
+    bench = set_up(scenario, cells=cells, follow=follow)
+    gauged = gauge.make_gauge(outline, bench.grid, line_set)
+    scores = draw_scores(64, 1000 + seed)[seed % 64]
+    return Truth(
+        scenario, bench, gauged, face_at(bench.grid.points), conditions_at(scenario, scores), face_at, seed
+    )
+
+
+def write_log(truth: Truth, blocks: list[Entry], looks: set[int], *, division: float = 0.2e-3) -> JobLog:
+    """The log somebody would have kept: swarf, leaves and dye at some of the blocks.
+
+    ``looks``: places of the blocks after which was looked; ``division`` of the scale [kg].
+    """
+    rng = np.random.default_rng([truth.seed, 3])
+    part, grid = truth.scenario.part, truth.bench.grid
+    n = grid.n_cells
+    states = truth.carried(blocks, seed=7000 + truth.seed)
+    lines = standard_lines(part.outline)
+    entries, last = [], 0
+    for place, block in enumerate(blocks):
+        entry = replace(block, number=place + 1, at=0, when=NOW)
+        if place in looks:
+            off = states[last, :n] - states[place + 1, :n]
+            mass = part.metal.density * float(off @ grid.area[:n]) * (1.0 - rng.uniform(*SWARF_LOST))
+            entry = replace(
+                entry, swarf=max(0.0, round(mass / division) * division), scale=division,
+                readings=tuple(read_now(truth, states[place + 1], lines, rng)),
+                dye_grid=dye_seen(truth, states[place] - states[place + 1], rng), dyed=True,
+            )  # fmt: skip
+            last = place + 1
+        elif place + 1 in looks:
+            entry = replace(entry, dyed=True)
+        entries.append(entry)
+    return JobLog(part_mark(part), part.name, tuple(entries))
+
+
+def read_now(truth: Truth, heights: Array, lines: list[FaceLine], rng: np.random.Generator):
+    """Leaf readings on a worked face, known on the lines of the gauge only."""
+    on_lines = heights[truth.bench.grid.part(gauge.LINES)]
+    found = []
+    sampled = truth.gauged.lines
+    for i, line in enumerate(lines):
+        run = slice(int(sampled.offsets[i]), int(sampled.offsets[i + 1]))
+        position, z = sampled.position[run], on_lines[run]
+        a, b = contact(position, z, "rest", 0.5 * line.length)
+        held: Held = "rest" if position[b] - position[a] >= ROCKS_BELOW * line.length else "level"
+        gap = gaps(position, z, held, 0.5 * line.length)
+        stations = []
+        for k in np.linspace(1, position.size - 2, 8).astype(int):
+            felt = gap[k] + FEEL * rng.standard_normal()
+            went = int(np.searchsorted(LEAVES, felt, side="right"))
+            stations.append(
+                Station(
+                    float(position[k]),
+                    float(LEAVES[went - 1]) if went else 0.0,
+                    float(LEAVES[went]) if went < LEAVES.size else np.inf,
+                )
+            )
+        found.append(StraightedgeLine(line.name, line.start, line.end, held, tuple(stations)))
+    return found
+
+
+def dye_seen(truth: Truth, removed: Array, rng: np.random.Generator) -> tuple[tuple[float, ...], ...]:
+    """Coarse raster of dye left, to the tenth, seen with an error."""
+    part, grid = truth.scenario.part, truth.bench.grid
+    n = grid.n_cells
+    rough = truth.scenario.paper.grits[0].roughness_median(part.metal)
+    left = ~dye.gone(removed[:n], rough) * grid.area[:n]
+    where = raster_of(grid, part)
+    area = np.bincount(where, grid.area[:n], 15)
+    share = np.where(area > 0, np.bincount(where, left, 15) / np.maximum(area, 1e-12), np.nan)
+    seen = np.clip(np.round(share + 0.1 * rng.standard_normal(15), 1), 0.0, 1.0)
+    return tuple(tuple(float(x) for x in row) for row in seen.reshape(3, 5))
