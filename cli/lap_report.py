@@ -163,7 +163,7 @@ def _looks(result: LapResult) -> tuple[Picture, Picture]:
     return (
         Picture(
             "dye.png",
-            "Where the dye put on at the last look is left at each look.",
+            "Where dye is left at each look; it is put on again once half of it is gone.",
             f"Maps of the dye at each look; at the last {share(result.dye_left[-1])} of the face keeps it.",
         ),
         Picture(

@@ -199,7 +199,7 @@ def depth_figure(outline: Outline, grid: Grid, removed: Array) -> Figure:
 def dye_figure(
     outline: Outline, grid: Grid, maps: Sequence[Array], titles: Sequence[str], label: str
 ) -> Figure:
-    """Where dye put on at the last look is still there at each look (all or some of them)."""
+    """Where dye is still there at each look (all or some of them)."""
     shown = min(MOST_DYE, len(maps))
     picks = [round(i * (len(maps) - 1) / max(1, shown - 1)) for i in range(shown)]
     across = 2 if outline.length > 3.0 * outline.width else 4 if len(picks) > 4 else 2

@@ -203,7 +203,8 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
                 )
             )
     words = (
-        "Clean the face, look at the dye, lay the straightedge, weigh what came off, then dye it again. "
+        "Clean the face, look at the dye, lay the straightedge, weigh what came off; dye it again once half "
+        "of the dye is gone. "
         "Stop as soon as the goal is met."
     )
     if spare:
@@ -212,7 +213,7 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         words += f" {len(rows)} of {total} checks are shown; --out and --json give all."
     dye = Picture(
         "dye.png",
-        "Where the dye put on at the check before is still there: the chance over all faces and hands.",
+        "Where dye is still there at each check: the chance over all faces and hands.",
         "Maps of the dye at each check; the table above has the share that is left.",
     )
     return Section("Stop and look", (Words(words), Table(heads, tuple(rows), (1,)), dye))

@@ -31,6 +31,9 @@ PAPER_STEP = 2.0
 """Node spacing of the paper's memory over the cell of the face.  At 1 and below, turned and
 shifted cells miss nodes and the metal lies in ridges; at 2 the map no longer depends on where
 the raster stands."""
+SWAY = 4e-3
+"""How far strokes run beside their line: nobody strokes on rails (our choice) [m].  At least a node
+of the paper's memory, or the sides of the part would keep meeting the same fresher nodes."""
 BENDING_SHAPES = 12
 """Softest shapes in which a thin part may bend: within 0.2 µm of four times as many (200 × 100 × 6 mm
 aluminium bowed by 100 µm, pressed in the middle)."""
@@ -256,6 +259,7 @@ def stage_layout(bench: Bench, stage: Stage, *, quad_strokes: float, seed: int) 
         sheet_every=stage.sheet_every,
         snapshots=stage.snapshots,
         twist=bench.scenario.hands.twist,
+        sway=max(SWAY, PAPER_STEP * bench.grid.cell_size) if bench.scenario.wear.ages else 0.0,
         seed=seed,
     )
 

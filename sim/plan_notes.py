@@ -56,11 +56,16 @@ def _layout_notes(job: Job, worked: Worked) -> list[str]:
     notes.append(
         f"against one large {words}, edges, seams and bumps leave the face {1e6 * flatness:.1f} µm "
         f"instead of {1e6 * flatter:.1f} µm flat after the same strokes; most more comes off, "
-        f"{1e6 * change[deepest]:.1f} µm, at u {1e3 * grid.u[deepest]:.0f}, v {1e3 * grid.v[deepest]:.0f} mm"
+        f"{1e6 * change[deepest]:.1f} µm, at u {_signed(grid.u[deepest])}, v {_signed(grid.v[deepest])} mm"
         if abs(change).max() > WORTH_SAYING
         else f"edges, seams and bumps change the face by less than {1e6 * WORTH_SAYING:.1f} µm"
     )
     return notes
+
+
+def _signed(place: float) -> str:
+    """A place in whole millimetres with a minus that a printed page would have."""
+    return f"{1e3 * place:.0f}".replace("-", "−")
 
 
 def _insert_notes(job: Job, worked: Worked) -> list[str]:

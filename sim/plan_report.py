@@ -175,7 +175,7 @@ def _checks(
     done_before: int,
     looks: NDArray[np.int64],
 ) -> tuple[Check, ...]:
-    """What to expect at the looks with these indices; dye is renewed at every look.
+    """What to expect at the looks with these indices; dye is renewed once half of it is gone.
 
     ``dyed_as`` is the paper whose scratches the face carries when it is dyed for the first
     look; ``start`` (members, n) the face then [m].
@@ -184,12 +184,17 @@ def _checks(
     cells = slice(0, grid.n_cells)
     weight = part.metal.density * part.outline.area
     goal = measure(course.figures, part.limit_by) <= part.limit
+    last = int(looks[-1]) + 1
+    area = grid.area[cells]
+    ra_first, ra = dyed_as.roughness_median(part.metal), paper.roughness_median(part.metal)
+    gone = np.zeros((last, grid.n_cells))
+    left = np.empty((len(start), last))
+    for member, faces in enumerate(course.heights[:, :last, cells]):
+        maps, left[member] = dye.follow(start[member, cells], faces, area, ra_first, ra)
+        gone += maps
+    gone /= len(start)
     found = []
     for look in looks:
-        earlier = start[:, cells] if look == 0 else course.heights[:, look - 1, cells]
-        since = earlier - course.heights[:, look, cells]
-        roughness = (dyed_as if look == 0 else paper).roughness_median(part.metal)
-        gone = dye.gone(since, roughness).astype(float)
         flatness = course.figures.flatness[:, look]
         worse = None
         if look + 1 < course.strokes.size:
@@ -203,8 +208,8 @@ def _checks(
                 mean_depth=Band.of(course.figures.mean_depth[:, look]),
                 greatest_depth=Band.of(course.figures.greatest_depth[:, look]),
                 mass=Band.of(weight * course.figures.mean_depth[:, look]),
-                dye_left=Band.of(dye.share_left(gone, grid.area[cells])),
-                dye_gone=gone.mean(axis=0),
+                dye_left=Band.of(left[:, look]),
+                dye_gone=gone[look],
                 reached=float(np.mean(goal[:, : look + 1].any(axis=1))),
                 worse_next=worse,
             )

@@ -159,6 +159,7 @@ def lay_out(
     sheet_every: int | None = None,
     snapshots: Sequence[int] = (),
     twist: float = 0.0,
+    sway: float = 0.0,
     seed: int = 0,
 ) -> Layout:
     """Lay out the rows of one stage of work.
@@ -172,7 +173,8 @@ def lay_out(
     brush_every, sheet_every : strokes between brushings and between sheets (None or 0: never)
     snapshots : strokes at which heights are kept; the last one always is
     twist : turn of the part about its own middle during a pass, away = anticlockwise [rad]
-    seed : of the scrambled low-discrepancy points (place in the stroke, wobble)
+    sway : furthest that strokes run beside their line, to either side [m]
+    seed : of the scrambled low-discrepancy points (place in the stroke, wobble, sway)
     """
     if len(states) == 1:
         turn_every = None
@@ -197,13 +199,15 @@ def lay_out(
     quad = np.repeat(np.arange(n_quads), ROWS_PER_QUAD)
     push = np.tile([True, False, False, True], n_quads)
     sign = np.tile([1.0, -1.0, 1.0, -1.0], n_quads)
-    draws = qmc.Sobol(4, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(n_quads, 2)))))
+    draws = qmc.Sobol(5, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(n_quads, 2)))))
     scores = norm.ppf(np.clip(draws[:n_quads, :2], 1e-6, 1.0 - 1e-6))
     phases = np.empty(quad.size)
     # Each pair of rows shares a place in the stroke, so that push and pull meet the same paper.
     phases[0::4] = phases[1::4] = draws[:n_quads, 2]
     phases[2::4] = phases[3::4] = draws[:n_quads, 3]
     x, y, heading = _on_path(pattern, length, phases, push, quad)
+    # One pair of a group runs as far to the left as the other to the right.
+    y = y + sway * (2.0 * draws[quad, 4] - 1.0) * np.where(np.arange(quad.size) % 4 < 2, 1.0, -1.0)
 
     turn = np.array([s.part for s in states])[state_of_quad][quad]
     operator = direction + np.array([s.operator for s in states])[state_of_quad][quad]

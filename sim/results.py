@@ -269,7 +269,7 @@ class LapResult:
     """The answer of ``handlap simulate``: one lap with nothing uncertain, SI units.
 
     ``figures`` are over ``strokes``; maps (n,) belong to ``grid``; dye maps (snapshots, cells)
-    are 1 where dye put on at the last look is gone.
+    are 1 where the dye is gone that was put on last.
     """
 
     scenario: Scenario

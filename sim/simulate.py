@@ -160,8 +160,9 @@ def _result(
     scenario, grid = bench.scenario, bench.grid
     density, area = scenario.part.metal.density, scenario.part.outline.area
     figures = gauge.figures(gauged, before, run.heights)
-    since_look = -np.diff(np.vstack([before, run.heights]), axis=0)[:, : grid.n_cells]
-    dye_gone = dye.gone(since_look, stage.grit.roughness_median(scenario.part.metal)).astype(float)
+    cells = slice(0, grid.n_cells)
+    ra = stage.grit.roughness_median(scenario.part.metal)
+    gone, dye_left = dye.follow(before[cells], run.heights[:, cells], grid.area[cells], ra, ra)
     pace = scenario.hands.strokes_per_minute.value
     notes = [note]
     if run.clipped > 0.0:
@@ -182,8 +183,8 @@ def _result(
         before_straightedge=float(gauge.straightedge(gauged, before)[0]),
         figures=figures,
         mass=density * area * figures.mean_depth,
-        dye_left=dye.share_left(dye_gone, grid.area[: grid.n_cells]),
-        dye_gone=dye_gone,
+        dye_left=dye_left,
+        dye_gone=gone.astype(float),
         minutes=stage.strokes / pace,
         work=conditions.friction * run.load_sliding,
         load_sliding=run.load_sliding,

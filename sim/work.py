@@ -30,6 +30,7 @@ from handlap.sim.grits import Grit
 from handlap.sim.lap import Bench, Conditions, LapRun, run_stage, set_up, stage_layout, tipping_words
 from handlap.sim.outcome import Finish, Outcome, find_outcome
 from handlap.sim.outline import Array
+from handlap.sim.poses import ROWS_PER_QUAD
 from handlap.sim.proud import refuse_proud
 from handlap.sim.resolution import choose_resolution, grid_error
 from handlap.sim.results import Band, Errors, PaperTrial, PlateEffect
@@ -42,6 +43,12 @@ CELLS_FLEXIBLE = 1500
 TOLERANCE = 0.5e-6
 """Step error asked of the laps of an ensemble [m]."""
 MOST_MEMBERS = 4096
+MOST_ROWS = 3000
+MOST_ROWS_FLEXIBLE = 1200
+"""Rows that one lap of an ensemble may have (each costs several times as much where the part
+bends); where more would be needed, the step error says so."""
+EFFECT_MEMBERS = 24
+"""Members on which the effect of the plate is measured."""
 TRIAL_MEMBERS = 8
 TRIAL_QUADS = 4.0
 """Trials are laps of rows so many times as long: they only rank papers and find the last stop."""
@@ -199,9 +206,13 @@ def _step(job: Job, grit: Grit, strokes: int, check_every: int) -> tuple[float, 
     stage = stage_of(job.scenario, job.middle, grit, strokes, check_every)
     face = job.members.before[most_typical(job.members.before)]
     found = choose_resolution(
-        job.bench, face, job.middle, stage, tolerance=TOLERANCE, seed=job.seed, most_rows=3000
+        job.bench, face, job.middle, stage, tolerance=TOLERANCE, seed=job.seed, most_rows=_most_rows(job) // 2
     )
     return found.quad_strokes, found.error
+
+
+def _most_rows(job: Job) -> int:
+    return MOST_ROWS if job.bench.bending is None else MOST_ROWS_FLEXIBLE
 
 
 def most_typical(heights: Array) -> int:
@@ -229,9 +240,10 @@ def _coarse(
         every = check_interval(scenario, horizon, MOST_LOOKS)
         horizon = every * max(3, int(np.ceil(horizon / every)))
         stage = stage_of(scenario, job.middle, grit, horizon, every)
+        quad = max(step[0], ROWS_PER_QUAD * horizon / _most_rows(job))
         course = run_course(
             job.bench, job.gauged, members, members.before, stage,
-            quad_strokes=step[0], seed=job.seed, executor=job.executor, finished=tell,
+            quad_strokes=quad, seed=job.seed, executor=job.executor, finished=tell,
         )  # fmt: skip
         measured = measure(course.figures, scenario.part.limit_by)
         stops = find_stops(measured, STOP_AT * limit)
@@ -242,7 +254,7 @@ def _coarse(
     inside = measured[row, stops.look] <= limit
     if allowance is not None:
         inside &= course.figures.greatest_depth[row, stops.look] <= allowance
-    return Coarse(first, course, stops, every, step[1], float(np.mean(inside)), step[0])
+    return Coarse(first, course, stops, every, step[1], float(np.mean(inside)), quad)
 
 
 def _minutes(job: Job, trial: Coarse) -> float:
@@ -276,7 +288,7 @@ def _trial(job: Job, first: int) -> Coarse:
     guess = _first_guess(job, members, grit)
     quad, error = _step(job, grit, guess, check_interval(job.scenario, guess, MOST_LOOKS))
     trial = _coarse(job, members, first, guess, (TRIAL_QUADS * quad, error))
-    return replace(trial, quad_strokes=quad)
+    return replace(trial, quad_strokes=quad, step_error=error)
 
 
 def _choose_first(job: Job) -> tuple[int, tuple[PaperTrial, ...], Coarse]:
@@ -343,14 +355,17 @@ def measure_errors(job: Job, coarse: Coarse) -> Errors:
     look = int(np.median(coarse.stops.look))
     strokes = int(coarse.course.strokes[look])
     stage = stage_of(job.scenario, job.middle, grit, strokes, coarse.check_every)
-    layout = stage_layout(job.bench, stage, quad_strokes=coarse.quad_strokes, seed=job.seed)
-    run = run_stage(job.bench, job.members.before[index], job.middle, stage, layout)
+    runs = []
+    for quad in (coarse.quad_strokes, 0.5 * coarse.quad_strokes):
+        layout = stage_layout(job.bench, stage, quad_strokes=quad, seed=job.seed)
+        runs.append(run_stage(job.bench, job.members.before[index], job.middle, stage, layout).heights[-1])
+    step = float(np.max(np.abs(runs[0] - runs[1])))
     face = index % job.faces.count
     grid = grid_error(
         job.bench, job.gauged, lambda points: np.asarray(job.faces.heights_at(points))[face],
-        job.middle, stage, quad_strokes=coarse.quad_strokes, seed=job.seed, lapped=run.heights[-1],
+        job.middle, stage, quad_strokes=coarse.quad_strokes, seed=job.seed, lapped=runs[0],
     )  # fmt: skip
-    return Errors(TOLERANCE, coarse.step_error, grid, job.bench.grid.n_cells, coarse.course.rows)
+    return Errors(TOLERANCE, step, grid, job.bench.grid.n_cells, coarse.course.rows)
 
 
 def lap_typical(job: Job, worked: Worked, scenario: Scenario) -> tuple[LapRun, Job]:
@@ -392,15 +407,17 @@ def plate_effect(job: Job, worked: Worked) -> PlateEffect | None:
         int(coarse.course.strokes[-1]),
         coarse.check_every,
     )
+    some = np.unique(np.linspace(0, job.members.count - 1, EFFECT_MEMBERS).astype(int))
+    members = flat.members.some(some)
     course = run_course(
-        flat.bench, flat.gauged, flat.members, flat.members.before, stage,
+        flat.bench, flat.gauged, members, members.before, stage,
         quad_strokes=coarse.quad_strokes, seed=job.seed, executor=job.executor,
     )  # fmt: skip
-    row = np.arange(job.members.count)
+    row = np.arange(some.size)
     on_true = measure(course.figures, scenario.part.limit_by)
-    on_own = measure(coarse.course.figures, scenario.part.limit_by)
+    on_own = measure(coarse.course.figures, scenario.part.limit_by)[some]
     stopped = find_stops(on_true, STOP_AT * scenario.part.limit)
-    look = coarse.stops.look
+    look = coarse.stops.look[some]
     return PlateEffect(
         added=Band.of(on_own[row, look] - on_true[row, look]),
         floor=Band.of(on_own.min(axis=1)),
