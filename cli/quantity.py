@@ -5,6 +5,11 @@ from __future__ import annotations
 import math
 from typing import Protocol
 
+from handlap.sim.chance import percent
+
+chance = percent
+"""A chance as everything else here: a number in words."""
+
 FEWEST_STEPS = 8.0
 """A band spans at least this many steps of the last digit shown; steps are 1, 2 or 5."""
 MOST_DIGITS = 4
@@ -99,17 +104,6 @@ def quantity(band: Triple, unit: str = "", *, whole: bool = False, finest: float
     middle = _in_steps(band.p50, step)
     span = spread_words(band, whole=whole, finest=finest)
     return middle + with_unit + ("" if span == f"{middle}–{middle}" else f" ({span})")
-
-
-def chance(value: float) -> str:
-    """A chance counted over an ensemble, which knows no more than this of the ends.
-
-    >>> chance(1.0), chance(0.37), chance(0.01)
-    ('over 95 %', '37 %', 'under 5 %')
-    """
-    if value > 0.95:
-        return "over 95 %"
-    return "under 5 %" if value < 0.05 else f"{100.0 * value:.0f} %"
 
 
 def share(value: float) -> str:

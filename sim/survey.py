@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from handlap.sim.chance import percent
 from handlap.sim.face_ensemble import FaceEnsemble, infer_from_lines, infer_from_table
 from handlap.sim.face_numbers import (
     WIDEN,
@@ -155,9 +156,9 @@ def _shape(numbers: FaceNumbers, bands: FaceBands) -> Shape:
     if bands.flatness.p95 < SHAPELESS:
         flat = f"cannot tell: flat to within {SHAPELESS * 1e6:.0f} µm, too little to have a shape"
         return Shape("cannot tell", chance, chances, flat)
-    start = f"{word} ({chance:.0%} sure)"
+    start = f"{word} ({percent(chance)} sure)"
     if word == "cannot tell":
-        start = f"cannot tell (most likely {best}, {chance:.0%})"
+        start = f"cannot tell (most likely {best}, {percent(chance)})"
     return Shape(word, chance, chances, f"{start}: {'; '.join(parts)}")
 
 
@@ -196,17 +197,17 @@ def limit_verdict(
     elif {_answer(zone), _answer(edge)} == {"yes", "no"}:
         answer = "cannot tell"
         reason = (
-            f"minimum zone and straightedge disagree on {micron}: met with a chance of {zone:.0%} as "
-            f"minimum zone, {edge:.0%} as the straightedge reads it. A straightedge shows a twist at half "
+            f"minimum zone and straightedge disagree on {micron}: met with a chance of {percent(zone)} as "
+            f"minimum zone, {percent(edge)} as the straightedge reads it. A straightedge shows a twist at half "
             "its size or less: find out which of the two the limit means"
         )
     elif answer == "yes":
-        reason = f"{sense}, {chance:.0%} of the faces that fit the readings are within {micron}"
+        reason = f"{sense}, {percent(chance)} of the faces that fit the readings are within {micron}"
     elif answer == "no":
-        reason = f"{sense}, {1.0 - chance:.0%} of the faces that fit the readings are beyond {micron}"
+        reason = f"{sense}, {percent(1.0 - chance)} of the faces that fit the readings are beyond {micron}"
     else:
         reason = (
-            f"{sense}, the chance of being within {micron} is {chance:.0%}: "
+            f"{sense}, the chance of being within {micron} is {percent(chance)}: "
             "between one in ten and nine in ten is too close to call"
         )
     return LimitVerdict(answer, limit, limit_by, chance, zone, edge, reason)

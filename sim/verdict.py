@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from handlap.sim.chance import percent
 from handlap.sim.results import Answer, Verdict
 from handlap.sim.scenario import LimitBy
 
@@ -52,23 +53,23 @@ def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float
     if flat >= LEAVE_AT and flat - other >= DISAGREE:
         answer = "cannot tell"
         reasons.append(
-            f"it meets {words} ({_percent(flat)} sure), but measured the other way the chance is only "
-            f"{_percent(other)}: a twist or a dip between the lines hides from a straightedge"
+            f"it meets {words} ({percent(flat)} sure), but measured the other way the chance is only "
+            f"{percent(other)}: a twist or a dip between the lines hides from a straightedge"
         )
         to_find_out.append("ask which sense the limit has, and set limit_by")
     elif flat >= LEAVE_AT:
         answer = "leave"
-        reasons.append(f"it is inside {words} already, {_percent(flat)} sure")
+        reasons.append(f"it is inside {words} already, {percent(flat)} sure")
     elif flat > NEEDS_WORK_AT:
         answer = "cannot tell"
         reasons.append(
-            f"the readings leave open whether it is inside {words} already (chance {_percent(flat)})"
+            f"the readings leave open whether it is inside {words} already (chance {percent(flat)})"
         )
         to_find_out.append("read again with thinner leaves near the limit, or add the line that tells most")
         reasons.append(_prospects(chances, allowance))
     elif chances.both >= LAP_AT:
         answer = "lap"
-        reasons.append(f"it is outside {words} (chance of being inside {_percent(flat)})")
+        reasons.append(f"it is outside {words} (chance of being inside {percent(flat)})")
         reasons.append(_prospects(chances, allowance))
     elif chances.both <= SHOP_AT:
         answer = "machine shop"
@@ -85,26 +86,13 @@ def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float
     return Verdict(answer, tuple(reasons), thresholds, tuple(to_find_out))
 
 
-def _percent(chance: float) -> str:
-    """A chance in words that do not pretend to more than an ensemble knows.
-
-    >>> _percent(1.0), _percent(0.5)
-    ('over 95 %', '50 %')
-    """
-    if chance > 0.95:
-        return "over 95 %"
-    if chance < 0.05:
-        return "under 5 %"
-    return f"{100 * chance:.0f} %"
-
-
 def _prospects(chances: Chances, allowance: float | None) -> str:
-    text = f"the chance to come inside the limit by hand is {_percent(chances.goal)}"
+    text = f"the chance to come inside the limit by hand is {percent(chances.goal)}"
     if allowance is None or chances.allowance is None:
         return text + "; no removal allowance is stated"
     return (
-        f"{text}, to stay inside the allowance of {1e6 * allowance:.0f} µm {_percent(chances.allowance)}, "
-        f"to do both {_percent(chances.both)}"
+        f"{text}, to stay inside the allowance of {1e6 * allowance:.0f} µm {percent(chances.allowance)}, "
+        f"to do both {percent(chances.both)}"
     )
 
 
@@ -112,13 +100,13 @@ def _obstacles(chances: Chances, allowance: float | None) -> list[str]:
     found = []
     if chances.at_best >= SHOP_AT:
         found.append(
-            f"in {_percent(chances.at_best)} of the cases the face stops improving before it is flat "
+            f"in {percent(chances.at_best)} of the cases the face stops improving before it is flat "
             "enough: hands, paper and plate set a floor; lower hands, a finer last paper or steadier "
             "strokes lower it"
         )
     if chances.unfinished >= SHOP_AT:
         found.append(
-            f"in {_percent(chances.unfinished)} of the cases it is still not flat after the longest "
+            f"in {percent(chances.unfinished)} of the cases it is still not flat after the longest "
             "course considered: coarser paper or more press would be needed"
         )
     if allowance is not None and chances.allowance is not None and chances.allowance < LAP_AT:
