@@ -198,8 +198,8 @@ def limit_verdict(
         answer = "cannot tell"
         reason = (
             f"minimum zone and straightedge disagree on {micron}: met with a chance of {percent(zone)} as "
-            f"minimum zone, {percent(edge)} as the straightedge reads it. A straightedge shows a twist at half "
-            "its size or less: find out which of the two the limit means"
+            f"minimum zone, {percent(edge)} as the straightedge reads it. A straightedge shows a twist at "
+            "half its size or less: find out which of the two the limit means"
         )
     elif answer == "yes":
         reason = f"{sense}, {percent(chance)} of the faces that fit the readings are within {micron}"
