@@ -42,6 +42,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BEFORE, "why", "What makes the error that is left, and what would help most."),
     Entry(BEFORE, "simulate", "Follow one lap exactly, with nothing uncertain."),
     Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),
+    Entry(BENCH, "replan", "Learn from the log, plan the rest, and say stop when it is time."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
     Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
 )

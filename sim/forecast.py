@@ -10,32 +10,40 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim import gauge, grits
-from handlap.sim.course import STOP_AT, find_stops
+from handlap.sim.course import STOP_AT, find_stops, measure
 from handlap.sim.ensemble import run_members
 from handlap.sim.job_log import Entry
 from handlap.sim.lap import Conditions
 from handlap.sim.learn import State, Workshop
 from handlap.sim.outline import Array
 from handlap.sim.replay import LogCourse, lay_out_log, replay
+from handlap.sim.results import Figures
 from handlap.sim.rhythm import SETTLED, check_interval, choose_rhythm, depth_per_stroke
-from handlap.sim.scenario import Scenario
+from handlap.sim.scenario import LimitBy, Scenario
 from handlap.sim.work import CLEAR_SHARE, DONE_SHARE, MOST_LOOKS, MOST_STROKES, most_typical
+
+NAMES = tuple(Figures.__dataclass_fields__)
 
 
 @dataclass(frozen=True)
 class Forecast:
     """Strokes an ensemble needs.
 
-    ``total`` (members,): strokes from the start of the job to each member's stop; ``reached``
-    (members,): whether it stops at the goal; figures (members, looks) from now on, now first.
+    ``looks`` (looks,): strokes from the start of the job, now first; ``total`` (members,): to each
+    member's stop; ``reached`` (members,): whether it stops at the goal; ``figures`` (members,
+    looks) from now on, depths from before the job.
     """
 
     looks: tuple[int, ...]
     total: Array
     reached: NDArray[np.bool_]
-    measured: Array
-    flatness: Array
-    greatest: Array
+    figures: Figures
+    limit_by: LimitBy
+
+    @property
+    def measured(self) -> Array:
+        """The figure the limit is held against (members, looks) [m]."""
+        return measure(self.figures, self.limit_by)
 
 
 def paper_in_use(scenario: Scenario, entries: Sequence[Entry]) -> str:
@@ -87,26 +95,23 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
             list(zip(state.before, conditions, strict=True)),
             executor=workshop.executor,
         )
-        measured, flatness, greatest = (np.array([f[k] for f in found]) for k in range(3))
-        stops = find_stops(measured, STOP_AT * scenario.part.limit)
+        figures = Figures(**{n: np.array([getattr(f, n) for f in found]) for n in NAMES})
+        stops = find_stops(measure(figures, scenario.part.limit_by), STOP_AT * scenario.part.limit)
         stopped = np.mean(stops.reached | stops.at_best)
         if stopped >= DONE_SHARE or every * len(future) >= MOST_STROKES:
             break
         guess = min(2 * every * len(future), MOST_STROKES)
     looks = tuple(done + every * k for k in range(len(future) + 1))
-    return Forecast(
-        looks, np.array(looks)[stops.look].astype(float), stops.reached, measured, flatness, greatest
-    )
+    total = np.array(looks)[stops.look].astype(float)
+    return Forecast(looks, total, stops.reached, figures, scenario.part.limit_by)
 
 
 def _figures(
     workshop: Workshop, course: LogCourse, start: int, before: Array, conditions: Conditions
-) -> tuple[Array, Array, Array]:
-    """What is measured, flatness and greatest depth (looks,) of one member from a state on [m]."""
+) -> Figures:
+    """Figures (looks,) of one member from a state on."""
     states = replay(workshop.bench, course, before, conditions)
-    figures = gauge.figures(workshop.gauged, before, states[start:])
-    by_edge = workshop.scenario.part.limit_by == "straightedge"
-    return figures.straightedge if by_edge else figures.flatness, figures.flatness, figures.greatest_depth
+    return gauge.figures(workshop.gauged, before, states[start:])
 
 
 def _first_guess(

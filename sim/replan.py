@@ -14,6 +14,8 @@ import numpy as np
 from scipy.special import ndtr
 
 from handlap.sim import gauge, grits
+from handlap.sim.cautions import cautions
+from handlap.sim.course import measure
 from handlap.sim.ensemble import conditions_at, draw_plate_scores, draw_scores
 from handlap.sim.errors import InputError
 from handlap.sim.face_ensemble import infer_faces
@@ -24,7 +26,7 @@ from handlap.sim.lap import Conditions
 from handlap.sim.learn import CELLS, Learnt, first_state, learn, open_workshop
 from handlap.sim.outline import Array
 from handlap.sim.proud import refuse_proud
-from handlap.sim.results import Band
+from handlap.sim.results import Band, Curve, Figures
 from handlap.sim.rhythm import SETTLED, Rhythm, choose_rhythm, depth_per_stroke
 from handlap.sim.scenario import Scenario
 from handlap.sim.stop_rules import Advice, Outlook, advise, ask_about
@@ -98,13 +100,16 @@ class Replan:
     chance_goal: float
     chance_worse: float
     chance_deep: float | None
-    best: BestSoFar | None
+    best: BestSoFar
     ahead: tuple[LookAhead, ...]
     first_total: Band | None
     total: Band | None
     first_reached: float
     reached: float
     finer: tuple[FinerPaper, ...]
+    curve: Curve
+    """Figures against strokes from the start of the job, as learnt, and on."""
+    cautions: tuple[str, ...]
     seed: int
 
 
@@ -147,14 +152,14 @@ def _replan(
     scenario: Scenario, log: JobLog, learnt: Learnt, first: Forecast, rest: Forecast, seed: int
 ) -> Replan:
     workshop, part = learnt.workshop, scenario.part
-    by_edge = part.limit_by == "straightedge"
-    figures = gauge.figures(workshop.gauged, learnt.posterior.before, learnt.now)
-    now = figures.straightedge if by_edge else figures.flatness
+    past = _past(learnt)
+    figures = past[-1]
+    now = measure(figures, part.limit_by)
     chance_goal = float(np.mean(ndtr((part.limit - now) / (MODEL / Z90))))
     chance_worse = float(np.mean(rest.measured[:, 1] > rest.measured[:, 0]))
     deep = None
     if part.allowance is not None:
-        deep = float(np.mean(rest.greatest[:, 1] > part.allowance))
+        deep = float(np.mean(rest.figures.greatest_depth[:, 1] > part.allowance))
     reached = float(np.mean(rest.reached))
     paper = paper_in_use(scenario, workshop.entries)
     middle = _middle_of(learnt)
@@ -179,13 +184,15 @@ def _replan(
         chance_goal=chance_goal,
         chance_worse=chance_worse,
         chance_deep=deep,
-        best=_best(learnt),
+        best=_best(learnt, past),
         ahead=_ahead(scenario, rest),
         first_total=Band.of(first.total[first.reached]) if first.reached.any() else None,
         total=Band.of(rest.total[rest.reached]) if rest.reached.any() else None,
         first_reached=float(np.mean(first.reached)),
         reached=reached,
         finer=_finer(scenario, middle, paper),
+        curve=_curve(learnt, past, rest),
+        cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         seed=seed,
     )
     outlook = Outlook(
@@ -233,18 +240,38 @@ def _to_clear(scenario: Scenario, middle: Conditions, previous: Grit, grit: Grit
     return int(np.clip(10 * math.ceil(need / (SETTLED * fresh) / 10.0), 10, MOST_STROKES))
 
 
-def _best(learnt: Learnt) -> BestSoFar | None:
-    """The best state of the log so far, the start included."""
-    workshop = learnt.workshop
-    by_edge = workshop.scenario.part.limit_by == "straightedge"
-    take = gauge.straightedge if by_edge else gauge.flatness
-    measured = np.array([take(workshop.gauged, learnt.states[:, k]) for k in range(learnt.states.shape[1])])
-    best = int(np.argmin(np.median(measured, axis=1)))
-    strokes = [0] * measured.shape[0]
-    for state, done in zip(workshop.course.state, workshop.course.strokes, strict=True):
+def _strokes_of(learnt: Learnt) -> list[int]:
+    """Strokes done at every state of the log, the start first."""
+    course = learnt.workshop.course
+    strokes = [0] * course.states
+    for state, done in zip(course.state, course.strokes, strict=True):
         strokes[state] = done
+    return strokes
+
+
+def _past(learnt: Learnt) -> list[Figures]:
+    """Figures (members,) at every state of the log."""
+    gauged, before = learnt.workshop.gauged, learnt.posterior.before
+    return [gauge.figures(gauged, before, learnt.states[:, k]) for k in range(learnt.states.shape[1])]
+
+
+def _best(learnt: Learnt, past: list[Figures]) -> BestSoFar:
+    """The best state of the log so far, the start included."""
+    measured = np.array([measure(f, learnt.workshop.scenario.part.limit_by) for f in past])
+    best = int(np.argmin(np.median(measured, axis=1)))
     worse = 0.0 if best == len(measured) - 1 else float(np.mean(measured[-1] > measured[best]))
-    return BestSoFar(strokes[best], _widened(measured[best]), worse)
+    return BestSoFar(_strokes_of(learnt)[best], _widened(measured[best]), worse)
+
+
+def _curve(learnt: Learnt, past: list[Figures], rest: Forecast) -> Curve:
+    """What was, as learnt, and what is to come, as bands (k, 3)."""
+
+    def bands(name: str) -> Array:
+        before = np.array([getattr(f, name) for f in past[:-1]]).reshape(len(past) - 1, -1)
+        return np.percentile(np.vstack([before, getattr(rest.figures, name).T]), [5.0, 50.0, 95.0], axis=1).T
+
+    strokes = np.array([*_strokes_of(learnt)[:-1], *rest.looks], dtype=float)
+    return Curve(strokes, *(bands(n) for n in ("flatness", "straightedge", "greatest_depth", "mean_depth")))
 
 
 def _ahead(scenario: Scenario, rest: Forecast) -> tuple[LookAhead, ...]:
@@ -253,8 +280,8 @@ def _ahead(scenario: Scenario, rest: Forecast) -> tuple[LookAhead, ...]:
         LookAhead(
             strokes=rest.looks[k],
             measured=_widened(rest.measured[:, k]),
-            flatness=_widened(rest.flatness[:, k]),
-            greatest_depth=Band.of(rest.greatest[:, k]),
+            flatness=_widened(rest.figures.flatness[:, k]),
+            greatest_depth=Band.of(rest.figures.greatest_depth[:, k]),
             reached=float(np.mean(goal[:, : k + 1].any(axis=1))),
             worse=float(np.mean(rest.measured[:, k] > rest.measured[:, k - 1])),
         )

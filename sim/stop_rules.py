@@ -99,8 +99,9 @@ def advise(found: Outlook) -> tuple[Advice, tuple[str, ...]]:
     if up >= 1 and thickest >= REREAD and (found.worsened or 0.0) >= EVEN:
         advice = "stop" if advice == "go on" else advice
         reasons.append(
-            f"it got worse since the readings before with a chance of {_per_cent(found.worsened or 0.0)}, and "
-            "more stations went up than down: read them again before any further stroke"
+            "it got worse since the readings before with a chance of "
+            f"{_per_cent(found.worsened or 0.0)}, and more stations went up than down: read them again "
+            "before any further stroke"
         )
     if advice == "go on" and found.reached <= OUT_OF_REACH:
         advice = "out of reach"
