@@ -72,7 +72,10 @@ def draw_face(
     if len(levels) and min(raster.shape) >= 2 and float(raster.max()) > float(raster.min()):
         u = 0.5 * MM * (grid.u_edges[1:] + grid.u_edges[:-1])
         v = 0.5 * MM * (grid.v_edges[1:] + grid.v_edges[:-1])
-        inside = [x for x in levels if float(raster.min()) < x < float(raster.max())]
+        lowest, highest = float(raster.min()), float(raster.max())
+        # A line at the level of the rest of the face would follow its rounding errors.
+        margin = 1e-3 * (highest - lowest)
+        inside = [x for x in levels if lowest + margin < x < highest - margin]
         if inside:
             styles = ["dashed" if x < 0.0 else "solid" for x in inside]
             lines = axes.contour(u, v, raster, levels=inside, colors=INK, linewidths=0.6, linestyles=styles)
