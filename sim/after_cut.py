@@ -9,54 +9,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 from handlap.sim.results import Band
-
-INCH3 = 0.0254**3
-"""A cubic inch [m³]."""
-
-
-@dataclass(frozen=True)
-class AfterCut:
-    """What a scenario states about the surroundings of the face; None where it does not.
-
-    Attributes
-    ----------
-    thickness, thickness_least : of the part before the cut, and the maker's minimum [m]
-    swept : swept volume of one cylinder [m³]
-    clearance : volume over the piston at the top, gasket included, before the cut [m³]
-    chamber_area : area of the chamber's opening in the face [m²]
-    cam_radius, crank_radius, cam_distance : pitch radii of the cam's and the crank's wheel, and
-        the distance of their centres [m]
-    valve_clearance, squish : valve to piston, and head to piston at the edge, before the cut [m]
-    dowel_depth, bolt_depth : depth of dowel holes, and of threads or bolt holes, before the cut [m]
-    bolt_reach : how far bolt or dowel goes in [m]
-    end_float, end_float_least : of a pump's gears or rotor before the cut, and the least allowed [m]
-    bank_angle : between the bank's axis and the normal of its inlet flange [rad]
-    """
-
-    thickness: float | None = None
-    thickness_least: float | None = None
-    swept: float | None = None
-    clearance: float | None = None
-    chamber_area: float | None = None
-    cam_radius: float | None = None
-    crank_radius: float | None = None
-    cam_distance: float | None = None
-    valve_clearance: float | None = None
-    squish: float | None = None
-    dowel_depth: float | None = None
-    bolt_depth: float | None = None
-    bolt_reach: float | None = None
-    end_float: float | None = None
-    end_float_least: float | None = None
-    bank_angle: float | None = None
-
-    @property
-    def empty(self) -> bool:
-        """Whether nothing at all is stated."""
-        return all(getattr(self, f.name) is None for f in fields(self))
+from handlap.sim.surroundings import Surroundings
 
 
 @dataclass(frozen=True)
@@ -161,7 +117,7 @@ def _of_depth(depth: Band, rule: Callable[[float], float]) -> Band:
     return Band(ends[0], rule(depth.p50), ends[1])
 
 
-def effects_of(after: AfterCut, mean_depth: Band, greatest_depth: Band) -> tuple[Effect, ...]:
+def effects_of(after: Surroundings, mean_depth: Band, greatest_depth: Band) -> tuple[Effect, ...]:
     """What a cut changes, for everything that is stated about the surroundings.
 
     Volumes and the cam follow the mean depth; clearances, holes and thickness the greatest.
@@ -204,7 +160,7 @@ def effects_of(after: AfterCut, mean_depth: Band, greatest_depth: Band) -> tuple
     return tuple(found)
 
 
-def _chamber(after: AfterCut, depth: Band) -> list[Effect]:
+def _chamber(after: Surroundings, depth: Band) -> list[Effect]:
     if after.clearance is None or after.chamber_area is None:
         return []
     clearance, area = after.clearance, after.chamber_area
@@ -220,7 +176,7 @@ def _chamber(after: AfterCut, depth: Band) -> list[Effect]:
     return found
 
 
-def _cam(after: AfterCut, depth: Band) -> list[Effect]:
+def _cam(after: Surroundings, depth: Band) -> list[Effect]:
     if after.cam_radius is None or after.crank_radius is None or after.cam_distance is None:
         return []
     wheels = after.cam_radius, after.crank_radius, after.cam_distance

@@ -13,6 +13,7 @@ from typing import Any, Literal
 from handlap.sim.grits import Grit
 from handlap.sim.metals import Metal
 from handlap.sim.outline import Array, Outline
+from handlap.sim.surroundings import Surroundings
 
 Law = Literal["fixed", "normal", "lognormal"]
 LimitBy = Literal["straightedge", "zone"]
@@ -121,6 +122,8 @@ class Part:
     """Greatest spring-back wanted [m]; None: not asked."""
     proud: tuple[Proud, ...] = ()
     inserts: tuple[Insert, ...] = ()
+    after: Surroundings = field(default_factory=Surroundings)
+    """What is around the face and changes when metal comes off."""
 
 
 @dataclass(frozen=True)

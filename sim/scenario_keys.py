@@ -2,8 +2,8 @@
 
 The loader is driven by this table: a key that is not here is refused, and one that is here is
 checked against its row.  To add a key, add a row (:mod:`handlap.sim.part_keys`,
-:mod:`handlap.sim.bench_keys`, :mod:`handlap.sim.work_keys`), and use its value where the record is built
-(:mod:`handlap.sim.scenario_part`, :mod:`handlap.sim.scenario_bench`,
+:mod:`handlap.sim.after_keys`, :mod:`handlap.sim.bench_keys`, :mod:`handlap.sim.work_keys`), and
+use its value where the record is built (:mod:`handlap.sim.scenario_part`, :mod:`handlap.sim.scenario_bench`,
 :mod:`handlap.sim.scenario_build`).
 """
 
@@ -11,13 +11,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from handlap.sim.after_keys import AFTER_KEYS
 from handlap.sim.bench_keys import BENCH_KEYS
 from handlap.sim.key_row import Key, allowed_words
 from handlap.sim.part_keys import PART_KEYS
 from handlap.sim.units import unit_of
 from handlap.sim.work_keys import WORK_KEYS
 
-KEYS: tuple[Key, ...] = PART_KEYS + BENCH_KEYS + WORK_KEYS
+KEYS: tuple[Key, ...] = PART_KEYS + AFTER_KEYS + BENCH_KEYS + WORK_KEYS
 BY_NAME: dict[str, Key] = {key.name: key for key in KEYS}
 
 

@@ -8,6 +8,7 @@ from handlap.sim import metals
 from handlap.sim.outline import Array, Outline, polygon_moments, rectangle
 from handlap.sim.outline_faults import opening_faults
 from handlap.sim.scenario import Part
+from handlap.sim.scenario_after import build_surroundings
 from handlap.sim.scenario_given import Given
 from handlap.sim.scenario_inserts import area_of, build_inserts, build_proud
 from handlap.sim.scenario_keys import BY_NAME
@@ -132,6 +133,7 @@ def build_part(given: Given, face: Outline | None, shift: Point, metal: metals.M
     _bending(given, face)
     proud = build_proud(given, face, shift)
     inserts = build_inserts(given, face, shift, metal)
+    after = build_surroundings(given, face)
     if face is None or weight is None or metal is None or "part.limit" not in given.values:
         return None
     at = given.values.get("part.weight_at")
@@ -160,6 +162,7 @@ def build_part(given: Given, face: Outline | None, shift: Point, metal: metals.M
         spring_back=given.values.get("part.spring_back"),
         proud=proud,
         inserts=inserts,
+        after=after,
     )
 
 

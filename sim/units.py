@@ -51,6 +51,7 @@ UNITS: dict[str, dict[str, Ratio]] = {
         "oz": (POUND, 16.0),
     },
     "rate": {"mm³/(N·m)": (1.0, 1e9), "m²/N": (1.0, 1.0)},
+    "volume": {"cm³": (1.0, 1e6), "mm³": (1.0, 1e9), "in³": (16387064.0, 1e12)},
     "angle": {"°": (math.pi, 180.0), "rad": (1.0, 1.0)},
     "number": {"": (1.0, 1.0)},
 }
@@ -71,6 +72,10 @@ OTHER_SPELLINGS = {
     "lbs": "lb",
     "deg": "°",
     "degrees": "°",
+    "cc": "cm³",
+    "cm3": "cm³",
+    "mm3": "mm³",
+    "in3": "in³",
     "mm3/(N·m)": "mm³/(N·m)",
     "mm3/(N m)": "mm³/(N·m)",
     "mm3/Nm": "mm³/(N·m)",
@@ -86,6 +91,7 @@ QUANTITIES: dict[str, tuple[str, str, str]] = {
     "force": ("force", "N", "lbf"),
     "mass": ("mass", "kg", "lb"),
     "rate": ("rate", "mm³/(N·m)", "mm³/(N·m)"),
+    "volume": ("volume", "cm³", "in³"),
     "angle": ("angle", "°", "°"),
     "number": ("number", "", ""),
 }

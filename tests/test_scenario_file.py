@@ -403,6 +403,25 @@ OTHERS = """
 [part]
 polygon = [[0, 0], [100, 0], [0, 100]]
 weight = 20
+[part.after]
+thickness = 30
+thickness_least = 29.5
+bore = 86
+stroke = 86
+compression_ratio = 10.5
+clearance = "50 cm³"
+chamber_opening = 1
+cam_radius = 54.5
+crank_radius = 27.25
+cam_distance = 300
+valve_clearance = 2
+squish = 1
+dowel_depth = 8
+bolt_depth = 20
+bolt_reach = 18
+end_float = 0.1
+end_float_least = 0.05
+bank_angle = 35
 [readings]
 heights = "a.csv"
 heights_sd = 1
@@ -425,8 +444,8 @@ def _names(document: Any, prefix: str = "") -> list[str]:
     for key, value in document.items():
         if isinstance(value, list) and value and isinstance(value[0], dict):
             names += [n for table in value for n in _names(table, f"{prefix}{key}[].")]
-        elif isinstance(value, dict) and not prefix:
-            names += _names(value, f"{key}.")
+        elif isinstance(value, dict) and (not prefix or key == "after"):
+            names += _names(value, f"{prefix}{key}.")
         else:
             names.append(prefix + key)
     return names
