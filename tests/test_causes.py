@@ -1,0 +1,200 @@
+"""Why a face comes out as it does: constructed cases, and backwards from what is seen."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+from jobs import UM, crown, hollow, job
+
+from handlap.sim.cause_ranking import NONE, dye_log_likelihood, rank_by_dye, rank_by_readings
+from handlap.sim.causes import OFF, START, active_causes, hangs_over, only
+from handlap.sim.dye_words import PLACES, read_dye, zone_shares
+from handlap.sim.errors import InputError
+from handlap.sim.grid import make_grid
+from handlap.sim.outline import Outline
+from handlap.sim.scenario import Insert, Plate, Scenario, Uncertain
+from handlap.sim.scenario_file import load
+from handlap.sim.why import Why, find_causes
+
+FLAT = hollow(0.0, 0.12)
+
+
+def only_one(cause: str) -> Scenario:
+    """A job in which a single cause is at work on a flat face."""
+    cases: dict[str, dict[str, Any]] = {
+        "high hands": {"reach": 0.03},
+        "wobble": {"wobble": (0.03, 0.02)},
+        "bias": {"bias": (0.02, 0.0)},
+        "paper ageing": {"ages": True, "plate": (0.45, 0.3)},
+        START: {"face": hollow(40 * UM, 0.12)},
+    }
+    usual: dict[str, Any] = {"face": FLAT, "limit": 0.2 * UM, "check_every": 200}
+    scenario = job(**(usual | cases.get(cause, {})))
+    if cause == "plate":
+        plate = Plate(0.45, 0.3, shape="hump", shape_height=8 * UM)
+        return replace(scenario, plate=plate)
+    if cause == "overhang and seams":
+        return replace(scenario, plate=Plate(0.3, 0.3))
+    if cause == "inserts":
+        ring = Outline.rectangular(0.03, 0.14).rim
+        return replace(scenario, part=replace(scenario.part, inserts=(Insert("bush", ring, 0.2),)))
+    return scenario
+
+
+@cache
+def why_only(cause: str) -> Why:
+    return find_causes(only_one(cause), members=4, strokes=600)
+
+
+CASES = ("high hands", "wobble", "bias", "paper ageing", "plate", "overhang and seams", "inserts")
+
+
+@pytest.mark.parametrize("cause", CASES)
+def test_where_one_cause_is_at_work_it_makes_all_of_the_error(cause):
+    scenario = only_one(cause)
+    assert set(active_causes(scenario)) == {START, cause}
+    found = why_only(cause)
+    by_name = {c.name: c for c in found.causes}
+    total = max(abs(b.p50) for b in found.total.values())
+    assert total > 0.2 * UM
+    for name, whole in found.total.items():
+        assert by_name[cause].alone[name].p50 == pytest.approx(whole.p50, abs=0.02 * UM)
+        assert by_name[cause].on_top[name].p50 == pytest.approx(whole.p50, abs=0.02 * UM)
+        assert abs(by_name[START].alone[name].p50) < 0.02 * UM
+        assert abs(found.leftover[name].p50) < 0.05 * UM
+
+
+def test_signs_of_the_constructed_cases():
+    """Common practice: high hands and paper worn in its middle crown, a humped plate hollows."""
+    along = {
+        name: why_only(name).total["crown_along"].p50 for name in ("high hands", "paper ageing", "plate")
+    }
+    assert along["high hands"] > 0.0 and along["paper ageing"] > 0.0 and along["plate"] < 0.0
+
+
+def test_with_every_cause_off_nothing_is_left():
+    scenario, flat = only(load("two-cylinder-head"), None)
+    assert flat and active_causes(scenario) == (START,)
+    assert only(scenario, START)[1] is False
+    assert set(OFF) > set(active_causes(load("two-cylinder-head")))
+
+
+def test_a_part_hangs_over_only_where_it_leaves_the_plate():
+    assert hangs_over(only_one("overhang and seams"))
+    assert not hangs_over(load("two-cylinder-head"))
+
+
+@pytest.fixture(scope="module")
+def mixed() -> Why:
+    scenario = job(
+        face=hollow(50 * UM, 0.12), limit=10 * UM, reach=0.03, wobble=(0.02, 0.01), bias=(0.01, 0.0),
+        ages=True, plate=(0.45, 0.3), rate=0.2e-9, check_every=100,
+    )  # fmt: skip
+    hands = replace(scenario.hands, height=Uncertain(0.03, 0.02, 0.045, "lognormal", "hands.height"))
+    return find_causes(replace(scenario, hands=hands), members=4, strokes=300)
+
+
+def test_the_parts_and_what_is_left_over_make_the_whole(mixed):
+    """Means add; the middles of the members do so too where their spread is small."""
+    for name, whole in mixed.total.items():
+        parts = sum(c.alone[name].p50 for c in mixed.causes) + mixed.leftover[name].p50
+        assert parts == pytest.approx(whole.p50, abs=0.5 * UM)
+
+
+def test_three_changes_and_more_are_tried_and_the_best_come_first(mixed):
+    gains = [change.gain.mean for change in mixed.changes]
+    assert len(gains) >= 3 and gains == sorted(gains)
+    assert all(change.gain.band.p05 <= change.gain.band.p95 for change in mixed.changes)
+
+
+def test_two_zones_share_the_metal_between_them_by_area():
+    grid = make_grid(Outline.rectangular(0.2, 0.06), cells=600)
+    gone = (grid.u[: grid.n_cells] > 0.0).astype(float)
+    shares = zone_shares(grid, gone).reshape(3, 5)
+    assert shares[:, :2] == pytest.approx(np.zeros((3, 2)))
+    assert shares[:, 3:] == pytest.approx(np.ones((3, 2)))
+    assert shares[:, 2] == pytest.approx(np.full(3, 0.5), abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("text", "rows"),
+    [
+        ("gone at the left end", "glllg"[0] + "llll"),
+        ("gone at both ends", "glllg"),
+        ("left in the middle", None),
+        ("gone everywhere but the right end", "ggggl"),
+        ("half gone in the middle, gone at both ends", None),
+    ],
+)
+def test_words_are_read_as_zones(text, rows):
+    grid = read_dye(text)
+    if rows is not None:
+        assert np.array_equal(grid, read_dye(" ".join([rows] * 3)))
+    elif text.startswith("left"):
+        assert np.array_equal(grid, read_dye("ggggg glllg g".replace(" ", "") + "ggggg"[:4]))
+    else:
+        assert grid[1].tolist() == [1.0, 0.5, 0.5, 0.5, 1.0] and np.isnan(grid[0, 2])
+
+
+@pytest.mark.parametrize("text", ["", "blue", "gone in the sky", "gggg", "?" * 15, "left end"])
+def test_what_is_not_understood_is_refused_with_what_is(text):
+    with pytest.raises(InputError, match="--dye"):
+        read_dye(text)
+
+
+def test_a_state_without_a_place_is_meant_of_all_of_it():
+    assert np.all(read_dye("gone") == 1.0)
+
+
+def test_every_place_that_is_listed_is_read():
+    for place in PLACES:
+        assert (read_dye(f"gone in the {place}") == 1.0).any()
+
+
+def test_a_picture_is_likeliest_where_the_shares_are_what_is_seen():
+    seen = read_dye("glllg glllg glllg").ravel()
+    same, other = dye_log_likelihood(seen, seen), dye_log_likelihood(seen, 1.0 - seen)
+    assert same > other
+    # Calls of one zone over its three levels are a distribution.
+    zone = np.full(15, np.nan)
+    chances = []
+    for call in (0.0, 0.5, 1.0):
+        zone[0] = call
+        chances.append(np.exp(dye_log_likelihood(zone, np.full(15, 0.3))))
+    assert sum(chances) == pytest.approx(1.0)
+
+
+def test_dye_left_by_a_cause_names_that_cause():
+    """High hands alone take the ends first; a press to the right takes the right end first."""
+    scenario = job(
+        face=FLAT, reach=0.04, bias=(0.025, 0.0), rate=0.1e-9, bedding=60 * UM, limit=5 * UM, check_every=50
+    )
+    ends = rank_by_dye(scenario, read_dye("gone at both ends"), "ends", members=4)
+    assert ends.causes[0].cause == "high hands"
+    right = rank_by_dye(scenario, read_dye("gone at the right end"), "right", members=4)
+    assert right.causes[0].cause == "bias"
+
+
+def test_a_picture_that_tells_nothing_apart_is_answered_cannot_tell():
+    scenario = job(face=FLAT, reach=0.02, wobble=(0.01, 0.01), limit=5 * UM, check_every=50, rate=0.1e-9)
+    found = rank_by_dye(scenario, read_dye("gone everywhere"), "gone", members=4)
+    assert found.answer == "cannot tell"
+    assert sum(c.chance for c in found.causes) == pytest.approx(1.0)
+
+
+def test_readings_after_the_work_name_the_cause_that_leaves_them():
+    scenario = job(
+        face=hollow(50 * UM, 0.12), reach=0.045, bedding=60 * UM, limit=10 * UM, rate=0.3e-9, check_every=100
+    )
+    left = find_causes(scenario, members=4, strokes=2000)
+    risen = left.total["crown_along"].p50
+    assert risen > 8 * UM
+    after = replace(scenario, readings=job(face=crown(risen, 0.12)).readings)
+    found = rank_by_readings(scenario, after, strokes=2000, members=8)
+    assert found.answer == "high hands"
+    nothing_like_it = replace(scenario, readings=job(face=lambda u, v: 3e-2 * u * v).readings)
+    assert rank_by_readings(scenario, nothing_like_it, strokes=2000, members=8).causes[0].cause == NONE
