@@ -100,8 +100,17 @@ def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
     from handlap.cli.blocks import Block, Bullets, Facts, Report, Section, Table, Words
     from handlap.cli.plan_report import ANSWERS
 
-    heads = ("up to\nstroke", "turn\nat", "at the\ncheck", "off\ng", "dye left\n%", f"leaf\n{sheet.leaf_unit}",
-             "met\n%", "worse\n%")  # fmt: skip
+    leaf = f"leaf\n{sheet.leaf_unit}"
+    heads = (
+        "up to\nstroke",
+        "turn\nat",
+        "due",
+        "off\ng",
+        "dye left\n%",
+        leaf,
+        "met\n%",
+        "worse\n%",
+    )
     sections = [Section("How", (Bullets(sheet.first),))] if sheet.first else []
     for stage in sheet.stages:
         rows = tuple(
@@ -121,11 +130,11 @@ def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
 
 
 def _due(row: Row) -> str:
-    """What falls due at a check, or on the way to it at which strokes."""
+    """What falls due on the way to a check, in a word."""
     last = (row.block.last,)
     if row.block.sheets:
-        return "SHEET" if row.block.sheets == last else row.care
-    return "brush" if row.block.brushings == last else row.care
+        return "SHEET" if row.block.sheets == last else row.care.partition(", brush")[0]
+    return "brush" if row.block.brushings else "–"
 
 
 def job_sheet_json(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -29,7 +29,7 @@ from handlap.sim.outline import Array
 from handlap.sim.results import Plan
 from handlap.sim.stations import MeasuringLine
 from handlap.sim.stop_rules import DEEP, REREAD, WORSE
-from handlap.sim.units import System, from_si, plain
+from handlap.sim.units import System, from_si, plain, show
 
 MOST_ROWS = 18
 """Blocks of all stages on a sheet; of more, some are left out between the first and the last."""
@@ -132,7 +132,7 @@ def job_sheet_of(plan: Plan, lines: Sequence[MeasuringLine], system: System) -> 
         ),
         first=_first(plan) if stages else (),
         stages=_stages(plan, stages, leaves, system),
-        where=_where(ranked, lines) if stages else "",
+        where=_where(ranked, lines, system) if stages else "",
         stations=(ranked[0], ranked[1]),
         dye=_dye(plan, stages),
         stop=_stop_rules(plan, marks, leaves, system) if stages else (),
@@ -171,7 +171,7 @@ def _stages(
             f"{p.strokes} strokes planned; turn {_every(p.turn_every)}, brush {_every(p.brush_every)}, new "
             f"sheet {_every(p.sheet_every)}; {counted(p.sheets, 'sheet')}; leaves {roughness(p.roughness)}."
         )
-        rows = tuple(_row(b, leaves, system) for b in blocks)
+        rows = tuple(_row(b, leaves, system, p.brush_every) for b in blocks)
         found.append(Stage(stage, f"{i}. {p.paper}", tuple(sentence(f) for f in facts), rows, left_out))
     return tuple(found)
 
@@ -184,7 +184,26 @@ def _kept(blocks: tuple[WorkBlock, ...], most: int) -> tuple[tuple[WorkBlock, ..
     spare = [b for b in blocks if b.spare]
     room = max(1, min(len(planned), most - min(len(spare), max(1, most // 4))))
     kept = _spread(planned, room) + _spread(spare, max(0, most - room))
-    return tuple(kept), len(blocks) - len(kept)
+    return _joined(blocks, kept), len(blocks) - len(kept)
+
+
+def _joined(blocks: tuple[WorkBlock, ...], kept: list[WorkBlock]) -> tuple[WorkBlock, ...]:
+    """The kept blocks, each with what falls due since the one kept before it."""
+    joined = []
+    before = 0
+    for block in kept:
+        run = [b for b in blocks if before < b.last <= block.last]
+        joined.append(
+            replace(
+                block,
+                first=run[0].first,
+                turns=tuple(at for b in run for at in b.turns),
+                brushings=tuple(at for b in run for at in b.brushings),
+                sheets=tuple(at for b in run for at in b.sheets),
+            )
+        )
+        before = block.last
+    return tuple(joined)
 
 
 def _spread(blocks: list[WorkBlock], most: int) -> list[WorkBlock]:
@@ -207,12 +226,14 @@ def _marks(at: Sequence[int]) -> str:
     return ", ".join(map(str, at)) or "–"
 
 
-def _row(block: WorkBlock, leaves: Sequence[float], system: System) -> Row:
+def _row(block: WorkBlock, leaves: Sequence[float], system: System, brush_every: int) -> Row:
     check = block.check
     # A sheet that is about to be thrown away is not brushed.
     brushings = [at for at in block.brushings if at not in block.sheets]
-    care = [f"brush {_marks(brushings)}"] if brushings else []
-    care += [f"SHEET {_marks(block.sheets)}"] if block.sheets else []
+    care = [f"SHEET {_marks(block.sheets)}"] if block.sheets else []
+    if brushings:
+        often = f"every {brush_every}" if len(brushings) > 1 else _marks(brushings)
+        care.append(f"brush {often}")
     worse = "" if check.worse_next is None else _short(check.worse_next)
     return Row(
         block=block,
@@ -238,21 +259,21 @@ def _leaf(band: tuple[float, float, float], system: System) -> str:
     return middle if low == high else f"{middle} ({low}–{high})"
 
 
-def _where(ranked: Sequence[tuple[str, ...]], lines: Sequence[MeasuringLine]) -> str:
-    before, after = (_spots(labels, lines) for labels in ranked)
+def _where(ranked: Sequence[tuple[str, ...]], lines: Sequence[MeasuringLine], system: System) -> str:
+    before, after = (_spots(labels, lines, system) for labels in ranked)
     return (
         f"Leaves go thickest, on the likeliest face, at {before} at the start and at {after} at the end: try "
         "those first, and all stations of all lines before the goal counts as met. Leaf 0: none goes."
     )
 
 
-def _spots(labels: Sequence[str], lines: Sequence[MeasuringLine]) -> str:
+def _spots(labels: Sequence[str], lines: Sequence[MeasuringLine], system: System) -> str:
     words = []
     for label in labels:
         name = label.rstrip("0123456789")
         line = next(line for line in lines if line.letter == name)
         at = line.at[int(label[len(name) :]) - 1]
-        words.append(f"{label} ({line.name}, {number(1e3 * at, 4, 1.0)} mm)")
+        words.append(f"{label} ({line.name}, {show(round(at, 5), 'length', system)})")
     return ", ".join(words)
 
 
@@ -275,7 +296,6 @@ def _dye(plan: Plan, stages: Sequence[PaperStage]) -> tuple[DyePicture, ...]:
 def _stop_rules(
     plan: Plan, marks: StopMarks, leaves: Sequence[float], system: System
 ) -> tuple[tuple[str, str], ...]:
-    part = plan.scenario.part
     return (
         ("Goal met", _goal_rule(plan, leaves, system)),
         ("Allowance near", _allowance_rule(plan, marks)),
@@ -323,12 +343,12 @@ def _allowance_rule(plan: Plan, marks: StopMarks) -> str:
             "No allowance is stated: ask what may come off before you begin. Planned is a deepest spot of "
             f"{quantity(plan.removed_greatest.scaled(1e6), 'µm')}."
         )
+    deepest = place(*plan.greatest_at, part.outline.length, part.outline.width)
     words = f"No spot may lose more than {number(1e6 * part.allowance)} µm. "
     if marks.allowance_mass is not None:
         words += (
-            f"Stop when {number(1e3 * marks.allowance_mass, 2)} g are off in all: the deepest spot, most "
-            "likely at "
-            f"{place(*plan.greatest_at, part.outline.length, part.outline.width)}, is then about there "
+            f"Stop at the latest when {number(1e3 * marks.allowance_mass, 2)} g are off in all: the deepest "
+            f"spot, most likely at {deepest}, is then about there "
             "(swarf that is gathered weighs some 5 to 15 % less). "
         )
     if marks.allowance_strokes is not None:
@@ -350,5 +370,6 @@ def _worse_rule(marks: StopMarks, system: System) -> str:
     return (
         f"The next block makes it worse with a chance over {100 * WORSE:.0f} % (last column). {when} Or: "
         "more stations went up than down since the last check, and a leaf of "
-        f"{leaf_words(REREAD, system)} or more goes at one of them: read those again, and if it is so, stop."
+        f"{show(REREAD, 'height', system, 2)} or more goes at one of them: read those again, and if it is "
+        "so, stop."
     )

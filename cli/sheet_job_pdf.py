@@ -132,8 +132,7 @@ class _Maker:
             top, middle = self.y, self.y + ROW / 2.0
             self.page.box(MARGIN + 1.5, middle - TICK / 2.0, TICK, TICK, 0.8)
             for k, cell in enumerate(cells, 1):
-                size = _fit(cell, edges[k + 1] - edges[k] - 2.0, BIG)
-                self.page.text(MARGIN + edges[k] + 1.0, middle, cell, size, bold=k == 1, middle=True)
+                self.cell(MARGIN + edges[k] + 1.0, middle, cell, edges[k + 1] - edges[k] - 2.0, bold=k == 1)
             self.y = top + ROW
             self.page.line(MARGIN, self.y, self.width - MARGIN, self.y, 0.35)
         notes = []
@@ -145,6 +144,15 @@ class _Maker:
             )
         if notes:
             self.words(" ".join(notes), SMALL)
+
+    def cell(self, x: float, middle: float, text: str, width: float, *, bold: bool) -> None:
+        """A cell in one line, or in two small ones where it says two things."""
+        parts = text.split(", ", 1) if text_width(text, BIG, bold) > 1.25 * width else [text]
+        step = 0.42 * ROW
+        for i, part in enumerate(parts):
+            size = _fit(part, width, BIG if len(parts) == 1 else 9.5, bold)
+            at = middle + (i - 0.5 * (len(parts) - 1)) * step
+            self.page.text(x, at, part, size, bold=bold, middle=True)
 
     def head(self, edges: list[float]) -> None:
         self.need(10.0 + 3 * ROW)
@@ -203,7 +211,7 @@ def _edges(room: float) -> list[float]:
     return [*edges, room]
 
 
-def _fit(text: str, width: float, size: float) -> float:
+def _fit(text: str, width: float, size: float, bold: bool) -> float:
     """The size, smaller where the text would not fit."""
-    wide = text_width(text, size)
+    wide = text_width(text, size, bold)
     return size if wide <= width else max(6.5, size * width / wide)
