@@ -318,9 +318,11 @@ def _work_first(job: Job, trial: Coarse) -> Coarse:
     def finished(done: int) -> None:
         job.tell(0.3 + 0.5 * done / count, f"lapping {count} faces on {name}")
 
-    last = float(np.max(trial.course.strokes[trial.stops.look]))
-    horizon = int(min(SPARE * last, MOST_STROKES))
-    coarse = _coarse(job, job.members, trial.first, horizon, (trial.quad_strokes, trial.step_error), finished)
+    stops = trial.course.strokes[trial.stops.look]
+    horizon = int(min(SPARE * float(np.max(stops)), MOST_STROKES))
+    middle = int(np.median(stops))
+    step = _step(job, job.scenario.paper.grits[trial.first], middle, trial.check_every)
+    coarse = _coarse(job, job.members, trial.first, horizon, step, finished)
     if np.mean(coarse.course.tipped) > TIP_REFUSED:
         raise TippingError(tipping_words(job.middle, float(np.mean(coarse.course.tipped))))
     return coarse
