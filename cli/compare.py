@@ -42,7 +42,8 @@ def compare(
     """Compare ways of working on one part, and find how often to turn it.
 
     All ways are tried on the same faces with the same hands, so that small differences are
-    real. Without --way some eight that suit most parts are compared.
+    real. Without --way those that the scenario names (compare.ways) are compared, or else some
+    eight that suit most parts.
 
     A WAY is written as key=value pairs; what it does not name stays as the scenario has it:
 

@@ -25,7 +25,7 @@ from handlap.sim.rhythm import choose_rhythm
 from handlap.sim.scenario import Scenario
 from handlap.sim.turn_interval import TurnCurve, turn_curve
 from handlap.sim.way_work import Done, work_ways
-from handlap.sim.ways import Way, apply_way, default_ways, distinct
+from handlap.sim.ways import Way, apply_way, default_ways, distinct, parse_way
 from handlap.sim.work import TOLERANCE, Job, Progress, measure_errors, open_job, vary, work_out
 
 MOST_WAYS = 24
@@ -122,7 +122,8 @@ def compare(
 
     Parameters
     ----------
-    ways : without any, some eight that suit most parts; the scenario as it stands is one of them
+    ways : without any, those the scenario names, or else some eight that suit most parts, the
+        scenario as it stands among them
     executor : where the members run; without one, threads of this process; the answer is the same
     with_turns : also find how often to turn
 
@@ -131,6 +132,7 @@ def compare(
     InputError : if none of the ways can be done
     """
     tell = progress or (lambda done, what: None)
+    ways = ways or tuple(parse_way(text) for text in scenario.ways)
     own = not ways
     ways = distinct(ways or default_ways(scenario))
     if len(ways) > MOST_WAYS:

@@ -31,6 +31,7 @@ Kind = Literal[
     "lumps",
     "grits",
     "turns",
+    "ways",
     "direction",
     "gasket",
     "file",

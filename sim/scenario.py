@@ -368,6 +368,8 @@ class Scenario:
     exact: Exact = field(default_factory=Exact)
     check_every: int | None = None
     """Strokes between checks; None: about two minutes' worth."""
+    ways: tuple[str, ...] = ()
+    """Ways of working to compare, as :func:`handlap.sim.ways.parse_way` reads them."""
     warnings: tuple[str, ...] = ()
     assumed: tuple[Uncertain, ...] = ()
     """Uncertain defaults in force, for the report."""

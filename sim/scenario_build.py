@@ -103,6 +103,7 @@ def build(
         wear=wear,
         exact=exact,
         check_every=given.values.get("checks.every"),
+        ways=tuple(given.values.get("compare.ways") or ()),
         warnings=tuple(given.found.warnings),
         assumed=tuple(given.assumed),
         assumed_plain=tuple(given.assumed_plain),

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from typing import Any
 
 from handlap.sim import grits
+from handlap.sim.errors import InputError
 from handlap.sim.findings import Findings
 from handlap.sim.grits import Grit
 from handlap.sim.key_row import Key, range_words
@@ -359,6 +360,28 @@ def read_grits(raw: Any, row: Key, label: str, found: Findings) -> list[Any] | N
     return listed
 
 
+def read_ways(raw: Any, row: Key, label: str, found: Findings) -> list[str] | None:
+    """Ways of working, each a text of key=value pairs; see :mod:`handlap.sim.ways`."""
+    # Ways are built from scenarios, so that module needs this one first.
+    from handlap.sim.ways import parse_way
+
+    listed = entries(raw, label, found, 1, 'ways such as "turning=half every=40"')
+    if listed is None:
+        return None
+    sound = True
+    for i, entry in enumerate(listed, 1):
+        if not isinstance(entry, str):
+            found.fault(f"{label}[{i}]", entry, 'a way such as "turning=half every=40"')
+            sound = False
+            continue
+        try:
+            parse_way(entry)
+        except InputError as fault:
+            found.fault(f"{label}[{i}]", entry, str(fault).removeprefix(f'the way "{entry}": '))
+            sound = False
+    return listed if sound else None
+
+
 def what_is_known(error: ValueError) -> str:
     """The part of "no metal X; the nearest is …; known are …" that follows the complaint."""
     parts = re.split(r"[;:] ", str(error), maxsplit=1)
@@ -430,6 +453,7 @@ READERS: dict[str, Callable[[Any, Key, str, Findings], Any]] = {
     "lumps": read_lumps,
     "grits": read_grits,
     "turns": read_turns,
+    "ways": read_ways,
     "direction": read_direction,
     "gasket": read_gasket,
 }

@@ -306,4 +306,11 @@ WORK_KEYS: tuple[Key, ...] = (
         default_words="about two minutes' worth",
         basis="common practice: blocks of about two minutes",
     ),
+    # ---- ways of working
+    Key(
+        "compare.ways",
+        "ways",
+        'ways of working to compare, such as "turning=half every=40"',
+        default_words="some eight that suit most parts",
+    ),
 )

@@ -400,6 +400,8 @@ def test_every_key_is_used_by_the_files_above() -> None:
 
 
 OTHERS = """
+[compare]
+ways = ["turning=half every=40", "height=10 name=low hands"]
 [part]
 polygon = [[0, 0], [100, 0], [0, 100]]
 weight = 20

@@ -7,12 +7,13 @@ import multiprocessing
 import pickle
 from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
+from importlib import resources
 
 import numpy as np
 import pytest
 from jobs import UM, hollow, job
 
-from handlap.sim.errors import InputError
+from handlap.sim.errors import InputError, ScenarioError
 from handlap.sim.scenario import Turning, TurnState, Uncertain
 from handlap.sim.scenario_file import load
 from handlap.sim.way_work import Done, prepare, work_chunk, work_member, work_ways
@@ -232,3 +233,16 @@ def test_mirrored_hands_give_the_mirrored_taper():
     there, back = tapers(0.0), tapers(math.pi)
     assert np.min(np.abs(there)) > 0.5 * UM
     assert there + back == pytest.approx([0.0, 0.0], abs=1e-3 * UM)
+
+
+def test_a_scenario_may_name_its_ways(tmp_path):
+    text = (resources.files("handlap.scenarios") / f"{HEAD}.toml").read_text(encoding="utf-8")
+    file = tmp_path / "head.toml"
+    file.write_text(
+        text + '\n[compare]\nways = ["name=as it stands", "turning=half every=40"]\n', encoding="utf-8"
+    )
+    assert [parse_way(way).name for way in load(str(file)).ways] == ["as it stands", "half turn every 40"]
+    file.write_text(text + '\n[compare]\nways = ["every=x", 3, "speed=1"]\n', encoding="utf-8")
+    with pytest.raises(ScenarioError) as refused:
+        load(str(file))
+    assert [fault.key for fault in refused.value.faults] == [f"compare.ways[{i}]" for i in (1, 2, 3)]
