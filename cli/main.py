@@ -45,6 +45,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BENCH, "job-sheet", "The plan as a sheet to print and work by, with when to stop."),
     Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),
     Entry(BENCH, "replan", "Learn from the log, plan the rest, and say stop when it is time."),
+    Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
     Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
 )

@@ -310,9 +310,9 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, *, begun: bool) -
         f"tells the rate within {within} (standard error) after the strokes below; sooner it tells little.",
     )
     advice = (
-        "Weigh the part clean and dry before the first stroke and after the block: 0.1 g of oil or water left "
-        "in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it gets lost, which "
-        "is allowed for.",
+        "Weigh the part clean and dry before the first stroke and after the block: 0.1 g of oil or water "
+        "left in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it gets "
+        "lost, which is allowed for.",
         "No scale? Dye the face, and write down after some 40 strokes how much dye is left, on a raster of "
         "3 × 5.",
         "A first block without turning (log it with --not-turned) shows best where you press; keep it short, "
