@@ -25,6 +25,7 @@ from handlap.cli.wording import (
     wanted_words,
 )
 from handlap.sim.paired import SURE
+from handlap.sim.turn_interval import MEASURABLE
 
 if TYPE_CHECKING:
     from handlap.sim.compare import Comparison, PairResult, WayResult
@@ -85,6 +86,7 @@ def _answer(found: Comparison) -> tuple[str, Literal["good", "doubt", "bad", "pl
         lead.append(
             f"{counted(len(level), 'way')} end inside both limits about as often; this one takes least time."
         )
+    lead += _out_of_parallel(found, level)
     worst = [found.results[i] for i in order.places if order.groups[i] > 1]
     if worst:
         names = ", ".join(f"{r.way.name} ({chance(r.chance_both)})" for r in worst)
@@ -95,6 +97,25 @@ def _answer(found: Comparison) -> tuple[str, Literal["good", "doubt", "bad", "pl
     if found.turns is not None:
         lead.append(_turn_sentence(found.turns))
     return answer, tone, tuple(lead)
+
+
+def _greatest_taper(result: WayResult) -> float:
+    """Taper, along or across and without sign, that 19 of 20 keep under, about [m]."""
+    bands = (result.bands["taper_along"], result.bands["taper_across"])
+    return max(abs(end) for taper in bands for end in (taper.p05, taper.p95))
+
+
+def _out_of_parallel(found: Comparison, level: Sequence[int]) -> list[str]:
+    """A warning where the best way tapers the face more than another as good: no limit says so."""
+    best = found.results[level[0]]
+    other = min((found.results[i] for i in level), key=_greatest_taper)
+    most, least = _greatest_taper(best), _greatest_taper(other)
+    if most - least <= MEASURABLE:
+        return []
+    return [
+        f"It takes the face further out of parallel, by up to {number(MICRON * most, 2)} µm from end to end or "
+        f"side to side, against {number(MICRON * least, 2)} µm ({other.way.name}); no limit here counts that."
+    ]
 
 
 def _ways(found: Comparison) -> Section:
@@ -271,7 +292,6 @@ def _turn_sentence(turns: TurnCurve) -> str:
 
 def _turning(turns: TurnCurve, found: Comparison) -> Section:
     from handlap.sim.results import Band
-    from handlap.sim.turn_interval import MEASURABLE
 
     held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
     heads = ("strokes\nper turn", f"{held}\nµm", "costs\nµm", "taper\nµm", "costs\nµm")

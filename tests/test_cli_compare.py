@@ -46,6 +46,12 @@ def test_the_report_names_best_and_what_cannot_be_done_and_how_often_to_turn(fou
     assert "narrows their spread" in text
 
 
+def test_a_best_way_that_tapers_more_than_another_says_so(found):
+    text = " ".join(render(compare_report(found), Screen(80)).split())
+    best = found.results[found.order.places[0]].way.name
+    assert ("further out of parallel" in text) == (best == "never turned")
+
+
 def test_the_page_has_every_pair_and_all_pictures(found):
     pictures = compare_pictures(found)
     assert set(pictures) == {"curves.png", "removed.png", "turns.png"}
