@@ -37,7 +37,7 @@ def new(file: Path | None, outline: str | None, as_json: bool) -> None:
     """
     if file is None:
         file = Path(f"{outline}{ENDING}" if outline else f"job{ENDING}")
-    if not file.suffix:
+    if file.name and not file.suffix and not file.is_dir():
         file = file.with_suffix(ENDING)
     _free(file)
     text = _taken_over(file, outline) if outline is not None else _asked(file)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from handlap.cli.new_file import Document, builtin_outline, compose, outline_names
@@ -91,6 +92,7 @@ class NewJob:
     def __init__(self, file: str, stem: str) -> None:
         self.file = file
         self.stem = stem
+        self._guesses: dict[str, int | float] = {}
 
     def questions(self, answers: Answers) -> list[Question]:
         """All that is to be asked, as it follows from the answers so far."""
@@ -243,10 +245,14 @@ class NewJob:
 
     def _guess(self, answers: Answers) -> int | float:
         """Mass of a slab of the face's area [file unit]."""
-        without = {k: v for k, v in answers.items() if k != "part.mass"}
-        part = self._load({k: v for k, v in without.items() if _rank(k) < _rank("part.mass")}).part
-        mass = part.outline.area * SLAB * part.metal.density
-        return plain_number(float(f"{mass / (POUND if system_of(answers) == 'inch' else 1.0):.2g}"))
+        before = {k: v for k, v in answers.items() if _rank(k) < _rank("part.mass")}
+        held = repr(sorted(before.items()))
+        if held not in self._guesses:
+            part = self._load(before).part
+            mass = part.outline.area * SLAB * part.metal.density
+            unit = POUND if system_of(answers) == "inch" else 1.0
+            self._guesses[held] = plain_number(float(f"{mass / unit:.2g}"))
+        return self._guesses[held]
 
     def _mass_words(self, answers: Answers) -> str:
         try:
@@ -317,6 +323,7 @@ def _rank(name: str) -> tuple[int, int]:
     return len(_ORDER) + (keys.index(name) if name in keys else len(keys)), 0
 
 
+@cache
 def _help(name: str) -> str:
     row = BY_NAME[name]
     words = row.help[:1].upper() + row.help[1:] + "."
@@ -332,6 +339,7 @@ def _help(name: str) -> str:
     return words
 
 
+@cache
 def _default_words(name: str) -> str:
     return next(row.default for row in describe_keys() if row.name == name)
 
