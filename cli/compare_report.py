@@ -114,7 +114,7 @@ def _out_of_parallel(found: Comparison, level: Sequence[int]) -> list[str]:
         return []
     return [
         f"It takes the face further out of parallel, by up to {number(MICRON * most, 2)} µm from end to end "
-        f"or side to side, against {number(MICRON * least, 2)} µm ({other.way.name}); no limit here counts that."
+        f"or across, against {number(MICRON * least, 2)} µm ({other.way.name}); no limit here counts that."
     ]
 
 

@@ -133,8 +133,8 @@ def _contributions(found: Why) -> Section:
     blocks: tuple[Block, ...] = (
         Words(
             f"{counted(len(found.causes), 'cause')} at work in this scenario, each alone; middle values, the "
-            "same metal removed. The last rows: what is left over from them together, and the whole (middle values need not quite "
-            "add up)."
+            "same metal removed. The last rows: what is left over from them together, and the whole; middle "
+            "values need not quite add up."
         ),
         Table(("cause alone", *HEADS), tuple(alone), wraps=0),
         Words("The other way round, all at work but one: what each adds on top of the others."),
