@@ -61,8 +61,8 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
     this order: paper, sheet, brushing; strokes; weighing, readings, dye left; new dye.
 
     The log is a file of one line an entry beside the scenario, NAME.log.jsonl; nothing in it is
-    ever changed. Dye counts from when it was put on or last looked at. Weigh the part once
-    before the first stroke.
+    ever changed. Dye counts from when it was last put on, or from the start. Weigh the part
+    once before the first stroke.
     """
     from handlap.sim.log_file import append, log_path, read_log
     from handlap.sim.scenario_file import load

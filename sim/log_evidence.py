@@ -133,7 +133,6 @@ def gather_looks(
             elif entry.dye_left is not None:
                 left = np.array([entry.dye_left])
                 looks.append(DyeLook(entry.number, "dye", dyed_from, state, left, DYE_SHARE, depth))
-            dyed_from, dyed_on = state, paper
         if entry.dyed:
             dyed_from, dyed_on = state, paper
     return tuple(look for look in looks if not isinstance(look, Weighing) or look.last > look.first)

@@ -12,10 +12,10 @@ from itertools import groupby
 
 import numpy as np
 
-from handlap.sim import grits, kernels, poses
+from handlap.sim import grits, kernels
 from handlap.sim.grits import Grit
 from handlap.sim.job_log import Entry
-from handlap.sim.lap import Bench, Conditions, Stage, run_stage
+from handlap.sim.lap import Bench, Conditions, Stage, run_stage, stage_layout
 from handlap.sim.outline import Array
 from handlap.sim.poses import Layout
 from handlap.sim.resolution import choose_resolution
@@ -100,7 +100,7 @@ def lay_out_log(
         grit = grits.find(name)
         quad, step = _step(bench, typical, middle, grit, own, seed)
         error = max(error, step)
-        layout, kept, turns = _lay_out_run(bench, own, quad, seed + len(runs), turns)
+        layout, kept, turns = _lay_out_run(bench, grit, own, quad, seed + len(runs), turns)
         runs.append(Run(grit, layout, tuple(block.place for block in own), kept))
     return LogCourse(tuple(runs), tuple(state), tuple(at), error)
 
@@ -121,11 +121,10 @@ def _step(
 
 
 def _lay_out_run(
-    bench: Bench, own: Sequence[_Block], quad: float, seed: int, turns: float
+    bench: Bench, own_grit: Grit, own: Sequence[_Block], quad: float, seed: int, turns: float
 ) -> tuple[Layout, tuple[int, ...], float]:
     """Layout of a run, which of its snapshots are ends of entries, and turns made so far."""
     states = bench.scenario.turning.states or (TurnState(0.0, 0.0),)
-    strokes = bench.scenario.strokes
     parts: list[Layout] = []
     ends: list[int] = []
     offset = 0
@@ -139,18 +138,10 @@ def _lay_out_run(
             for k in (range(block.brush_every, block.strokes, block.brush_every) if block.brush_every else ())
         }
         first = int(turns) % len(states)
-        layout = poses.lay_out(
-            pattern=strokes.pattern,
-            length=strokes.length,
-            direction=strokes.direction,
-            states=states[first:] + states[:first],
-            turn_every=every,
-            strokes=total,
-            quad_strokes=quad,
-            snapshots=tuple(sorted({*map(int, starts[1:]), *brushings})),
-            twist=bench.scenario.hands.twist,
-            seed=seed + len(parts),
-        )
+        stage = Stage(own_grit, total, every, 0, 0, tuple(sorted({*map(int, starts[1:]), *brushings})))
+        turned = replace(bench.scenario.turning, states=states[first:] + states[:first])
+        there = replace(bench, scenario=replace(bench.scenario, turning=turned))
+        layout = stage_layout(there, stage, quad_strokes=quad, seed=seed + len(parts))
         events = layout.events.copy()
         for start, block in zip(starts, blocks, strict=False):
             row = _row_after(layout, int(start))

@@ -1,0 +1,273 @@
+"""Learning from a log: replay, evidence, and what the smoother does with them."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from bench_truth import NOW, make_truth, write_log
+from jobs import QUARTER_TURNS, hollow, job, middle
+from scipy.stats import norm, truncnorm
+
+from handlap.sim import gauge
+from handlap.sim.ensemble import SCORES, draw_plate_scores, draw_scores
+from handlap.sim.face_ensemble import infer_faces
+from handlap.sim.job_log import Entry, JobLog, part_mark
+from handlap.sim.lap import Stage, run_stage, set_up, stage_layout
+from handlap.sim.learn import State, first_state, learn, open_workshop
+from handlap.sim.log_evidence import DyeLook, Leaves, Weighing, compare, gather_looks, raster_of, shown
+from handlap.sim.replay import lay_out_log, replay
+from handlap.sim.scenario_file import load
+
+UM = 1e-6
+
+
+def block(number: int, strokes: int = 100, **more) -> Entry:
+    return Entry(number, 0, NOW, strokes=strokes, paper="P80", **more)
+
+
+# ---- replay
+
+
+@pytest.mark.parametrize("turns", [{}, {"states": QUARTER_TURNS, "turn_every": 50}])
+def test_blocks_on_one_sheet_are_one_stage(turns):
+    """A log of four blocks is the stage of 400 strokes with looks, brushings and sheets in it."""
+    face = hollow(60 * UM, 0.12)
+    scenario = job(ages=True, brush_every=100, sheet_every=200, reach=0.02, face=face, **turns)
+    bench = set_up(scenario, cells=300)
+    before = face(bench.grid.u, bench.grid.v)
+    entries = [
+        block(1),
+        block(2, brushed=True),
+        block(3, brushed=True, new_sheet=True),
+        block(4, brushed=True),
+    ]
+    course = lay_out_log(bench, entries, middle(scenario), before, seed=3)
+    states = replay(bench, course, before, middle(scenario))
+    stage = Stage(scenario.paper.grits[0], 400, turns.get("turn_every", 0), 100, 200, (100, 200, 300, 400))
+    quad = 4.0 * 400 / course.runs[0].layout.x.size
+    layout = stage_layout(bench, stage, quad_strokes=quad + 1e-9, seed=3)
+    assert layout.x.size == course.runs[0].layout.x.size
+    run = run_stage(bench, before, middle(scenario), stage, layout)
+    np.testing.assert_allclose(states[1:], run.heights, atol=1e-12)
+
+
+def test_brushing_inside_a_block_is_that_between_two():
+    scenario = job(ages=True, face=hollow(60 * UM, 0.12))
+    bench = set_up(scenario, cells=300)
+    before = np.zeros(bench.grid.u.size)
+    one = [block(1, 200, brush_every=100, turn_every=0)]
+    two = [block(1, turn_every=0), block(2, brushed=True, turn_every=0)]
+    ends = []
+    for entries in (one, two):
+        course = lay_out_log(bench, entries, middle(scenario), before, seed=0)
+        ends.append(replay(bench, course, before, middle(scenario))[-1])
+    np.testing.assert_allclose(ends[0], ends[1], atol=0.3 * UM)
+
+
+def test_a_change_of_paper_is_a_new_run_and_a_note_changes_nothing():
+    scenario = job(ages=True, face=hollow(60 * UM, 0.12))
+    bench = set_up(scenario, cells=200)
+    before = np.zeros(bench.grid.u.size)
+    entries = [block(1), Entry(2, 0, NOW, note="tea"), Entry(3, 0, NOW, strokes=50, paper="P120"), block(4)]
+    course = lay_out_log(bench, entries, middle(scenario), before, seed=0)
+    assert [run.grit.name for run in course.runs] == ["P80", "P120", "P80"]
+    assert course.state == (1, 1, 2, 3)
+    assert course.strokes == (100, 100, 150, 250)
+    assert replay(bench, course, before, middle(scenario)).shape[0] == course.states == 4
+
+
+# ---- evidence
+
+
+@functools.cache
+def head():
+    return load("two-cylinder-head")
+
+
+@functools.cache
+def setting():
+    """A known face worked in three blocks, its log with every kind of look, and the workshop."""
+    scenario = head()
+    faces = infer_faces(scenario.part, scenario.readings, count=16, seed=5)
+    truth = make_truth(scenario, lambda p: np.asarray(faces.heights_at(p))[3], seed=1, cells=250)
+    entries = [block(i + 1, 75, brushed=True) for i in range(3)]
+    log = write_log(truth, entries, {0, 2})
+    own = infer_faces(scenario.part, truth.scenario.readings, count=24, seed=2)
+    workshop = open_workshop(truth.scenario, log, own, cells=250, seed=0)
+    prior = first_state(workshop, own, draw_scores(24, 0), draw_plate_scores(24, 0))
+    return truth, log, workshop, prior
+
+
+def test_looks_are_gathered_between_the_right_states():
+    part = head().part
+    bench = set_up(head(), cells=250)
+    entries = [
+        Entry(1, 0, NOW, part_mass=3.4, scale=1e-5, dyed=True),
+        block(2, swarf=0.5e-3, scale=1e-5, dye_left=0.4),
+        block(3),
+        block(4, part_mass=3.398, swarf=1.0e-3, scale=1e-5, dye_left=0.1),
+    ]
+    course = lay_out_log(bench, entries, middle(head()), np.zeros(bench.grid.u.size), seed=0)
+    looks = gather_looks(part, entries, course, {})
+    weighed = [(k.words, k.first, k.last) for k in looks if isinstance(k, Weighing)]
+    assert weighed == [("swarf", 0, 1), ("swarf", 1, 3), ("weight of the part", 0, 3)]
+    assert [(k.first, k.last) for k in looks if isinstance(k, DyeLook)] == [(0, 1), (0, 3)], "as long as it is not renewed"
+
+
+def test_what_a_look_shows_is_the_closed_form():
+    """A layer of 20 µm: its mass is density · area · depth, all dye is gone; of 1 µm, all is there."""
+    part = head().part
+    bench = set_up(head(), cells=250)
+    n = bench.grid.u.size
+    states = np.zeros((2, 2, n))
+    states[0, 1], states[1, 1] = -20 * UM, -1 * UM
+    weighing = Weighing(1, "swarf", 0, 1, 1e-3, 1e-5, 0.9)
+    mass = shown(weighing, bench.grid, part, states)[:, 0]
+    assert mass == pytest.approx(0.9 * 2680 * part.outline.area * np.array([20, 1]) * UM)
+    share = DyeLook(1, "dye", 0, 1, np.array([0.0]), 0.07, 10 * UM)
+    assert shown(share, bench.grid, part, states)[:, 0].tolist() == [0.0, 1.0]
+    raster = DyeLook(1, "dye", 0, 1, np.full(15, 0.5), 0.15, 10 * UM)
+    cells = shown(raster, bench.grid, part, states)
+    assert cells.shape == (2, 15)
+    assert np.nanmax(cells[0]) == 0.0
+    assert np.nanmin(cells[1]) == 1.0
+
+
+def test_the_raster_counts_rows_from_far_and_columns_from_left():
+    bench = set_up(head(), cells=250)
+    where = raster_of(bench.grid, head().part)
+    u, v = bench.grid.u[: bench.grid.n_cells], bench.grid.v[: bench.grid.n_cells]
+    far_left = np.argmin(u - v)
+    near_right = np.argmax(u - v)
+    assert where[far_left] == 0
+    assert where[near_right] == 14
+
+
+@pytest.mark.parametrize(("low", "high"), [(30, 40), (0, 30), (80, np.inf), (10, 20)])
+def test_an_interval_moves_a_gap_as_its_own_truncation_does(low, high):
+    """Moments of a normal gap given an interval: a truncated normal (Johnson & Kotz), by scipy."""
+    from handlap.sim import log_evidence
+
+    _, _, workshop, _ = setting()
+    leaves = next(look for look in workshop.looks if isinstance(look, Leaves))
+    rng = np.random.default_rng(0)
+    gap = 35.0 + 12.0 * rng.standard_normal(20_000)
+    gap = (35.0 + 12.0 * (gap - gap.mean()) / gap.std()) * UM
+    one = replace(
+        leaves,
+        evidence=replace(
+            leaves.evidence, lo=np.array([low * UM if low else -1.0]), hi=np.array([min(high * UM, 1.0)])
+        ),
+    )
+    value, variance, _ = log_evidence._intervals(one, gap[:, None])
+    sd = one.sd
+    a, b = ((x * UM - 35 * UM) / np.hypot(12 * UM, sd) for x in (low if low else -np.inf, high))
+    seen = truncnorm(a, b, loc=35 * UM, scale=np.hypot(12 * UM, sd))
+    gain = (12 * UM) ** 2 / ((12 * UM) ** 2 + sd**2)
+    exact_mean = 35 * UM + gain * (seen.mean() - 35 * UM)
+    exact_var = (12 * UM) ** 2 * (1 - gain) + gain**2 * seen.var()
+    weight = (12 * UM) ** 2 / ((12 * UM) ** 2 + variance[0])
+    mean = 35 * UM + weight * (value[0] - 35 * UM)
+    var = (12 * UM) ** 2 * (1 - weight)
+    assert variance[0] >= sd**2 * (1 - 1e-9)
+    if variance[0] > sd**2 * (1 + 1e-9):
+        assert mean == pytest.approx(exact_mean, abs=0.05 * UM)
+        assert var == pytest.approx(exact_var, rel=0.02)
+    assert norm.cdf(b) > norm.cdf(a)
+
+
+# ---- the smoother
+
+
+def test_a_linear_gaussian_problem_is_solved_as_bayes_does(monkeypatch):
+    """One score seen with an error: posterior mean y/(1 + r), variance r/(1 + r) (closed form)."""
+    from handlap.sim import learn as module
+    from handlap.sim.log_evidence import Compared
+
+    _, _, workshop, _ = setting()
+    members, seen, error = 4000, 1.2, 0.5
+    rng = np.random.default_rng(1)
+    prior = State(rng.standard_normal((members, len(SCORES))), np.zeros((members, 1)), np.zeros((members, 2)))
+    monkeypatch.setattr(module, "_carry", lambda w, state: state.scores[:, :1, None])
+
+    def linear(looks, grid, part, states):
+        predicted = states[:, :, 0]
+        one = np.ones(1)
+        return Compared(seen * one, error**2 * one, predicted, np.zeros(1, dtype=np.int64), 0.0 * one)
+
+    monkeypatch.setattr(module, "compare", linear)
+    monkeypatch.setattr(module, "_quantities", lambda *a: ())
+    monkeypatch.setattr(module, "_doubts", lambda *a: ())
+    found = learn(workshop, prior)
+    after = found.posterior.scores
+    assert after[:, 0].mean() == pytest.approx(seen / (1 + error**2), abs=0.03)
+    assert after[:, 0].var() == pytest.approx(error**2 / (1 + error**2), rel=0.08)
+    assert after[:, 1].std() == pytest.approx(1.0, rel=0.05), "what is not seen keeps its spread"
+    assert found.effective > 0.95 * members
+
+
+@functools.cache
+def learnt():
+    _, _, workshop, prior = setting()
+    return learn(workshop, prior)
+
+
+def test_the_cut_and_the_face_are_learnt_and_the_truth_is_held():
+    truth, log, workshop, _ = setting()
+    found = learnt()
+    cut = found.quantities[0]
+    assert cut.name == "cut"
+    assert cut.ratio < 0.5
+    assert cut.standing == "learnt"
+    states = truth.carried(list(log.standing), seed=7001)
+    flat = gauge.flatness(workshop.gauged, found.now)
+    true = truth.flatness(states[-1])[0]
+    assert flat.min() - 6 * UM < true < flat.max() + 6 * UM
+    spread = gauge.flatness(workshop.gauged, found.prior_states[:, -1]).std()
+    assert flat.std() < 0.6 * spread
+
+
+def test_what_no_log_can_touch_is_not_claimed():
+    ratios = {q.name: q.ratio for q in learnt().quantities}
+    assert ratios["friction"] > 0.6
+    assert ratios["ageing"] > 0.6
+
+
+def test_effective_members_are_counted_and_collapse_is_owned_up_to():
+    _, _, workshop, prior = setting()
+    found = learnt()
+    assert 0 < found.effective < found.members
+    few = State(prior.scores[:10], prior.plate_scores[:10], prior.before[:10])
+    collapsed = learn(workshop, few)
+    assert collapsed.effective < 5
+    assert not collapsed.believed
+
+
+def test_the_same_seed_learns_the_same():
+    _, _, workshop, prior = setting()
+    np.testing.assert_array_equal(learn(workshop, prior).now, learnt().now)
+
+
+def test_a_slip_in_the_log_is_named():
+    truth, log, _, _ = setting()
+    wrong = replace(log.entries[2], swarf=50e-3)
+    slip = JobLog(part_mark(truth.scenario.part), "head", (*log.entries[:2], wrong))
+    own = infer_faces(truth.scenario.part, truth.scenario.readings, count=24, seed=2)
+    shop = open_workshop(truth.scenario, slip, own, cells=250, seed=0)
+    found = learn(shop, first_state(shop, own, draw_scores(24, 0), draw_plate_scores(24, 0)))
+    assert any(d.entry == 3 and d.what == "swarf" for d in found.doubts)
+    assert not any(d.what == "swarf" for d in learnt().doubts)
+
+
+def test_without_looks_nothing_is_learnt():
+    truth, log, _, _ = setting()
+    bare = JobLog(log.part, log.name, tuple(replace(block(i + 1, 75)) for i in range(2)))
+    own = infer_faces(truth.scenario.part, truth.scenario.readings, count=16, seed=2)
+    shop = open_workshop(truth.scenario, bare, own, cells=250)
+    found = learn(shop, first_state(shop, own, draw_scores(16, 0), draw_plate_scores(16, 0)))
+    assert all(q.ratio == pytest.approx(1.0) for q in found.quantities)
+    assert found.effective == 16
+    assert compare(shop.looks, shop.bench.grid, truth.scenario.part, found.states).value.size == 0

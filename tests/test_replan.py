@@ -1,0 +1,227 @@
+"""The re-plan: trial block, forecast, stop rules, and the command."""
+
+from __future__ import annotations
+
+import functools
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from bench_truth import NOW, make_truth, write_log
+from click.testing import CliRunner
+
+from handlap.cli.main import main
+from handlap.cli.replan_report import learnt_words, replan_json, replan_report
+from handlap.cli.screen import Screen
+from handlap.cli.text import render
+from handlap.sim.bench_trial import plan_trial, trial_strokes
+from handlap.sim.errors import InputError
+from handlap.sim.face_ensemble import infer_faces
+from handlap.sim.forecast import blocks_ahead
+from handlap.sim.job_log import Entry, JobLog
+from handlap.sim.learn import Quantity
+from handlap.sim.log_file import append
+from handlap.sim.replan import make_replan
+from handlap.sim.results import Band
+from handlap.sim.scenario import Station, StraightedgeLine
+from handlap.sim.scenario_file import load, read_text
+from handlap.sim.stop_rules import Outlook, advise, stations_up
+from handlap.sim.work import MOST_MEMBERS
+
+UM = 1e-6
+
+
+def block(number: int, strokes: int = 75, **more) -> Entry:
+    return Entry(number, 0, NOW, strokes=strokes, paper="P80", brushed=True, **more)
+
+
+@functools.cache
+def replanned():
+    """A small job with a known face, three blocks and two looks."""
+    scenario = load("two-cylinder-head")
+    faces = infer_faces(scenario.part, scenario.readings, count=16, seed=5)
+    truth = make_truth(scenario, lambda p: np.asarray(faces.heights_at(p))[3], seed=1, cells=250)
+    log = write_log(truth, [block(i + 1) for i in range(3)], {0, 2})
+    return truth, log, make_replan(truth.scenario, log, members=24, cells=250)
+
+
+# ---- the trial block
+
+
+@pytest.mark.parametrize(("per_forty", "strokes"), [(0.05e-3, (90, 350, 3400)), (0.10e-3, (45, 175, 1700))])
+def test_a_scale_needs_so_many_strokes(per_forty, strokes):
+    """Derived: 40 strokes take 0.05 g off a 2.5 kg part, 0.10 g off one of 10 kg; rate within 20 %."""
+    found = [trial_strokes(per_forty / 40, division) for division in (0.01e-3, 0.1e-3, 1e-3)]
+    assert found == pytest.approx(strokes, rel=0.05)
+
+
+def test_swarf_needs_no_cleaning_but_gets_lost():
+    assert trial_strokes(1e-6, 1e-5, swarf=True) < trial_strokes(1e-6, 1e-5)
+    assert trial_strokes(1e-6, 1e-3, swarf=True) == pytest.approx(trial_strokes(1e-6, 1e-3) / 0.9, rel=0.01)
+    with pytest.raises(ValueError, match="never tells more"):
+        trial_strokes(1e-6, 1e-3, within=0.02)
+
+
+def test_the_trial_of_a_job_knows_its_metal_and_hands():
+    head = plan_trial(load("two-cylinder-head"))
+    assert 0.5e-6 < head.mass_per_stroke < 3e-6
+    assert list(head.part) == sorted(head.part)
+
+
+# ---- stop rules
+
+
+@pytest.mark.parametrize(
+    ("changes", "advice", "says"),
+    [
+        ({}, "go on", "now with a chance of 30 %"),
+        ({"goal": 0.95}, "goal met", "within 50 µm"),
+        ({"worse": 0.71}, "stop", "makes it worse with a chance of 71 %"),
+        ({"worse": 0.69}, "go on", ""),
+        ({"deep": 0.06}, "stop", "passes the allowance of 200 µm"),
+        ({"deep": 0.05}, "go on", ""),
+        ({"reached": 0.2}, "out of reach", "machine shop"),
+        ({"goal": 0.95, "worse": 0.9}, "goal met", "makes it worse"),
+    ],
+)
+def test_rules(changes, advice, says):
+    found = replanned()[2]
+    outlook = Outlook(found.learnt, 50 * UM, 200 * UM, goal=0.3, worse=0.1, deep=0.0, reached=1.0)
+    told, reasons = advise(replace(outlook, **changes))
+    assert told == advice
+    assert says in " ".join(reasons)
+
+
+def test_a_collapsed_ensemble_advises_nothing():
+    found = replanned()[2]
+    lost = replace(found.learnt, believed=False, effective=3.0)
+    told, reasons = advise(Outlook(lost, 50 * UM, None, goal=1.0, worse=1.0, deep=None, reached=0.0))
+    assert told == "cannot tell"
+    assert "only 3 of 24" in reasons[0]
+    report = render(replan_report(replace(found, learnt=lost, advice=told, reasons=reasons)), Screen())
+    assert "Nothing that could be relied on" in report
+
+
+def readings(*goes_stops: tuple[float, float]) -> tuple[StraightedgeLine, ...]:
+    stations = tuple(Station(0.02 * (i + 1), a * UM, b * UM) for i, (a, b) in enumerate(goes_stops))
+    return (StraightedgeLine("long", (-0.1, 0.0), (0.1, 0.0), "rest", stations),)
+
+
+def test_stations_that_went_up_are_counted_against_those_that_went_down():
+    first = block(1, readings=readings((30, 40), (40, 50), (50, 60)))
+    up = block(2, readings=readings((40, 50), (50, 60), (40, 50)))
+    assert stations_up([first, up]) == (1, pytest.approx(50 * UM))
+    assert stations_up([first, first])[0] == 0
+    assert stations_up([first]) == (0, pytest.approx(50 * UM))
+
+
+def test_worse_by_readings_stops_only_where_the_ensemble_thinks_so_too():
+    found = replanned()[2]
+    first = block(1, readings=readings((30, 40)))
+    shop = replace(found.learnt.workshop, entries=(first, block(2, readings=readings((50, 60)))))
+    learnt = replace(found.learnt, workshop=shop)
+    outlook = Outlook(learnt, 50 * UM, None, goal=0.0, worse=0.1, deep=None, reached=1.0)
+    assert advise(replace(outlook, worsened=0.2))[0] == "go on"
+    told, reasons = advise(replace(outlook, worsened=0.8))
+    assert told == "stop"
+    assert "read them again" in reasons[0]
+
+
+# ---- the rest of the work
+
+
+def test_the_replan_adds_up():
+    _, log, found = replanned()
+    assert found.strokes == log.strokes == 225
+    assert found.ahead[0].strokes == 225 + found.block
+    assert found.total is not None
+    assert found.total.p50 >= 225
+    assert found.first_total is not None
+    wide, narrow = (np.log(b.p95 / b.p05) for b in (found.first_total, found.total))
+    assert narrow < wide
+    assert found.curve.strokes[:4].tolist() == [0, 75, 150, 225]
+    assert found.curve.flatness.shape == (found.curve.strokes.size, 3)
+    assert [p.paper for p in found.finer] == ["P120", "P240"]
+    assert found.best.strokes == 225
+
+
+def test_the_sheet_in_use_is_counted_on():
+    scenario = load("two-cylinder-head")
+    scenario = replace(scenario, paper=replace(scenario.paper, sheet_every=200, brush_every=40))
+    found = replanned()[2]
+    middle = found.learnt.workshop.middle
+    ahead = blocks_ahead(scenario, [block(1, 150)], middle, 75, 300)
+    assert [e.new_sheet for e in ahead] == [False, True, False, False]
+    assert all(e.brush_every == 40 for e in ahead)
+    assert not blocks_ahead(scenario, [], middle, 75, 75)[0].brushed
+
+
+def test_wrong_use_is_refused():
+    scenario = load("two-cylinder-head")
+    with pytest.raises(InputError, match="holds no strokes"):
+        make_replan(scenario, JobLog("x", "head"), members=16)
+    with pytest.raises(InputError, match="16 to"):
+        make_replan(scenario, JobLog("x", "head"), members=MOST_MEMBERS + 1)
+
+
+def test_what_was_learnt_in_words():
+    cut = Quantity("cut", Band(1 * UM, 3 * UM, 9 * UM), Band(1.5 * UM, 1.8 * UM, 2.1 * UM), 0.2, 0.6)
+    assert "cuts 0.60 of what was assumed, ± 17 %" in (learnt_words(cut) or "")
+    assert "cuts 1.5 times what was assumed" in (learnt_words(replace(cut, shift=1.5)) or "")
+    assert learnt_words(replace(cut, ratio=0.9)) is None
+    bias = Quantity("bias_across", Band(-8e-3, 0.0, 8e-3), Band(6e-3, 9e-3, 12e-3), 0.4, 9e-3)
+    assert (learnt_words(bias) or "").startswith("you press 9.0 mm")
+    assert (learnt_words(bias) or "").endswith("to the left")
+    right = replace(bias, after=Band(-12e-3, -9e-3, -6e-3))
+    assert (learnt_words(right) or "").endswith("to the right")
+    middle = replace(bias, after=Band(-2e-3, 0.5e-3, 3e-3))
+    assert "in the middle, across the stroke" in (learnt_words(middle) or "")
+
+
+@pytest.mark.parametrize(
+    ("ratio", "words"), [(0.49, "learnt"), (0.5, "partly learnt"), (0.81, "still our assumption")]
+)
+def test_standing(ratio, words):
+    assert Quantity("cut", Band(1, 1, 1), Band(1, 1, 1), ratio, 1.0).standing == words
+
+
+# ---- the command
+
+
+def test_report_and_json_say_the_same():
+    found = replanned()[2]
+    text = render(replan_report(found), Screen(80))
+    assert "STROKES MORE ON P80" in text or "STOP" in text
+    assert "What was learnt" in text
+    assert "Take care" in text
+    for width in (40, 80):
+        assert max(map(len, render(replan_report(found), Screen(width)).splitlines())) <= width
+    as_json = json.loads(json.dumps(replan_json(found), allow_nan=False))
+    assert as_json["schema"] == "handlap.replan/1"
+    assert as_json["verdict"]["answer"] == found.advice
+    assert as_json["learnt"][0]["name"] == "cut"
+    assert as_json["strokes"] == 225
+
+
+def test_the_command_from_file_to_page(tmp_path: Path):
+    path = tmp_path / "head.toml"
+    path.write_text(read_text("two-cylinder-head"), encoding="utf-8")
+    run = CliRunner()
+    trial = run.invoke(main, ["replan", str(path)])
+    assert trial.exit_code == 0
+    assert "BEGIN WITH A TRIAL BLOCK" in trial.stdout
+    job = load(path)
+    for entry in replanned()[1].entries:
+        append(job, replace(entry, at=0))
+    done = run.invoke(
+        main, ["replan", str(path), "--members", "16", "--out", str(tmp_path / "out"), "--json"]
+    )
+    assert done.exit_code in (0, 3), done.stderr
+    assert json.loads(done.stdout)["strokes"] == 225
+    page = (tmp_path / "out" / "replan.html").read_text(encoding="utf-8")
+    assert page.count("<img") == 2
+    assert "Take care" in page
+    trial = run.invoke(main, ["replan", str(path), "--trial", "--json"])
+    assert json.loads(trial.stdout)["schema"] == "handlap.trial/1"
