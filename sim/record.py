@@ -19,11 +19,11 @@ from handlap.sim.cautions import cautions
 from handlap.sim.course import measure
 from handlap.sim.ensemble import draw_plate_scores, draw_scores
 from handlap.sim.errors import InputError
-from handlap.sim.face_ensemble import infer_faces
 from handlap.sim.job_log import Entry, JobLog
 from handlap.sim.learn import CELLS, Learnt, first_state, learn, open_workshop
 from handlap.sim.log_evidence import Weighing
 from handlap.sim.mass import SWARF_LOST, mean_depth, mean_depth_band
+from handlap.sim.outline import Array
 from handlap.sim.replan import MODEL, Z90
 from handlap.sim.results import Band
 from handlap.sim.scenario import Part, Readings, Scenario
@@ -135,7 +135,7 @@ def make_record(
     part = scenario.part
     before = survey_face(part, scenario.readings, count=max(members, 100), seed=seed)
     after = _survey_after(scenario, log, max(members, 100), seed)
-    faces = infer_faces(part, scenario.readings, count=members, seed=seed)
+    faces = before.ensemble
     workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
     prior = first_state(workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed))
     tell(0.4, "going through the log without its weighings")
@@ -146,10 +146,7 @@ def make_record(
     figures = gauge.figures(workshop.gauged, learnt.posterior.before, learnt.now)
     now = measure(figures, part.limit_by)
     mean, greatest = Band.of(figures.mean_depth), Band.of(figures.greatest_depth)
-    try:
-        effects = effects_of(part.after, mean, greatest)
-    except ValueError as error:
-        raise InputError(f"part.after: {error}") from None
+    effects = effects_around(part, mean, greatest)
     last = grits.find(log.paper)
     finish = last.roughness(part.metal)
     chance = float(np.mean(ndtr((part.limit - now) / (MODEL / Z90))))
@@ -173,12 +170,25 @@ def make_record(
         minutes=minutes,
         minutes_logged=logged,
         finish=finish,
-        limits=_limits(part, after, learnt, chance, figures.greatest_depth, finish, effects),
+        limits=judge_limits(part, after, learnt, chance, figures.greatest_depth, finish, effects),
         effects=effects,
         notes=_notes(log, after, learnt),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         seed=seed,
     )
+
+
+def effects_around(part: Part, mean: Band, greatest: Band) -> tuple[Effect, ...]:
+    """What a cut does around a part, see :func:`handlap.sim.after_cut.effects_of`.
+
+    Raises
+    ------
+    InputError : if the cut is deeper than a chamber
+    """
+    try:
+        return effects_of(part.after, mean, greatest)
+    except ValueError as error:
+        raise InputError(f"part.after: {error}") from None
 
 
 def _widened(band: Band) -> Band:
@@ -277,15 +287,24 @@ def _by_chance(chance: float) -> Answer:
     return "not met" if chance <= 1.0 - SURE else "cannot tell"
 
 
-def _limits(
+def judge_limits(
     part: Part,
     after: Survey | None,
     learnt: Learnt,
     chance: float,
-    greatest: np.ndarray,
+    greatest: Array,
     finish: tuple[float, float],
     effects: Sequence[Effect],
 ) -> tuple[LimitHeld, ...]:
+    """Every limit of a part, and whether it is met.
+
+    Parameters
+    ----------
+    after : survey by the readings after the last stroke, if there are any
+    chance : chance of meeting the flatness limit by readings and log together [-]
+    greatest : depth of the deepest spot (members,) [m]
+    finish : roughness Ra, low and high [m]
+    """
     found = [_flatness(part, after, learnt, chance)]
     if part.allowance is not None:
         held = float(np.mean(greatest <= part.allowance))
