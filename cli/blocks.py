@@ -83,7 +83,9 @@ class Section:
 class Report:
     """A whole report: the answer first, then the job it is about, then the sections."""
 
-    kind: Literal["plan", "lap", "survey", "compare", "why", "improve", "log", "replan", "record", "job-sheet"]
+    kind: Literal[
+        "plan", "lap", "survey", "compare", "why", "improve", "job-sheet", "log", "replan", "record"
+    ]
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]
     subject: str

@@ -167,6 +167,11 @@ class Page:
         """A disc."""
         self.axes.add_patch(Circle((x, y), radius, lw=width, edgecolor=INK, facecolor=fill))
 
+    def discs(self, x: Sequence[float], y: Sequence[float], radius: Sequence[float]) -> None:
+        """Many black discs at once."""
+        sizes = [(2.0 * r / POINT) ** 2 for r in radius]
+        self.axes.scatter(x, y, s=sizes, c=INK, linewidths=0.0, clip_on=False)
+
     def arrow(self, x0: float, y0: float, x1: float, y1: float, size: float = 2.2) -> None:
         """A filled arrow head at (x1, y1) that comes from (x0, y0)."""
         long = max(1e-9, ((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5)

@@ -13,7 +13,9 @@ from handlap.sim.outline import Outline
 MARGIN = 11.0
 BIG, TEXT, SMALL = 12.0, 10.5, 8.5
 """Sizes of letters; 12 points are read at 70 cm [pt]."""
-ROW = 8.6
+FITS = ((8.6, 45.0), (7.8, 34.0), (7.0, 26.0))
+"""Height of a row and most of a dye picture, wide to tight: the first that makes two pages [mm]."""
+MOST_PAGES = 2
 TICK = 3.6
 COLUMNS = (
     ("", 8.0),
@@ -30,8 +32,11 @@ COLUMNS = (
 
 def job_sheet_pdf(sheet: JobSheet, outline: Outline, paper: str = "A4") -> tuple[bytes, int]:
     """The sheet as PDF, and its number of pages."""
-    maker = _Maker(sheet, *PAPERS[paper])
-    maker.fill(outline)
+    for row, picture in FITS:
+        maker = _Maker(sheet, *PAPERS[paper], row, picture)
+        maker.fill(outline)
+        if len(maker.pages) <= MOST_PAGES:
+            break
     for i, page in enumerate(maker.pages, 1):
         y = page.height - MARGIN + 3.0
         page.text(MARGIN, y, sheet.cautions[-1] if sheet.cautions else "", 6.5)
@@ -42,7 +47,8 @@ def job_sheet_pdf(sheet: JobSheet, outline: Outline, paper: str = "A4") -> tuple
 class _Maker:
     """Puts a sheet down from top to bottom, on as many pages as it takes."""
 
-    def __init__(self, sheet: JobSheet, width: float, height: float) -> None:
+    def __init__(self, sheet: JobSheet, width: float, height: float, row: float, picture: float) -> None:
+        self.row, self.most_picture = row, picture
         self.sheet, self.width, self.height = sheet, width, height
         self.pages: list[Page] = []
         self.y = 0.0
@@ -125,15 +131,15 @@ class _Maker:
         edges = _edges(self.room)
         self.head(edges)
         for row in stage.rows:
-            if self.y + ROW > self.height - MARGIN:
+            if self.y + self.row > self.height - MARGIN:
                 self.new_page()
                 self.head(edges)
             cells = (row.strokes, row.turn, row.care, row.grams, row.dye, row.leaf, row.goal, row.worse)
-            top, middle = self.y, self.y + ROW / 2.0
+            top, middle = self.y, self.y + self.row / 2.0
             self.page.box(MARGIN + 1.5, middle - TICK / 2.0, TICK, TICK, 0.8)
             for k, cell in enumerate(cells, 1):
                 self.cell(MARGIN + edges[k] + 1.0, middle, cell, edges[k + 1] - edges[k] - 2.0, bold=k == 1)
-            self.y = top + ROW
+            self.y = top + self.row
             self.page.line(MARGIN, self.y, self.width - MARGIN, self.y, 0.35)
         notes = []
         if any(row.block.spare for row in stage.rows):
@@ -148,14 +154,14 @@ class _Maker:
     def cell(self, x: float, middle: float, text: str, width: float, *, bold: bool) -> None:
         """A cell in one line, or in two small ones where it says two things."""
         parts = text.split(", ", 1) if text_width(text, BIG, bold) > 1.25 * width else [text]
-        step = 0.42 * ROW
+        step = 0.42 * self.row
         for i, part in enumerate(parts):
             size = _fit(part, width, BIG if len(parts) == 1 else 9.5, bold)
             at = middle + (i - 0.5 * (len(parts) - 1)) * step
             self.page.text(x, at, part, size, bold=bold, middle=True)
 
     def head(self, edges: list[float]) -> None:
-        self.need(10.0 + 3 * ROW)
+        self.need(10.0 + 3 * self.row)
         for k, (label, _) in enumerate(COLUMNS):
             for i, part in enumerate(label.replace("{unit}", self.sheet.leaf_unit).split("\n")):
                 self.page.text(MARGIN + edges[k] + 1.0, self.y + 3.6 * i, part, SMALL, bold=True)
@@ -168,8 +174,8 @@ class _Maker:
         gap = 5.0
         wide = (self.room - gap * 2) / 3.0
         high = wide * outline.width / outline.length
-        if high > 45.0:
-            wide, high = wide * 45.0 / high, 45.0
+        if high > self.most_picture:
+            wide, high = wide * self.most_picture / high, self.most_picture
         self.heading("The dye at a check", high + 12.0)
         self.words(
             DYE_WORDS,
@@ -190,14 +196,13 @@ class _Maker:
             self.page.polygon(middle + opening * scale, 0.3)
         rows, columns = picture.left.shape
         cell = wide / columns, high / rows
-        for j in range(rows):
-            for i in range(columns):
-                left = picture.left[j, i]
-                if math.isfinite(left) and left >= 0.1:
-                    radius = 0.46 * min(cell) * math.sqrt(left)
-                    self.page.disc(
-                        x + (i + 0.5) * cell[0], top + high - (j + 0.5) * cell[1], radius, width=0.0
-                    )
+        dots = [
+            (x + (i + 0.5) * cell[0], top + high - (j + 0.5) * cell[1], 0.46 * min(cell) * math.sqrt(left))
+            for (j, i), left in np.ndenumerate(picture.left)
+            if math.isfinite(left) and left >= 0.1
+        ]
+        if dots:
+            self.page.discs(*zip(*dots, strict=True))
 
 
 def _edges(room: float) -> list[float]:

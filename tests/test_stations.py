@@ -11,6 +11,7 @@ from handlap.sim.outline import Outline, circle
 from handlap.sim.scenario_file import builtin_names, load
 from handlap.sim.stations import MOST, NEAREST_END, lines_of, measuring_lines, place_stations
 from handlap.sim.straightedge import FaceLine
+from handlap.sim.units import System
 
 FACES = [name for name, _ in builtin_names()]
 
@@ -43,7 +44,8 @@ def test_stations_avoid_openings(name):
 
 
 def test_stations_lie_on_whole_steps_of_a_rule():
-    for system, step in (("mm", 1e-3), ("inch", 25.4e-3 / 16)):
+    steps: tuple[tuple[System, float], ...] = (("mm", 1e-3), ("inch", 25.4e-3 / 16))
+    for system, step in steps:
         for line in measuring_lines(Outline.rectangular(0.24, 0.14), system):
             turns = np.array(line.at) / step
             assert turns == pytest.approx(np.round(turns), abs=1e-6)
