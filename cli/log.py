@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.option("--paper", metavar="GRIT", help="Paper they were done on; without it the last one.")
 @click.option("--new-sheet", is_flag=True, help="A fresh sheet was put on before these strokes.")
 @click.option("--brushed", is_flag=True, help="The paper was brushed or rinsed before these strokes.")
-@click.option("--brush-every", type=int, metavar="N", help="… and after every N of them.")
+@click.option("--brush-every", type=int, metavar="N", help="... and after every N of them.")
 @click.option(
     "--turn-every", type=int, metavar="N", help="Strokes between turns, where not as the plan has it."
 )
@@ -35,8 +35,8 @@ if TYPE_CHECKING:
     "--reading",
     multiple=True,
     metavar="LINE",
-    help='Readings along one line: "NAME: AT GOES STOPS; …" (mm, µm, none, open); NAME is a line of the '
-    'scenario or a standard line, "NAME [level]" where it was held so. May be given again.',
+    help='Readings along one line: "NAME: AT GOES STOPS; ..." (mm, then micrometres, none or open); NAME is '
+    'a line of the scenario or a standard line, "NAME [level]" where it was held so. May be given again.',
 )
 @click.option(
     "--readings-from",
@@ -47,7 +47,8 @@ if TYPE_CHECKING:
 @click.option(
     "--dye-grid",
     metavar="GRID",
-    help='The same on a raster of 3 × 5: "0 20% … / … / …", far row first, left to right, - for no metal.',
+    help='The same on a raster of 3 x 5: "0 20% ... / ... / ...", far row first, from left to right; - for '
+    "no metal.",
 )
 @click.option("--dyed", is_flag=True, help="New dye was put on after looking.")
 @click.option("--minutes", type=float, metavar="MIN", help="Time these strokes took.")

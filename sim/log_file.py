@@ -130,7 +130,7 @@ def _object(line: bytes) -> dict[str, Any] | None:
 
 
 def _short(line: bytes) -> str:
-    text = line.decode("utf-8", "replace")
+    text = "".join(c if c.isprintable() else "?" for c in line.decode("utf-8", "replace"))
     return text if len(text) <= 60 else text[:57] + "…"
 
 
