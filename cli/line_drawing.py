@@ -24,9 +24,8 @@ def line_drawing(
 
     >>> from handlap.sim.stations import measuring_lines
     >>> face = Outline.rectangular(0.24, 0.14)
-    >>> for row in line_drawing(face, measuring_lines(face)[2], 40, read={0}, now=1): print(row.rstrip())
-    C |-x------#-------o-------o--------o-|
-        1      2       3       4        5
+    >>> print(line_drawing(face, measuring_lines(face)[2], 40, read={0}, now=1)[0])
+    C |-x-------#-------o-------o-------o-|
     """
     lead = f"{line.letter} |"
     cells = max(8, width - len(lead) - 2)

@@ -92,7 +92,7 @@ def measuring_lines(outline: Outline, system: System = "mm") -> tuple[MeasuringL
 
     >>> lines = measuring_lines(Outline.rectangular(0.24, 0.14))
     >>> [round(1e3 * s) for s in lines[0].at]
-    [5, 34, 63, 91, 120, 149, 177, 206, 235]
+    [5, 38, 71, 104, 136, 169, 202, 235]
     """
     lines = standard_lines(outline)
     longest = max((line.length for line in lines), default=1.0)
