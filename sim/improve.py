@@ -26,7 +26,7 @@ from handlap.sim.paired import Difference, Made, chance_difference, difference
 from handlap.sim.results import Band
 from handlap.sim.rhythm import choose_rhythm
 from handlap.sim.scenario import Pattern, Scenario
-from handlap.sim.scenario_build import SCHEDULE_STATES
+from handlap.sim.turning import SCHEDULE_STATES
 from handlap.sim.way_work import Done, work_ways
 from handlap.sim.ways import Way, apply_way, way_words
 from handlap.sim.work import Job, Progress, open_job, vary, work_out

@@ -31,20 +31,12 @@ from handlap.sim.scenario_given import Given
 from handlap.sim.scenario_keys import BY_NAME
 from handlap.sim.scenario_part import build_outline, build_part, find_metal
 from handlap.sim.scenario_readings import build_readings
+from handlap.sim.turning import SCHEDULE_STATES
 from handlap.sim.units import show
 
 Point = tuple[float, float]
 
 FRICTION_FACTOR = math.sqrt(2.0)
-HALF_TURN = math.pi
-SCHEDULE_STATES: dict[str, tuple[Point, ...]] = {
-    "none": ((0.0, 0.0),),
-    "half": ((0.0, 0.0), (HALF_TURN, 0.0)),
-    "quarter": tuple((i * HALF_TURN / 2.0, 0.0) for i in range(4)),
-    "walk": ((0.0, 0.0), (0.0, HALF_TURN)),
-    "half and walk": ((0.0, 0.0), (HALF_TURN, 0.0), (HALF_TURN, HALF_TURN), (0.0, HALF_TURN)),
-}
-"""Schedule → round of (turn of the part, turn of the operator) [rad]."""
 
 
 def build(

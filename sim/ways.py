@@ -17,7 +17,7 @@ from handlap.sim import grits
 from handlap.sim.errors import InputError
 from handlap.sim.grits import Grit
 from handlap.sim.scenario import Pattern, Scenario, TurnState, Uncertain
-from handlap.sim.scenario_build import SCHEDULE_STATES
+from handlap.sim.turning import SCHEDULE_STATES
 from handlap.sim.units import PRESS_WORDS, parse_quantity, plain, show, to_si
 
 NEVER = 0
