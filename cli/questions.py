@@ -140,7 +140,8 @@ def read_answer() -> str:
     emit("> ", error=True, end="")
     while True:
         try:
-            line = sys.stdin.readline()
+            # Without a standard input at all there is nothing to read either.
+            line = sys.stdin.readline() if sys.stdin is not None else ""
         except UnicodeDecodeError:
             say("That cannot be read as text: type it again.")
             continue
@@ -148,7 +149,7 @@ def read_answer() -> str:
             emit("", error=True)
             raise NoMoreInput("the input ended before the last question")
         answer = line.strip()
-        if not is_terminal(sys.stdin):
+        if not is_terminal(sys.stdin):  # nobody saw it being typed
             emit(answer if answer.isprintable() else "", error=True)
         if len(answer) <= LONGEST and (answer.isprintable() or not answer):
             return answer

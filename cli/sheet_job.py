@@ -31,6 +31,7 @@ from handlap.sim.stations import MeasuringLine
 from handlap.sim.stop_rules import DEEP, REREAD, WORSE
 from handlap.sim.units import System, from_si, plain, show
 
+LAP = ANSWERS["lap"][0]
 MOST_ROWS = 18
 """Blocks of all stages on a sheet; of more, some are left out between the first and the last."""
 MOST_DYE = 6

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from handlap.cli.page import escape
-from handlap.cli.sheet_job import DYE_WORDS, DyePicture, JobSheet, Stage
+from handlap.cli.sheet_job import DYE_WORDS, LAP, DyePicture, JobSheet, Stage
 from handlap.sim.outline import Array, Outline
 
 CSS = """
@@ -23,7 +23,6 @@ th, td { text-align: left; vertical-align: top; padding: .4rem .6rem .4rem 0;
   font-variant-numeric: tabular-nums; }
 th { font-size: .85rem; border-bottom: 2px solid #000; vertical-align: bottom; }
 td { border-bottom: 1px solid #000; white-space: nowrap; }
-td.care { white-space: normal; }
 td.stroke { font-weight: 700; }
 .tick { display: inline-block; width: 1em; height: 1em; border: 2px solid #000; }
 dl { display: grid; grid-template-columns: 11rem 1fr; gap: .4rem 1rem; margin: .5rem 0; }
@@ -37,11 +36,15 @@ figcaption { font-size: .95rem; }
 @media (max-width: 34rem) { dl { grid-template-columns: 1fr; } dd { margin-bottom: .5rem; } }
 @media print {
   @page { margin: 11mm; }
-  body { max-width: none; padding: 0; font-size: 11pt; }
+  body { max-width: none; padding: 0; font-size: 10pt; line-height: 1.25; }
+  h1 { font-size: 17pt; } h2 { font-size: 13pt; margin: .7rem 0 .2rem; }
+  table { font-size: 11pt; margin: .2rem 0; line-height: 1.15; }
+  th { font-size: 8.5pt; } th, td { padding: .22rem .3rem .22rem 0; }
+  dl { gap: .2rem .6rem; grid-template-columns: 8.5rem 1fr; }
   .wide { overflow: visible; }
   h2 { break-after: avoid; }
   tr, li, dd, figure { break-inside: avoid; }
-  figure { width: 5.6cm; }
+  figure { width: 4.4cm; } figcaption { font-size: 8.5pt; } .dye { gap: .4rem; }
 }
 """
 HEADS = (
@@ -52,8 +55,8 @@ HEADS = (
     "metal off so far, g",
     "dye left, %",
     "leaf that goes, {unit}",
-    "goal met, %",
-    "next block worse, %",
+    "met, %",
+    "next worse, %",
 )
 
 
@@ -62,7 +65,8 @@ def job_sheet_page(sheet: JobSheet, outline: Outline) -> str:
     title = f"Job sheet: {sheet.answer.lower()}"
     body = [f"<h1>{escape(title)}</h1>", f"<p>{escape(sheet.subject)}</p>"]
     body.append(f"<p>Wanted: {escape(sheet.wanted)}.</p>")
-    body.append(_list(sheet.reasons))
+    if not sheet.stages or sheet.answer != LAP:
+        body.append(_list(sheet.reasons))
     if sheet.first:
         body.append(_list(sheet.first))
     body += [_stage(stage, sheet.leaf_unit) for stage in sheet.stages]
@@ -95,8 +99,8 @@ def _stage(stage: Stage, unit: str) -> str:
     heads = "".join(f'<th scope="col">{escape(head.replace("{unit}", unit))}</th>' for head in HEADS)
     rows = "".join(
         '<tr><td><span class="tick"></span></td>'
-        f'<td class="stroke">{escape(row.strokes)}</td><td class="care">{escape(row.turn)}</td>'
-        f'<td class="care">{escape(row.care)}</td>'
+        f'<td class="stroke">{escape(row.strokes)}</td><td>{escape(row.turn)}</td>'
+        f"<td>{escape(row.care).replace(', brush', '<br>brush')}</td>"
         + "".join(f"<td>{escape(cell)}</td>" for cell in (row.grams, row.dye, row.leaf, row.goal, row.worse))
         + "</tr>"
         for row in stage.rows

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from handlap.cli.pdf_page import PAPERS, Page, text_width, wrap, write_pdf
-from handlap.cli.sheet_job import DYE_WORDS, DyePicture, JobSheet, Stage
+from handlap.cli.sheet_job import DYE_WORDS, LAP, DyePicture, JobSheet, Stage
 from handlap.sim.outline import Outline
 
 MARGIN = 11.0
@@ -90,7 +90,7 @@ class _Maker:
         self.words(f"Job sheet: {sheet.answer.lower()}", 18.0, bold=True)
         self.words(sheet.subject, BIG)
         self.words(f"Wanted: {sheet.wanted}.", TEXT)
-        if not sheet.stages or sheet.answer != "Lap it by hand":
+        if not sheet.stages or sheet.answer != LAP:
             for reason in sheet.reasons:
                 self.words(reason, TEXT, mark="–")
         for item in sheet.first:

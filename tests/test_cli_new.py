@@ -234,3 +234,9 @@ def test_a_place_that_cannot_be_written_is_refused_before_any_question(file):
     assert result.exit_code == 2
     assert "cannot write" in result.stderr
     assert "?" not in result.stdout
+
+
+def test_without_any_input_it_says_so(monkeypatch):
+    monkeypatch.setattr(questions.sys, "stdin", None)
+    with pytest.raises(questions.NoMoreInput):
+        questions.read_answer()
