@@ -68,7 +68,7 @@ def job_sheet(
     system, _ = file_frame(read_text(scenario))
     sheet = job_sheet_of(found, lines_of(job, system), system)
     pdf, pages = job_sheet_pdf(sheet, job.part.outline, paper)
-    page = job_sheet_page(sheet, job.part.outline)
+    page = job_sheet_page(sheet, job.part.outline, paper)
     write_whole(places["pdf"], pdf)
     write_whole(places["html"], page)
     _hand_over(found, sheet, places, pages, paper, as_json)

@@ -35,11 +35,12 @@ figcaption { font-size: .95rem; }
 .small { font-size: .9rem; }
 @media (max-width: 34rem) { dl { grid-template-columns: 1fr; } dd { margin-bottom: .5rem; } }
 @media print {
-  @page { margin: 11mm; }
+  @page { size: PAPER; margin: 9mm 11mm; }
   body { max-width: none; padding: 0; font-size: 10pt; line-height: 1.25; }
   h1 { font-size: 17pt; } h2 { font-size: 13pt; margin: .7rem 0 .2rem; }
   table { font-size: 11pt; margin: .2rem 0; line-height: 1.15; }
   th { font-size: 8.5pt; } th, td { padding: .22rem .3rem .22rem 0; }
+  li, dd, p { margin-top: 0; margin-bottom: 0; line-height: 1.2; }
   dl { gap: .2rem .6rem; grid-template-columns: 8.5rem 1fr; }
   .wide { overflow: visible; }
   h2 { break-after: avoid; }
@@ -60,8 +61,9 @@ HEADS = (
 )
 
 
-def job_sheet_page(sheet: JobSheet, outline: Outline) -> str:
-    """The sheet as HTML."""
+def job_sheet_page(sheet: JobSheet, outline: Outline, paper: str = "A4") -> str:
+    """The sheet as HTML, to be printed on ``paper``, A4 or Letter."""
+    style = CSS.replace("PAPER", paper.lower())
     title = f"Job sheet: {sheet.answer.lower()}"
     body = [f"<h1>{escape(title)}</h1>", f"<p>{escape(sheet.subject)}</p>"]
     body.append(f"<p>Wanted: {escape(sheet.wanted)}.</p>")
@@ -85,7 +87,7 @@ def job_sheet_page(sheet: JobSheet, outline: Outline) -> str:
     return (
         '<!doctype html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(f'{title}: {sheet.subject}')}</title>\n<style>{CSS}</style>\n</head>\n<body>\n"
+        f"<title>{escape(f'{title}: {sheet.subject}')}</title>\n<style>{style}</style>\n</head>\n<body>\n"
         + "\n".join(body)
         + "\n</body>\n</html>\n"
     )
