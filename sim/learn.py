@@ -40,6 +40,8 @@ DOUBTED = 3.0
 """A look this many standard errors off is named [-]."""
 LEARNT, PARTLY = 0.5, 0.8
 """Posterior over prior standard deviation up to which a quantity counts as learnt, or partly [-]."""
+KNOWN = 1e-9
+"""A face known to this needs no learning [m]."""
 CELLS = 800
 STROKES_OF_CUT = 100
 
@@ -300,8 +302,11 @@ def _quantities(workshop: Workshop, prior: State, posterior: State) -> tuple[Qua
         shift = middle[1] / middle[0] if quantity.law == "lognormal" else middle[1] - middle[0]
         found.append(Quantity(name, Band.of(old), Band.of(new), ratio, float(shift)))
     flat = [gauge.flatness(workshop.gauged, s.before) for s in (prior, posterior)]
-    spread = float(flat[1].std() / max(flat[0].std(), 1e-12))
-    shift = float(np.median(flat[1]) / max(np.median(flat[0]), 1e-12))
+    if flat[0].std() < KNOWN:
+        # A table taken as exact: there is nothing to learn about the face.
+        return tuple(found)
+    spread = float(flat[1].std() / flat[0].std())
+    shift = float(np.median(flat[1]) / np.median(flat[0]))
     found.append(Quantity("face", Band.of(flat[0]), Band.of(flat[1]), spread, shift))
     return tuple(found)
 

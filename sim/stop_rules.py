@@ -129,7 +129,8 @@ def ask_about(learnt: Learnt) -> tuple[str, ...]:
     cut = learnt.quantities[0]
     if cut.ratio <= PARTLY and not 1.0 / FAR_RATE < cut.shift < FAR_RATE:
         asks.append(
-            f"the paper cuts {cut.shift:.2g} of what was assumed: the first plan's strokes no longer hold"
+            f"the paper cuts {cut.shift:.2g} {'of' if cut.shift < 1.0 else 'times'} what was assumed: "
+            "the first plan's strokes no longer hold"
         )
     if not learnt.workshop.looks:
         asks.append("nothing was weighed or read yet: the log only counts strokes, and teaches nothing else")

@@ -114,7 +114,9 @@ def test_looks_are_gathered_between_the_right_states():
     looks = gather_looks(part, entries, course, {})
     weighed = [(k.words, k.first, k.last) for k in looks if isinstance(k, Weighing)]
     assert weighed == [("swarf", 0, 1), ("swarf", 1, 3), ("weight of the part", 0, 3)]
-    assert [(k.first, k.last) for k in looks if isinstance(k, DyeLook)] == [(0, 1), (0, 3)], "as long as it is not renewed"
+    assert [(k.first, k.last) for k in looks if isinstance(k, DyeLook)] == [(0, 1), (0, 3)], (
+        "as long as it is not renewed"
+    )
 
 
 def test_what_a_look_shows_is_the_closed_form():
@@ -271,3 +273,20 @@ def test_without_looks_nothing_is_learnt():
     assert all(q.ratio == pytest.approx(1.0) for q in found.quantities)
     assert found.effective == 16
     assert compare(shop.looks, shop.bench.grid, truth.scenario.part, found.states).value.size == 0
+
+
+def test_a_face_and_numbers_that_are_known_are_not_learnt():
+    """An exact table and fixed numbers leave nothing to learn, and the log does not move them."""
+    scenario = job(ages=True, face=hollow(60 * UM, 0.12))
+    faces = infer_faces(scenario.part, scenario.readings, count=16)
+    log = JobLog(part_mark(scenario.part), "job", (block(1, 50, swarf=5e-3, scale=1e-5),))
+    shop = open_workshop(scenario, log, faces, cells=200)
+    prior = first_state(shop, faces, draw_scores(16, 0), draw_plate_scores(16, 0))
+    found = learn(shop, prior)
+    assert {q.name for q in found.quantities} <= {"cut", "face"}
+    assert found.quantities[0].standing == "still our assumption"
+    table = scenario.readings.table
+    assert table is not None
+    off = np.abs(found.posterior.before - prior.before).max()
+    assert off < 2 * UM, "only what lies between the points of the table may move"
+    assert [d.what for d in found.doubts] == ["swarf"], "what was weighed cannot be, and is asked about"
