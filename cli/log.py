@@ -96,7 +96,8 @@ def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> E
 
     from handlap.sim.errors import ScenarioError
     from handlap.sim.findings import Findings
-    from handlap.sim.job_log import Entry, EntryFaults, from_json, to_json
+    from handlap.sim.job_log import Entry, EntryFaults
+    from handlap.sim.log_lines import from_json, to_json
 
     found = Findings("the entry")
     lines: list[StraightedgeLine] = []
@@ -201,7 +202,7 @@ def _reading(job: Scenario, text: str, found: Findings) -> StraightedgeLine | No
     """One line of readings from "NAME [held]: AT GOES STOPS; …"."""
     from dataclasses import replace
 
-    from handlap.sim.job_log import stations_of
+    from handlap.sim.log_lines import stations_of
     from handlap.sim.straightedge import HELD_CODE
 
     label = "--reading"

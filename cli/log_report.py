@@ -101,7 +101,7 @@ def _stations(line: Any) -> str:
 
 def log_json(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -> dict[str, Any]:
     """The log as one object."""
-    from handlap.sim.job_log import to_json
+    from handlap.sim.log_lines import to_json
 
     taken_back = {e.void for e in log.entries if e.void is not None}
     return {

@@ -16,18 +16,8 @@ from pathlib import Path
 from typing import Any
 
 from handlap.sim.errors import Fault, HandlapError, InputError, ScenarioError
-from handlap.sim.job_log import (
-    SCHEMA,
-    Entry,
-    EntryFaults,
-    JobLog,
-    from_json,
-    header_json,
-    next_entry,
-    part_mark,
-    sequence_faults,
-    to_json,
-)
+from handlap.sim.job_log import Entry, EntryFaults, JobLog, next_entry, part_mark, sequence_faults
+from handlap.sim.log_lines import SCHEMA, from_json, header_json, to_json
 from handlap.sim.scenario import Scenario
 from handlap.sim.scenario_file import builtin_names
 

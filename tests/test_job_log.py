@@ -14,8 +14,9 @@ from click.testing import CliRunner
 from handlap.cli.main import main
 from handlap.sim import log_file
 from handlap.sim.errors import HandlapError, ScenarioError
-from handlap.sim.job_log import Entry, EntryFaults, from_json, part_mark, to_json
+from handlap.sim.job_log import Entry, EntryFaults, part_mark
 from handlap.sim.log_file import append, damaged_path, log_path, read_log
+from handlap.sim.log_lines import from_json, to_json
 from handlap.sim.scenario import Scenario, Station, StraightedgeLine
 from handlap.sim.scenario_file import load, read_text
 
