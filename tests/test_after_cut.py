@@ -98,7 +98,8 @@ def stated_in(lines: str, openings: str = "[{circle = [-50, 0, 60]}, {circle = [
 
 def test_keys_become_surroundings():
     found = stated_in(
-        'thickness = 30\nthickness_least = 29.5\nbore = 86\nstroke = 86\nclearance = "3.2 in³"\nbank_angle = 35'
+        "thickness = 30\nthickness_least = 29.5\nbore = 86\nstroke = 86\n"
+        'clearance = "3.2 in³"\nbank_angle = 35'
     )
     assert found.thickness == pytest.approx(0.03)
     assert found.swept == pytest.approx(499.56e-6, rel=1e-4)
