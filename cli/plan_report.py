@@ -367,6 +367,8 @@ LINES_DRAWN = {
     "needs_work_at": "in need of work if that is {} or less",
     "lap_at": "lapped if it ends inside both limits with a chance of {} or more",
     "shop_at": "machine shop if that is {} or less",
+    "numerical_error_over_limit": "cannot tell where the numerical error is over {} of the limit and "
+    "could turn the answer",
     "senses_disagree_at": "cannot tell where straightedge and zone differ by {} or more in that chance",
 }
 

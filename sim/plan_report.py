@@ -26,7 +26,7 @@ from handlap.sim.results import (
 )
 from handlap.sim.rhythm import stage_of
 from handlap.sim.scenario import Scenario
-from handlap.sim.verdict import Chances, judge
+from handlap.sim.verdict import Chances, doubt_numerics, judge
 from handlap.sim.work import Job, Worked
 
 SHOWN_TO = 80
@@ -66,7 +66,12 @@ def report(
         scenario=scenario,
         members=members.count,
         seed=job.seed,
-        verdict=judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
+        verdict=doubt_numerics(
+            judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
+            error=errors.step + errors.grid,
+            result=float(np.median(measure(done, part.limit_by))),
+            limit=part.limit,
+        ),
         survey_notes=tuple(job.faces.notes),
         chance_flat_already=chances.flat_straightedge
         if part.limit_by == "straightedge"

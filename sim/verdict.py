@@ -20,6 +20,10 @@ DISAGREE = 0.5
 """By straightedge and by zone the face may differ; at this gap in chance the limit's sense decides."""
 
 
+NUMERICS = 0.1
+"""Numerical error over the limit below which it never stands in the way of a verdict."""
+
+
 @dataclass(frozen=True)
 class Chances:
     """What the verdict rests on, each 0…1; ``allowance`` None where none is stated."""
@@ -43,6 +47,7 @@ def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float
         "lap_at": LAP_AT,
         "shop_at": SHOP_AT,
         "senses_disagree_at": DISAGREE,
+        "numerical_error_over_limit": NUMERICS,
     }
     flat = chances.flat_straightedge if limit_by == "straightedge" else chances.flat_zone
     other = chances.flat_zone if limit_by == "straightedge" else chances.flat_straightedge
@@ -84,6 +89,28 @@ def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float
             "are what is known least"
         )
     return Verdict(answer, tuple(reasons), thresholds, tuple(to_find_out))
+
+
+def doubt_numerics(verdict: Verdict, *, error: float, result: float, limit: float) -> Verdict:
+    """Take a verdict back where the error of the computation could turn it.
+
+    Parameters
+    ----------
+    error : numerical error of the result [m]
+    result : middle of the figure the limit is held against, after the work [m]
+    limit : [m]
+    """
+    rests_on_lap = verdict.answer in ("lap", "machine shop")
+    if not rests_on_lap or error <= NUMERICS * limit or error < abs(result - limit):
+        return verdict
+    words = (
+        f"the computation itself is only good to {1e6 * error:.0f} µm here, while the result is "
+        f"{1e6 * abs(result - limit):.0f} µm from the limit"
+    )
+    remedy = "take the cause of it away first (a step or an edge of the paper, most likely), and plan again"
+    return Verdict(
+        "cannot tell", (words, *verdict.reasons), verdict.thresholds, (remedy, *verdict.to_find_out)
+    )
 
 
 def _prospects(chances: Chances, allowance: float | None) -> str:

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from handlap.sim import verdict
-from handlap.sim.verdict import Chances, judge
+from handlap.sim.results import Verdict
+from handlap.sim.verdict import Chances, doubt_numerics, judge
 
 UM = 1e-6
 WARPED = Chances(
@@ -118,3 +119,20 @@ def test_an_ensemble_is_never_certain(chance, words):
     found = asked(replace(WARPED, goal=chance, both=chance))
     assert any(words in reason for reason in found.reasons)
     assert not any("100 %" in reason or " 0 %" in reason for reason in found.reasons)
+
+
+@pytest.mark.parametrize(
+    ("error", "result", "answer"),
+    [(4e-6, 52e-6, "machine shop"), (40e-6, 210e-6, "machine shop"), (40e-6, 60e-6, "cannot tell")],
+    ids=["small", "far from turning it", "could turn it"],
+)
+def test_verdict_is_taken_back_where_numerics_could_turn_it(error, result, answer):
+    firm = Verdict("machine shop", ("because",), {}, ())
+    doubted = doubt_numerics(firm, error=error, result=result, limit=50e-6)
+    assert doubted.answer == answer
+    assert "because" in doubted.reasons
+
+
+def test_a_face_left_alone_does_not_rest_on_the_lap():
+    leave = Verdict("leave", ("flat",), {}, ())
+    assert doubt_numerics(leave, error=1e-3, result=0.0, limit=50e-6) == leave
