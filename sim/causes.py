@@ -25,8 +25,8 @@ from handlap.sim.outline import Array, Outline
 from handlap.sim.poses import Layout
 from handlap.sim.rhythm import stage_of
 from handlap.sim.scenario import LimitBy, Scenario, Uncertain
-from handlap.sim.way_work import CHUNK, quad_of, strokes_to_clear
-from handlap.sim.work import Job, vary
+from handlap.sim.way_work import CHUNK, quad_of
+from handlap.sim.work import Job, strokes_to_clear, vary
 
 COMPONENTS = ("crown_along", "crown_across", "twist", "taper_along", "taper_across", "measured")
 """What is taken of a face: crowns (+ = middle proud) and twist of the face, tapers of the removal,

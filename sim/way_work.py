@@ -20,15 +20,14 @@ from handlap.sim.course import STOP_AT, measure
 from handlap.sim.ensemble import run_members
 from handlap.sim.errors import HandlapError, InputError, SolverError, TippingError
 from handlap.sim.gauge import Gauge
-from handlap.sim.grits import Grit
 from handlap.sim.lap import Bench, Conditions, Stage, run_stage, stage_layout, tipping_words
 from handlap.sim.outline import Array
 from handlap.sim.poses import Layout
 from handlap.sim.resolution import choose_resolution
 from handlap.sim.results import Figures
-from handlap.sim.rhythm import SETTLED, check_interval, choose_rhythm, depth_per_stroke, stage_of
+from handlap.sim.rhythm import check_interval, choose_rhythm, depth_per_stroke, stage_of
 from handlap.sim.scenario import LimitBy
-from handlap.sim.work import MOST_STROKES, SHEET_MINUTES, TIP_REFUSED, TOLERANCE, Job
+from handlap.sim.work import MOST_STROKES, SHEET_MINUTES, TIP_REFUSED, TOLERANCE, Job, strokes_to_clear
 
 TURN_MINUTES, BRUSH_MINUTES = 0.05, 0.25
 """What a turn of the part or a walk round takes, and a brushing: common practice [min]."""
@@ -150,13 +149,6 @@ def work_chunk(task: tuple[Steps, Sequence[tuple[Array, Conditions]]]) -> list[M
         return [work_member(steps, before, conditions) for before, conditions in members]
     except (InputError, SolverError) as fault:
         return fault
-
-
-def strokes_to_clear(job: Job, previous: Grit, grit: Grit) -> int:
-    """Strokes on a paper, in tens, that take off the scratches of the one before."""
-    need = float(np.mean(previous.scratch_stock(job.scenario.part.metal)))
-    fresh = depth_per_stroke(job.scenario, job.middle, grit)
-    return int(np.clip(10 * np.ceil(need / (SETTLED * fresh) / 10.0), 10, MOST_STROKES))
 
 
 def quad_of(job: Job, stage: Stage, face: Array) -> tuple[float, float]:

@@ -263,7 +263,7 @@ def _minutes(job: Job, trial: Coarse) -> float:
     pace = scenario.hands.strokes_per_minute.value
     grits = scenario.paper.grits[trial.first :]
     strokes = [float(np.median(trial.course.strokes[trial.stops.look]))]
-    strokes += [float(_strokes_to_clear(job, a, b)) for a, b in pairwise(grits)]
+    strokes += [float(strokes_to_clear(job, a, b)) for a, b in pairwise(grits)]
     minutes = 0.0
     for grit, count in zip(grits, strokes, strict=True):
         rhythm = choose_rhythm(scenario, job.middle, grit)
@@ -272,7 +272,7 @@ def _minutes(job: Job, trial: Coarse) -> float:
     return minutes
 
 
-def _strokes_to_clear(job: Job, previous: Grit, grit: Grit) -> int:
+def strokes_to_clear(job: Job, previous: Grit, grit: Grit) -> int:
     """Strokes on a paper, in tens, that take off the scratches of the one before."""
     need = float(np.mean(previous.scratch_stock(job.scenario.part.metal)))
     fresh = depth_per_stroke(job.scenario, job.middle, grit)
@@ -337,7 +337,7 @@ def _finish(job: Job, coarse: Coarse) -> tuple[Finish, ...]:
     found: list[Finish] = []
     for previous, grit in pairwise(grits):
         job.tell(0.8 + 0.15 * len(found) / max(1, len(grits) - 1), f"finishing on {grit.name}")
-        strokes = _strokes_to_clear(job, previous, grit)
+        strokes = strokes_to_clear(job, previous, grit)
         every = check_interval(scenario, strokes, 6)
         quad, _ = _step(job, grit, strokes, every)
         stage = stage_of(scenario, job.middle, grit, strokes, every)
