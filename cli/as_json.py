@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 DIGITS = 7
 """Significant digits written."""
-MICRON, MM, GRAM, MM2, MM3, KJ, MINUTE = 1e6, 1e3, 1e3, 1e6, 1e9, 1e-3, 1.0
+MICRON, MM, GRAM, MM2, MM3, KJ = 1e6, 1e3, 1e3, 1e6, 1e9, 1e-3
 
 
 def dumps(result: dict[str, Any]) -> str:

@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from handlap.sim.paired import Difference
     from handlap.sim.turn_interval import TurnCurve
 
-HELD = {"straightedge": "straightedge", "flatness": "flatness"}
 SIZES = {"clear": "yes", "on average": "mean", "cannot tell": "no"}
 SIZE_WORDS = (
     'More than the spread? "yes": the difference holds in 19 faces and hands of 20; "mean": only on '

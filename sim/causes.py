@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from handlap.sim import gauge
 from handlap.sim.course import measure
-from handlap.sim.ensemble import run_members
+from handlap.sim.ensemble import most_typical, run_members
 from handlap.sim.face_numbers import bend_components
 from handlap.sim.gauge import Gauge
 from handlap.sim.lap import Bench, Conditions, Stage, run_stage, stage_layout
@@ -191,7 +191,7 @@ def stages_for(job: Job, first: int, strokes: int) -> tuple[tuple[Stage, Layout]
     """The papers from the first on, laid out once for all sets of causes."""
     scenario, middle = job.scenario, job.middle
     before = job.members.before
-    face = before[np.argmin(np.sum((before - np.median(before, axis=0)) ** 2, axis=1))]
+    face = before[most_typical(before)]
     grits = scenario.paper.grits[first:]
     counts = [strokes, *(strokes_to_clear(job, a, b) for a, b in pairwise(grits))]
     found = []

@@ -15,7 +15,7 @@ import numpy as np
 
 from handlap.sim import gauge
 from handlap.sim.course import measure
-from handlap.sim.ensemble import SCORES, conditions_at
+from handlap.sim.ensemble import SCORES, conditions_at, spread_over
 from handlap.sim.errors import InputError
 from handlap.sim.grid import Grid
 from handlap.sim.outline import Array
@@ -99,7 +99,7 @@ class Comparison:
 
 def few_members(job: Job, count: int) -> Job:
     """The same job with some of its members, spread evenly."""
-    few = np.unique(np.linspace(0, job.members.count - 1, min(count, job.members.count)).astype(int))
+    few = spread_over(job.members.count, count)
     return replace(
         job,
         scores=job.scores[few],

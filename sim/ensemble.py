@@ -12,6 +12,7 @@ from concurrent.futures import Executor, ThreadPoolExecutor
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from handlap.sim.ground import N_PLATE_SCORES
@@ -81,6 +82,20 @@ def strokes_per_minute(scenario: Scenario, scores: Array) -> Array:
     """Pace of every member (members,) from scores (members, 12)."""
     column = SCORES.index("strokes_per_minute")
     return np.asarray(scenario.hands.strokes_per_minute.at(scores[:, column]))
+
+
+def most_typical(heights: Array) -> int:
+    """Member (of members, n) nearest to the middle of its ensemble."""
+    return int(np.argmin(np.sum((heights - np.median(heights, axis=0)) ** 2, axis=1)))
+
+
+def spread_over(count: int, most: int) -> NDArray[np.int64]:
+    """Indices of at most ``most`` of ``count`` members, evenly over their order.
+
+    >>> spread_over(9, 3).tolist(), spread_over(2, 3).tolist()
+    ([0, 4, 8], [0, 1])
+    """
+    return np.unique(np.linspace(0, count - 1, min(most, count)).astype(np.int64))
 
 
 def run_members(

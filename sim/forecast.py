@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from handlap.sim import gauge, grits
 from handlap.sim.course import STOP_AT, find_stops, measure
-from handlap.sim.ensemble import run_members
+from handlap.sim.ensemble import most_typical, run_members
 from handlap.sim.job_log import Entry
 from handlap.sim.lap import Conditions
 from handlap.sim.learn import State, Workshop
@@ -20,7 +20,7 @@ from handlap.sim.replay import LogCourse, lay_out_log, replay
 from handlap.sim.results import Figures
 from handlap.sim.rhythm import SETTLED, check_interval, choose_rhythm, depth_per_stroke
 from handlap.sim.scenario import LimitBy, Scenario
-from handlap.sim.work import CLEAR_SHARE, DONE_SHARE, MOST_LOOKS, MOST_STROKES, most_typical
+from handlap.sim.work import CLEAR_SHARE, DONE_SHARE, MOST_LOOKS, MOST_STROKES
 
 NAMES = tuple(Figures.__dataclass_fields__)
 

@@ -14,7 +14,6 @@ from handlap.sim.metals import Metal
 
 BEDDING_RATIO = 0.12
 """Bedding length λ over grain diameter (D, from the topography of paper)."""
-BEDDING_RATIO_RANGE = (0.06, 0.20)
 CRITICAL_DIAMETER = 80e-6
 """Below this grain diameter a paper cuts less [m] (Sin, Saka & Suh 1979; M)."""
 GRIT_EXPONENT = 0.7
@@ -22,8 +21,6 @@ LOADING_DRY, LOADING_WET = 0.015, 0.12
 """Loading scale over grain diameter on aluminium (D, ×/÷ 2.5)."""
 LOADING_FLOOR_DRY, LOADING_FLOOR_WET = 0.3, 0.6
 DULLING_FLOOR = 0.6
-AGEING_SPREAD = 2.5
-"""5 to 95 % of both ageing scales, ×/÷ (D, low confidence)."""
 ROUGHNESS_FACTOR = math.sqrt(2.0)
 """Charts of the finish left by a paper disagree by a factor of 2: a band of ×/÷ √2 (D)."""
 WORN_ROUGHNESS = (0.5, 0.7)

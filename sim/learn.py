@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from handlap.sim import gauge
-from handlap.sim.ensemble import SCORES, conditions_at, run_members, uncertain_of
+from handlap.sim.ensemble import SCORES, conditions_at, most_typical, run_members, uncertain_of
 from handlap.sim.errors import InputError
 from handlap.sim.face_ensemble import FaceEnsemble
 from handlap.sim.gauge import Gauge
@@ -27,7 +27,7 @@ from handlap.sim.replay import LogCourse, lay_out_log, replay
 from handlap.sim.results import Band
 from handlap.sim.rhythm import depth_per_stroke
 from handlap.sim.scenario import Scenario
-from handlap.sim.work import Progress, most_typical
+from handlap.sim.work import Progress
 
 PASSES = 4
 CLIP = 4.0

@@ -9,7 +9,7 @@ from handlap.sim.plan_report import report
 from handlap.sim.plan_spring import spring_effect
 from handlap.sim.results import Plan
 from handlap.sim.scenario import Scenario
-from handlap.sim.work import Progress, measure_errors, open_job, plate_effect, work_out
+from handlap.sim.work import Progress, lap_typical, measure_errors, open_job, plate_effect, work_out
 
 
 def make_plan(
@@ -40,9 +40,10 @@ def make_plan(
     tell(0.1, "trying the papers")
     worked = work_out(job)
     tell(0.95, "measuring the error of the grid")
-    errors = measure_errors(job, worked.coarse)
+    lapped, _ = lap_typical(job, worked.coarse)
+    errors = measure_errors(job, worked.coarse, lapped)
     plate = plate_effect(job, worked)
-    spring = spring_effect(job, worked)
-    notes = bench_notes(job, worked)
+    spring = spring_effect(job, worked.coarse, lapped)
+    notes = bench_notes(job, worked.coarse, lapped)
     tell(1.0, "done")
     return report(job, worked, errors=errors, plate=plate, spring=spring, notes=notes)

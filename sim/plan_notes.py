@@ -8,9 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from handlap.sim import gauge
+from handlap.sim.lap import LapRun
 from handlap.sim.outline import inside_polygon
 from handlap.sim.scenario import Plate
-from handlap.sim.work import Job, Worked, lap_typical
+from handlap.sim.work import Coarse, Job, lap_typical
 
 WORTH_SAYING = 0.5e-6
 """Differences below this are not put in words [m]."""
@@ -18,41 +19,36 @@ OFF = 1e-9
 """Share of the work from which the part counts as hanging over the paper's edge."""
 
 
-def bench_notes(job: Job, worked: Worked) -> tuple[str, ...]:
-    """One sentence for each thing on the bench that the most typical member feels."""
-    return (*_layout_notes(job, worked), *_insert_notes(job, worked))
+def bench_notes(job: Job, coarse: Coarse, lapped: LapRun) -> tuple[str, ...]:
+    """One sentence for each thing on the bench that the most typical member feels.
+
+    ``lapped``: its lap as things are, by :func:`handlap.sim.work.lap_typical`.
+    """
+    return (*_layout_notes(job, coarse, lapped), *_insert_notes(job, coarse, lapped))
 
 
-def _layout_notes(job: Job, worked: Worked) -> list[str]:
+def _layout_notes(job: Job, coarse: Coarse, run: LapRun) -> list[str]:
     """What edges, gaps, overlaps and lumps do, against one large whole sheet."""
     scenario = job.scenario
-    run, own = lap_typical(job, worked, scenario)
     if run.overhung <= OFF and scenario.paper.strips is None and not scenario.paper.lumps:
         return []
     reach = scenario.part.outline.length + scenario.part.outline.width + 2.0 * scenario.strokes.length
-    plate = replace(
-        scenario.plate,
-        length=max(scenario.plate.length, 2.0 * reach),
-        width=max(scenario.plate.width, 2.0 * reach),
-    )
-    whole = replace(
-        scenario,
-        plate=Plate(plate.length, plate.width),
-        paper=replace(scenario.paper, strips=None, lumps=()),
-    )
-    ideal, _ = lap_typical(job, worked, whole)
+    size = (scenario.plate.length, scenario.plate.width)
+    large = (max(size[0], 2.0 * reach), max(size[1], 2.0 * reach))
+    whole = replace(scenario, plate=Plate(*large), paper=replace(scenario.paper, strips=None, lumps=()))
+    ideal, _ = lap_typical(job, coarse, whole)
     change = ideal.heights[-1] - run.heights[-1]
-    grid = own.bench.grid
+    grid = job.bench.grid
     deepest = int(np.argmax(change))
-    flatter = gauge.flatness(own.gauged, ideal.heights[-1])[0]
-    flatness = gauge.flatness(own.gauged, run.heights[-1])[0]
+    flatter = gauge.flatness(job.gauged, ideal.heights[-1])[0]
+    flatness = gauge.flatness(job.gauged, run.heights[-1])[0]
     notes = []
     if run.overhung > OFF:
         notes.append(
             f"in {100 * run.overhung:.0f} % of the work part of the face hangs over an edge or a gap of the "
             "paper: the rest bears more, and the edge digs"
         )
-    words = "whole sheet on a true plate" if scenario.plate != plate else "whole sheet"
+    words = "whole sheet on a true plate" if large != size else "whole sheet"
     notes.append(
         f"against one large {words}, edges, seams and bumps leave the face {1e6 * flatness:.1f} µm "
         f"instead of {1e6 * flatter:.1f} µm flat after the same strokes; most more comes off, "
@@ -68,16 +64,15 @@ def _signed(place: float) -> str:
     return f"{1e3 * place:.0f}".replace("-", "−")
 
 
-def _insert_notes(job: Job, worked: Worked) -> list[str]:
+def _insert_notes(job: Job, coarse: Coarse, run: LapRun) -> list[str]:
     """By how much another metal in the face ends proud or low: in the end, and at the stop."""
     scenario = job.scenario
     if not scenario.part.inserts:
         return []
-    run, own = lap_typical(job, worked, scenario)
-    grid = own.bench.grid
-    grit = scenario.paper.grits[worked.coarse.first]
-    bedding = own.middle.bedding_of(grit)
-    even, _ = lap_typical(job, worked, replace(scenario, part=replace(scenario.part, inserts=())))
+    grid = job.bench.grid
+    grit = scenario.paper.grits[coarse.first]
+    bedding = job.middle.bedding_of(grit)
+    even, _ = lap_typical(job, coarse, replace(scenario, part=replace(scenario.part, inserts=())))
     notes = []
     for insert in scenario.part.inserts:
         inside = inside_polygon(insert.area, grid.u[: grid.n_cells], grid.v[: grid.n_cells])

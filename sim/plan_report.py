@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from handlap.sim import dye, gauge
 from handlap.sim.cautions import cautions
 from handlap.sim.course import Course, Members, Stops, measure
+from handlap.sim.ensemble import most_typical
 from handlap.sim.face_numbers import WIDEN, WIDEN_DOWN, widened
 from handlap.sim.grits import Grit
 from handlap.sim.lap import Bench, Stage
@@ -57,7 +58,7 @@ def report(
     edge = widened(gauge.straightedge(gauged, members.before), *factors)
     chances = _chances(scenario, zone, edge, done, stops)
     stages = _stages(job, worked)
-    typical = int(np.argmin(np.sum((members.before - np.median(members.before, axis=0)) ** 2, axis=1)))
+    typical = most_typical(members.before)
     removed = members.before - outcome.faces
     mass = part.metal.density * part.outline.area * done.mean_depth
     peak = int(np.argmax(removed[typical]))

@@ -10,11 +10,11 @@ from handlap.sim.lap import LapRun
 from handlap.sim.results import SpringBack
 from handlap.sim.scenario import Uncertain
 from handlap.sim.spring_back import SpringFigures, largest_press_simulated, spring_figures
-from handlap.sim.work import Job, Worked, lap_typical
+from handlap.sim.work import Coarse, Job, lap_typical
 
 
-def spring_effect(job: Job, worked: Worked) -> SpringBack | None:
-    """Follow the most typical member, with middle numbers, as it is, rigid and backed.
+def spring_effect(job: Job, coarse: Coarse, lapped: LapRun) -> SpringBack | None:
+    """Follow the most typical member, with middle numbers, rigid and backed beside as it is (``lapped``).
 
     None where the part is taken as rigid.
     """
@@ -22,15 +22,14 @@ def spring_effect(job: Job, worked: Worked) -> SpringBack | None:
     if job.bench.bending is None:
         return None
     job.tell(0.98, "looking at what springs back")
-    run, own = lap_typical(job, worked, scenario)
-    flatness = float(gauge.flatness(own.gauged, run.heights[-1])[0])
+    flatness = float(gauge.flatness(job.gauged, lapped.heights[-1])[0])
     rigid_part = replace(scenario.part, thickness=None, ribbed_as=None)
-    rigid, rigid_job = lap_typical(job, worked, replace(scenario, part=rigid_part))
+    rigid, rigid_job = lap_typical(job, coarse, replace(scenario, part=rigid_part))
     backed_part = replace(scenario.part, pressing="backing")
-    backed, backed_job = lap_typical(job, worked, replace(scenario, part=backed_part))
+    backed, backed_job = lap_typical(job, coarse, replace(scenario, part=backed_part))
     asked = scenario.part.spring_back
-    press = None if asked is None else _largest_press(job, worked, asked)
-    figures = _figures(own, run)
+    press = None if asked is None else _largest_press(job, coarse, asked)
+    figures = _figures(job, lapped)
     return SpringBack(
         flexed=float(figures.sprung_flat[0]),
         comes_back=float(figures.comes_back[-1]),
@@ -60,13 +59,13 @@ def _figures(job: Job, run: LapRun) -> SpringFigures:
     )
 
 
-def _largest_press(job: Job, worked: Worked, asked: float) -> float | None:
+def _largest_press(job: Job, coarse: Coarse, asked: float) -> float | None:
     """Largest press [N] at which no more than ``asked`` [m] comes back at the stop; None: there is none."""
     scenario = job.scenario
 
     def comes_back(press: float) -> float:
         hands = replace(scenario.hands, press=Uncertain.fixed(press, "hands.press"))
-        run, changed = lap_typical(job, worked, replace(scenario, hands=hands))
+        run, changed = lap_typical(job, coarse, replace(scenario, hands=hands))
         return float(_figures(changed, run).comes_back[-1])
 
     return largest_press_simulated(comes_back, asked, low=1.0, high=2.0 * scenario.hands.press.high)

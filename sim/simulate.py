@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from handlap.sim import dye, gauge
-from handlap.sim.ensemble import SCORES, conditions_at
+from handlap.sim.ensemble import SCORES, conditions_at, most_typical
 from handlap.sim.errors import InputError, TippingError
 from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.gauge import Gauge
@@ -49,9 +49,7 @@ def typical_face(scenario: Scenario, points: Array, *, seed: int) -> TypicalFace
         faces = infer_faces(scenario.part, scenario.readings, count=1, seed=seed)
         return TypicalFace(faces, 0, "the face is the table of heights itself")
     faces = infer_faces(scenario.part, scenario.readings, count=FACES, seed=seed)
-    heights = faces.heights_at(points)
-    middle = np.median(heights, axis=0)
-    nearest = int(np.argmin(np.sum((heights - middle) ** 2, axis=1)))
+    nearest = most_typical(faces.heights_at(points))
     note = f"of {FACES} faces that fit the readings, the one nearest to their middle is lapped"
     return TypicalFace(faces, nearest, note)
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from handlap.sim.course import measure, run_course
+from handlap.sim.ensemble import spread_over
 from handlap.sim.outline import Array
 from handlap.sim.results import Band
 from handlap.sim.rhythm import stage_of
@@ -86,7 +87,7 @@ def turn_curve(job: Job, *, first: int, strokes: int) -> TurnCurve:
         intervals.append(step)
         step *= 2
     intervals.append(strokes)
-    few = np.unique(np.linspace(0, job.members.count - 1, min(MOST_MEMBERS, job.members.count)).astype(int))
+    few = spread_over(job.members.count, MOST_MEMBERS)
     members = job.members.some(few)
     base = stage_of(scenario, middle, grit, strokes, strokes)
     # Brushing and sheets fall between groups too, so that all courses have the same groups.

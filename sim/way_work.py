@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from handlap.sim import gauge
 from handlap.sim.course import STOP_AT, measure
-from handlap.sim.ensemble import run_members
+from handlap.sim.ensemble import most_typical, run_members
 from handlap.sim.errors import HandlapError, InputError, SolverError, TippingError
 from handlap.sim.gauge import Gauge
 from handlap.sim.lap import Bench, Conditions, Stage, run_stage, stage_layout, tipping_words
@@ -27,7 +27,15 @@ from handlap.sim.resolution import choose_resolution
 from handlap.sim.results import Figures
 from handlap.sim.rhythm import check_interval, choose_rhythm, depth_per_stroke, stage_of
 from handlap.sim.scenario import LimitBy
-from handlap.sim.work import MOST_STROKES, SHEET_MINUTES, TIP_REFUSED, TOLERANCE, Job, strokes_to_clear
+from handlap.sim.work import (
+    MOST_ROWS,
+    MOST_STROKES,
+    SHEET_MINUTES,
+    TIP_REFUSED,
+    TOLERANCE,
+    Job,
+    strokes_to_clear,
+)
 
 TURN_MINUTES, BRUSH_MINUTES = 0.05, 0.25
 """What a turn of the part or a walk round takes, and a brushing: common practice [min]."""
@@ -37,7 +45,6 @@ PAST_BEST = 0.6
 """A member is past its best when the best look lies before this share of its course."""
 CHUNK = 4
 """Members that go to a worker together."""
-MOST_ROWS = 3000
 FIGURES = tuple(Figures.__dataclass_fields__)
 
 
@@ -170,7 +177,7 @@ def prepare(job: Job, first: int, horizon: int) -> Steps:
     scenario, middle = job.scenario, job.middle
     grits = scenario.paper.grits[first:]
     before = job.members.before
-    face = before[np.argmin(np.sum((before - np.median(before, axis=0)) ** 2, axis=1))]
+    face = before[most_typical(before)]
     every = check_interval(scenario)
     looks = max(3, -(-min(horizon, MOST_STROKES) // every))
     quad, error = quad_of(job, stage_of(scenario, middle, grits[0], every * looks, every), face)

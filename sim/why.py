@@ -30,7 +30,6 @@ from handlap.sim.ways import Way, apply_way, moved
 from handlap.sim.work import TOLERANCE, Job, Progress, measure_errors, open_job, vary, work_out
 
 MEASURED = COMPONENTS.index("measured")
-SHOWN_CHANGES = 3
 
 
 @dataclass(frozen=True)

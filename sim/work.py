@@ -21,13 +21,15 @@ from handlap.sim.ensemble import (
     conditions_at,
     draw_plate_scores,
     draw_scores,
+    most_typical,
+    spread_over,
     strokes_per_minute,
 )
 from handlap.sim.errors import InputError, TippingError
 from handlap.sim.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.gauge import Gauge
 from handlap.sim.grits import Grit
-from handlap.sim.lap import Bench, Conditions, LapRun, run_stage, set_up, stage_layout, tipping_words
+from handlap.sim.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout, tipping_words
 from handlap.sim.outcome import Finish, Outcome, find_outcome
 from handlap.sim.outline import Array
 from handlap.sim.poses import ROWS_PER_QUAD
@@ -107,7 +109,6 @@ class Coarse:
     course: Course
     stops: Stops
     check_every: int
-    step_error: float
     chance_both: float
     quad_strokes: float
 
@@ -201,23 +202,18 @@ def _first_guess(job: Job, members: Members, grit: Grit) -> int:
     return int(np.clip(np.median(CLEAR_SHARE * flatness / (SETTLED * fresh)), 1, MOST_STROKES))
 
 
-def _step(job: Job, grit: Grit, strokes: int, check_every: int) -> tuple[float, float]:
-    """Strokes of a group of rows that keep the tolerance, and the error measured [m]."""
+def _step(job: Job, grit: Grit, strokes: int, check_every: int) -> float:
+    """Strokes of a group of rows that keep the tolerance."""
     stage = stage_of(job.scenario, job.middle, grit, strokes, check_every)
     face = job.members.before[most_typical(job.members.before)]
     found = choose_resolution(
         job.bench, face, job.middle, stage, tolerance=TOLERANCE, seed=job.seed, most_rows=_most_rows(job) // 2
     )
-    return found.quad_strokes, found.error
+    return found.quad_strokes
 
 
 def _most_rows(job: Job) -> int:
     return MOST_ROWS if job.bench.bending is None else MOST_ROWS_FLEXIBLE
-
-
-def most_typical(heights: Array) -> int:
-    """Member (of members, n) nearest to the middle of its ensemble."""
-    return int(np.argmin(np.sum((heights - np.median(heights, axis=0)) ** 2, axis=1)))
 
 
 def _coarse(
@@ -225,13 +221,13 @@ def _coarse(
     members: Members,
     first: int,
     horizon: int,
-    step: tuple[float, float],
+    quad_strokes: float,
     tell: Callable[[int], None] | None = None,
 ) -> Coarse:
     """Work on one paper as the first until nearly all members have stopped.
 
-    ``horizon``: strokes to begin with, doubled until enough members have stopped; ``step``:
-    strokes of a group of rows and the error measured there.
+    ``horizon``: strokes to begin with, doubled until enough members have stopped;
+    ``quad_strokes``: strokes of a group of rows, more where the rows are bounded.
     """
     scenario = job.scenario
     grit = scenario.paper.grits[first]
@@ -240,7 +236,7 @@ def _coarse(
         every = check_interval(scenario, horizon, MOST_LOOKS)
         horizon = every * max(3, int(np.ceil(horizon / every)))
         stage = stage_of(scenario, job.middle, grit, horizon, every)
-        quad = max(step[0], ROWS_PER_QUAD * horizon / _most_rows(job))
+        quad = max(quad_strokes, ROWS_PER_QUAD * horizon / _most_rows(job))
         course = run_course(
             job.bench, job.gauged, members, members.before, stage,
             quad_strokes=quad, seed=job.seed, executor=job.executor, finished=tell,
@@ -254,7 +250,7 @@ def _coarse(
     inside = measured[row, stops.look] <= limit
     if allowance is not None:
         inside &= course.figures.greatest_depth[row, stops.look] <= allowance
-    return Coarse(first, course, stops, every, step[1], float(np.mean(inside)), quad)
+    return Coarse(first, course, stops, every, float(np.mean(inside)), quad)
 
 
 def _minutes(job: Job, trial: Coarse) -> float:
@@ -282,13 +278,10 @@ def strokes_to_clear(job: Job, previous: Grit, grit: Grit) -> int:
 def _trial(job: Job, first: int) -> Coarse:
     """Try one paper as the first on a few members, which also shows how long the course has to be."""
     grit = job.scenario.paper.grits[first]
-    count = job.members.count
-    few = np.unique(np.linspace(0, count - 1, min(TRIAL_MEMBERS, count)).astype(int))
-    members = job.members.some(few)
+    members = job.members.some(spread_over(job.members.count, TRIAL_MEMBERS))
     guess = _first_guess(job, members, grit)
-    quad, error = _step(job, grit, guess, check_interval(job.scenario, guess, MOST_LOOKS))
-    trial = _coarse(job, members, first, guess, (TRIAL_QUADS * quad, error))
-    return replace(trial, quad_strokes=quad, step_error=error)
+    quad = _step(job, grit, guess, check_interval(job.scenario, guess, MOST_LOOKS))
+    return _coarse(job, members, first, guess, TRIAL_QUADS * quad)
 
 
 def _choose_first(job: Job) -> tuple[int, tuple[PaperTrial, ...], Coarse]:
@@ -321,8 +314,8 @@ def _work_first(job: Job, trial: Coarse) -> Coarse:
     stops = trial.course.strokes[trial.stops.look]
     horizon = int(min(SPARE * float(np.max(stops)), MOST_STROKES))
     middle = int(np.median(stops))
-    step = _step(job, job.scenario.paper.grits[trial.first], middle, trial.check_every)
-    coarse = _coarse(job, job.members, trial.first, horizon, step, finished)
+    quad = _step(job, job.scenario.paper.grits[trial.first], middle, trial.check_every)
+    coarse = _coarse(job, job.members, trial.first, horizon, quad, finished)
     if np.mean(coarse.course.tipped) > TIP_REFUSED:
         raise TippingError(tipping_words(job.middle, float(np.mean(coarse.course.tipped))))
     return coarse
@@ -339,7 +332,7 @@ def _finish(job: Job, coarse: Coarse) -> tuple[Finish, ...]:
         job.tell(0.8 + 0.15 * len(found) / max(1, len(grits) - 1), f"finishing on {grit.name}")
         strokes = strokes_to_clear(job, previous, grit)
         every = check_interval(scenario, strokes, 6)
-        quad, _ = _step(job, grit, strokes, every)
+        quad = _step(job, grit, strokes, every)
         stage = stage_of(scenario, job.middle, grit, strokes, every)
         course = run_course(
             job.bench, job.gauged, job.members, now, stage,
@@ -350,36 +343,44 @@ def _finish(job: Job, coarse: Coarse) -> tuple[Finish, ...]:
     return tuple(found)
 
 
-def measure_errors(job: Job, coarse: Coarse) -> Errors:
-    """Step and grid errors of the chosen course, measured on the most typical member."""
-    index = most_typical(job.members.before)
-    grit = job.scenario.paper.grits[coarse.first]
-    look = int(np.median(coarse.stops.look))
-    strokes = int(coarse.course.strokes[look])
-    stage = stage_of(job.scenario, job.middle, grit, strokes, coarse.check_every)
-    runs = []
-    for quad in (coarse.quad_strokes, 0.5 * coarse.quad_strokes):
-        layout = stage_layout(job.bench, stage, quad_strokes=quad, seed=job.seed)
-        runs.append(run_stage(job.bench, job.members.before[index], job.middle, stage, layout).heights[-1])
-    step = float(np.max(np.abs(runs[0] - runs[1])))
-    face = index % job.faces.count
-    grid = grid_error(
-        job.bench, job.gauged, lambda points: np.asarray(job.faces.heights_at(points))[face],
-        job.middle, stage, quad_strokes=coarse.quad_strokes, seed=job.seed, lapped=runs[0],
-    )  # fmt: skip
-    return Errors(TOLERANCE, step, grid, job.bench.grid.n_cells, coarse.course.rows)
+def lap_typical(
+    job: Job, coarse: Coarse, scenario: Scenario | None = None, *, quad_strokes: float | None = None
+) -> tuple[LapRun, Job]:
+    """The most typical member lapped to the middle stop with middle numbers, and the job it was lapped in.
 
-
-def lap_typical(job: Job, worked: Worked, scenario: Scenario) -> tuple[LapRun, Job]:
-    """The most typical member lapped to the middle stop, middle numbers, in a changed scenario."""
-    changed = job if scenario is job.scenario else vary(job, scenario)
-    coarse = worked.coarse
-    strokes = int(coarse.course.strokes[int(np.median(coarse.stops.look))])
-    grit = scenario.paper.grits[coarse.first]
-    stage = stage_of(scenario, changed.middle, grit, strokes, coarse.check_every)
-    layout = stage_layout(changed.bench, stage, quad_strokes=coarse.quad_strokes, seed=job.seed)
+    ``scenario``: a changed one to lap it in; ``quad_strokes``: other than those of the course.
+    """
+    changed = job if scenario is None else vary(job, scenario)
+    stage = _to_middle_stop(changed, coarse)
+    layout = stage_layout(
+        changed.bench, stage, quad_strokes=quad_strokes or coarse.quad_strokes, seed=job.seed
+    )
     face = changed.members.before[most_typical(job.members.before)]
     return run_stage(changed.bench, face, changed.middle, stage, layout), changed
+
+
+def _to_middle_stop(job: Job, coarse: Coarse) -> Stage:
+    """The first paper up to the look at which the middle of the members stops."""
+    strokes = int(coarse.course.strokes[int(np.median(coarse.stops.look))])
+    grit = job.scenario.paper.grits[coarse.first]
+    return stage_of(job.scenario, job.middle, grit, strokes, coarse.check_every)
+
+
+def measure_errors(job: Job, coarse: Coarse, lapped: LapRun | None = None) -> Errors:
+    """Step and grid errors of the chosen course, measured on the most typical member.
+
+    ``lapped``: its lap by :func:`lap_typical`, where the caller has it already.
+    """
+    run = lapped or lap_typical(job, coarse)[0]
+    finer, _ = lap_typical(job, coarse, quad_strokes=0.5 * coarse.quad_strokes)
+    step = float(np.max(np.abs(run.heights[-1] - finer.heights[-1])))
+    face = most_typical(job.members.before) % job.faces.count
+    grid = grid_error(
+        job.bench, job.gauged, lambda points: np.asarray(job.faces.heights_at(points))[face],
+        job.middle, _to_middle_stop(job, coarse), quad_strokes=coarse.quad_strokes, seed=job.seed,
+        lapped=run.heights[-1],
+    )  # fmt: skip
+    return Errors(TOLERANCE, step, grid, job.bench.grid.n_cells, coarse.course.rows)
 
 
 def _plate_errs(plate: Plate) -> bool:
@@ -409,7 +410,7 @@ def plate_effect(job: Job, worked: Worked) -> PlateEffect | None:
         int(coarse.course.strokes[-1]),
         coarse.check_every,
     )
-    some = np.unique(np.linspace(0, job.members.count - 1, EFFECT_MEMBERS).astype(int))
+    some = spread_over(job.members.count, EFFECT_MEMBERS)
     members = flat.members.some(some)
     course = run_course(
         flat.bench, flat.gauged, members, members.before, stage,
