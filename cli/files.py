@@ -7,7 +7,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from handlap.sim.errors import HandlapError, InputError
+from handlap.sim.common.errors import HandlapError, InputError
 
 REMEDIES = {
     errno.EACCES: "no permission to write there; choose another place",

@@ -1,7 +1,7 @@
 """The command ``handlap``: finds the command asked for, and turns errors into exit codes.
 
 Only the module of the command that was asked for is imported, so that ``--help`` stays quick.
-To add a command, write ``cli/<name>.py`` with a click command of the same name (``-`` becomes
+To add a command, write ``cli/commands/<name>.py`` with a click command of the same name (``-`` becomes
 ``_``) and add a row to :data:`COMMANDS`.
 
 Exit codes: 0 done; 1 our error; 2 wrong usage or input; 3 it ran, but the goal cannot be met
@@ -66,7 +66,7 @@ class OrderedCommands(click.Group):
         for entry in COMMANDS:
             if entry.name == cmd_name:
                 attribute = cmd_name.replace("-", "_")
-                module = importlib.import_module(f"handlap.cli.{attribute}")
+                module = importlib.import_module(f"handlap.cli.commands.{attribute}")
                 return getattr(module, attribute)
         return None
 
@@ -159,7 +159,7 @@ def _quiet_pipe() -> int:
 
 
 def _explain(fault: Exception) -> int:
-    from handlap.sim.errors import HandlapError, ScenarioError
+    from handlap.sim.common.errors import HandlapError, ScenarioError
 
     if isinstance(fault, ScenarioError) and len(fault.faults) > 1:
         _say(f"handlap: {len(fault.faults)} faults to put right:\n{fault}")

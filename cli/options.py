@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from handlap.cli.files import make_folder, place_to_write, write_whole
-from handlap.cli.quantity import counted
+from handlap.cli.reports.quantity import counted
 from handlap.cli.screen import Screen, emit, note
 
 if TYPE_CHECKING:
-    from handlap.cli.blocks import Report
+    from handlap.cli.reports.blocks import Report
 
 F = TypeVar("F", bound=Callable[..., Any])
 LARGEST_SEED = 2**32 - 1
@@ -102,7 +102,7 @@ def hand_over(
     """
     import sys
 
-    from handlap.cli.as_json import dumps
+    from handlap.cli.reports.as_json import dumps
 
     if json_file is not None:
         write_whole(json_file, dumps(result) + "\n")
@@ -111,7 +111,7 @@ def hand_over(
     if as_json:
         emit(dumps(result))
     else:
-        from handlap.cli.text import render
+        from handlap.cli.reports.text import render
 
         emit(render(report, Screen.of(sys.stdout)))
     if json_file is not None:
@@ -119,7 +119,7 @@ def hand_over(
 
 
 def _write_folder(report: Report, out: Path, pictures: dict[str, bytes]) -> None:
-    from handlap.cli.page import render_page
+    from handlap.cli.reports.page import render_page
 
     for name, data in pictures.items():
         write_whole(out / f"{report.kind}-{name}", data)

@@ -7,18 +7,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from handlap.sim import dye, gauge
-from handlap.sim.ensemble import SCORES, conditions_at, draw_scores
-from handlap.sim.gauge import Gauge
-from handlap.sim.job_log import Entry, JobLog, part_mark
-from handlap.sim.lap import Bench, Conditions, set_up
-from handlap.sim.leaf_readings import read_face
-from handlap.sim.log_evidence import raster_of
-from handlap.sim.mass import SWARF_LOST
-from handlap.sim.outline import Array
-from handlap.sim.replay import lay_out_log, replay
-from handlap.sim.scenario import Held, Readings, Scenario, Station, StraightedgeLine
-from handlap.sim.straightedge import ROCKS_BELOW, FaceLine, contact, gaps, standard_lines
+from handlap.sim.bench.job_log import Entry, JobLog, part_mark
+from handlap.sim.bench.log_evidence import raster_of
+from handlap.sim.bench.replay import lay_out_log, replay
+from handlap.sim.common.outline import Array
+from handlap.sim.face.leaf_readings import read_face
+from handlap.sim.face.straightedge import ROCKS_BELOW, FaceLine, contact, gaps, standard_lines
+from handlap.sim.job.scenario import Held, Readings, Scenario, Station, StraightedgeLine
+from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping.ensemble import SCORES, conditions_at, draw_scores
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.lap import Bench, Conditions, set_up
+from handlap.sim.materials.mass import SWARF_LOST
 
 NOW = "2026-01-05T10:00:00+00:00"
 LEAVES = np.array([30, 40, 50, 60, 80, 100, 150, 200, 250, 300]) * 1e-6

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import expit, spence
 
-from handlap.sim.bending import Bending
+from handlap.sim.lapping.bending import Bending
 
 REFERENCE_PRESSURE = 1e3
 

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from handlap.sim.grid import make_grid
-from handlap.sim.results import (
+from handlap.sim.common.grid import make_grid
+from handlap.sim.job.results import (
     Band,
     BestPoint,
     Check,
@@ -20,8 +20,8 @@ from handlap.sim.results import (
     StagePlan,
     Verdict,
 )
-from handlap.sim.scenario import Scenario
-from handlap.sim.scenario_file import load
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario_file import load
 
 HEAD = "two-cylinder-head"
 NARROW = "inlet-flange"

@@ -9,13 +9,8 @@ from typing import Any, cast
 
 import numpy as np
 
-from handlap.sim import grits, kernels, metals
-from handlap.sim.ensemble import SCORES, conditions_at
-from handlap.sim.grits import Grit
-from handlap.sim.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
-from handlap.sim.outline import Array, Outline
-from handlap.sim.poses import Layout
-from handlap.sim.scenario import (
+from handlap.sim.common.outline import Array, Outline
+from handlap.sim.job.scenario import (
     Exact,
     Hands,
     HeightTable,
@@ -32,6 +27,12 @@ from handlap.sim.scenario import (
     Uncertain,
     Wear,
 )
+from handlap.sim.lapping import kernels
+from handlap.sim.lapping.ensemble import SCORES, conditions_at
+from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.poses import Layout
+from handlap.sim.materials import grits, metals
+from handlap.sim.materials.grits import Grit
 
 UM = 1e-6
 P80 = grits.find("P80")

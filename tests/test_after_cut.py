@@ -6,16 +6,16 @@ import math
 
 import pytest
 
-from handlap.sim import scenario_file
-from handlap.sim.after_cut import (
+from handlap.sim.bench.after_cut import (
     cam_retard,
     clearance_after,
     compression_ratio,
     effects_of,
 )
-from handlap.sim.errors import ScenarioError
-from handlap.sim.results import Band
-from handlap.sim.surroundings import Surroundings
+from handlap.sim.common.errors import ScenarioError
+from handlap.sim.job import scenario_file
+from handlap.sim.job.results import Band
+from handlap.sim.job.surroundings import Surroundings
 
 UM = 1e-6
 MEAN, MOST = Band(40 * UM, 50 * UM, 60 * UM), Band(80 * UM, 100 * UM, 120 * UM)

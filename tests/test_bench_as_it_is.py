@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from jobs import UM, job, lap
 
-from handlap.sim.outline import circle
-from handlap.sim.scenario import Insert, Lump, Strip
+from handlap.sim.common.outline import circle
+from handlap.sim.job.scenario import Insert, Lump, Strip
 
 LONG = 20_000
 

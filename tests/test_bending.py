@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 from bending_reference import reference_step, softplus_integral
 
-from handlap.sim import bending, kernels, metals, spring_back
-from handlap.sim.bending import make_bending
-from handlap.sim.errors import InputError
-from handlap.sim.grid import make_grid
-from handlap.sim.outline import Outline, circle, polygon_moments, rectangle, slot
-from handlap.sim.scenario import Part
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Outline, circle, polygon_moments, rectangle, slot
+from handlap.sim.job.scenario import Part
+from handlap.sim.lapping import bending, kernels, spring_back
+from handlap.sim.lapping.bending import make_bending
+from handlap.sim.materials import metals
 
 LAM, RATE = 15e-6, 0.0125e-9
 

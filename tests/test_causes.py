@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 from jobs import UM, crown, hollow, job
 
-from handlap.sim.cause_ranking import NONE, dye_log_likelihood, rank_by_dye, rank_by_readings
-from handlap.sim.causes import OFF, START, active_causes, hangs_over, only
-from handlap.sim.dye_words import PLACES, read_dye, zone_shares
-from handlap.sim.errors import InputError
-from handlap.sim.grid import make_grid
-from handlap.sim.outline import Outline
-from handlap.sim.scenario import Insert, Plate, Scenario, Uncertain
-from handlap.sim.scenario_file import load
-from handlap.sim.why import Why, find_causes
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Outline
+from handlap.sim.comparing.cause_ranking import NONE, dye_log_likelihood, rank_by_dye, rank_by_readings
+from handlap.sim.comparing.causes import OFF, START, active_causes, hangs_over, only
+from handlap.sim.comparing.why import Why, find_causes
+from handlap.sim.job.scenario import Insert, Plate, Scenario, Uncertain
+from handlap.sim.job.scenario_file import load
+from handlap.sim.lapping.dye_words import PLACES, read_dye, zone_shares
 
 FLAT = hollow(0.0, 0.12)
 

@@ -8,14 +8,14 @@ import pytest
 from click.testing import CliRunner
 from test_compare import uneven_job
 
-from handlap.cli.compare_pictures import compare_pictures
-from handlap.cli.compare_report import UNITS, compare_json, compare_report
+from handlap.cli.drawing.compare_pictures import compare_pictures
 from handlap.cli.main import main
-from handlap.cli.page import render_page
+from handlap.cli.reports.compare_report import UNITS, compare_json, compare_report
+from handlap.cli.reports.page import render_page
+from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
-from handlap.cli.text import render
-from handlap.sim.compare import Comparison, compare
-from handlap.sim.ways import Way, parse_way
+from handlap.sim.comparing.compare import Comparison, compare
+from handlap.sim.job.ways import Way, parse_way
 
 TURNS = ["--way", "name=as it stands", "--way", "turning=none"]
 

@@ -8,7 +8,7 @@ import os
 import pytest
 
 from handlap.cli.files import make_folder, place_to_write, write_whole
-from handlap.sim.errors import HandlapError, InputError
+from handlap.sim.common.errors import HandlapError, InputError
 
 
 def test_text_and_bytes_are_written_and_replaced(tmp_path):

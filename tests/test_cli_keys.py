@@ -7,7 +7,7 @@ import json
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.sim.scenario_keys import KEYS
+from handlap.sim.job.scenario_keys import KEYS
 
 
 def run(*args: str, **env: str):

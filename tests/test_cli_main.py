@@ -16,7 +16,7 @@ from click.testing import CliRunner
 from handlap.cli import main as entry
 from handlap.cli.main import COMMANDS, DEBUG, main
 from handlap.cli.screen import Screen
-from handlap.sim.errors import Fault, HandlapError, InputError, ScenarioError
+from handlap.sim.common.errors import Fault, HandlapError, InputError, ScenarioError
 
 HEAVY = ("numpy", "scipy", "numba", "matplotlib", "llvmlite")
 SOURCE = Path(entry.__file__).resolve().parents[1]
@@ -43,7 +43,7 @@ def raising(monkeypatch: pytest.MonkeyPatch, fault: BaseException) -> None:
     def fail() -> None:
         raise fault
 
-    monkeypatch.setattr("handlap.sim.scenario_keys.describe_keys", fail)
+    monkeypatch.setattr("handlap.sim.job.scenario_keys.describe_keys", fail)
 
 
 def test_help_lists_the_commands_under_headings_in_the_order_of_the_job():

@@ -8,11 +8,11 @@ import tomllib
 import pytest
 from click.testing import CliRunner
 
-from handlap.cli import questions
+from handlap.cli.asking import questions
+from handlap.cli.asking.new_file import outline_names
+from handlap.cli.asking.new_questions import KEYS_ASKED
 from handlap.cli.main import main
-from handlap.cli.new_file import outline_names
-from handlap.cli.new_questions import KEYS_ASKED
-from handlap.sim.scenario_file import builtin_names, load
+from handlap.sim.job.scenario_file import builtin_names, load
 
 LIMITS = ["", "", "200", "composite"]
 PLATE, PAPER = ["", "", ""], ["P80, P180", "yes", ""]

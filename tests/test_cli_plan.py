@@ -11,13 +11,13 @@ import pytest
 from cli_examples import HEAD, NARROW, synthetic_plan, without_work
 from click.testing import CliRunner
 
-from handlap.cli.as_json import dumps, plan_json
 from handlap.cli.main import main
-from handlap.cli.plan_report import plan_report
+from handlap.cli.reports.as_json import dumps, plan_json
+from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
-from handlap.cli.text import render
-from handlap.sim.results import Band
-from handlap.sim.scenario_file import builtin_names
+from handlap.sim.job.results import Band
+from handlap.sim.job.scenario_file import builtin_names
 
 BANDS = {
     "before": ("flatness_um", "straightedge_um"),
@@ -42,7 +42,7 @@ def planned(monkeypatch):
             calls.append((scenario.name, members, seed))
             return plan
 
-        monkeypatch.setattr("handlap.sim.plan.make_plan", make)
+        monkeypatch.setattr("handlap.sim.planning.plan.make_plan", make)
         return calls
 
     return answer_with

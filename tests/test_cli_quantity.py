@@ -8,8 +8,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from handlap.cli.quantity import FEWEST_STEPS, chance, number, quantity, spread_words, stated
-from handlap.sim.results import Band
+from handlap.cli.reports.quantity import FEWEST_STEPS, chance, number, quantity, spread_words, stated
+from handlap.sim.job.results import Band
 
 widths = st.floats(1e-4, 1e6)
 middles = st.floats(-1e6, 1e6)

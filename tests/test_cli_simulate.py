@@ -10,13 +10,13 @@ import pytest
 from cli_examples import HEAD, synthetic_lap
 from click.testing import CliRunner
 
-from handlap.cli.as_json import dumps, lap_json
-from handlap.cli.lap_report import lap_report
+from handlap.cli.commands.simulate import heights_csv
 from handlap.cli.main import main
+from handlap.cli.reports.as_json import dumps, lap_json
+from handlap.cli.reports.lap_report import lap_report
+from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
-from handlap.cli.simulate import heights_csv
-from handlap.cli.text import render
-from handlap.sim.scenario_file import load
+from handlap.sim.job.scenario_file import load
 
 FORMULA = "formula-check"
 

@@ -8,18 +8,18 @@ import pytest
 from click.testing import CliRunner
 from test_compare import uneven_job
 
-from handlap.cli.improve_report import improve_json, improve_report
+from handlap.cli.drawing.why_pictures import why_pictures
 from handlap.cli.main import main
-from handlap.cli.page import render_page
+from handlap.cli.reports.improve_report import improve_json, improve_report
+from handlap.cli.reports.page import render_page
+from handlap.cli.reports.text import render
+from handlap.cli.reports.why_report import CAUSE_WORDS, ranking_json, ranking_report, why_json, why_report
 from handlap.cli.screen import Screen
-from handlap.cli.text import render
-from handlap.cli.why_pictures import why_pictures
-from handlap.cli.why_report import CAUSE_WORDS, ranking_json, ranking_report, why_json, why_report
-from handlap.sim.cause_ranking import NONE, Likely, Ranking
-from handlap.sim.causes import OFF
-from handlap.sim.improve import Improvement, improve
-from handlap.sim.scenario_file import load
-from handlap.sim.why import Why, find_causes
+from handlap.sim.comparing.cause_ranking import NONE, Likely, Ranking
+from handlap.sim.comparing.causes import OFF
+from handlap.sim.comparing.improve import Improvement, improve
+from handlap.sim.comparing.why import Why, find_causes
+from handlap.sim.job.scenario_file import load
 
 
 def run(*args: str) -> tuple[int, str, str]:

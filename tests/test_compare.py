@@ -10,14 +10,14 @@ import pytest
 from jobs import P80, UM, hollow, job
 from scipy.stats import binomtest
 
-from handlap.sim import grits
-from handlap.sim.compare import Comparison, compare
-from handlap.sim.errors import InputError
-from handlap.sim.paired import chance_difference, difference, order_ways, sign_chance
-from handlap.sim.scenario import Scenario, Turning, TurnState, Uncertain
-from handlap.sim.scenario_file import load
-from handlap.sim.turn_interval import MEASURABLE
-from handlap.sim.ways import Way, parse_way
+from handlap.sim.common.errors import InputError
+from handlap.sim.comparing.compare import Comparison, compare
+from handlap.sim.comparing.paired import chance_difference, difference, order_ways, sign_chance
+from handlap.sim.comparing.turn_interval import MEASURABLE
+from handlap.sim.job.scenario import Scenario, Turning, TurnState, Uncertain
+from handlap.sim.job.scenario_file import load
+from handlap.sim.job.ways import Way, parse_way
+from handlap.sim.materials import grits
 
 WAYS = [
     parse_way(text) for text in ("name=as it stands", "turning=none", "height=0 name=flat hands", "press=80")

@@ -6,7 +6,7 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.sim.conversion import read_area, read_density, read_quantities
+from handlap.sim.materials.conversion import read_area, read_density, read_quantities
 
 
 def run(*words, columns="80"):
@@ -74,7 +74,7 @@ def test_castings_and_swarf_widen_the_band():
 
 
 def test_area_and_metal_of_a_scenario():
-    from handlap.sim.scenario_file import load
+    from handlap.sim.job.scenario_file import load
 
     part = load("two-cylinder-head").part
     found = as_json("0.1 mm", "--scenario", "two-cylinder-head")

@@ -12,7 +12,9 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 MODULES = sorted(
-    f"handlap.{p.parent.name}.{p.stem}" for part in ("sim", "cli") for p in (ROOT / part).glob("*.py")
+    ".".join(("handlap", *p.relative_to(ROOT).with_suffix("").parts))
+    for part in ("sim", "cli")
+    for p in (ROOT / part).rglob("*.py")
 )
 
 

@@ -10,11 +10,18 @@ import pytest
 from jobs import P80, UM, hollow, job
 from scipy.stats import norm
 
-from handlap.sim.ensemble import SCORES, TAIL, conditions_at, draw_scores, run_members, strokes_per_minute
-from handlap.sim.lap import Conditions, Stage, run_stage, set_up, stage_layout
-from handlap.sim.outline import Array
-from handlap.sim.scenario import Scenario, Uncertain
-from handlap.sim.scenario_file import load
+from handlap.sim.common.outline import Array
+from handlap.sim.job.scenario import Scenario, Uncertain
+from handlap.sim.job.scenario_file import load
+from handlap.sim.lapping.ensemble import (
+    SCORES,
+    TAIL,
+    conditions_at,
+    draw_scores,
+    run_members,
+    strokes_per_minute,
+)
+from handlap.sim.lapping.lap import Conditions, Stage, run_stage, set_up, stage_layout
 
 
 def spread() -> Scenario:

@@ -8,8 +8,8 @@ from hypothesis.extra.numpy import arrays
 from scipy.optimize import linprog
 from scipy.spatial import ConvexHull
 
-from handlap.sim import flatness
-from handlap.sim.flatness import (
+from handlap.sim.face import flatness
+from handlap.sim.face.flatness import (
     least_squares_peak_to_valley,
     least_squares_plane,
     minimum_zone,

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 from jobs import UM
 
-from handlap.sim import dye, gauge
-from handlap.sim.gauge import Gauge
-from handlap.sim.grid import make_grid
-from handlap.sim.outline import Outline, circle
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Outline, circle
+from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping.gauge import Gauge
 
 HEAD = Outline.rectangular(0.44, 0.15, tuple(circle(u, 0.0, 0.08) for u in (-0.165, -0.055, 0.055, 0.165)))
 PLATE = Outline.rectangular(0.3, 0.12)

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handlap.sim.grid import make_grid
-from handlap.sim.outline import Outline, circle, polygon_moments, rectangle, slot
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Outline, circle, polygon_moments, rectangle, slot
 
 HEAD = Outline.rectangular(0.44, 0.15, tuple(circle(u, 0.0, 0.08) for u in (-0.165, -0.055, 0.055, 0.165)))
 L_SHAPE = Outline(np.array([(0, 0), (60, 0), (60, 20), (20, 20), (20, 50), (0, 50)]) * 1e-3).centred()[0]

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handlap.sim import grits, metals
+from handlap.sim.materials import grits, metals
 
 ALUMINIUM, IRON = metals.find("A356"), metals.find("grey iron")
 

@@ -12,8 +12,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
-from handlap.sim.flatness import minimum_zone_widths
-from handlap.sim.ground import (
+from handlap.sim.common.outline import Array
+from handlap.sim.face.flatness import minimum_zone_widths
+from handlap.sim.job.paper_area import convex_hull, overlap, papered_area
+from handlap.sim.job.scenario import Glass, HeightTable, Lump, Plate, Scenario, Strip
+from handlap.sim.job.scenario_file import load_text
+from handlap.sim.lapping.ground import (
     LEAST_SHARE,
     N_PLATE_SCORES,
     glass_sag,
@@ -26,10 +30,6 @@ from handlap.sim.ground import (
     random_plate,
     simple_shape,
 )
-from handlap.sim.outline import Array
-from handlap.sim.paper_area import convex_hull, overlap, papered_area
-from handlap.sim.scenario import Glass, HeightTable, Lump, Plate, Scenario, Strip
-from handlap.sim.scenario_file import load_text
 
 UM = 1e-6
 X, Y = np.meshgrid(np.linspace(-0.25, 0.25, 51), np.linspace(-0.15, 0.15, 31))

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from jobs import HALF_TURNS, UM, crown, hollow, job, lap, middle, twist
 
-from handlap.sim import kernels
-from handlap.sim.bending import make_bending
-from handlap.sim.errors import TippingError
-from handlap.sim.lap import Stage, coordinates, run_stage, set_up, stage_layout
-from handlap.sim.outline import Outline, rectangle
-from handlap.sim.simulate import simulate
+from handlap.sim.common.errors import TippingError
+from handlap.sim.common.outline import Outline, rectangle
+from handlap.sim.lapping import kernels
+from handlap.sim.lapping.bending import make_bending
+from handlap.sim.lapping.lap import Stage, coordinates, run_stage, set_up, stage_layout
+from handlap.sim.lapping.simulate import simulate
 
 
 def settled(done):
@@ -162,7 +162,7 @@ def test_more_shapes_change_less_and_less():
         after.append(run_stage(fine, before, middle(scenario), stage, layout).heights[-1])
     off = [np.max(np.abs(a - after[-1])) for a in after[:-1]]
     assert off[0] > 2.0 * off[1] > 4.0 * off[2]
-    # What :data:`handlap.sim.lap.BENDING_SHAPES` says of the twelve it keeps.
+    # What :data:`handlap.sim.lapping.lap.BENDING_SHAPES` says of the twelve it keeps.
     assert off[1] < 0.2 * UM
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from handlap.sim.face_ensemble import infer_faces
-from handlap.sim.height_survey import faces_through, fit_field, merge_repeats, table_reach
-from handlap.sim.metals import METALS
-from handlap.sim.outline import Outline
-from handlap.sim.scenario import HeightTable, Part, Readings
-from handlap.sim.survey import survey_face
+from handlap.sim.common.outline import Outline
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.face.height_survey import faces_through, fit_field, merge_repeats, table_reach
+from handlap.sim.face.survey import survey_face
+from handlap.sim.job.scenario import HeightTable, Part, Readings
+from handlap.sim.materials.metals import METALS
 
 LENGTH, WIDTH = 0.24, 0.14
 OUTLINE = Outline.rectangular(LENGTH, WIDTH)

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from handlap.sim.errors import ScenarioError
-from handlap.sim.height_table import parse_height_table, read_height_table
+from handlap.sim.common.errors import ScenarioError
+from handlap.sim.job.height_table import parse_height_table, read_height_table
 
 MM = "u_mm,v_mm,height_um\n0,0,0\n254,0,25.4\n0,127,-12.7\n254,127,50.8\n"
 

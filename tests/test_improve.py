@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 from test_compare import uneven_job
 
-from handlap.sim import grits
-from handlap.sim.improve import Improvement, discrete_choices, improve, paper_choices
-from handlap.sim.scenario_file import load
+from handlap.sim.comparing.improve import Improvement, discrete_choices, improve, paper_choices
+from handlap.sim.job.scenario_file import load
+from handlap.sim.materials import grits
 
 PAPERS = tuple(grits.find(name) for name in ("P80", "P120", "P240"))
 

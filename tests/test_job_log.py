@@ -12,13 +12,13 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.sim import log_file
-from handlap.sim.errors import HandlapError, ScenarioError
-from handlap.sim.job_log import Entry, EntryFaults, part_mark
-from handlap.sim.log_file import append, damaged_path, log_path, read_log
-from handlap.sim.log_lines import from_json, to_json
-from handlap.sim.scenario import Scenario, Station, StraightedgeLine
-from handlap.sim.scenario_file import load, read_text
+from handlap.sim.bench import log_file
+from handlap.sim.bench.job_log import Entry, EntryFaults, part_mark
+from handlap.sim.bench.log_file import append, damaged_path, log_path, read_log
+from handlap.sim.bench.log_lines import from_json, to_json
+from handlap.sim.common.errors import HandlapError, ScenarioError
+from handlap.sim.job.scenario import Scenario, Station, StraightedgeLine
+from handlap.sim.job.scenario_file import load, read_text
 
 NOW = "2026-01-05T10:00:00+00:00"
 LINE = StraightedgeLine(

@@ -13,13 +13,13 @@ import pytest
 from cli_examples import HEAD, UM, synthetic_plan, without_work
 from click.testing import CliRunner
 
-from handlap.cli import sheet_job, sheet_job_pdf
 from handlap.cli.main import main
-from handlap.cli.pdf_page import Page, text_width
-from handlap.cli.sheet_job import MOST_ROWS, job_sheet_of
-from handlap.cli.sheet_job_page import job_sheet_page
-from handlap.cli.sheet_job_pdf import job_sheet_pdf
-from handlap.sim.bench_blocks import (
+from handlap.cli.reports.pdf_page import Page, text_width
+from handlap.cli.sheets import sheet_job, sheet_job_pdf
+from handlap.cli.sheets.sheet_job import MOST_ROWS, job_sheet_of
+from handlap.cli.sheets.sheet_job_page import job_sheet_page
+from handlap.cli.sheets.sheet_job_pdf import job_sheet_pdf
+from handlap.sim.bench.bench_blocks import (
     deciding_leaf,
     due,
     dye_raster,
@@ -30,11 +30,11 @@ from handlap.sim.bench_blocks import (
     stop_marks,
     worst_stations,
 )
-from handlap.sim.grid import make_grid
-from handlap.sim.outline import Outline, circle
-from handlap.sim.results import Plan
-from handlap.sim.scenario_file import load
-from handlap.sim.stations import lines_of, measuring_lines
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Outline, circle
+from handlap.sim.face.stations import lines_of, measuring_lines
+from handlap.sim.job.results import Plan
+from handlap.sim.job.scenario_file import load
 
 
 @pytest.fixture(autouse=True)
@@ -52,7 +52,7 @@ def planned(monkeypatch):
     """Answer every call of make_plan with a made-up plan."""
 
     def answer_with(plan: Plan) -> None:
-        monkeypatch.setattr("handlap.sim.plan.make_plan", lambda *args, **options: plan)
+        monkeypatch.setattr("handlap.sim.planning.plan.make_plan", lambda *args, **options: plan)
 
     return answer_with
 
@@ -60,7 +60,7 @@ def planned(monkeypatch):
 @pytest.fixture
 def unprinted(monkeypatch):
     """Leave out the PDF where the test is about something else."""
-    monkeypatch.setattr("handlap.cli.sheet_job_pdf.job_sheet_pdf", lambda *args: (b"%PDF-", 2))
+    monkeypatch.setattr("handlap.cli.sheets.sheet_job_pdf.job_sheet_pdf", lambda *args: (b"%PDF-", 2))
 
 
 def sheet_of(plan: Plan) -> sheet_job.JobSheet:
@@ -291,7 +291,7 @@ def test_every_caution_is_printed(drawn):
 
 
 def load_cautions() -> tuple[str, ...]:
-    from handlap.sim.cautions import cautions
+    from handlap.sim.planning.cautions import cautions
 
     part = load(HEAD).part
     return cautions(part.metal, weight=part.weight, wet=True)

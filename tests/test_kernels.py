@@ -9,9 +9,9 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import minimize
 from scipy.special import expit
 
-from handlap.sim import kernels
-from handlap.sim.lap import Bench, set_up
-from handlap.sim.outline import Array, Outline, circle
+from handlap.sim.common.outline import Array, Outline, circle
+from handlap.sim.lapping import kernels
+from handlap.sim.lapping.lap import Bench, set_up
 
 RATE = 0.045e-9
 

@@ -24,13 +24,13 @@ from jobs import (
 )
 from scipy.integrate import solve_ivp
 
-from handlap.sim import grits
-from handlap.sim.errors import InputError, TippingError
-from handlap.sim.flatness import minimum_zone_widths
-from handlap.sim.lap import Stage, hold_in_hull, paper_on_plate, run_stage, set_up, stage_layout
-from handlap.sim.outline import Array, Outline, circle, slot
-from handlap.sim.poses import load_poses, path_length
-from handlap.sim.scenario import Pattern, Strip
+from handlap.sim.common.errors import InputError, TippingError
+from handlap.sim.common.outline import Array, Outline, circle, slot
+from handlap.sim.face.flatness import minimum_zone_widths
+from handlap.sim.job.scenario import Pattern, Strip
+from handlap.sim.lapping.lap import Stage, hold_in_hull, paper_on_plate, run_stage, set_up, stage_layout
+from handlap.sim.lapping.poses import load_poses, path_length
+from handlap.sim.materials import grits
 
 L, B = 0.24, 0.14
 RATE, LOAD = 0.045e-9, 100.0

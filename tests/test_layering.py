@@ -1,4 +1,4 @@
-"""Imports go one way: cli to sim, and inside sim from the whole job down to the kernels.
+"""Imports go one way: cli to sim, and inside sim down the list of folders in :data:`FOLDERS`.
 
 The modules are parsed, not imported, so that an import inside a function counts as well.
 """
@@ -15,11 +15,11 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[1]
-SIM = {p.stem: p for p in sorted((ROOT / "sim").glob("*.py"))}
-CLI = {p.stem: p for p in sorted((ROOT / "cli").glob("*.py"))}
+SIM = {p.stem: p for p in sorted((ROOT / "sim").rglob("*.py"))}
+CLI = {p.stem: p for p in sorted((ROOT / "cli").rglob("*.py"))}
 RUN_TIME = {"numpy", "scipy", "numba", "matplotlib", "click"}
-KERNELS = {"jit", "kernels"}
-"""At the bottom: nothing of the job is known there."""
+FOLDERS = ("common", "materials", "job", "face", "lapping", "planning", "comparing", "bench", "teaching")
+"""Folders of sim, each of which may use itself and those before it."""
 
 
 @cache
@@ -54,7 +54,10 @@ def imports(path: Path) -> Iterator[tuple[str, bool]]:
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path.name}: relative import"
             module = node.module or ""
-            if module in ("handlap", "handlap.sim", "handlap.cli"):
+            if module == "handlap" or (
+                module.startswith("handlap.")
+                and (ROOT / module.removeprefix("handlap.").replace(".", "/")).is_dir()
+            ):
                 for alias in node.names:
                     yield f"{module}.{alias.name}", id(node) in typing_only
             else:
@@ -68,11 +71,9 @@ def calls(path: Path) -> Iterator[str]:
 
 
 def own(path: Path) -> set[str]:
-    """Modules of sim that a module of sim needs when it runs."""
+    """Modules of sim that a module of sim needs when it runs, without their folders."""
     return {
-        m.removeprefix("handlap.sim.")
-        for m, typing in imports(path)
-        if m.startswith("handlap.sim.") and not typing
+        m.rpartition(".")[2] for m, typing in imports(path) if m.startswith("handlap.sim.") and not typing
     }
 
 
@@ -103,38 +104,36 @@ def test_no_cycles_inside_sim():
     order.prepare()
 
 
+def test_no_two_modules_share_a_name():
+    """So that a name alone says which module is meant, here and in the developers' map."""
+    for part, found in (("sim", SIM), ("cli", CLI)):
+        assert len(list((ROOT / part).rglob("*.py"))) == len(found)
+
+
+def test_every_module_of_sim_is_in_a_known_folder():
+    assert {path.parent for path in SIM.values()} <= {ROOT / "sim" / name for name in FOLDERS}
+
+
+@pytest.mark.parametrize("name", SIM)
+def test_folders_of_sim_use_only_those_below(name):
+    """From the whole job down: what computes is not led by what plans or reports."""
+    rank = FOLDERS.index(SIM[name].parent.name)
+    for needed in own(SIM[name]):
+        assert FOLDERS.index(SIM[needed].parent.name) <= rank, f"{name} uses {needed}"
+
+
 def test_kernels_are_at_the_bottom():
     assert own(SIM["jit"]) == set()
-    assert own(SIM["kernels"]) == {"jit"}
+    for name in ("kernels", "survey_kernels", "zone_kernels"):
+        assert own(SIM[name]) == {"jit"}
 
 
-def reached(name: str) -> set[str]:
-    found: set[str] = set()
-    todo = [name]
-    while todo:
-        for needed in own(SIM[todo.pop()]) & set(SIM):
-            if needed not in found:
-                found.add(needed)
-                todo.append(needed)
-    return found
-
-
-def test_the_lap_does_not_know_the_plan_or_the_files():
-    """From the whole lap down: what computes is not led by what reads files or reports."""
-    upper = {
-        "plan",
-        "plan_report",
-        "simulate",
-        "course",
-        "verdict",
-        "scenario_file",
-        "scenario_build",
-        "survey",
-    }
-    for name in ("kernels", "poses", "lap", "rhythm"):
-        assert not reached(name) & upper, name
-    for name in ("outline", "grid", "metals", "grits", "mass", "flatness"):
-        assert not reached(name) & (upper | {"lap", "poses", "scenario"}), name
+def test_the_lap_does_not_read_files():
+    """The lap is given records; where they came from is no concern of its."""
+    loader = {"scenario_file", "scenario_build", "height_table", "toml_edit"}
+    for name, path in SIM.items():
+        if path.parent.name in ("face", "lapping"):
+            assert not own(path) & loader, name
 
 
 @pytest.mark.parametrize("name", CLI)

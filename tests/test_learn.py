@@ -11,15 +11,15 @@ from bench_truth import NOW, make_truth, write_log
 from jobs import QUARTER_TURNS, hollow, job, middle
 from scipy.stats import norm, truncnorm
 
-from handlap.sim import gauge
-from handlap.sim.ensemble import SCORES, draw_plate_scores, draw_scores
-from handlap.sim.face_ensemble import infer_faces
-from handlap.sim.job_log import Entry, JobLog, part_mark
-from handlap.sim.lap import Stage, run_stage, set_up, stage_layout
-from handlap.sim.learn import State, first_state, learn, open_workshop
-from handlap.sim.log_evidence import DyeLook, Leaves, Weighing, compare, gather_looks, raster_of, shown
-from handlap.sim.replay import lay_out_log, replay
-from handlap.sim.scenario_file import load
+from handlap.sim.bench.job_log import Entry, JobLog, part_mark
+from handlap.sim.bench.learn import State, first_state, learn, open_workshop
+from handlap.sim.bench.log_evidence import DyeLook, Leaves, Weighing, compare, gather_looks, raster_of, shown
+from handlap.sim.bench.replay import lay_out_log, replay
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.job.scenario_file import load
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.ensemble import SCORES, draw_plate_scores, draw_scores
+from handlap.sim.lapping.lap import Stage, run_stage, set_up, stage_layout
 
 UM = 1e-6
 
@@ -151,7 +151,7 @@ def test_the_raster_counts_rows_from_far_and_columns_from_left():
 @pytest.mark.parametrize(("low", "high"), [(30, 40), (0, 30), (80, np.inf), (10, 20)])
 def test_an_interval_moves_a_gap_as_its_own_truncation_does(low, high):
     """Moments of a normal gap given an interval: a truncated normal (Johnson & Kotz), by scipy."""
-    from handlap.sim import log_evidence
+    from handlap.sim.bench import log_evidence
 
     _, _, workshop, _ = setting()
     leaves = next(look for look in workshop.looks if isinstance(look, Leaves))
@@ -186,8 +186,8 @@ def test_an_interval_moves_a_gap_as_its_own_truncation_does(low, high):
 
 def test_a_linear_gaussian_problem_is_solved_as_bayes_does(monkeypatch):
     """One score seen with an error: posterior mean y/(1 + r), variance r/(1 + r) (closed form)."""
-    from handlap.sim import learn as module
-    from handlap.sim.log_evidence import Compared
+    from handlap.sim.bench import learn as module
+    from handlap.sim.bench.log_evidence import Compared
 
     _, _, workshop, _ = setting()
     members, seen, error = 4000, 1.2, 0.5

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handlap.sim import mass, metals
+from handlap.sim.materials import mass, metals
 
 positive = st.floats(1e-6, 1e4, allow_nan=False)
 

@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from handlap.cli import sheet_measuring
 from handlap.cli.main import main
-from handlap.cli.pdf_page import PAPERS, Page, printable, text_width, wrap
-from handlap.cli.sheet_measuring import leaf_advice, measuring_pages, scale_words
-from handlap.sim.cautions import cautions
-from handlap.sim.scenario_file import load, load_text
-from handlap.sim.stations import lines_of
-from handlap.sim.units import System
+from handlap.cli.reports.pdf_page import PAPERS, Page, printable, text_width, wrap
+from handlap.cli.sheets import sheet_measuring
+from handlap.cli.sheets.sheet_measuring import leaf_advice, measuring_pages, scale_words
+from handlap.sim.common.units import System
+from handlap.sim.face.stations import lines_of
+from handlap.sim.job.scenario_file import load, load_text
+from handlap.sim.planning.cautions import cautions
 
 BARE = """
 [part]

@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from handlap.sim import metals
+from handlap.sim.materials import metals
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handlap.sim.outline import (
+from handlap.sim.common.outline import (
     Outline,
     circle,
     inside_polygon,

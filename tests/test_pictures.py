@@ -11,9 +11,9 @@ from cli_examples import HEAD, NARROW, synthetic_lap, synthetic_plan, without_wo
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import Colormap
 
-from handlap.cli import colours
-from handlap.cli.face_map import sheet_of_faces
-from handlap.cli.pictures import (
+from handlap.cli.drawing import colours
+from handlap.cli.drawing.face_map import sheet_of_faces
+from handlap.cli.drawing.pictures import (
     Course,
     course_figure,
     depth_figure,
@@ -23,8 +23,8 @@ from handlap.cli.pictures import (
     plan_pictures,
     warp_figure,
 )
-from handlap.sim.grid import make_grid
-from handlap.sim.outline import Outline, circle, rectangle
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Outline, circle, rectangle
 
 SIGNATURE = b"\x89PNG\r\n\x1a\n"
 

@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 from jobs import P80, UM, crown, hollow, job
 
-from handlap.sim import grits
-from handlap.sim.course import find_stops, measure
-from handlap.sim.errors import InputError, TippingError
-from handlap.sim.grid import Grid
-from handlap.sim.plan import make_plan
-from handlap.sim.results import Band, Figures, Plan
-from handlap.sim.scenario import Scenario, Uncertain
-from handlap.sim.scenario_file import load
+from handlap.sim.common.errors import InputError, TippingError
+from handlap.sim.common.grid import Grid
+from handlap.sim.job.results import Band, Figures, Plan
+from handlap.sim.job.scenario import Scenario, Uncertain
+from handlap.sim.job.scenario_file import load
+from handlap.sim.materials import grits
+from handlap.sim.planning.course import find_stops, measure
+from handlap.sim.planning.plan import make_plan
 
 BUILT_IN = ("formula-check", "two-cylinder-head")
 MEMBERS = 8

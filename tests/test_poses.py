@@ -11,9 +11,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jobs import HALF_TURNS, QUARTER_TURNS, STAY, WALK_ROUND
 
-from handlap.sim import kernels
-from handlap.sim.poses import ROWS_PER_QUAD, Grip, Layout, boundaries, lay_out, load_poses, path_length
-from handlap.sim.scenario import TurnState
+from handlap.sim.job.scenario import TurnState
+from handlap.sim.lapping import kernels
+from handlap.sim.lapping.poses import (
+    ROWS_PER_QUAD,
+    Grip,
+    Layout,
+    boundaries,
+    lay_out,
+    load_poses,
+    path_length,
+)
 
 PATTERNS = ("straight", "one way", "circle", "eight", "diagonal")
 STILL = Grip(100.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0)

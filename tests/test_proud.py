@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from bad_scenarios import SHORT
 
-from handlap.sim.errors import InputError
-from handlap.sim.proud import refuse_proud, still_proud
-from handlap.sim.scenario import Part
-from handlap.sim.scenario_file import load_text
+from handlap.sim.common.errors import InputError
+from handlap.sim.face.proud import refuse_proud, still_proud
+from handlap.sim.job.scenario import Part
+from handlap.sim.job.scenario_file import load_text
 
 
 def part(*proud: str) -> Part:

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from handlap.cli import questions
+from handlap.cli.asking import questions
 from handlap.cli.main import main
-from handlap.sim.scenario_file import load, read_text
-from handlap.sim.stations import measuring_lines
+from handlap.sim.face.stations import measuring_lines
+from handlap.sim.job.scenario_file import load, read_text
 
 BARE = """# mine
 title = "Flange"   # kept
@@ -204,7 +204,7 @@ def test_ctrl_c_keeps_what_was_typed_and_the_file_as_it_was(here, monkeypatch, s
 
 def test_a_full_disk_loses_nothing(here, monkeypatch):
     def full(path: Path, content: object) -> None:
-        from handlap.sim.errors import HandlapError
+        from handlap.sim.common.errors import HandlapError
 
         if path.name == "f.toml":
             raise HandlapError("cannot write f.toml: the disk is full")

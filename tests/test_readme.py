@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli.main import COMMANDS, main
-from handlap.sim.scenario_file import builtin_names, load
+from handlap.sim.job.scenario_file import builtin_names, load
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -141,7 +141,7 @@ def test_nearly_every_module_is_in_the_map():
     """A few may lag behind; more than one in ten make the map a false one."""
     table = [line.split("|")[1] for line in DEVELOPERS.splitlines() if line.startswith("| `")]
     told = {Path(name).name for cell in table for name in re.findall(r"`([\w/*]+\.py)`", cell)}
-    modules = [path.name for folder in ("sim", "cli") for path in (ROOT / folder).glob("*.py")]
+    modules = [path.name for folder in ("sim", "cli") for path in (ROOT / folder).rglob("*.py")]
     missing = [name for name in modules if not any(fnmatch.fnmatch(name, one) for one in told)]
     assert len(missing) < 0.1 * len(modules), missing
 

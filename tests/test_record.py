@@ -13,20 +13,20 @@ import pytest
 from bench_truth import NOW, make_truth, write_log
 from click.testing import CliRunner
 
-from handlap.cli.blocks import Bullets, Facts, Report, Section, Table, Words
 from handlap.cli.main import main
-from handlap.cli.record_report import record_json, record_report
-from handlap.cli.report_pdf import report_pdf
+from handlap.cli.reports.blocks import Bullets, Facts, Report, Section, Table, Words
+from handlap.cli.reports.record_report import record_json, record_report
+from handlap.cli.reports.report_pdf import report_pdf
+from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
-from handlap.cli.text import render
-from handlap.sim.errors import InputError
-from handlap.sim.face_ensemble import infer_faces
-from handlap.sim.job_log import Entry, JobLog
-from handlap.sim.log_file import append
-from handlap.sim.record import agreement, effects_around, judge_limits, last_readings, make_record
-from handlap.sim.results import Band
-from handlap.sim.scenario_file import load, read_text
-from handlap.sim.surroundings import Surroundings
+from handlap.sim.bench.job_log import Entry, JobLog
+from handlap.sim.bench.log_file import append
+from handlap.sim.bench.record import agreement, effects_around, judge_limits, last_readings, make_record
+from handlap.sim.common.errors import InputError
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.job.results import Band
+from handlap.sim.job.scenario_file import load, read_text
+from handlap.sim.job.surroundings import Surroundings
 
 UM = 1e-6
 AROUND = Surroundings(

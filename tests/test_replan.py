@@ -13,22 +13,22 @@ from bench_truth import NOW, make_truth, write_log
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.cli.replan_report import learnt_words, replan_json, replan_report
+from handlap.cli.reports.replan_report import learnt_words, replan_json, replan_report
+from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
-from handlap.cli.text import render
-from handlap.sim.bench_trial import plan_trial, trial_strokes
-from handlap.sim.errors import InputError
-from handlap.sim.face_ensemble import infer_faces
-from handlap.sim.forecast import blocks_ahead
-from handlap.sim.job_log import Entry, JobLog
-from handlap.sim.learn import Quantity
-from handlap.sim.log_file import append
-from handlap.sim.replan import make_replan
-from handlap.sim.results import Band
-from handlap.sim.scenario import Station, StraightedgeLine
-from handlap.sim.scenario_file import load, read_text
-from handlap.sim.stop_rules import Outlook, advise, stations_up
-from handlap.sim.work import MOST_MEMBERS
+from handlap.sim.bench.bench_trial import plan_trial, trial_strokes
+from handlap.sim.bench.forecast import blocks_ahead
+from handlap.sim.bench.job_log import Entry, JobLog
+from handlap.sim.bench.learn import Quantity
+from handlap.sim.bench.log_file import append
+from handlap.sim.bench.replan import make_replan
+from handlap.sim.bench.stop_rules import Outlook, advise, stations_up
+from handlap.sim.common.errors import InputError
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.job.results import Band
+from handlap.sim.job.scenario import Station, StraightedgeLine
+from handlap.sim.job.scenario_file import load, read_text
+from handlap.sim.planning.work import MOST_MEMBERS
 
 UM = 1e-6
 

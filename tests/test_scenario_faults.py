@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from bad_scenarios import BAD, FOLLOWED, LINE, SHORT, station
 
-from handlap.sim import scenario_file
-from handlap.sim.errors import ScenarioError
-from handlap.sim.scenario_keys import KEYS
+from handlap.sim.common.errors import ScenarioError
+from handlap.sim.job import scenario_file
+from handlap.sim.job.scenario_keys import KEYS
 
 
 def faults_of(text: str, folder: Path | None = None) -> tuple[dict[str, str], str]:

@@ -12,12 +12,13 @@ import numpy as np
 import pytest
 from bad_scenarios import SHORT
 
-from handlap.sim import metals, scenario_file
-from handlap.sim.errors import ScenarioError
-from handlap.sim.outline import polygon_moments
-from handlap.sim.scenario import Glass, Scenario, Uncertain
-from handlap.sim.scenario_keys import KEYS, describe_keys
-from handlap.sim.scenario_values import READERS
+from handlap.sim.common.errors import ScenarioError
+from handlap.sim.common.outline import polygon_moments
+from handlap.sim.job import scenario_file
+from handlap.sim.job.scenario import Glass, Scenario, Uncertain
+from handlap.sim.job.scenario_keys import KEYS, describe_keys
+from handlap.sim.job.scenario_values import READERS
+from handlap.sim.materials import metals
 
 MM = """
 title = "A plate"

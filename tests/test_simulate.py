@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 from jobs import P80, UM, crown, hollow, job, middle, twist
 
-from handlap.sim import gauge, grits
-from handlap.sim.errors import InputError, TippingError
-from handlap.sim.lap import Stage, run_stage, set_up, stage_layout
-from handlap.sim.resolution import choose_resolution
-from handlap.sim.rhythm import check_interval, choose_rhythm, depth_per_stroke, stage_of
-from handlap.sim.scenario_file import load
-from handlap.sim.simulate import simulate
+from handlap.sim.common.errors import InputError, TippingError
+from handlap.sim.job.scenario_file import load
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.lap import Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, depth_per_stroke, stage_of
+from handlap.sim.lapping.simulate import simulate
+from handlap.sim.materials import grits
 
 WORK: dict[str, Any] = dict(reach=0.02, wobble=(0.004, 0.004), weight=40.0, cell=0.008)
 

@@ -7,11 +7,11 @@ import itertools
 import numpy as np
 import pytest
 
-from handlap.sim.outline import Outline, circle
-from handlap.sim.scenario_file import builtin_names, load
-from handlap.sim.stations import MOST, NEAREST_END, lines_of, measuring_lines, place_stations
-from handlap.sim.straightedge import FaceLine
-from handlap.sim.units import System
+from handlap.sim.common.outline import Outline, circle
+from handlap.sim.common.units import System
+from handlap.sim.face.stations import MOST, NEAREST_END, lines_of, measuring_lines, place_stations
+from handlap.sim.face.straightedge import FaceLine
+from handlap.sim.job.scenario_file import builtin_names, load
 
 FACES = [name for name, _ in builtin_names()]
 

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import ConvexHull
 
-from handlap.sim.outline import Outline, circle
-from handlap.sim.straightedge import (
+from handlap.sim.common.outline import Outline, circle
+from handlap.sim.face.straightedge import (
     ROCKS_BELOW,
     FaceLine,
     Held,

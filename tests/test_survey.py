@@ -8,19 +8,19 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from handlap.sim.face_ensemble import infer_faces, infer_from_lines
-from handlap.sim.face_numbers import FaceNumbers, bend_components, depth_to_clear, name_shapes, widened
-from handlap.sim.face_prior import FaceBasis
-from handlap.sim.flatness import minimum_zone
-from handlap.sim.grid import make_grid
-from handlap.sim.leaf_readings import read_face, read_line
-from handlap.sim.metals import METALS
-from handlap.sim.next_line import best_next_line
-from handlap.sim.outline import Outline, circle
-from handlap.sim.scenario import HeightTable, Part, Readings, Station, StraightedgeLine
-from handlap.sim.straightedge import FaceLine, sample_lines, standard_lines
-from handlap.sim.survey import limit_verdict, survey_face
-from handlap.sim.survey_sampler import agreement, gather
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Outline, circle
+from handlap.sim.face.face_ensemble import infer_faces, infer_from_lines
+from handlap.sim.face.face_numbers import FaceNumbers, bend_components, depth_to_clear, name_shapes, widened
+from handlap.sim.face.face_prior import FaceBasis
+from handlap.sim.face.flatness import minimum_zone
+from handlap.sim.face.leaf_readings import read_face, read_line
+from handlap.sim.face.next_line import best_next_line
+from handlap.sim.face.straightedge import FaceLine, sample_lines, standard_lines
+from handlap.sim.face.survey import limit_verdict, survey_face
+from handlap.sim.face.survey_sampler import agreement, gather
+from handlap.sim.job.scenario import HeightTable, Part, Readings, Station, StraightedgeLine
+from handlap.sim.materials.metals import METALS
 
 LENGTH, WIDTH = 0.24, 0.14
 OUTLINE = Outline.rectangular(LENGTH, WIDTH, (circle(-0.05, 0.0, 0.07), circle(0.05, 0.0, 0.07)))
@@ -244,7 +244,7 @@ def test_agreement_of_chains_is_one_when_alike_and_great_when_apart():
 
 
 def test_chains_that_do_not_agree_are_reported(monkeypatch):
-    monkeypatch.setattr("handlap.sim.survey_sampler.agreement", lambda chains: 1.4)
+    monkeypatch.setattr("handlap.sim.face.survey_sampler.agreement", lambda chains: 1.4)
     s = survey_face(a_part(), read(hollow), count=40)
     assert not s.ensemble.converged
     assert s.verdict.answer == "cannot tell"

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handlap.sim.scenario_file import builtin_names, read_text
-from handlap.sim.toml_edit import add_key, exchange_lists, split_blocks, value_text
+from handlap.sim.job.scenario_file import builtin_names, read_text
+from handlap.sim.job.toml_edit import add_key, exchange_lists, split_blocks, value_text
 
 TEXTS = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=20)
 NUMBERS = st.one_of(st.integers(-(10**9), 10**9), st.floats(-1e6, 1e6).map(lambda x: float(f"{x:.9g}")))

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from handlap.sim import units
+from handlap.sim.common import units
 
 
 def test_exact_definitions() -> None:

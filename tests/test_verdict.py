@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from handlap.sim import verdict
-from handlap.sim.results import Verdict
-from handlap.sim.verdict import Chances, doubt_numerics, judge
+from handlap.sim.job.results import Verdict
+from handlap.sim.planning import verdict
+from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
 
 UM = 1e-6
 WARPED = Chances(

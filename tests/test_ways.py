@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 from jobs import UM, hollow, job
 
-from handlap.sim.errors import InputError, ScenarioError
-from handlap.sim.scenario import Turning, TurnState, Uncertain
-from handlap.sim.scenario_file import load
-from handlap.sim.way_work import Done, prepare, work_chunk, work_member, work_ways
-from handlap.sim.ways import READERS, Way, apply_way, default_ways, distinct, moved, parse_way
-from handlap.sim.work import Job, open_job, vary
+from handlap.sim.common.errors import InputError, ScenarioError
+from handlap.sim.comparing.way_work import Done, prepare, work_chunk, work_member, work_ways
+from handlap.sim.job.scenario import Turning, TurnState, Uncertain
+from handlap.sim.job.scenario_file import load
+from handlap.sim.job.ways import READERS, Way, apply_way, default_ways, distinct, moved, parse_way
+from handlap.sim.planning.work import Job, open_job, vary
 
 HEAD = "two-cylinder-head"
 

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from handlap.sim.face_numbers import depth_to_clear
-from handlap.sim.flatness import minimum_zone_widths
-from handlap.sim.grid import make_grid
-from handlap.sim.leaf_readings import read_face
-from handlap.sim.outline import Array, Outline, circle
-from handlap.sim.scenario import StraightedgeLine
-from handlap.sim.straightedge import FaceLine, greatest_gap, sample_lines, standard_lines
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Array, Outline, circle
+from handlap.sim.face.face_numbers import depth_to_clear
+from handlap.sim.face.flatness import minimum_zone_widths
+from handlap.sim.face.leaf_readings import read_face
+from handlap.sim.face.straightedge import FaceLine, greatest_gap, sample_lines, standard_lines
+from handlap.sim.job.scenario import StraightedgeLine
 
 SIZES = ((0.240, 0.140), (0.440, 0.150), (0.356, 0.060))
 THOU = 25.4e-6

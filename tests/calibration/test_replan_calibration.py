@@ -17,20 +17,20 @@ import pytest
 from bench_truth import NOW, Truth, make_truth, write_log
 from scipy.stats import binom
 
-from handlap.sim import gauge
-from handlap.sim.course import STOP_AT, find_stops, measure
-from handlap.sim.ensemble import draw_plate_scores, draw_scores
-from handlap.sim.face_ensemble import infer_faces
-from handlap.sim.face_prior import FaceBasis
-from handlap.sim.flatness import minimum_zone_widths
-from handlap.sim.forecast import blocks_ahead, forecast
-from handlap.sim.grid import make_grid
-from handlap.sim.job_log import Entry
-from handlap.sim.learn import Learnt, first_state, learn, open_workshop
-from handlap.sim.replan import MODEL
-from handlap.sim.results import Band
-from handlap.sim.rhythm import check_interval, depth_per_stroke
-from handlap.sim.scenario_file import load
+from handlap.sim.bench.forecast import blocks_ahead, forecast
+from handlap.sim.bench.job_log import Entry
+from handlap.sim.bench.learn import Learnt, first_state, learn, open_workshop
+from handlap.sim.bench.replan import MODEL
+from handlap.sim.common.grid import make_grid
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.face.face_prior import FaceBasis
+from handlap.sim.face.flatness import minimum_zone_widths
+from handlap.sim.job.results import Band
+from handlap.sim.job.scenario_file import load
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
+from handlap.sim.lapping.rhythm import check_interval, depth_per_stroke
+from handlap.sim.planning.course import STOP_AT, find_stops, measure
 
 CELLS, MEMBERS, JOBS = 300, 32, 60
 CLAIM, CHANCE = 0.85, 1e-3

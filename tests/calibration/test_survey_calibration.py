@@ -16,9 +16,9 @@ import pytest
 from invented_faces import FAMILIES, Case, make_case
 from scipy.stats import binom, poisson
 
-from handlap.sim.metals import METALS
-from handlap.sim.scenario import Part, Readings
-from handlap.sim.survey import Survey, survey_face
+from handlap.sim.face.survey import Survey, survey_face
+from handlap.sim.job.scenario import Part, Readings
+from handlap.sim.materials.metals import METALS
 
 CLAIM = 0.85
 """Coverage that is claimed of bands called 5–95 % on faces from outside the fitted family."""

@@ -9,7 +9,7 @@ import math
 
 import pytest
 
-from handlap.sim.after_cut import cam_retard, clearance_after, compression_ratio, flange_shift
+from handlap.sim.bench.after_cut import cam_retard, clearance_after, compression_ratio, flange_shift
 
 # Published by an owners' club, author unknown (seen as a table of compression ratios, cubic inches): one
 # cylinder sweeps 44.2, its piston's crown intrudes 2.86 into the chamber, the gasket adds 0.92.

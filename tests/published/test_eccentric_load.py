@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 from jobs import job, lap
 
-from handlap.sim.outline import Array
+from handlap.sim.common.outline import Array
 
 LOAD, RATE = 100.0, 0.045e-9
 

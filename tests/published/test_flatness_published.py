@@ -10,7 +10,7 @@ from moody_1955 import (
     stations_in,
 )
 
-from handlap.sim.flatness import least_squares_peak_to_valley, minimum_zone, minimum_zone_widths
+from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone, minimum_zone_widths
 
 UIN, INCH = 25.4e-9, 25.4e-3
 

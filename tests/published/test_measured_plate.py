@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 from moody_1955 import distinct_stations_in
 
-from handlap.sim.errors import ScenarioError
-from handlap.sim.flatness import minimum_zone_widths
-from handlap.sim.ground import ground_of, is_flat, measured
-from handlap.sim.outline import Array
-from handlap.sim.paper_area import beyond_measured, papered_area
-from handlap.sim.scenario import HeightTable, Plate
-from handlap.sim.scenario_file import load
+from handlap.sim.common.errors import ScenarioError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.flatness import minimum_zone_widths
+from handlap.sim.job.paper_area import beyond_measured, papered_area
+from handlap.sim.job.scenario import HeightTable, Plate
+from handlap.sim.job.scenario_file import load
+from handlap.sim.lapping.ground import ground_of, is_flat, measured
 
 UIN = 25.4e-9
 INCH = 0.0254

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from jobs import job, lap
 
-from handlap.sim.errors import TippingError
-from handlap.sim.simulate import simulate
+from handlap.sim.common.errors import TippingError
+from handlap.sim.lapping.simulate import simulate
 
 LENGTH, WIDTH, COLUMNS = 0.2, 0.05, 100
 

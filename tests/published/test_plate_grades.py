@@ -10,7 +10,7 @@ import math
 
 import pytest
 
-from handlap.sim import plate_grades
+from handlap.sim.materials import plate_grades
 
 UM = 1e-6
 UIN = 25.4e-9

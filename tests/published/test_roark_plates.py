@@ -9,10 +9,10 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from handlap.sim import metals
-from handlap.sim.bending import make_bending
-from handlap.sim.outline import Outline, circle
-from handlap.sim.scenario import Part
+from handlap.sim.common.outline import Outline, circle
+from handlap.sim.job.scenario import Part
+from handlap.sim.lapping.bending import make_bending
+from handlap.sim.materials import metals
 
 # Roark's Formulas for Stress and Strain, table 11.4 (simply supported rectangle, ν 0.3):
 # largest deflection α·q·b⁴/(E·t³) under an even load, α·W·b²/(E·t³) under a load on a small

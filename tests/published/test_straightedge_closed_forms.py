@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from handlap.sim.outline import Outline
-from handlap.sim.straightedge import (
+from handlap.sim.common.outline import Outline
+from handlap.sim.face.straightedge import (
     FaceLine,
     contact,
     gaps,

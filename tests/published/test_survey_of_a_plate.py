@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from moody_1955 import stations_in
 
-from handlap.sim.metals import METALS
-from handlap.sim.outline import Outline
-from handlap.sim.scenario import HeightTable, Part, Readings
-from handlap.sim.survey import Survey, survey_face
+from handlap.sim.common.outline import Outline
+from handlap.sim.face.survey import Survey, survey_face
+from handlap.sim.job.scenario import HeightTable, Part, Readings
+from handlap.sim.materials.metals import METALS
 
 INCH, MICROINCH = 25.4e-3, 25.4e-9
 

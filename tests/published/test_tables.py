@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from handlap.sim import grits, mass, metals
+from handlap.sim.materials import grits, mass, metals
 
 # ---- mean grain diameters of ISO 6344 (FEPA P grades), µm.  Published, to the whole µm; P220 is
 # printed rounded.  Decimals are from memory, so those grades are held to 0.5 µm only.

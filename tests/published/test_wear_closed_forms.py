@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from jobs import UM, Lapped, crown, hollow, job, lap, twist
 
-from handlap.sim.outline import Outline, circle
+from handlap.sim.common.outline import Outline, circle
 
 LOAD, RATE, PATH = 100.0, 0.045e-9, 0.2
 C = 100 * UM

@@ -1,0 +1,94 @@
+"""``handlap compare``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from handlap.cli.options import (
+    check_places,
+    hand_over,
+    members_option,
+    output_options,
+    scenario_argument,
+    seed_option,
+)
+
+
+@click.command()
+@scenario_argument()
+@click.option(
+    "--way",
+    "texts",
+    multiple=True,
+    metavar="WAY",
+    help='A way of working, such as "turning=half every=40"; may be given several times.',
+)
+@click.option("--no-turns", is_flag=True, help="Leave out how often to turn.")
+@members_option(64, 16, 1024)
+@seed_option
+@output_options
+def compare(
+    scenario: str,
+    texts: tuple[str, ...],
+    no_turns: bool,
+    members: int,
+    seed: int,
+    out: Path | None,
+    as_json: bool,
+    json_file: Path | None,
+) -> None:
+    """Compare ways of working on one part, and find how often to turn it.
+
+    All ways are tried on the same faces with the same hands, so that small differences are
+    real. Without --way those that the scenario names (compare.ways) are compared, or else some
+    eight that suit most parts.
+
+    A WAY is written as key=value pairs; what it does not name stays as the scenario has it:
+
+    \b
+    turning=   none, half, quarter, walk, half and walk
+    every=     strokes between turns, or never
+    pattern=   straight, one way, circle, eight, diagonal
+    direction= along, across, or degrees
+    length=    of a stroke, mm
+    height=    of the hands over the paper, mm
+    press=     of the hands, N, or light, firm, heavy
+    papers=    coarse to fine: P120,P240
+    brush=     strokes between brushings, or never
+    sheet=     strokes a sheet, or never
+    name=      what to call it
+
+    The way named "as it stands" can be had with --way "name=as it stands".
+    """
+    from handlap.sim.job.scenario_file import load
+    from handlap.sim.job.ways import parse_way
+
+    job = load(scenario)
+    ways = [parse_way(text) for text in texts]
+    check_places(out, json_file)
+
+    from handlap.cli.progress import Progress
+    from handlap.cli.reports.compare_report import compare_json, compare_report
+    from handlap.sim.comparing.compare import compare as compare_ways
+
+    with Progress() as progress:
+        found = compare_ways(
+            job, ways, members=members, seed=seed, progress=progress, with_turns=not no_turns
+        )
+
+    def pictures() -> dict[str, bytes]:
+        from handlap.cli.drawing.compare_pictures import compare_pictures
+
+        return compare_pictures(found)
+
+    hand_over(
+        compare_report(found),
+        compare_json(found),
+        as_json=as_json,
+        json_file=json_file,
+        out=out,
+        pictures=pictures,
+        page_report=compare_report(found, all_pairs=True),
+    )

@@ -1,0 +1,73 @@
+"""``handlap improve``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from handlap.cli.options import (
+    check_places,
+    hand_over,
+    members_option,
+    output_options,
+    scenario_argument,
+    seed_option,
+)
+
+
+@click.command()
+@scenario_argument()
+@click.option(
+    "--budget",
+    type=click.IntRange(20, 1000),
+    default=80,
+    show_default=True,
+    metavar="RUNS",
+    help="Ways of working the search may try; each is worked by a whole ensemble.",
+)
+@click.option(
+    "--minutes",
+    type=click.FloatRange(1.0, 10_000.0),
+    metavar="MIN",
+    help="Most minutes there are, with turns, brushing and changes of paper.",
+)
+@members_option(64, 16, 1024)
+@seed_option
+@output_options
+def improve(
+    scenario: str,
+    budget: int,
+    minutes: float | None,
+    members: int,
+    seed: int,
+    out: Path | None,
+    as_json: bool,
+    json_file: Path | None,
+) -> None:
+    """Search for the way of working that has the best chance to end inside both limits.
+
+    Tries the papers on hand, turning schedules and patterns, then moves press, height of the
+    hands, length of the stroke and the strokes between turns. Sheets (paper.sheets in the
+    scenario) and --minutes count as limits. What is found is worked again on fresh random
+    numbers, and that figure is given: the one the search saw flatters itself.
+    """
+    from handlap.sim.job.scenario_file import load
+
+    job = load(scenario)
+    check_places(out, json_file)
+
+    from handlap.cli.progress import Progress
+    from handlap.cli.reports.improve_report import improve_json, improve_report
+    from handlap.sim.comparing.improve import improve as search
+
+    with Progress() as progress:
+        found = search(job, budget=budget, minutes=minutes, members=members, seed=seed, progress=progress)
+    hand_over(
+        improve_report(found),
+        improve_json(found),
+        as_json=as_json,
+        json_file=json_file,
+        out=out,
+        pictures=dict,
+    )

@@ -1,0 +1,205 @@
+"""``handlap job-sheet``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from handlap.cli.options import check_places, members_option, scenario_argument, seed_option
+
+if TYPE_CHECKING:
+    from handlap.cli.reports.blocks import Report
+    from handlap.cli.sheets.sheet_job import JobSheet, Row
+    from handlap.sim.bench.bench_blocks import WorkBlock
+    from handlap.sim.job.results import Plan
+
+GOAL_OUT_OF_REACH = 3
+
+
+@click.command()
+@scenario_argument()
+@members_option(64, 8, 1024)
+@seed_option
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Size of the paper.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="The folder to write to; without it this one.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print the sheet as one JSON object instead of text.")
+@click.pass_context
+def job_sheet(
+    ctx: click.Context, scenario: str, members: int, seed: int, paper: str, out: Path | None, as_json: bool
+) -> None:
+    """Print the plan as a sheet to work by at the bench.
+
+    Writes NAME-job-sheet.pdf and .html, black and white: for each paper the strokes, when to
+    turn, brush and lay a new sheet, the checks with the dye, the grams and the leaf to expect,
+    at which stations to try it, and when to stop.
+
+    Exit code 3 means: it ran, and the answer is a machine shop.
+    """
+    from handlap.sim.job.scenario_file import file_frame, load, read_text
+
+    job = load(scenario)
+    folder = out or Path()
+    places = {ending: folder / f"{job.name}-job-sheet.{ending}" for ending in ("pdf", "html")}
+    check_places(out, *places.values())
+
+    from handlap.cli.files import write_whole
+    from handlap.cli.progress import Progress
+    from handlap.cli.sheets.sheet_job import job_sheet_of
+    from handlap.cli.sheets.sheet_job_page import job_sheet_page
+    from handlap.cli.sheets.sheet_job_pdf import job_sheet_pdf
+    from handlap.sim.face.stations import lines_of
+    from handlap.sim.planning.plan import make_plan
+
+    with Progress() as progress:
+        found = make_plan(job, members=members, seed=seed, progress=progress)
+    system, _ = file_frame(read_text(scenario))
+    sheet = job_sheet_of(found, lines_of(job, system), system)
+    pdf, pages = job_sheet_pdf(sheet, job.part.outline, paper)
+    page = job_sheet_page(sheet, job.part.outline, paper)
+    write_whole(places["pdf"], pdf)
+    write_whole(places["html"], page)
+    _hand_over(found, sheet, places, pages, paper, as_json)
+    if found.verdict.answer == "machine shop":
+        ctx.exit(GOAL_OUT_OF_REACH)
+
+
+def _hand_over(
+    plan: Plan, sheet: JobSheet, places: dict[str, Path], pages: int, paper: str, as_json: bool
+) -> None:
+    import sys
+
+    from handlap.cli.reports.quantity import counted
+    from handlap.cli.screen import Screen, emit, note
+
+    if as_json:
+        from handlap.cli.reports.as_json import dumps
+
+        emit(dumps(job_sheet_json(plan, sheet, places, pages, paper)))
+        return
+    from handlap.cli.reports.text import render
+
+    emit(render(job_sheet_report(plan, sheet), Screen.of(sys.stdout)))
+    note(f"Written: {places['pdf']} ({counted(pages, 'page')} of {paper}) and {places['html']}")
+
+
+def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
+    """The sheet for a terminal."""
+    from handlap.cli.reports.blocks import Block, Bullets, Facts, Report, Section, Table, Words
+    from handlap.cli.reports.plan_report import ANSWERS
+
+    leaf = f"leaf\n{sheet.leaf_unit}"
+    heads = (
+        "up to\nstroke",
+        "turn\nat",
+        "due",
+        "off\ng",
+        "dye left\n%",
+        leaf,
+        "met\n%",
+        "worse\n%",
+    )
+    sections = [Section("How", (Bullets(sheet.first),))] if sheet.first else []
+    for stage in sheet.stages:
+        rows = tuple(
+            (r.strokes, r.turn, _due(r), r.grams, r.dye, r.leaf, r.goal, r.worse) for r in stage.rows
+        )
+        blocks: list[Block] = [Words(" ".join(stage.facts)), Table(heads, rows, (1, 2))]
+        if stage.left_out:
+            blocks.append(Words(f"{stage.left_out} checks between these are left out; do them all the same."))
+        sections.append(Section(f"Paper {stage.title}", tuple(blocks)))
+    if sheet.where:
+        sections.append(Section("Where to try the leaves", (Words(sheet.where),)))
+    if sheet.stop:
+        sections.append(Section("Stop if", (Facts(sheet.stop),)))
+    sections.append(Section("Take care", (Bullets(sheet.cautions),)))
+    answer, tone = ANSWERS[plan.verdict.answer]
+    return Report("job-sheet", answer, tone, sheet.subject, sheet.reasons, tuple(sections))
+
+
+def _due(row: Row) -> str:
+    """What falls due on the way to a check, in a word."""
+    last = (row.block.last,)
+    if row.block.sheets:
+        return "SHEET" if row.block.sheets == last else row.care.partition(", brush")[0]
+    return "brush" if row.block.brushings else "–"
+
+
+def job_sheet_json(
+    plan: Plan, sheet: JobSheet, places: dict[str, Path], pages: int, paper: str
+) -> dict[str, Any]:
+    """The sheet as a JSON object; every block is in it, those without room on paper too."""
+    from handlap.cli.reports.as_json import figure
+    from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
+
+    part, marks = plan.scenario.part, sheet.marks
+    return {
+        "schema": "handlap.job-sheet/1",
+        "scenario": plan.scenario.name,
+        "title": plan.scenario.title,
+        "invented": plan.scenario.invented,
+        "members": plan.members,
+        "seed": plan.seed,
+        "files": {ending: str(place) for ending, place in places.items()},
+        "paper": paper,
+        "pages": pages,
+        "verdict": plan.verdict.answer,
+        "reasons": list(plan.verdict.reasons),
+        "to_find_out": list(plan.verdict.to_find_out),
+        "limit_um": figure(part.limit, 1e6),
+        "allowance_um": figure(part.allowance, 1e6),
+        "stages": [
+            {
+                "paper": stage.stage.plan.paper,
+                "purpose": stage.stage.plan.purpose,
+                "strokes": stage.stage.plan.strokes,
+                "turning": stage.stage.plan.turning,
+                "blocks": [_block(block) for block in stage.stage.blocks],
+            }
+            for stage in sheet.stages
+        ],
+        "first_stations": {"at_start": list(sheet.stations[0]), "at_end": list(sheet.stations[1])},
+        "stop": {
+            "rules": dict(sheet.stop),
+            "goal_um": figure(marks.goal, 1e6),
+            "allowance_mass_g": figure(marks.allowance_mass, 1e3),
+            "allowance_strokes": marks.allowance_strokes,
+            "worse_strokes": marks.worse_strokes,
+            "chance_worse": WORSE,
+            "chance_too_deep": DEEP,
+            "read_again_um": figure(REREAD, 1e6),
+        },
+        "cautions": list(sheet.cautions),
+    }
+
+
+def _block(block: WorkBlock) -> dict[str, Any]:
+    from handlap.cli.reports.as_json import band, figure
+
+    check = block.check
+    return {
+        "first_stroke": block.first,
+        "last_stroke": block.last,
+        "only_if_needed": block.spare,
+        "turn_at": list(block.turns),
+        "brush_at": list(block.brushings),
+        "new_sheet_at": list(block.sheets),
+        "mass_g": band(check.mass, 1e3),
+        "dye_left": band(check.dye_left),
+        "straightedge_um": band(check.straightedge, 1e6),
+        "greatest_depth_um": band(check.greatest_depth, 1e6),
+        "chance_goal_met": figure(check.reached),
+        "chance_next_block_worse": figure(check.worse_next),
+    }

@@ -1,0 +1,104 @@
+"""``handlap plan``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from handlap.cli.options import (
+    check_places,
+    hand_over,
+    members_option,
+    output_options,
+    scenario_argument,
+    seed_option,
+)
+
+GOAL_OUT_OF_REACH = 3
+FIRST_TRY = "two-cylinder-head"
+
+
+@click.command()
+@scenario_argument(required=False)
+@members_option(64, 8, 1024)
+@seed_option
+@output_options
+@click.pass_context
+def plan(
+    ctx: click.Context,
+    scenario: str | None,
+    members: int,
+    seed: int,
+    out: Path | None,
+    as_json: bool,
+    json_file: Path | None,
+) -> None:
+    """Plan a job: which papers, how many strokes, when to turn, brush and check.
+
+    SCENARIO is a TOML file or the name of a built-in scenario; without it the built-in ones
+    are listed. Every figure comes with its band over the faces that fit the readings and over
+    all that is not known of paper and hands.
+
+    Exit code 3 means: it ran, and the answer is a machine shop.
+    """
+    if scenario is None:
+        _list_scenarios(as_json)
+        return
+    from handlap.sim.job.scenario_file import load
+
+    job = load(scenario)
+    check_places(out, json_file)
+
+    from handlap.cli.progress import Progress
+    from handlap.cli.reports.as_json import plan_json
+    from handlap.cli.reports.plan_report import plan_report
+    from handlap.sim.planning.plan import make_plan
+
+    with Progress() as progress:
+        found = make_plan(job, members=members, seed=seed, progress=progress)
+
+    def pictures() -> dict[str, bytes]:
+        from handlap.cli.drawing.pictures import plan_pictures
+
+        return plan_pictures(found)
+
+    hand_over(
+        plan_report(found),
+        plan_json(found),
+        as_json=as_json,
+        json_file=json_file,
+        out=out,
+        pictures=pictures,
+        page_report=plan_report(found, all_checks=True),
+    )
+    if found.verdict.answer == "machine shop":
+        ctx.exit(GOAL_OUT_OF_REACH)
+
+
+def _list_scenarios(as_json: bool) -> None:
+    import sys
+
+    from handlap.cli.reports.text import wrapped
+    from handlap.cli.screen import Screen, emit
+    from handlap.sim.job.scenario_file import builtin_names
+
+    names = builtin_names()
+    if as_json:
+        from handlap.cli.reports.as_json import dumps
+
+        rows = [{"name": name, "title": title} for name, title in names]
+        emit(dumps({"schema": "handlap.scenarios/1", "scenarios": rows}))
+        return
+    screen = Screen.of(sys.stdout)
+    first = FIRST_TRY if FIRST_TRY in dict(names) else names[0][0]
+    lines = [screen.strong("Built-in scenarios, all with invented data:"), ""]
+    for name, title in names:
+        lines += [f"  {screen.strong(name)}", *wrapped(title, screen.width, "      ")]
+    lines += [
+        "",
+        *wrapped(f"To start: handlap plan {first}", screen.width),
+        *wrapped("For a job of your own, write a TOML file and give its path instead.", screen.width),
+        *wrapped('"handlap keys" lists all that it may hold.', screen.width),
+    ]
+    emit("\n".join(lines))

@@ -1,0 +1,87 @@
+"""``handlap replan``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from handlap.cli.options import (
+    check_places,
+    hand_over,
+    members_option,
+    output_options,
+    scenario_argument,
+    seed_option,
+)
+
+GOAL_OUT_OF_REACH = 3
+
+
+@click.command()
+@scenario_argument()
+@members_option(64, 16, 1024)
+@seed_option
+@click.option("--trial", is_flag=True, help="Only say how long a first block has to be to tell anything.")
+@output_options
+@click.pass_context
+def replan(
+    ctx: click.Context,
+    scenario: str,
+    members: int,
+    seed: int,
+    trial: bool,
+    out: Path | None,
+    as_json: bool,
+    json_file: Path | None,
+) -> None:
+    """Learn from the log, plan the rest anew, and say stop when it is time.
+
+    Face, cutting rate, bedding, ageing and bias of the hands are brought up to date with what
+    was weighed, read and seen; what was not learnt is said too. Without strokes in the log, or
+    with --trial, it says how many strokes the scale at hand needs before a weighing tells
+    anything.
+
+    Exit code 3 means: it ran, and the goal is out of reach by going on like this.
+    """
+    from handlap.sim.bench.log_file import log_path, read_log
+    from handlap.sim.job.scenario_file import load
+
+    job = load(scenario)
+    log = read_log(job)
+    check_places(out, json_file)
+
+    from handlap.cli.reports.replan_report import replan_json, replan_report, trial_json, trial_report
+
+    if trial or not log.strokes:
+        from handlap.sim.bench.bench_trial import plan_trial
+
+        advice = plan_trial(job)
+        hand_over(
+            trial_report(job, advice, log_path(job), begun=bool(log.strokes)),
+            trial_json(job, advice),
+            as_json=as_json, json_file=json_file, out=out, pictures=dict,
+        )  # fmt: skip
+        return
+
+    from handlap.cli.progress import Progress
+    from handlap.sim.bench.replan import make_replan
+
+    with Progress() as progress:
+        found = make_replan(job, log, members=members, seed=seed, progress=progress)
+
+    def pictures() -> dict[str, bytes]:
+        from handlap.cli.drawing.replan_pictures import replan_pictures
+
+        return replan_pictures(found)
+
+    hand_over(
+        replan_report(found),
+        replan_json(found),
+        as_json=as_json,
+        json_file=json_file,
+        out=out,
+        pictures=pictures,
+    )
+    if found.advice == "out of reach":
+        ctx.exit(GOAL_OUT_OF_REACH)

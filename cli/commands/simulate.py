@@ -1,0 +1,86 @@
+"""``handlap simulate``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from handlap.cli.options import check_places, hand_over, output_options, scenario_argument, seed_option
+
+if TYPE_CHECKING:
+    from handlap.sim.job.results import LapResult
+
+
+@click.command()
+@scenario_argument()
+@click.option(
+    "--strokes", type=int, metavar="N", help="Strokes, there and back; may stand in the scenario instead."
+)
+@click.option("--paper", metavar="P", help="A paper of the scenario; without it the first.")
+@seed_option
+@click.option(
+    "--heights",
+    type=click.Path(path_type=Path),
+    metavar="FILE.csv",
+    help="Write the face before and after: u_mm, v_mm, before_um, after_um at the middle of each cell.",
+)
+@output_options
+def simulate(
+    scenario: str,
+    strokes: int | None,
+    paper: str | None,
+    seed: int,
+    heights: Path | None,
+    out: Path | None,
+    as_json: bool,
+    json_file: Path | None,
+) -> None:
+    """Lap one face on one paper with nothing uncertain, every figure at its middle value.
+
+    A scenario can fix everything exactly (heights, load, rate, bedding), so that the result
+    can be held against a formula.
+    """
+    from handlap.sim.job.scenario_file import load
+
+    job = load(scenario)
+    check_places(out, json_file, heights)
+
+    from handlap.cli.files import write_whole
+    from handlap.cli.progress import Progress
+    from handlap.cli.reports.as_json import lap_json
+    from handlap.cli.reports.lap_report import lap_report
+    from handlap.cli.screen import note
+    from handlap.sim.lapping.simulate import simulate as lap_face
+
+    with Progress() as progress:
+        result = lap_face(job, strokes=strokes, paper=paper, seed=seed, progress=progress)
+
+    def pictures() -> dict[str, bytes]:
+        from handlap.cli.drawing.pictures import lap_pictures
+
+        return lap_pictures(result)
+
+    if heights is not None:
+        write_whole(heights, heights_csv(result))
+    hand_over(
+        lap_report(result),
+        lap_json(result),
+        as_json=as_json,
+        json_file=json_file,
+        out=out,
+        pictures=pictures,
+    )
+    if heights is not None:
+        note(f"heights written to {heights}")
+
+
+def heights_csv(result: LapResult) -> str:
+    """The face before and after at the middle of each cell, lengths in mm, heights in µm."""
+    grid = result.grid
+    lines = ["u_mm,v_mm,before_um,after_um"]
+    for i in range(grid.n_cells):
+        before, after = 1e6 * result.map_before[i], 1e6 * result.map_after[i]
+        lines.append(f"{1e3 * grid.u[i]:.6f},{1e3 * grid.v[i]:.6f},{before:.6f},{after:.6f}")
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,59 @@
+"""``handlap survey``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from handlap.cli.options import (
+    check_places,
+    hand_over,
+    members_option,
+    output_options,
+    scenario_argument,
+    seed_option,
+)
+
+
+@click.command()
+@scenario_argument()
+@members_option(200, 16, 5000)
+@seed_option
+@output_options
+def survey(
+    scenario: str, members: int, seed: int, out: Path | None, as_json: bool, json_file: Path | None
+) -> None:
+    """Work out the shape of a face from straightedge readings or a table of heights.
+
+    Shows the shape, its flatness as minimum zone and as a straightedge would read it, a map
+    with its uncertainty, the readings that do not fit the others, where one more line would
+    tell most, and whether the face meets its limit: yes, no, or cannot tell.
+    """
+    from handlap.sim.job.scenario_file import load
+
+    job = load(scenario)
+    check_places(out, json_file)
+
+    from handlap.cli.progress import Progress
+    from handlap.cli.reports.as_json import survey_json
+    from handlap.cli.reports.survey_report import survey_report
+    from handlap.sim.face.survey import survey as survey_face
+
+    with Progress() as progress:
+        progress(None, f"looking for {members} faces that fit the readings")
+        found = survey_face(job, count=members, seed=seed)
+
+    def pictures() -> dict[str, bytes]:
+        from handlap.cli.drawing.pictures import survey_pictures
+
+        return survey_pictures(job, found)
+
+    hand_over(
+        survey_report(job, found),
+        survey_json(job, found),
+        as_json=as_json,
+        json_file=json_file,
+        out=out,
+        pictures=pictures,
+    )

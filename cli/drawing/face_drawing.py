@@ -1,0 +1,53 @@
+"""A face as a few rows of blocks, for a terminal: a taller block stands prouder."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from handlap.cli.reports.blocks import Drawing
+from handlap.cli.reports.quantity import number
+
+if TYPE_CHECKING:
+    from handlap.sim.common.grid import Grid
+    from handlap.sim.common.outline import Array
+
+BLOCKS = "▁▂▃▄▅▆▇█"
+TALL = 2.0
+"""Height of a character over its width."""
+MOST_ROWS = 16
+SIDE = "  far   "
+
+
+def face_drawing(grid: Grid, heights: Array, width: int) -> Drawing:
+    """Draw heights (n,) [m] in at most ``width`` columns; openings stay empty."""
+    import numpy as np
+
+    cells = slice(0, grid.n_cells)
+    long, wide = np.ptp(grid.u_edges), np.ptp(grid.v_edges)
+    columns = int(min(width - len(SIDE), MOST_ROWS * TALL * long / wide))
+    rows = int(max(2, round(columns * wide / long / TALL)))
+    low, high = float(heights[cells].min()), float(heights[cells].max())
+    at_u = np.minimum((columns * (grid.u[cells] - grid.u_edges[0]) / long).astype(int), columns - 1)
+    at_v = np.minimum((rows * (grid.v[cells] - grid.v_edges[0]) / wide).astype(int), rows - 1)
+    area, moment = np.zeros((rows, columns)), np.zeros((rows, columns))
+    np.add.at(area, (at_v, at_u), grid.area[cells])
+    np.add.at(moment, (at_v, at_u), grid.area[cells] * heights[cells])
+    full = (long / columns) * (wide / rows)
+    lines = []
+    for row in range(rows - 1, -1, -1):
+        text = "".join(
+            _block(moment[row, c] / area[row, c], low, high) if area[row, c] > 0.5 * full else " "
+            for c in range(columns)
+        )
+        side = SIDE if row == rows - 1 else "  near  " if row == 0 else " " * len(SIDE)
+        lines.append(side + text)
+    lines.append(f"{' ' * len(SIDE)}left{' ' * max(1, columns - 9)}right")
+    ends = f"{BLOCKS[0]} {number(1e6 * low, 2)} µm (low)   {BLOCKS[-1]} {number(1e6 * high, 2)} µm (proud)"
+    lines.append(f"{' ' * len(SIDE)}{ends}")
+    return Drawing(tuple(lines), f"Heights run from {number(1e6 * low, 2)} to {number(1e6 * high, 2)} µm.")
+
+
+def _block(height: float, low: float, high: float) -> str:
+    if high <= low:
+        return BLOCKS[0]
+    return BLOCKS[min(len(BLOCKS) - 1, int(len(BLOCKS) * (height - low) / (high - low)))]

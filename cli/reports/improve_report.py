@@ -1,0 +1,207 @@
+"""What a search for a better way of working found."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+from handlap.cli.reports.as_json import band, figure, job_json
+from handlap.cli.reports.blocks import Report, Section, Table, Words
+from handlap.cli.reports.compare_report import MINUTES, SIZES
+from handlap.cli.reports.quantity import chance, number, quantity, stated
+from handlap.cli.reports.wording import (
+    BAND_WORDS,
+    MICRON,
+    assumed_section,
+    doubts_section,
+    face_words,
+    facts,
+    microns,
+    subject,
+    wanted_words,
+)
+from handlap.sim.job.ways import SCHEDULE_WORDS
+
+if TYPE_CHECKING:
+    from handlap.sim.comparing.improve import Improvement, Tried
+    from handlap.sim.job.scenario import Scenario
+
+
+def improve_report(found: Improvement) -> Report:
+    """The report of a search."""
+    before, honest = found.before, found.honest
+    if found.helps:
+        answer = "A better way was found"
+        was, now = chance(before.chance), chance(honest.chance)
+        lead = [
+            f"The chance to end inside all limits "
+            f"{f'stays {now}' if was == now else f'goes from {was} to {now}'}; "
+            f"minutes go from {quantity(before.minutes)} to {quantity(honest.minutes)}."
+        ]
+    else:
+        answer = "No better way was found"
+        lead = [
+            f"As it stands: {chance(before.chance)} to end inside all limits; the best that was found, on "
+            f"fresh random numbers, {chance(honest.chance)}: no clear gain in chance or time."
+        ]
+    if found.selected.chance > honest.chance:
+        lead.append(
+            f"The search itself saw {chance(found.selected.chance)}: luck, on the numbers it chose by."
+        )
+    part = found.scenario_before.part
+    sections = (
+        Section("The face", (facts(("Face", face_words(part)), ("Wanted", _wanted(found))),)),
+        _way(found),
+        _figures(found),
+        *doubts_section(found.scenario_before.warnings, found.notes),
+        assumed_section(found.scenario_before),
+        _how_sure(found),
+    )
+    return Report(
+        "improve",
+        answer,
+        "good" if found.helps else "doubt",
+        subject(found.scenario_before),
+        tuple(lead),
+        sections,
+    )
+
+
+def _wanted(found: Improvement) -> str:
+    words = wanted_words(found.scenario_before.part)
+    if found.minutes_most is not None:
+        words += f"; at most {stated(found.minutes_most)} min"
+    if found.sheets_most is not None:
+        words += f"; at most {found.sheets_most} sheets"
+    return words
+
+
+def _way(found: Improvement) -> Section:
+    old, new = found.scenario_before, found.scenario
+    rows = (
+        ("papers", ", ".join(found.papers_before), ", ".join(found.papers)),
+        (
+            "turning",
+            _turning(old),
+            _turning(new),
+        ),
+        ("turn every", _every(old.turning.every), _every(found.way.every)),
+        ("stroke", old.strokes.pattern, new.strokes.pattern),
+        ("stroke, mm", number(1e3 * old.strokes.length), number(1e3 * new.strokes.length, 2)),
+        ("hands at, mm", number(1e3 * old.hands.height.value), number(1e3 * new.hands.height.value, 2)),
+        ("press, N", number(old.hands.press.value), number(new.hands.press.value, 2)),
+    )
+    return Section(
+        "The way that was found", (Table(("", "as it stands", "found"), rows, (0, 1, 2), wraps=1),)
+    )
+
+
+def _turning(scenario: Scenario) -> str:
+    return SCHEDULE_WORDS.get(scenario.turning.name, scenario.turning.name)
+
+
+def _every(strokes: int | None) -> str:
+    if strokes is None:
+        return "the plan chooses"
+    return f"{strokes}" if strokes else "never"
+
+
+def _figures(found: Improvement) -> Section:
+    held = "straightedge" if found.scenario_before.part.limit_by == "straightedge" else "flatness"
+
+    def column(t: Tried) -> tuple[str, ...]:
+        return (
+            chance(t.chance),
+            chance(t.chance_goal),
+            "" if t.chance_allowance is None else chance(t.chance_allowance),
+            microns(t.measured, ""),
+            microns(t.greatest_depth, ""),
+            quantity(t.minutes),
+            quantity(t.sheets, whole=True),
+        )
+
+    names = ("all limits", "goal", "allowance", f"{held}, µm", "deepest, µm", "minutes", "sheets")
+    columns = zip(names, column(found.before), column(found.honest), column(found.selected), strict=True)
+    gain, minutes = found.gain, found.minutes_gain
+    words = (
+        f"Face by face on the fresh numbers: chance {_signed(100.0 * gain.mean)} % (more than the spread: "
+        f"{SIZES[gain.size]}), minutes {_signed(minutes.mean)} ({SIZES[minutes.size]})."
+    )
+    return Section(
+        "How it comes out",
+        (
+            Table(("", "as it\nstands", "found", "as the\nsearch saw it"), tuple(columns)),
+            Words(words),
+            Words(MINUTES),
+        ),
+    )
+
+
+def _signed(value: float) -> str:
+    text = number(value, 2, 0.1)
+    return text if value <= 0.0 or not math.isfinite(value) else f"+{text}"
+
+
+def _how_sure(found: Improvement) -> Section:
+    rows = facts(
+        (
+            "Search",
+            f"{found.runs} of {found.budget} ways tried, on {found.search_members} faces and hands or fewer; "
+            "papers, turning and pattern first, then press, height, length and turning interval by a simplex",
+        ),
+        (
+            "Check",
+            f"{found.members} faces and pairs of hands drawn afresh, the same for both; seed {found.seed}. "
+            f"{BAND_WORDS}",
+        ),
+    )
+    return Section("How sure", (rows,), aside=True)
+
+
+def _tried(t: Tried) -> dict[str, Any]:
+    return {
+        "chance_all": figure(t.chance),
+        "chance_goal": figure(t.chance_goal),
+        "chance_allowance": figure(t.chance_allowance),
+        "measured_um": band(t.measured, MICRON),
+        "greatest_depth_um": band(t.greatest_depth, MICRON),
+        "minutes": band(t.minutes),
+        "sheets": band(t.sheets),
+    }
+
+
+def improve_json(found: Improvement) -> dict[str, Any]:
+    """The search as one JSON object."""
+    new = found.scenario
+    return {
+        "schema": "handlap.improve/1",
+        **job_json(found.scenario_before),
+        "helps": found.helps,
+        "way": {
+            "name": found.way.name,
+            "papers": list(found.papers),
+            "turning": new.turning.name,
+            "turn_every": new.turning.every,
+            "pattern": new.strokes.pattern,
+            "length_mm": figure(new.strokes.length, 1e3),
+            "height_mm": figure(new.hands.height.value, 1e3),
+            "press_n": figure(new.hands.press.value),
+        },
+        "as_it_stands": _tried(found.before),
+        "found_on_fresh_numbers": _tried(found.honest),
+        "found_as_the_search_saw_it": _tried(found.selected),
+        "chance_gain": {"mean": figure(found.gain.mean), "more_than_spread": found.gain.size},
+        "minutes_gain": {
+            "mean": figure(found.minutes_gain.mean),
+            "band": band(found.minutes_gain.band),
+            "more_than_spread": found.minutes_gain.size,
+        },
+        "runs": found.runs,
+        "budget": found.budget,
+        "members": found.members,
+        "search_members": found.search_members,
+        "seed": found.seed,
+        "most_minutes": figure(found.minutes_most),
+        "most_sheets": found.sheets_most,
+        "notes": list(found.notes),
+    }

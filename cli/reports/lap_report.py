@@ -1,0 +1,174 @@
+"""What one simulated lap says."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table
+from handlap.cli.reports.quantity import number, share
+from handlap.cli.reports.wording import (
+    AXES,
+    FINEST,
+    GRAM,
+    MICRON,
+    TAPER_SIGNS,
+    assumed_section,
+    doubts_section,
+    error_words,
+    face_words,
+    facts,
+    place,
+    sentence,
+    subject,
+    wanted_words,
+)
+
+if TYPE_CHECKING:
+    from handlap.sim.job.results import LapResult
+
+MOST_ROWS = 12
+EVEN = 0.01
+"""Depths that differ by less than this share of the greatest are called alike."""
+CLOSE = 4
+
+
+def lap_report(result: LapResult) -> Report:
+    """The report of one lap."""
+    part = result.scenario.part
+    f = result.figures
+    reading = f.flatness[-1] if part.limit_by == "zone" else f.straightedge[-1]
+    met = bool(reading <= part.limit)
+    strokes = int(result.strokes[-1])
+    lead = [
+        f"{strokes} strokes on {result.paper} take the flatness from {_um(result.before_flatness)} to "
+        f"{_um(f.flatness[-1])}, the straightedge's reading from {_um(result.before_straightedge)} to "
+        f"{_um(f.straightedge[-1])}.",
+        "One face, middle values, no bands: for a decision use plan.",
+    ]
+    sections = [_outcome(result), _course(result)]
+    sections += doubts_section(result.scenario.warnings, ())
+    sections.append(assumed_section(result.scenario, varied=False))
+    rows = facts(
+        ("Numerical error", error_words(result.errors)), ("Positions", AXES), ("Account", _account(result))
+    )
+    notes = Bullets(tuple(sentence(note) for note in result.notes))
+    sections.append(Section("How exact", (rows, notes), aside=True))
+    return Report(
+        kind="lap",
+        answer="Goal met" if met else "Goal not met",
+        tone="good" if met else "plain",
+        subject=subject(result.scenario),
+        lead=tuple(lead),
+        sections=tuple(sections),
+    )
+
+
+def _um(height: float) -> str:
+    return f"{number(MICRON * height, CLOSE, FINEST)} µm"
+
+
+def _account(result: LapResult) -> str:
+    off = f"{number(1e9 * result.removed_volume, 6)} mm³ off the face"
+    if result.deposited_volume is None:
+        return off + "; the paper does not age, so what lies on it is not followed"
+    return off + f", {number(1e9 * result.deposited_volume, 6)} mm³ on the paper"
+
+
+def _outcome(result: LapResult) -> Section:
+    part, f, grid = result.scenario.part, result.figures, result.grid
+    removed = (result.map_before - result.map_after)[: grid.n_cells]
+    most = int(removed.argmax())
+    even = float(removed.max() - removed.min()) < EVEN * float(removed.max())
+    where = (
+        "everywhere alike"
+        if even
+        else "at " + place(grid.u[most], grid.v[most], part.outline.length, part.outline.width)
+    )
+    inside = ""
+    if part.allowance is not None:
+        inside = (
+            ", inside the allowance" if f.greatest_depth[-1] <= part.allowance else ", beyond the allowance"
+        )
+    rows = facts(
+        ("Face", face_words(part)),
+        ("Wanted", wanted_words(part)),
+        (
+            "Comes off",
+            f"at most {_um(f.greatest_depth[-1])}{inside}, {where}; on average {_um(f.mean_depth[-1])}",
+        ),
+        (
+            "Metal",
+            f"{number(GRAM * result.mass[-1], CLOSE)} g, {number(1e9 * result.removed_volume, CLOSE)} mm³",
+        ),
+        (
+            "Taper",
+            f"along {_um(f.taper_along[-1])}, across {_um(f.taper_across[-1])}; {TAPER_SIGNS}",
+        ),
+        (
+            "Work",
+            f"{number(result.minutes)} min, {number(1e-3 * result.work)} kJ; load times sliding "
+            f"{number(result.load_sliding, CLOSE)} N·m",
+        ),
+        ("Hands", f"held back in {share(result.clipped)} of the work" if result.clipped > 0.0 else None),
+    )
+    return Section("What comes of it", (rows, *_maps(result)))
+
+
+def _course(result: LapResult) -> Section:
+    f, n = result.figures, len(result.strokes)
+    step = (n - 1) / (MOST_ROWS - 1)
+    picks = range(n) if n <= MOST_ROWS else sorted({round(i * step) for i in range(MOST_ROWS)})
+    heads = (
+        "after\nstrokes",
+        "straightedge\nµm",
+        "flatness\nµm",
+        "mean depth\nµm",
+        "metal off\ng",
+        "dye left\n%",
+    )
+    rows = tuple(
+        (
+            f"{int(result.strokes[i])}",
+            number(MICRON * f.straightedge[i], CLOSE, FINEST),
+            number(MICRON * f.flatness[i], CLOSE, FINEST),
+            number(MICRON * f.mean_depth[i], CLOSE, FINEST),
+            number(GRAM * result.mass[i], CLOSE),
+            f"{100 * result.dye_left[i]:.0f}",
+        )
+        for i in picks
+    )
+    blocks: tuple[Block, ...] = (Table(heads, rows, ()), *_looks(result))
+    return Section("As it goes", blocks)
+
+
+def _maps(result: LapResult) -> tuple[Picture, Picture]:
+    f = result.figures
+    return (
+        Picture(
+            "warp.png",
+            "The face before and after, on one scale.",
+            f"Maps of the face before and after: flatness {_um(result.before_flatness)} and "
+            f"{_um(f.flatness[-1])}.",
+        ),
+        Picture(
+            "depth.png",
+            "Where the metal went; the ring marks the deepest spot.",
+            f"Map of the metal removed: {_um(f.mean_depth[-1])} on average, "
+            f"{_um(f.greatest_depth[-1])} at most.",
+        ),
+    )
+
+
+def _looks(result: LapResult) -> tuple[Picture, Picture]:
+    return (
+        Picture(
+            "dye.png",
+            "Where dye is left at each look; it is put on again once half of it is gone.",
+            f"Maps of the dye at each look; at the last {share(result.dye_left[-1])} of the face keeps it.",
+        ),
+        Picture(
+            "course.png",
+            "Flatness, the straightedge's reading and the deepest spot against strokes.",
+            f"Curves over {int(result.strokes[-1])} strokes; the table above has the same figures.",
+        ),
+    )

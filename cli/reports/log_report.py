@@ -1,0 +1,117 @@
+"""What the log of a job shows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handlap.cli.reports.blocks import Block, Bullets, Report, Section, Table, Words
+from handlap.cli.reports.quantity import counted, number, share, stated
+from handlap.cli.reports.wording import MICRON, facts, subject
+
+if TYPE_CHECKING:
+    from handlap.sim.bench.job_log import Entry, JobLog
+    from handlap.sim.job.scenario import Scenario
+
+GRAM = 1e3
+
+
+def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -> Report:
+    """The log as a report; ``added``: the entry just written."""
+    from handlap.sim.planning.cautions import cautions
+
+    standing = log.standing
+    sections: list[Section] = []
+    if log.damage:
+        sections.append(Section("Look again", (Bullets(log.damage),)))
+    if log.entries:
+        sections.append(Section("What is written", tuple(_entries(log, added))))
+    if added is None:
+        items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
+        sections.append(Section("Take care", (Bullets(items),), aside=True))
+    if added is not None:
+        answer = f"Entry {added.number} is written"
+        lead = (f"{counted(log.strokes, 'stroke')} in all; it is on the disk, in {path}.",)
+    elif not log.entries:
+        answer = "Nothing is written yet"
+        lead = (f"The log will be {path}. To begin: handlap log {scenario.source} --dyed --note start.",)
+    else:
+        answer = f"{counted(log.strokes, 'stroke')} in {counted(len(standing), 'entry', 'entries')}"
+        lead = (f"The log is {path}.",)
+    return Report("log", answer, "plain", subject(scenario), lead, tuple(sections))
+
+
+def _entries(log: JobLog, added: Entry | None) -> list[Block]:
+    taken_back = {e.void for e in log.entries if e.void is not None}
+    at = {e.number: e.at for e in log.standing}
+    shown = log.entries if added is None else [e for e in log.entries if e.number == added.number]
+    rows = tuple(
+        (
+            str(e.number),
+            e.when[:16].replace("T", " "),
+            str(e.strokes) if e.strokes else "",
+            str(at.get(e.number, "")),
+            ("taken back: " if e.number in taken_back else "") + entry_words(e),
+        )
+        for e in shown
+    )
+    blocks: list[Block] = [Table(("no.", "when (UTC)", "strokes", "in all", "what"), rows, (1, 4), wraps=4)]
+    readings = [(e, line) for e in shown for line in e.readings]
+    if readings:
+        blocks.append(facts(*((f"{e.number}: {line.name}", _stations(line)) for e, line in readings)))
+        blocks.append(
+            Words("Stations: mm from the start, thickest leaf that goes / thinnest that stops, µm.")
+        )
+    return blocks
+
+
+def entry_words(entry: Entry) -> str:
+    """An entry in words, strokes left out."""
+    parts = [] if entry.void is None else [f"takes entry {entry.void} back"]
+    parts += [entry.paper] if entry.paper else []
+    parts += ["new sheet"] if entry.new_sheet else []
+    parts += ["brushed"] if entry.brushed else []
+    parts += [f"brushed every {entry.brush_every}"] if entry.brush_every else []
+    if entry.strokes and entry.turn_every is not None:
+        parts.append(f"turned every {entry.turn_every}" if entry.turn_every else "not turned")
+    if entry.swarf is not None:
+        parts.append(f"swarf {stated(GRAM * entry.swarf)} g")
+    if entry.part_mass is not None:
+        parts.append(f"part {stated(GRAM * entry.part_mass)} g")
+    if entry.readings:
+        count = sum(len(line.stations) for line in entry.readings)
+        parts.append(f"{counted(count, 'reading')} on {counted(len(entry.readings), 'line')}")
+    parts += [f"dye left {share(entry.dye_left)}"] if entry.dye_left is not None else []
+    parts += ["dye raster"] if entry.dye_grid is not None else []
+    parts += ["dyed"] if entry.dyed else []
+    parts += [f"{number(entry.minutes, 3)} min"] if entry.minutes is not None else []
+    parts += [f"“{entry.note}”"] if entry.note else []
+    return ", ".join(parts)
+
+
+def _stations(line: Any) -> str:
+    def one(station: Any) -> str:
+        goes = stated(MICRON * station.goes) if station.goes > 0.0 else "none"
+        stops = "open" if station.stops == float("inf") else stated(MICRON * station.stops)
+        return f"{stated(round(1e3 * station.at, 3))} {goes}/{stops}"
+
+    held = "" if line.held == "rest" else f" (held {line.held})"
+    return "; ".join(one(s) for s in line.stations) + held
+
+
+def log_json(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -> dict[str, Any]:
+    """The log as one object."""
+    from handlap.sim.bench.log_lines import to_json
+
+    taken_back = {e.void for e in log.entries if e.void is not None}
+    return {
+        "schema": "handlap.log/1",
+        "scenario": scenario.name,
+        "part": log.name,
+        "file": str(path),
+        "strokes": log.strokes,
+        "paper": log.paper or None,
+        "added": None if added is None else added.number,
+        "damage": list(log.damage),
+        "entries": [{**to_json(e), "taken_back": e.number in taken_back} for e in log.entries],
+    }

@@ -1,0 +1,381 @@
+"""What a plan says, in the order in which a person at the bench asks it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
+from handlap.cli.reports.quantity import chance, counted, number, quantity, share, spread_words
+from handlap.cli.reports.wording import (
+    AXES,
+    BAND_WORDS,
+    GRAM,
+    TAPER_SIGNS,
+    TURNS,
+    assumed_section,
+    doubts_section,
+    error_words,
+    every,
+    face_words,
+    facts,
+    microns,
+    place,
+    roughness,
+    sentence,
+    subject,
+    wanted_words,
+)
+
+if TYPE_CHECKING:
+    from handlap.sim.job.results import Plan, StagePlan
+
+Tone = Literal["good", "doubt", "bad", "plain"]
+ANSWERS: dict[str, tuple[str, Tone]] = {
+    "leave": ("Leave it as it is", "good"),
+    "lap": ("Lap it by hand", "good"),
+    "cannot tell": ("Cannot tell yet", "doubt"),
+    "machine shop": ("Take it to a machine shop", "bad"),
+}
+MOST_ROWS = 12
+"""Checks shown in a terminal; the page and the JSON have all."""
+
+
+def plan_report(plan: Plan, *, all_checks: bool = False) -> Report:
+    """The report of a plan; ``all_checks``: leave no check out."""
+    answer, tone = ANSWERS[plan.verdict.answer]
+    sections = [_face(plan)]
+    if plan.verdict.to_find_out:
+        sections.append(
+            Section("To find out", (Bullets(tuple(sentence(what) for what in plan.verdict.to_find_out)),))
+        )
+    sections += _work(plan, all_checks)
+    sections += _outcome(plan)
+    sections += doubts_section(plan.scenario.warnings, plan.survey_notes)
+    if plan.cautions:
+        sections.append(Section("Take care", (Bullets(plan.cautions),)))
+    sections.append(assumed_section(plan.scenario))
+    sections.append(_how_sure(plan))
+    return Report(
+        kind="plan",
+        answer=answer,
+        tone=tone,
+        subject=subject(plan.scenario),
+        lead=tuple(sentence(reason) for reason in plan.verdict.reasons),
+        sections=tuple(sections),
+    )
+
+
+def _face(plan: Plan) -> Section:
+    part = plan.scenario.part
+    rows = facts(
+        ("Face", face_words(part)),
+        ("Wanted", wanted_words(part)),
+        (
+            "Now",
+            f"flatness {microns(plan.before_flatness)}, straightedge {microns(plan.before_straightedge)}",
+        ),
+        ("Flat already", f"chance {chance(plan.chance_flat_already)}"),
+    )
+    return Section("The face", (rows,) if _worked(plan) else (rows, _warp(plan)))
+
+
+def _worked(plan: Plan) -> bool:
+    return plan.verdict.answer != "leave" and any(stage.strokes for stage in plan.stages)
+
+
+def _warp(plan: Plan) -> Picture:
+    if not _worked(plan):
+        return Picture(
+            "warp.png",
+            "The face: of all that fit the readings, the one nearest to the middle.",
+            f"Map of the face, flatness {microns(plan.before_flatness)}.",
+        )
+    before, after = microns(plan.before_flatness), microns(plan.after_flatness)
+    return Picture(
+        "warp.png",
+        "The face before and after the work, on one scale: the one of the faces nearest to the middle.",
+        f"Maps of the face before and after: flatness {before} and {after}.",
+    )
+
+
+def _work(plan: Plan, all_checks: bool) -> list[Section]:
+    if not _worked(plan):
+        return []
+    lapped = plan.verdict.answer == "lap"
+    title = "At the bench" if lapped else "If it is lapped all the same"
+    heads = (
+        "paper",
+        "strokes\n(range)",
+        "turn\nevery",
+        "brush\nevery",
+        "new sheet\nevery",
+        "sheets",
+        "leaves Ra\nµm",
+    )
+    rows = tuple(
+        (
+            stage.paper,
+            _planned(stage),
+            every(stage.turn_every),
+            every(stage.brush_every),
+            every(stage.sheet_every),
+            f"{stage.sheets}",
+            roughness(stage.roughness).removeprefix("Ra ").removesuffix(" µm"),
+        )
+        for stage in plan.stages
+        if stage.strokes
+    )
+    blocks: list[Block] = [Table(heads, rows), Bullets(_stage_words(plan))]
+    sections = [Section(title, tuple(blocks))]
+    looks = _checks(plan, all_checks)
+    return [*sections, looks] if looks else sections
+
+
+def _planned(stage: StagePlan) -> str:
+    span = spread_words(stage.strokes_band, whole=True)
+    return f"{stage.strokes} ({span})" if span else f"{stage.strokes}"
+
+
+def _stage_words(plan: Plan) -> tuple[str, ...]:
+    strokes = plan.scenario.strokes
+    how = "wet" if plan.scenario.paper.wet else "dry"
+    first = (
+        f"Strokes are there and back, {number(1e3 * strokes.length)} mm each way; intervals are in strokes; "
+        f"the paper is used {how}."
+    )
+    words = [first]
+    turnings = {stage.turning for stage in plan.stages if stage.strokes and stage.turn_every}
+    words += [f"Turning: {TURNS.get(name, name)}." for name in sorted(turnings)]
+    words += [
+        f"{stage.paper}: {stage.purpose.rstrip('.')}."
+        for stage in plan.stages
+        if stage.strokes and stage.purpose
+    ]
+    if len(plan.trials) > 1:
+        tried = ", ".join(
+            f"{t.paper} about {number(t.minutes, 2)} min (chance {chance(t.chance_both)})"
+            for t in plan.trials
+        )
+        words.append(f"Tried as the first paper, finer ones and paper changes included: {tried}.")
+    return tuple(words)
+
+
+def _shown(stage: StagePlan, most: int) -> list[int]:
+    """Indices of the checks to show: the first, the last, and some in between."""
+    n = len(stage.checks)
+    if n <= most:
+        return list(range(n))
+    step = (n - 1) / (most - 1)
+    return sorted({round(i * step) for i in range(most)})
+
+
+def _checks(plan: Plan, all_checks: bool) -> Section | None:
+    total = sum(len(stage.checks) for stage in plan.stages)
+    if not total:
+        return None
+    heads = (
+        "after\nstrokes",
+        "paper",
+        "straightedge\nµm",
+        "flatness\nµm",
+        "metal off\ng",
+        "dye left\n%",
+        "goal\nmet %",
+    )
+    rows = []
+    spare, planned = False, 0
+    for stage in plan.stages:
+        planned += stage.strokes
+        most = total if all_checks else max(2, round(MOST_ROWS * len(stage.checks) / total))
+        for i in _shown(stage, most):
+            check = stage.checks[i]
+            beyond = check.strokes > planned
+            spare |= beyond
+            rows.append(
+                (
+                    f"({check.strokes})" if beyond else f"{check.strokes} ",
+                    check.paper,
+                    microns(check.straightedge, ""),
+                    microns(check.flatness, ""),
+                    quantity(check.mass.scaled(GRAM)),
+                    quantity(check.dye_left.scaled(100.0), whole=True),
+                    _goal_met(check.reached),
+                )
+            )
+    words = (
+        "Clean the face, look at the dye, lay the straightedge, weigh what came off; dye it again once half "
+        "of the dye is gone. "
+        "Stop as soon as the goal is met."
+    )
+    if spare:
+        words += " Strokes in brackets: only if it is not met by then."
+    if len(rows) < total:
+        words += f" {len(rows)} of {total} checks are shown; --out and --json give all."
+    dye = Picture(
+        "dye.png",
+        "Where dye is still there at each check: the chance over all faces and hands.",
+        "Maps of the dye at each check; the table above has the share that is left.",
+    )
+    return Section("Stop and look", (Words(words), Table(heads, tuple(rows), (1,)), dye))
+
+
+def _goal_met(share_of_members: float) -> str:
+    """A chance in per cent, short enough for a table."""
+    return chance(share_of_members).removesuffix(" %").replace("over ", "> ").replace("under ", "< ")
+
+
+def _outcome(plan: Plan) -> list[Section]:
+    if not _worked(plan):
+        return []
+    part = plan.scenario.part
+    at = place(*plan.greatest_at, part.outline.length, part.outline.width)
+    rows = facts(
+        ("Flatness", f"{microns(plan.after_flatness)} after the work"),
+        ("Straightedge", f"{microns(plan.after_straightedge)} after the work"),
+        ("Chance", _chances(plan)),
+        (
+            "Comes off",
+            f"at most {microns(plan.removed_greatest)}, most likely at {at}; on average "
+            f"{microns(plan.removed_mean)}",
+        ),
+        (
+            "Metal",
+            f"{quantity(plan.removed_mass.scaled(GRAM), 'g')}, "
+            f"{quantity(plan.removed_volume.scaled(1e9), 'mm³')}",
+        ),
+        (
+            "Taper",
+            f"along {microns(plan.removed_taper_along)}, across {microns(plan.removed_taper_across)}; "
+            f"{TAPER_SIGNS}",
+        ),
+        (
+            "Work",
+            f"{quantity(plan.strokes, 'strokes', whole=True)}, {quantity(plan.minutes, 'min')}, "
+            f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
+            f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
+        ),
+        ("Finish", roughness(plan.finish) + _gasket(plan)),
+        ("Best point", _best(plan)),
+        ("Plate", _plate(plan)),
+        ("Spring-back", _spring(plan)),
+        *(("Note", note) for note in plan.notes),
+    )
+    most = microns(plan.removed_greatest)
+    depth = Picture(
+        "depth.png",
+        "Where the metal goes; the ring marks the deepest spot.",
+        f"Map of the metal removed, at most {most}, most at {at}.",
+    )
+    course = Picture(
+        "course.png",
+        "Flatness and the deepest spot against strokes on the first paper, with the limits.",
+        "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
+    )
+    return [Section("What comes of it", (rows, _warp(plan), depth, course))]
+
+
+def _plate(plan: Plan) -> str | None:
+    """Whether the plate is good enough for the limit, and what it costs."""
+    effect = plan.plate
+    if effect is None:
+        return None
+    limit = plan.scenario.part.limit
+    words = (
+        f"adds {microns(effect.added)} to the figure the limit is held against; the best to be had is "
+        f"{microns(effect.floor)} on it, {microns(effect.floor_true)} on a true plate"
+    )
+    if effect.floor.p95 <= limit:
+        return f"{words}: good enough for {1e6 * limit:.0f} µm"
+    if effect.floor.p05 > limit:
+        return f"{words}: not good enough for {1e6 * limit:.0f} µm"
+    return f"{words}: cannot tell whether it is good enough for {1e6 * limit:.0f} µm"
+
+
+def _spring(plan: Plan) -> str | None:
+    """How a thin part springs."""
+    spring = plan.spring
+    if spring is None:
+        return None
+    words = (
+        f"the press springs it flat by {1e6 * spring.flexed:.0f} µm at the start; at the stop "
+        f"{1e6 * spring.comes_back:.0f} µm are pressed in and come back when it is let go; "
+        f"flatness after the same work {1e6 * spring.flatness:.0f} µm, were it rigid "
+        f"{1e6 * spring.flatness_rigid:.0f} µm, with a stiff block behind it "
+        f"{1e6 * spring.flatness_backed:.0f} µm"
+    )
+    if spring.asked is None:
+        return words
+    if spring.largest_press is None:
+        return f"{words}; even with no press more than {1e6 * spring.asked:.0f} µm come back"
+    return (
+        f"{words}; up to {spring.largest_press:.0f} N of press keep what comes back within "
+        f"{1e6 * spring.asked:.0f} µm"
+    )
+
+
+def _chances(plan: Plan) -> str:
+    words = f"to reach the goal {chance(plan.chance_goal)}"
+    if plan.chance_allowance is None:
+        return words
+    inside = chance(plan.chance_allowance)
+    return f"{words}; to stay inside the allowance {inside}; both {chance(plan.chance_both)}"
+
+
+def _gasket(plan: Plan) -> str:
+    asked = plan.scenario.part.gasket_ra
+    if asked is None:
+        return "; what the gasket asks is not stated"
+    fits = {True: "suits", False: "does not suit", None: "may or may not suit"}[plan.finish_fits]
+    return f"; {fits} the gasket ({roughness(asked)})"
+
+
+def _best(plan: Plan) -> str | None:
+    best = plan.best_point
+    if best is None:
+        return "not reached within the strokes looked at: it would still get flatter"
+    return (
+        f"after {best.strokes} strokes, flatness {microns(best.flatness)}; from there the next block makes "
+        f"it worse with a chance of {chance(best.worse_after)}"
+    )
+
+
+def _how_sure(plan: Plan) -> Section:
+    rows: list[tuple[str, str | None]] = [
+        (
+            "Bands",
+            f"{plan.members} faces and pairs of hands that fit what is known; seed {plan.seed}. {BAND_WORDS}",
+        ),
+        ("Numerical error", error_words(plan.errors)),
+        ("Thresholds", _thresholds(plan)),
+        ("Positions", AXES),
+    ]
+    if plan.clipped > 0.0:
+        rows.append(
+            (
+                "Hands",
+                f"in {share(plan.clipped)} of the work the wobble would have tipped the part; the hands are "
+                "taken to catch it at the edge",
+            )
+        )
+    if plan.tipped > 0.0:
+        rows.append(("Tipping", f"in {share(plan.tipped)} of the work the mean press lies off the face"))
+    return Section("How sure", (facts(*rows),), aside=True)
+
+
+LINES_DRAWN = {
+    "leave_at": "left alone if flat already with a chance of {} or more",
+    "needs_work_at": "in need of work if that is {} or less",
+    "lap_at": "lapped if it ends inside both limits with a chance of {} or more",
+    "shop_at": "machine shop if that is {} or less",
+    "numerical_error_over_limit": "cannot tell where the numerical error is over {} of the limit and "
+    "could turn the answer",
+    "senses_disagree_at": "cannot tell where straightedge and zone differ by {} or more in that chance",
+}
+
+
+def _thresholds(plan: Plan) -> str:
+    known = [
+        LINES_DRAWN.get(name, name.replace("_", " ") + " {}").format(f"{100.0 * value:.0f} %")
+        for name, value in plan.verdict.thresholds.items()
+    ]
+    return "; ".join(known) + "; else cannot tell"

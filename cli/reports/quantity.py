@@ -1,0 +1,128 @@
+"""Numbers as a person reads them: with unit and band, and no digit that means nothing."""
+
+from __future__ import annotations
+
+import math
+from typing import Protocol
+
+from handlap.sim.common.chance import percent
+
+chance = percent
+"""A chance as everything else here: a number in words."""
+
+FEWEST_STEPS = 8.0
+"""A band spans at least this many steps of the last digit shown; steps are 1, 2 or 5."""
+MOST_DIGITS = 4
+NOTHING = 1e-300
+"""Below this a number is shown as nought; powers of ten run out not far under it."""
+
+
+class Triple(Protocol):
+    """Anything with a 5, 50 and 95 % point, such as :class:`handlap.sim.job.results.Band`."""
+
+    @property
+    def p05(self) -> float: ...
+    @property
+    def p50(self) -> float: ...
+    @property
+    def p95(self) -> float: ...
+
+
+def _in_steps(value: float, step: float) -> str:
+    """Value rounded to a multiple of a step, with as many decimals as the step has."""
+    text = f"{round(value / step) * step:.{max(0, -math.floor(math.log10(step) + 1e-9))}f}"
+    return text.lstrip("-") if float(text) == 0.0 else text.replace("-", "−")
+
+
+def number(value: float, digits: int = 3, finest: float = 0.0) -> str:
+    """A number to so many significant digits, without exponent; none finer than ``finest``.
+
+    >>> number(0.04567), number(1234.5), number(-2.5, 2), number(0.0), number(0.04567, 3, 0.01)
+    ('0.0457', '1230', '−2.5', '0', '0.05')
+    """
+    if not math.isfinite(value):
+        return "none"
+    if abs(value) < NOTHING:
+        return "0"
+    exponent = math.floor(math.log10(abs(value))) - digits + 1
+    if round(abs(value) / 10.0**exponent) >= 10**digits:
+        exponent += 1
+    return _in_steps(value, max(10.0**exponent, finest))
+
+
+def stated(value: float) -> str:
+    """A number as a person wrote it.
+
+    >>> stated(50.0), stated(0.8), stated(57.15), stated(-3.0)
+    ('50', '0.8', '57.15', '−3')
+    """
+    text = f"{value:.7g}"
+    text = f"{value:.0f}" if "e+" in text else text
+    return text.replace("-", "−")
+
+
+def _step(band: Triple) -> float:
+    """The step of the last digit worth showing for a band."""
+    finest = (band.p95 - band.p05) / FEWEST_STEPS
+    largest = max(abs(band.p05), abs(band.p50), abs(band.p95))
+    power = 10.0 ** math.floor(math.log10(finest))
+    step = next(m for m in (5.0, 2.0, 1.0) if m * power <= finest * (1.0 + 1e-9)) * power
+    return max(step, 10.0 ** (math.floor(math.log10(largest)) - MOST_DIGITS + 1))
+
+
+def spread_words(band: Triple, *, whole: bool = False, finest: float = 0.0) -> str:
+    """The ends of a band, such as ``31–58``, or ``−3 to 5`` where one is negative.
+
+    ``whole``: the figure counts things, so it has no decimals; ``finest``: least step shown.
+    Empty for a band of no width.
+    """
+    if not band.p95 > band.p05:
+        return ""
+    step = max(1.0 if whole else finest, _step(band))
+    low, high = _in_steps(band.p05, step), _in_steps(band.p95, step)
+    return f"{low} to {high}" if "−" in low + high else f"{low}–{high}"
+
+
+def quantity(band: Triple, unit: str = "", *, whole: bool = False, finest: float = 0.0) -> str:
+    """A figure with its unit and its band; see :func:`spread_words`.
+
+    >>> from handlap.sim.job.results import Band
+    >>> quantity(Band(31.234, 42.123, 58.49), "µm")
+    '42 µm (32–58)'
+    >>> quantity(Band(-3.4, 1.26, 5.0), "µm")
+    '1 µm (−3 to 5)'
+    >>> quantity(Band(2.0, 2.0, 2.0), "g")
+    '2.00 g'
+    """
+    with_unit = f" {unit}" if unit else ""
+    if not (math.isfinite(band.p05) and math.isfinite(band.p50) and math.isfinite(band.p95)):
+        return "not known"
+    if not band.p95 > band.p05:
+        text = f"{band.p50:.0f}" if whole else number(band.p50, finest=finest)
+        return text + with_unit
+    step = max(1.0 if whole else finest, _step(band))
+    middle = _in_steps(band.p50, step)
+    span = spread_words(band, whole=whole, finest=finest)
+    return middle + with_unit + ("" if span == f"{middle}–{middle}" else f" ({span})")
+
+
+def share(value: float) -> str:
+    """A chance or share in per cent, never a false 0 or 100.
+
+    >>> share(0.0), share(0.004), share(0.37), share(0.998), share(1.0)
+    ('0 %', 'under 1 %', '37 %', 'over 99 %', '100 %')
+    """
+    if 0.0 < value < 0.01:
+        return "under 1 %"
+    if 0.99 < value < 1.0:
+        return "over 99 %"
+    return f"{100.0 * value:.0f} %"
+
+
+def counted(value: float, thing: str, things: str | None = None) -> str:
+    """A whole number of things.
+
+    >>> counted(1, "sheet"), counted(3, "sheet"), counted(2, "pass", "passes")
+    ('1 sheet', '3 sheets', '2 passes')
+    """
+    return f"{value:.0f} {thing if round(value) == 1 else things or thing + 's'}"

@@ -1,0 +1,277 @@
+"""What the record of a part says."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Literal
+
+from handlap.cli.reports.as_json import band, figure, job_json
+from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
+from handlap.cli.reports.quantity import chance, counted, number, stated
+from handlap.cli.reports.wording import (
+    AXES,
+    BAND_WORDS,
+    GRAM,
+    MICRON,
+    TAPER_SIGNS,
+    doubts_section,
+    face_words,
+    facts,
+    microns,
+    roughness,
+    sentence,
+    subject,
+    wanted_words,
+)
+
+if TYPE_CHECKING:
+    from handlap.sim.bench.after_cut import Effect
+    from handlap.sim.bench.record import LimitHeld, Record, Weighed
+    from handlap.sim.face.survey import Survey
+
+Tone = Literal["good", "doubt", "bad", "plain"]
+UNITS = {"m": ("mm", 1e3), "m³": ("cm³", 1e6), "rad": ("°", 180.0 / math.pi), "": ("", 1.0)}
+WAYS = {"part": "Part weighed", "swarf": "Swarf weighed"}
+AGREEMENT = {
+    "agree": "the two agree",
+    "disagree": "weighing and model DISAGREE: oil or water in the part, lost swarf, a slip in the log?",
+    "cannot tell": "the model knows too little without the weighing to agree or not",
+}
+
+
+def record_report(found: Record) -> Report:
+    """The record as a report."""
+    answers = [limit.answer for limit in found.limits]
+    answer, tone = _answer(answers)
+    lead = tuple(sentence(_limit_words(limit)) for limit in found.limits)
+    sections = [
+        Section("The face", (_face(found), Picture("warp.png", "The typical face before and now.", "Maps."))),
+        Section("The work", tuple(_work(found))),
+        Section("Metal off", tuple(_metal(found))),
+    ]
+    if found.effects:
+        sections.append(Section("What the cut does", tuple(_effects(found))))
+    sections += doubts_section(found.scenario.warnings, found.notes)
+    entries = [f"{e.when[:10]}: {e.note}" for e in found.log.standing if e.note]
+    if entries:
+        sections.append(Section("Notes from the log", (Bullets(tuple(entries)),)))
+    sections += [Section("Take care", (Bullets(found.cautions),)), _how_sure(found)]
+    return Report("record", answer, tone, subject(found.scenario), lead, tuple(sections))
+
+
+def _answer(answers: Sequence[str]) -> tuple[str, Tone]:
+    if "not met" in answers:
+        return "Record: a limit is not met", "bad"
+    if "cannot tell" in answers:
+        return "Record: cannot tell of every limit", "doubt"
+    return "Record: the limits are met", "good"
+
+
+def _limit_words(limit: LimitHeld) -> str:
+    counted_chance = "" if limit.chance is None else f" (chance of meeting it {chance(limit.chance)})"
+    return f"{limit.name}: {limit.answer}{counted_chance}; {limit.reason}"
+
+
+def _surveyed(survey: Survey | None) -> str:
+    if survey is None:
+        return "not read after the last stroke"
+    return (
+        f"{microns(survey.bands.straightedge)} by the straightedge, {microns(survey.bands.flatness)} "
+        f"as minimum zone; {survey.shape.words}"
+    )
+
+
+def _face(found: Record) -> Block:
+    part = found.scenario.part
+    by = "by the straightedge" if part.limit_by == "straightedge" else "as minimum zone"
+    return facts(
+        ("Part", part.name),
+        ("Face", face_words(part)),
+        ("Wanted", wanted_words(part)),
+        ("Read before", _surveyed(found.before)),
+        ("Read after", _surveyed(found.after)),
+        ("With the log", f"{microns(found.measured)} {by} now, {microns(found.flatness)} as minimum zone"),
+        ("Finish", f"{roughness(found.finish)} by the last paper, {found.log.paper}; not measured"),
+    )
+
+
+def _work(found: Record) -> list[Block]:
+    rows = tuple((p.paper, str(p.strokes), str(p.sheets), str(p.brushings)) for p in found.papers)
+    dates = sorted(e.when[:10] for e in found.log.standing if e.when)
+    when = "" if not dates else dates[0] if dates[0] == dates[-1] else f"{dates[0]} to {dates[-1]}"
+    how = "" if found.minutes_logged else ", where not written down guessed from the pace"
+    return [
+        facts(
+            ("When", when or None),
+            ("Strokes", counted(found.log.strokes, "stroke")),
+            ("Time", f"{number(found.minutes, 3)} min of strokes{how}"),
+        ),
+        Table(("paper", "strokes", "sheets", "brushings"), rows),
+    ]
+
+
+def _metal(found: Record) -> list[Block]:
+    return [
+        facts(
+            ("Mean depth", f"{microns(found.mean_depth)}, by readings, weighings and dye together"),
+            ("Deepest spot", microns(found.greatest_depth)),
+            (
+                "Taper",
+                f"along {microns(found.taper_along)}, across {microns(found.taper_across)}; {TAPER_SIGNS}",
+            ),
+            *((WAYS[w.way], _weighed_words(w)) for w in found.weighed),
+            ("Weighing", None if found.weighed else "nothing was weighed"),
+        )
+    ]
+
+
+def _weighed_words(weighed: Weighed) -> str:
+    first, last = weighed.strokes
+    return (
+        f"{number(GRAM * weighed.mass, 3)} g from stroke {first} to {last}: "
+        f"{microns(weighed.depth)} on average; the model without any weighing has "
+        f"{microns(weighed.model)}: {AGREEMENT[weighed.agreement]}"
+    )
+
+
+def _before(effect: Effect) -> str:
+    unit, factor = UNITS[effect.unit]
+    return f"{stated(float(f'{effect.before * factor:.5g}'))}{_with(unit)}"
+
+
+def _with(unit: str) -> str:
+    return unit if unit in ("", "°") else f" {unit}"
+
+
+def _after(effect: Effect) -> str:
+    """The figure after the cut; three decimals of a millimetre are a micrometre."""
+    unit, factor = UNITS[effect.unit]
+    low, middle, high = (f"{x * factor:.3f}" for x in (effect.after.p05, effect.after.p50, effect.after.p95))
+    span = "" if low == high else f" ({low}–{high})"
+    return f"{middle}{_with(unit)}{span}"
+
+
+def _effects(found: Record) -> list[Block]:
+    met = {True: "met", False: "NOT met", None: "cannot tell"}
+    rows = tuple(
+        (
+            effect.name,
+            _before(effect) if effect.before or effect.unit == "" else "",
+            _after(effect),
+            "" if effect.limit is None
+            else f"{stated(float(f'{effect.limit * UNITS[effect.unit][1]:.5g}'))}: {met[effect.met]}",
+        )
+        for effect in found.effects
+    )  # fmt: skip
+    words = tuple(dict.fromkeys(sentence(f"{e.name}: {e.words}") for e in found.effects if e.words))
+    tail = Words(
+        "Volumes, cam and flange follow the mean depth; clearances, holes and thickness the deepest spot. "
+        "Geometry only: the maker's limits decide, and facing does not straighten a bent cam line."
+    )
+    blocks: list[Block] = [Table(("what", "before", "after", "at least"), rows, (0, 3), wraps=0)]
+    return [*blocks, Bullets(words), tail] if words else [*blocks, tail]
+
+
+def _how_sure(found: Record) -> Section:
+    learnt = found.learnt
+    looks = counted(len(learnt.workshop.looks), "weighing or reading", "weighings and readings")
+    rows = facts(
+        (
+            "Members",
+            f"{learnt.effective:.0f} of {learnt.members} still count after {looks}; seed {found.seed}",
+        ),
+        ("Bands", BAND_WORDS),
+        ("Limits", "met or not met from a chance of nine in ten; else it cannot be told"),
+        ("Positions", AXES),
+    )
+    return Section("How sure", (rows,), aside=True)
+
+
+def record_pictures(found: Record) -> dict[str, bytes]:
+    """PNG by name: the face before and now."""
+    import matplotlib
+    import numpy as np
+
+    from handlap.cli.drawing.pictures import STYLE, png, warp_figure
+
+    learnt = found.learnt
+    now = learnt.now
+    typical = int(np.argmin(np.sum((now - np.median(now, axis=0)) ** 2, axis=1)))
+    with matplotlib.rc_context(STYLE):
+        figure = warp_figure(
+            found.scenario.part.outline,
+            learnt.workshop.bench.grid,
+            learnt.posterior.before[typical],
+            now[typical],
+        )
+        return {"warp.png": png(figure)}
+
+
+def _survey_json(survey: Survey | None) -> dict[str, Any] | None:
+    if survey is None:
+        return None
+    return {
+        "straightedge_um": band(survey.bands.straightedge, MICRON),
+        "flatness_um": band(survey.bands.flatness, MICRON),
+        "shape": survey.shape.words,
+        "answer": survey.verdict.answer,
+    }
+
+
+def _effect_json(effect: Effect) -> dict[str, Any]:
+    unit, factor = UNITS[effect.unit]
+    return {
+        "name": effect.name,
+        "unit": unit or None,
+        "before": figure(effect.before, factor),
+        "after": band(effect.after, factor),
+        "at_least": figure(effect.limit, factor),
+        "met": effect.met,
+    }
+
+
+def record_json(found: Record) -> dict[str, Any]:
+    """The record as one object."""
+    return {
+        "schema": "handlap.record/1",
+        **job_json(found.scenario),
+        "seed": found.seed,
+        "members": found.learnt.members,
+        "members_effective": figure(found.learnt.effective),
+        "strokes": found.log.strokes,
+        "limits": [
+            {"name": x.name, "answer": x.answer, "reason": x.reason, "chance": figure(x.chance)}
+            for x in found.limits
+        ],
+        "read_before": _survey_json(found.before),
+        "read_after": _survey_json(found.after),
+        "now": {
+            "measured_um": band(found.measured, MICRON),
+            "flatness_um": band(found.flatness, MICRON),
+        },
+        "removed": {
+            "mean_um": band(found.mean_depth, MICRON),
+            "greatest_um": band(found.greatest_depth, MICRON),
+            "taper_along_um": band(found.taper_along, MICRON),
+            "taper_across_um": band(found.taper_across, MICRON),
+        },
+        "weighed": [
+            {
+                "way": w.way,
+                "mass_g": figure(w.mass, GRAM),
+                "mean_depth_um": band(w.depth, MICRON),
+                "model_without_weighing_um": band(w.model, MICRON),
+                "agreement": w.agreement,
+                "strokes": list(w.strokes),
+            }
+            for w in found.weighed
+        ],
+        "papers": [vars(p) for p in found.papers],
+        "minutes": figure(found.minutes),
+        "minutes_all_logged": found.minutes_logged,
+        "finish_ra_um": [figure(x, MICRON) for x in found.finish],
+        "effects": [_effect_json(e) for e in found.effects],
+        "notes": list(found.notes),
+        "cautions": list(found.cautions),
+    }

@@ -1,0 +1,350 @@
+"""What a re-plan says: stop or go on, what was learnt, what to expect; and the trial block."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from handlap.cli.reports.as_json import band, figure, job_json
+from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Words
+from handlap.cli.reports.quantity import chance, counted, number, quantity, share, stated
+from handlap.cli.reports.wording import (
+    BAND_WORDS,
+    GRAM,
+    MICRON,
+    MM,
+    TAPER_SIGNS,
+    TURNS,
+    every,
+    face_words,
+    facts,
+    microns,
+    sentence,
+    subject,
+    wanted_words,
+)
+
+if TYPE_CHECKING:
+    from handlap.sim.bench.bench_trial import Trial
+    from handlap.sim.bench.learn import Quantity
+    from handlap.sim.bench.replan import Replan
+    from handlap.sim.job.scenario import Scenario
+
+Tone = Literal["good", "doubt", "bad", "plain"]
+ANSWERS: dict[str, tuple[str, Tone]] = {
+    "go on": ("Go on", "plain"),
+    "goal met": ("Stop: the goal is met", "good"),
+    "stop": ("Stop", "bad"),
+    "out of reach": ("Stop: out of reach by hand", "bad"),
+    "cannot tell": ("Cannot tell", "doubt"),
+}
+MOST_LOOKS = 10
+NAMES = {
+    "cut": "what fresh paper takes off in 100 strokes",
+    "rate": "cutting rate, mm³/(N·m)",
+    "bedding": "bedding of the grit, λ/d",
+    "friction": "friction",
+    "ageing": "ageing of the paper, factor",
+    "press": "press of the hands, N",
+    "height": "height of the hands, mm",
+    "bias_along": "bias along, mm (+ away)",
+    "bias_across": "bias across, mm (+ left)",
+    "wobble_along": "wobble along, mm",
+    "wobble_across": "wobble across, mm",
+    "push_over_pull": "push over pull",
+    "face": "flatness at the start, µm",
+}
+UNITS = {
+    "cut": 1e6, "rate": 1e9, "height": 1e3, "bias_along": 1e3, "bias_across": 1e3, "wobble_along": 1e3,
+    "wobble_across": 1e3, "face": 1e6,
+}  # fmt: skip
+SIDES = {"bias_across": ("left", "right"), "bias_along": ("far side", "near side")}
+LITTLE_BIAS = 2e-3
+
+
+def replan_report(found: Replan) -> Report:
+    """The report of a re-plan."""
+    answer, tone = ANSWERS[found.advice]
+    if found.advice == "go on":
+        answer = f"Go on: {counted(found.block, 'stroke')} more on {found.paper}, then look"
+    lead = tuple(sentence(reason) for reason in found.reasons)
+    sections = [Section("Where it stands", (_now(found),))]
+    if found.ask:
+        sections.insert(0, Section("Look again", (Bullets(tuple(map(sentence, found.ask))),)))
+    sections += [_learnt(found), *_rest(found)]
+    sections += [Section("Take care", (Bullets(found.cautions),)), _how_sure(found)]
+    return Report("replan", answer, tone, subject(found.scenario), lead, tuple(sections))
+
+
+def _now(found: Replan) -> Any:
+    by = "by the straightedge" if found.scenario.part.limit_by == "straightedge" else "as minimum zone"
+    best = None
+    if found.best.strokes < found.strokes:
+        best = (
+            f"at {found.best.strokes} strokes: {microns(found.best.measured)}; chance that it is worse now "
+            f"{chance(found.best.worse_now)}"
+        )
+    return facts(
+        ("Face", face_words(found.scenario.part)),
+        ("Wanted", wanted_words(found.scenario.part)),
+        ("Done", f"{counted(found.strokes, 'stroke')}, now on {found.paper}"),
+        ("Out of flat", f"{microns(found.measured)} {by}; inside the limit with a chance of "
+                        f"{chance(found.chance_goal)}"),
+        ("Minimum zone", microns(found.flatness) if by != "as minimum zone" else None),
+        ("Best so far", best or "now"),
+        ("Metal off", f"{microns(found.mean_depth)} on average, {microns(found.greatest_depth)} at the "
+                      f"deepest; {quantity(found.mass.scaled(GRAM), 'g', finest=0.001)}"),
+        ("Taper", f"along {microns(found.taper_along)}, across {microns(found.taper_across)}; {TAPER_SIGNS}"),
+    )  # fmt: skip
+
+
+def learnt_words(item: Quantity) -> str | None:
+    """What was learnt of a quantity, as a sentence; None where nothing was."""
+    if item.standing == "still our assumption":
+        return None
+    if item.name == "cut":
+        half = 50.0 * (item.after.p95 - item.after.p05) / item.after.p50
+        depth = quantity(item.after.scaled(MICRON), "µm", finest=0.01)
+        times = "of" if item.shift < 1.0 else "times"
+        return (
+            f"your paper, with your hands, cuts {number(item.shift, 2)} {times} what was assumed, ± "
+            f"{number(half, 2)} %: {depth} in 100 strokes while it is fresh"
+        )
+    if item.name in SIDES:
+        middle = item.after.p50
+        if abs(middle) < LITTLE_BIAS:
+            return (
+                f"you press in the middle, {NAMES[item.name].split(',', maxsplit=1)[0].split()[1]} the stroke"
+            )
+        side = SIDES[item.name][0 if middle > 0.0 else 1]
+        return f"you press {quantity(item.after.scaled(MM), 'mm')} to the {side}"
+    if item.name == "bedding":
+        return f"the grit beds {number(item.shift, 2)} times as deep as was assumed"
+    if item.name == "ageing":
+        return f"your paper lasts {number(item.shift, 2)} times as long as was assumed"
+    return None
+
+
+def _learnt(found: Replan) -> Section:
+    learnt = found.learnt
+    if not learnt.believed:
+        return Section("What was learnt", (Words("Nothing that could be relied on: see above."),))
+    said = [words for item in learnt.quantities if (words := learnt_words(item))]
+    rows = tuple(
+        (
+            NAMES[item.name] + (", µm" if item.name == "cut" else ""),
+            quantity(item.before.scaled(UNITS.get(item.name, 1.0))),
+            quantity(item.after.scaled(UNITS.get(item.name, 1.0))),
+            item.standing,
+        )
+        for item in learnt.quantities
+    )
+    blocks = [Table(("what", "assumed", "now", "standing"), rows, (0, 1, 2, 3), wraps=0)]
+    lead = [Bullets(tuple(map(sentence, said)))] if said else [Words("Nothing yet beyond what was assumed.")]
+    tail = Words(
+        "Rate and press are told apart only by a scale under the press; friction and wobble never by a log. "
+        "Learnt: the spread fell to under half; partly: to under four fifths."
+    )
+    return Section("What was learnt", (*lead, *blocks, tail))
+
+
+def _rest(found: Replan) -> list[Section]:
+    rows = facts(
+        ("Next", f"{counted(found.block, 'stroke')} on {found.paper}, then clean, look, dye, measure, weigh; "
+                 "write it down"),
+        ("Turn", f"{TURNS.get(found.scenario.turning.name, found.scenario.turning.name)}; every "
+                 f"{every(found.rhythm.turn_every)} strokes" if found.rhythm.turn_every else "never"),
+        ("Paper", f"brush every {every(found.rhythm.brush_every)}, new sheet every "
+                  f"{every(found.rhythm.sheet_every)} strokes"),
+        ("To the goal", _totals(found)),
+        ("Then", "; ".join(f"{p.paper}, some {p.strokes} strokes, only until the scratches are gone"
+                           for p in found.finer) or None),
+        ("Risks", f"next block makes it worse: {chance(found.chance_worse)}"
+                  + ("" if found.chance_deep is None
+                     else f"; passes the allowance: {chance(found.chance_deep)}")),
+    )  # fmt: skip
+    blocks: list[Any] = [rows]
+    if found.ahead and found.advice in ("go on", "cannot tell"):
+        step = max(1, -(-len(found.ahead) // MOST_LOOKS))
+        table = tuple(
+            (
+                str(look.strokes),
+                microns(look.measured, ""),
+                microns(look.greatest_depth, ""),
+                chance(look.reached),
+                chance(look.worse),
+            )
+            for look in found.ahead[step - 1 :: step]
+        )
+        heads = (
+            "strokes\nin all",
+            "out of flat\nµm",
+            "deepest\nµm",
+            "goal\nmet by then",
+            "worse than\nlook before",
+        )
+        blocks.append(Table(heads, table, ()))
+    blocks.append(
+        Picture("course.png", "The log as learnt, and on from there.", "Flatness and depth against strokes.")
+    )
+    blocks.append(
+        Picture(
+            "warp.png",
+            "The typical face before the first stroke, and now.",
+            "Maps of the face, then and now.",
+        )
+    )
+    title = "The rest of the work" if found.advice in ("go on", "cannot tell") else "If you went on"
+    return [Section(title, tuple(blocks))]
+
+
+def _totals(found: Replan) -> str:
+    def told(total: Any, reached: float) -> str:
+        if total is None:
+            return "never"
+        often = "" if reached > 0.95 else f" (in {share(reached)} of the cases at all)"
+        return f"{quantity(total, 'strokes', whole=True)}{often}"
+
+    left = (
+        "" if found.total is None else f", {max(0, round(found.total.p50) - found.strokes)} of them to come"
+    )
+    return (
+        f"{told(found.total, found.reached)} from the start{left}; without the log it would be "
+        f"{told(found.first_total, found.first_reached)}"
+    )
+
+
+def _how_sure(found: Replan) -> Section:
+    learnt = found.learnt
+    rows = facts(
+        ("Members", f"{learnt.effective:.0f} of {learnt.members} still count after {_looks(found)}; "
+                    f"seed {found.seed}"),
+        ("Bands", f"{BAND_WORDS} Flatness has 6 µm more on either side, for a model not quite right."),
+        ("Numerical error", f"step {number(MICRON * learnt.workshop.course.error, 2)} µm; "
+                            f"{learnt.workshop.bench.grid.n_cells} cells"),
+    )  # fmt: skip
+    return Section("How sure", (rows,), aside=True)
+
+
+def _looks(found: Replan) -> str:
+    return counted(len(found.learnt.workshop.looks), "weighing or reading", "weighings and readings")
+
+
+def replan_json(found: Replan) -> dict[str, Any]:
+    """A re-plan as one object."""
+    learnt = found.learnt
+    return {
+        "schema": "handlap.replan/1",
+        **job_json(found.scenario),
+        "members": learnt.members,
+        "members_effective": figure(learnt.effective),
+        "believed": learnt.believed,
+        "seed": found.seed,
+        "verdict": {"answer": found.advice, "reasons": list(found.reasons), "look_again": list(found.ask)},
+        "strokes": found.strokes,
+        "paper": found.paper,
+        "next_block_strokes": found.block,
+        "turn_every": found.rhythm.turn_every,
+        "brush_every": found.rhythm.brush_every,
+        "sheet_every": found.rhythm.sheet_every,
+        "measured_um": band(found.measured, MICRON),
+        "flatness_um": band(found.flatness, MICRON),
+        "removed": {
+            "mean_um": band(found.mean_depth, MICRON),
+            "greatest_um": band(found.greatest_depth, MICRON),
+            "taper_along_um": band(found.taper_along, MICRON),
+            "taper_across_um": band(found.taper_across, MICRON),
+            "mass_g": band(found.mass, GRAM),
+        },
+        "chance": {
+            "goal_met": figure(found.chance_goal),
+            "next_block_worse": figure(found.chance_worse),
+            "next_block_passes_allowance": figure(found.chance_deep),
+            "goal_in_reach": figure(found.reached),
+        },
+        "best_so_far": {
+            "strokes": found.best.strokes,
+            "measured_um": band(found.best.measured, MICRON),
+            "chance_worse_now": figure(found.best.worse_now),
+        },
+        "strokes_to_goal": band(found.total),
+        "strokes_to_goal_without_log": band(found.first_total),
+        "learnt": [
+            {
+                "name": q.name,
+                "assumed": band(q.before, UNITS.get(q.name, 1.0)),
+                "now": band(q.after, UNITS.get(q.name, 1.0)),
+                "spread_ratio": figure(q.ratio),
+                "standing": q.standing,
+                "words": learnt_words(q) if learnt.believed else None,
+            }
+            for q in learnt.quantities
+        ],
+        "ahead": [
+            {
+                "strokes": look.strokes,
+                "measured_um": band(look.measured, MICRON),
+                "greatest_depth_um": band(look.greatest_depth, MICRON),
+                "chance_goal_met": figure(look.reached),
+                "chance_worse": figure(look.worse),
+            }
+            for look in found.ahead
+        ],
+        "finer_papers": [{"paper": p.paper, "strokes": p.strokes} for p in found.finer],
+        "cautions": list(found.cautions),
+    }
+
+
+def trial_report(scenario: Scenario, trial: Trial, path: Path, *, begun: bool) -> Report:
+    """How long a first block has to be."""
+    from handlap.sim.planning.cautions import cautions
+
+    heads = ("scale reads to", "the part,\nstrokes", "its swarf,\nstrokes")
+    rows = tuple(
+        (f"{stated(GRAM * d)} g", str(p), str(s))
+        for d, p, s in zip(trial.divisions, trial.part, trial.swarf, strict=True)
+    )
+    within = f"{100 * trial.within:.0f} %"
+    lead = (
+        f"One stroke on {trial.paper} takes some {number(1e6 * trial.mass_per_stroke, 2)} mg. A weighing "
+        f"tells the rate within {within} (standard error) after the strokes below; sooner it tells little.",
+    )
+    advice = (
+        "Weigh the part clean and dry before the first stroke and after the block: 0.1 g of oil or water "
+        "left in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it gets "
+        "lost, which is allowed for.",
+        "No scale? Dye the face, and write down after some 40 strokes how much dye is left, on a raster of "
+        "3 × 5.",
+        "A first block without turning (log it with --not-turned) shows best where you press; keep it short, "
+        "it cuts a slant.",
+        "Leaves tell most about the strokes to the goal: read the lines again after the block.",
+        f"Write it down with handlap log; the log is {path}.",
+    )
+    items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
+    return Report(
+        "replan",
+        "A trial block" if begun else "No strokes in the log yet: begin with a trial block",
+        "plain",
+        subject(scenario),
+        lead,
+        (
+            Section("Strokes until a weighing tells the rate", (Table(heads, rows, ()),)),
+            Section("How to go about it", (Bullets(advice),)),
+            Section("Take care", (Bullets(items),)),
+        ),
+    )
+
+
+def trial_json(scenario: Scenario, trial: Trial) -> dict[str, Any]:
+    """The trial as one object."""
+    return {
+        "schema": "handlap.trial/1",
+        **job_json(scenario),
+        "paper": trial.paper,
+        "mg_per_stroke": figure(trial.mass_per_stroke, 1e6),
+        "within": trial.within,
+        "scales": [
+            {"division_g": figure(d, GRAM), "strokes_part": p, "strokes_swarf": s}
+            for d, p, s in zip(trial.divisions, trial.part, trial.swarf, strict=True)
+        ],
+    }

@@ -1,0 +1,133 @@
+"""What a survey says of a face."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+from handlap.cli.drawing.face_drawing import face_drawing
+from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Words
+from handlap.cli.reports.quantity import chance, number, stated
+from handlap.cli.reports.wording import (
+    AXES,
+    BAND_WORDS,
+    MICRON,
+    doubts_section,
+    face_words,
+    facts,
+    microns,
+    sentence,
+    subject,
+    wanted_words,
+)
+
+if TYPE_CHECKING:
+    from handlap.sim.face.survey import Survey
+    from handlap.sim.job.scenario import Scenario
+
+Tone = Literal["good", "doubt", "bad", "plain"]
+ANSWERS: dict[str, tuple[str, Tone]] = {
+    "yes": ("Flat enough", "good"),
+    "no": ("Not flat enough", "bad"),
+    "cannot tell": ("Cannot tell whether it is flat enough", "doubt"),
+}
+COLUMNS = 72
+NINETY = 1.645
+"""Standard deviations on either side that hold 90 of 100."""
+
+
+def survey_report(scenario: Scenario, found: Survey) -> Report:
+    """The report of a survey."""
+    answer, tone = ANSWERS[found.verdict.answer]
+    sections = [_face(scenario, found)]
+    if found.contradictions:
+        lead = Words(
+            "These do not fit the rest. Nothing was left out: read them again and run the survey again."
+        )
+        items = tuple(
+            f"{c.line} at {stated(1e3 * c.at)} mm: {_reading(c.goes, c.stops)}; "
+            f"wrong with a chance of {chance(c.chance)}"
+            for c in found.contradictions
+        )
+        sections.append(Section("Read again", (lead, Bullets(items))))
+    sections += doubts_section(scenario.warnings, found.notes)
+    if found.next_line is not None:
+        sections.append(Section("What more to read", (Words(sentence(found.next_line.words)),)))
+    sections.append(_how_sure(found))
+    return Report(
+        kind="survey",
+        answer=answer,
+        tone=tone,
+        subject=subject(scenario),
+        lead=(sentence(found.verdict.reason),),
+        sections=tuple(sections),
+    )
+
+
+def _reading(goes: float, stops: float) -> str:
+    went = f"{stated(MICRON * goes)} µm goes" if goes > 0.0 else "none goes"
+    return (
+        f"{went}, nothing thicker tried"
+        if stops == float("inf")
+        else f"{went}, {stated(MICRON * stops)} µm does not"
+    )
+
+
+def _face(scenario: Scenario, found: Survey) -> Section:
+    bands, table = found.bands, found.table
+    measured = None
+    if table is not None:
+        measured = (
+            f"{table.points} points: minimum zone {number(MICRON * table.minimum_zone, 4)} µm, least-squares "
+            f"peak to valley {number(MICRON * table.peak_to_valley, 4)} µm, no model in between"
+        )
+    rows = facts(
+        ("Face", face_words(scenario.part)),
+        ("Wanted", wanted_words(scenario.part)),
+        ("Shape", found.shape.words),
+        ("As measured", measured),
+        ("Flatness", f"{microns(bands.flatness)} as minimum zone"),
+        ("Straightedge", f"{microns(bands.straightedge)}, the worst of six lines"),
+        ("Bow along", microns(bands.bow_along) + "; + is crowned, − hollow"),
+        ("Bow across", microns(bands.bow_across)),
+        ("Twist", microns(bands.twist) + "; + is far right and near left proud"),
+        (
+            "To clear it",
+            f"{microns(bands.depth_to_clear)} off on average, at the best tilt",
+        ),
+    )
+    sd = MICRON * found.sd_map[: found.grid.n_cells]
+    mean, worst = number(NINETY * float(sd.mean()), 2), number(NINETY * float(sd.max()), 2)
+    sure = (
+        f"The map is the middle of {found.ensemble.count} faces. 90 times in 100 it is within ± {mean} µm "
+        f"on average, ± {worst} µm at the worst spot."
+    )
+    if float(sd.max()) == 0.0:
+        sure = "The map is the table of heights, taken as exact."
+    blocks: list[Block] = [
+        rows,
+        face_drawing(found.grid, found.mean_map, COLUMNS),
+        Words(sure),
+        Picture(
+            "map.png",
+            "Above: the middle face. Below: how far out it may be, with the places that were read.",
+            f"Map of the face. {found.shape.words}. {sure}",
+        ),
+    ]
+    return Section("The face", tuple(blocks))
+
+
+def _how_sure(found: Survey) -> Section:
+    verdict = found.verdict
+    limit = f"{stated(MICRON * verdict.limit)} µm"
+    rows: list[tuple[str, str | None]] = [
+        ("Limit", f"chance to be within {limit}: {chance(verdict.straightedge_chance)} by the straightedge, "
+                  f"{chance(verdict.zone_chance)} as minimum zone"),
+        ("Bands", BAND_WORDS),
+        ("Positions", AXES),
+    ]  # fmt: skip
+    if found.table is None:
+        settled = "settled" if found.ensemble.converged else "did not settle: believe no figure above"
+        rows.append(
+            ("Search", f"{settled} (agreement of the chains {found.ensemble.r_hat:.2f}, 1 is perfect)")
+        )
+    return Section("How sure", (facts(*rows),), aside=True)

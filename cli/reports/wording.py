@@ -1,0 +1,155 @@
+"""Phrases the reports share."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from handlap.cli.reports.assumptions import Assumption, assumptions_of
+from handlap.cli.reports.blocks import Block, Facts, Section, Table, Words
+from handlap.cli.reports.quantity import number, quantity, stated
+
+if TYPE_CHECKING:
+    from handlap.sim.job.results import Band, Errors
+    from handlap.sim.job.scenario import Part, Scenario
+
+MICRON, MM, GRAM = 1e6, 1e3, 1e3
+FINEST = 0.01
+"""Last digit of heights shown [µm]: a tenth of the error asked of a single lap."""
+
+TURNS = {
+    "none": "never turned",
+    "half": "half turn of the part",
+    "quarter": "quarter turn of the part, always the same way",
+    "walk": "walk half round the plate, the part stays as it lies",
+    "half and walk": "half turn of the part and walk half round the plate, in turn",
+    "own": "the scenario's own round of turns",
+}
+LIMIT = {"straightedge": "by the straightedge", "zone": "as minimum zone"}
+BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
+TAPER_SIGNS = "+ is more off at the right, at the far side"
+AXES = "u runs along the part from left to right, v across it from near to far, from the middle."
+
+
+def place(u: float, v: float, length: float, width: float) -> str:
+    """Where a point (u, v) [m] lies on a face of that length and width, in words and mm."""
+    far = "far" if v > width / 6 else "near" if v < -width / 6 else ""
+    side = "right" if u > length / 6 else "left" if u < -length / 6 else ""
+    if far and side:
+        words = f"the {far} {side} corner"
+    elif far:
+        words = f"the middle of the {far} side"
+    elif side:
+        words = f"the {side} end"
+    else:
+        words = "the middle"
+    return f"{words} (u {_mm(u)}, v {_mm(v)} mm)"
+
+
+def _mm(length: float) -> str:
+    return number(MM * length, 3, 1.0)
+
+
+def sentence(text: str) -> str:
+    """Words as a sentence."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def every(strokes: int) -> str:
+    """An interval in strokes."""
+    return f"{strokes}" if strokes else "never"
+
+
+def subject(scenario: Scenario) -> str:
+    """The job in a line, marked where its data are invented."""
+    return scenario.title + ("  [invented data]" if scenario.invented else "")
+
+
+def face_words(part: Part) -> str:
+    """Size and metal of the face."""
+    area = number(1e4 * part.outline.area, 4)
+    size = f"{stated(round(MM * part.outline.length, 2))} × {stated(round(MM * part.outline.width, 2))} mm"
+    return f"{size}, {area} cm² of {part.metal.name}"
+
+
+def wanted_words(part: Part) -> str:
+    """What is asked of the face."""
+    asked = f"flat within {stated(MICRON * part.limit)} µm {LIMIT[part.limit_by]}"
+    if part.allowance is None:
+        return asked + "; how much may come off is not stated"
+    return asked + f"; no spot may lose more than {stated(MICRON * part.allowance)} µm"
+
+
+def microns(band: Band, unit: str = "µm") -> str:
+    """A height with its band; ``unit`` "" for a table that has it in the head."""
+    return quantity(band.scaled(MICRON), unit, finest=FINEST)
+
+
+def roughness(span: tuple[float, float]) -> str:
+    """A range of Ra."""
+    low, high = (number(MICRON * ra, 2) for ra in span)
+    return f"Ra {low}–{high} µm" if low != high else f"Ra {low} µm"
+
+
+def _small(error: float) -> str:
+    micron = MICRON * error
+    return f"{number(micron, 1)} µm" if micron >= 0.001 else "under 0.001 µm"
+
+
+def error_words(errors: Errors) -> str:
+    """The numerical error."""
+    return (
+        f"step {_small(errors.step)} (asked: {stated(MICRON * errors.tolerance)}), raster "
+        f"{_small(errors.grid)}; {errors.cells} cells, "
+        f"{errors.rows} positions of the part"
+    )
+
+
+def _taken(assumption: Assumption) -> str:
+    assert not isinstance(assumption.value, str)
+    unit = f" {assumption.unit}" if assumption.unit else ""
+    assert assumption.low is not None and assumption.high is not None
+    low, high = number(assumption.low, 2), number(assumption.high, 2)
+    span = f"{low} to {high}" if "−" in low + high else f"{low}–{high}"
+    return f"{stated(assumption.value)}{unit} ({span})"
+
+
+def _fixed(assumption: Assumption) -> str:
+    value = assumption.value
+    if isinstance(value, str):
+        return f"{assumption.key}: {value}"
+    return f"{assumption.key}: {stated(value)}" + (f" {assumption.unit}" if assumption.unit else "")
+
+
+def assumed_section(scenario: Scenario, *, varied: bool = True) -> Section:
+    """What the scenario did not say, and what was taken for it."""
+    assumed = assumptions_of(scenario)
+    if not assumed:
+        return Section("Taken for granted", (Words("Nothing: the scenario states everything."),), aside=True)
+    wide = [a for a in assumed if a.low is not None]
+    rest = [a for a in assumed if a.low is None]
+    blocks: list[Block] = []
+    if wide:
+        lead = (
+            "The scenario does not state these. The widest ranges make most of the width of the bands: state "
+            "what you know."
+            if varied
+            else "The scenario does not state these; the middle value was used."
+        )
+        rows = tuple((a.key, _taken(a), a.basis) for a in wide)
+        blocks += [Words(lead), Table(("key", "taken (range)", "where from"), rows, (0, 1, 2), wraps=2)]
+    if rest:
+        blocks.append(Words("Not varied: " + "; ".join(_fixed(a) for a in rest) + "."))
+    return Section("Taken for granted", tuple(blocks), aside=True)
+
+
+def doubts_section(warnings: tuple[str, ...], notes: tuple[str, ...]) -> tuple[Section, ...]:
+    """Warnings about the scenario and remarks on the readings, if there are any."""
+    from handlap.cli.reports.blocks import Bullets
+
+    items = tuple(dict.fromkeys((*warnings, *notes)))
+    return (Section("Look again", (Bullets(items),)),) if items else ()
+
+
+def facts(*rows: tuple[str, str | None]) -> Facts:
+    """Facts without the rows of which nothing is known."""
+    return Facts(tuple((name, text) for name, text in rows if text))

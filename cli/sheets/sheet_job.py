@@ -1,0 +1,376 @@
+"""What a job sheet says, for print, for the browser and for the terminal alike."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from handlap.cli.asking.readings_text import leaf_words
+from handlap.cli.reports.plan_report import ANSWERS
+from handlap.cli.reports.quantity import chance, counted, number, quantity, share
+from handlap.cli.reports.wording import GRAM, TURNS, place, roughness, sentence, subject, wanted_words
+from handlap.sim.bench.bench_blocks import (
+    PaperStage,
+    StopMarks,
+    WorkBlock,
+    deciding_leaf,
+    dye_raster,
+    leaf_band,
+    paper_stages,
+    station_gaps,
+    stop_marks,
+    worst_stations,
+)
+from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
+from handlap.sim.common.outline import Array
+from handlap.sim.common.units import System, from_si, plain, show
+from handlap.sim.face.stations import MeasuringLine
+from handlap.sim.job.results import Plan
+from handlap.sim.planning.course import STOP_AT
+
+LAP = ANSWERS["lap"][0]
+MOST_ROWS = 18
+"""Blocks of all stages on a sheet; of more, some are left out between the first and the last."""
+MOST_DYE = 6
+DOTS = 22
+"""Dots of a dye picture along the part."""
+DYE_WORDS = (
+    "A big dot: dye put on at the check before is still there; small: it may be; none: gone. Dye shows where "
+    "it cuts, not how much. A picture that looks quite other is a reason to read the face."
+)
+LEAVES: dict[System, tuple[float, ...]] = {
+    "mm": tuple(1e-6 * x for x in (30, 40, 50, 60, 80, 100, 150, 200, 250, 300)),
+    "inch": tuple(25.4e-6 * x for x in (1.5, 2, 3, 4, 5, 6, 8, 10, 12, 15)),
+}
+"""A common set, where the scenario names none (common practice) [m]."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One block as it is printed, and what lies behind it."""
+
+    block: WorkBlock
+    strokes: str
+    turn: str
+    care: str
+    grams: str
+    dye: str
+    leaf: str
+    goal: str
+    worse: str
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One paper as it is printed."""
+
+    stage: PaperStage
+    title: str
+    facts: tuple[str, ...]
+    rows: tuple[Row, ...]
+    left_out: int
+
+
+@dataclass(frozen=True)
+class DyePicture:
+    """What is left of the dye at a check: chance (rows, columns) from near to far, NaN off the metal."""
+
+    title: str
+    left: Array
+
+
+@dataclass(frozen=True)
+class JobSheet:
+    """A job sheet."""
+
+    answer: str
+    subject: str
+    wanted: str
+    reasons: tuple[str, ...]
+    first: tuple[str, ...]
+    stages: tuple[Stage, ...]
+    where: str
+    """At which stations the leaves are tried first."""
+    stations: tuple[tuple[str, ...], tuple[str, ...]]
+    """The worst stations before and after the work."""
+    dye: tuple[DyePicture, ...]
+    stop: tuple[tuple[str, str], ...]
+    marks: StopMarks
+    cautions: tuple[str, ...]
+    leaf_unit: str
+
+
+def job_sheet_of(plan: Plan, lines: Sequence[MeasuringLine], system: System) -> JobSheet:
+    """The sheet of a plan.
+
+    Parameters
+    ----------
+    lines : the lines of the measuring sheet, whose stations are named
+    system : units of the scenario
+    """
+    part = plan.scenario.part
+    works = plan.verdict.answer != "leave"
+    stages = paper_stages(plan) if works else ()
+    marks = stop_marks(plan)
+    leaves = plan.scenario.readings.leaves or LEAVES[system]
+    ranked = [
+        worst_stations(station_gaps(part.outline, lines, plan.grid, heights))
+        for heights in (plan.map_before, plan.map_after)
+    ]
+    return JobSheet(
+        answer=ANSWERS[plan.verdict.answer][0],
+        subject=subject(plan.scenario),
+        wanted=wanted_words(part),
+        reasons=tuple(
+            sentence(r)
+            for r in (
+                *plan.verdict.reasons,
+                *(f"to find out: {w}" for w in plan.verdict.to_find_out),
+            )
+        ),
+        first=_first(plan) if stages else (),
+        stages=_stages(plan, stages, leaves, system),
+        where=_where(ranked, lines, system) if stages else "",
+        stations=(ranked[0], ranked[1]),
+        dye=_dye(plan, stages),
+        stop=_stop_rules(plan, marks, leaves, system) if stages else (),
+        marks=marks,
+        cautions=plan.cautions,
+        leaf_unit="µm" if system == "mm" else "thou",
+    )
+
+
+def _first(plan: Plan) -> tuple[str, ...]:
+    strokes, wet = plan.scenario.strokes, plan.scenario.paper.wet
+    turns = {s.turning for s in plan.stages if s.strokes and s.turn_every}
+    words = [
+        f"A stroke is there and back, {number(1e3 * strokes.length)} mm each way, {strokes.pattern}; about "
+        f"{plan.scenario.hands.strokes_per_minute.value:.0f} a minute. Paper {'wet' if wet else 'dry'}.",
+        "Hands low and over the middle. Count strokes on from sheet to sheet; the count starts anew with "
+        "each paper.",
+        "At a check: clean the part, look at the dye, lay the straightedge on all lines, weigh what came "
+        "off, write it down, dye the face again.",
+    ]
+    words += [f"Turning: {TURNS.get(name, name)}." for name in sorted(turns)]
+    return tuple(words)
+
+
+def _stages(
+    plan: Plan, stages: Sequence[PaperStage], leaves: Sequence[float], system: System
+) -> tuple[Stage, ...]:
+    total = sum(len(s.blocks) for s in stages)
+    found = []
+    for i, stage in enumerate(stages, 1):
+        share_of_rows = max(3, math.floor(MOST_ROWS * len(stage.blocks) / max(1, total)))
+        blocks, left_out = _kept(stage.blocks, share_of_rows if total > MOST_ROWS else total)
+        p = stage.plan
+        facts = [p.purpose.rstrip(".") + "."] if p.purpose else []
+        facts.append(
+            f"{p.strokes} strokes planned; turn {_every(p.turn_every)}, brush {_every(p.brush_every)}, new "
+            f"sheet {_every(p.sheet_every)}; {counted(p.sheets, 'sheet')}; leaves {roughness(p.roughness)}."
+        )
+        rows = tuple(_row(b, leaves, system, p.brush_every) for b in blocks)
+        found.append(Stage(stage, f"{i}. {p.paper}", tuple(sentence(f) for f in facts), rows, left_out))
+    return tuple(found)
+
+
+def _kept(blocks: tuple[WorkBlock, ...], most: int) -> tuple[tuple[WorkBlock, ...], int]:
+    """The first blocks, the last planned one and the very last, where not all have room."""
+    if len(blocks) <= most:
+        return blocks, 0
+    planned = [b for b in blocks if not b.spare]
+    spare = [b for b in blocks if b.spare]
+    room = max(1, min(len(planned), most - min(len(spare), max(1, most // 4))))
+    kept = _spread(planned, room) + _spread(spare, max(0, most - room))
+    return _joined(blocks, kept), len(blocks) - len(kept)
+
+
+def _joined(blocks: tuple[WorkBlock, ...], kept: list[WorkBlock]) -> tuple[WorkBlock, ...]:
+    """The kept blocks, each with what falls due since the one kept before it."""
+    joined = []
+    before = 0
+    for block in kept:
+        run = [b for b in blocks if before < b.last <= block.last]
+        joined.append(
+            replace(
+                block,
+                first=run[0].first,
+                turns=tuple(at for b in run for at in b.turns),
+                brushings=tuple(at for b in run for at in b.brushings),
+                sheets=tuple(at for b in run for at in b.sheets),
+            )
+        )
+        before = block.last
+    return tuple(joined)
+
+
+def _spread(blocks: list[WorkBlock], most: int) -> list[WorkBlock]:
+    if len(blocks) <= most:
+        return blocks
+    if most <= 1:
+        return blocks[-1:] if most else []
+    step = (len(blocks) - 1) / (most - 1)
+    return [blocks[i] for i in sorted({round(k * step) for k in range(most)})]
+
+
+def _every(strokes: int) -> str:
+    return f"every {strokes}" if strokes else "never"
+
+
+def _marks(at: Sequence[int]) -> str:
+    """Strokes at which something falls due, as few characters as tell it."""
+    if len(at) > 3:
+        return f"{at[0]}, {at[1]} … {at[-1]}"
+    return ", ".join(map(str, at)) or "–"
+
+
+def _row(block: WorkBlock, leaves: Sequence[float], system: System, brush_every: int) -> Row:
+    check = block.check
+    # A sheet that is about to be thrown away is not brushed.
+    brushings = [at for at in block.brushings if at not in block.sheets]
+    care = [f"SHEET {_marks(block.sheets)}"] if block.sheets else []
+    if brushings:
+        often = f"every {brush_every}" if len(brushings) > 1 else _marks(brushings)
+        care.append(f"brush {often}")
+    worse = "" if check.worse_next is None else _short(check.worse_next)
+    return Row(
+        block=block,
+        strokes=f"({block.last})" if block.spare else f"{block.last}",
+        turn=_marks(block.turns),
+        care=", ".join(care) or "–",
+        grams=quantity(check.mass.scaled(GRAM)),
+        dye=quantity(check.dye_left.scaled(100.0), whole=True),
+        leaf=_leaf(leaf_band(check.straightedge, leaves), system),
+        goal=_short(check.reached),
+        worse=worse or "–",
+    )
+
+
+def _short(value: float) -> str:
+    """A chance in per cent for a narrow column."""
+    return chance(value).removesuffix(" %").replace("over ", ">").replace("under ", "<")
+
+
+def _leaf(band: tuple[float, float, float], system: System) -> str:
+    """The thickest leaf expected to go, with its range; 0 for none."""
+    low, middle, high = (plain(from_si(leaf, "height", system)) for leaf in band)
+    return middle if low == high else f"{middle} ({low}–{high})"
+
+
+def _where(ranked: Sequence[tuple[str, ...]], lines: Sequence[MeasuringLine], system: System) -> str:
+    before, after = (_spots(labels, lines, system) for labels in ranked)
+    return (
+        f"Leaves go thickest, on the likeliest face, at {before} at the start and at {after} at the end: try "
+        "those first, and all stations of all lines before the goal counts as met. Leaf 0: none goes."
+    )
+
+
+def _spots(labels: Sequence[str], lines: Sequence[MeasuringLine], system: System) -> str:
+    words = []
+    for label in labels:
+        name = label.rstrip("0123456789")
+        line = next(line for line in lines if line.letter == name)
+        at = line.at[int(label[len(name) :]) - 1]
+        words.append(f"{label} ({line.name}, {show(round(at, 5), 'length', system)})")
+    return ", ".join(words)
+
+
+def _dye(plan: Plan, stages: Sequence[PaperStage]) -> tuple[DyePicture, ...]:
+    blocks = [(s.plan.paper, b) for s in stages for b in s.blocks if not b.spare]
+    n = len(blocks)
+    if n > MOST_DYE:
+        step = (n - 1) / (MOST_DYE - 1)
+        blocks = [blocks[round(i * step)] for i in range(MOST_DYE)]
+    outline = plan.scenario.part.outline
+    return tuple(
+        DyePicture(
+            f"{paper}, {block.last}: {share(block.check.dye_left.p50)} left",
+            dye_raster(outline, plan.grid, np.asarray(block.check.dye_gone), DOTS),
+        )
+        for paper, block in blocks
+    )
+
+
+def _stop_rules(
+    plan: Plan, marks: StopMarks, leaves: Sequence[float], system: System
+) -> tuple[tuple[str, str], ...]:
+    return (
+        ("Goal met", _goal_rule(plan, leaves, system)),
+        ("Allowance near", _allowance_rule(plan, marks)),
+        ("Getting worse", _worse_rule(marks, system)),
+        (
+            "Far from plan",
+            "The grams off, or the thickest leaf, lie outside the range of their row. Less: brush, look "
+            "whether the paper is worn, press as planned. More: stop and compare with the allowance. Either "
+            f"way write it down (handlap log) and plan the rest anew: handlap replan {plan.scenario.source}",
+        ),
+        (
+            "Rocks or grates",
+            "Dirt, a lifted seam or a lump under the paper, or hands that tip the part: find out before any "
+            "further stroke.",
+        ),
+    )
+
+
+def _goal_rule(plan: Plan, leaves: Sequence[float], system: System) -> str:
+    limit = plan.scenario.part.limit
+    leaf = deciding_leaf(limit, leaves)
+    if leaf is None:
+        rule = (
+            f"no leaf as thin as {leaf_words(limit, system)} is at hand: leaves alone cannot show it. Get a "
+            "thinner one, or measure otherwise"
+        )
+    else:
+        rule = f"the {leaf_words(leaf, system)} leaf goes nowhere, at no station of any line"
+        if leaf < limit * (1.0 - 1e-9):
+            rule += f" (the limit is {leaf_words(limit, system)})"
+    if plan.scenario.part.limit_by == "zone":
+        rule += (
+            ". The limit is meant as a zone, which a straightedge does not quite show: type the readings in "
+            "and ask handlap survey"
+        )
+    return sentence(
+        f"{rule}. The plan stops at {100 * STOP_AT:.0f} % of the limit, since leaves and straightedges err"
+    )
+
+
+def _allowance_rule(plan: Plan, marks: StopMarks) -> str:
+    part = plan.scenario.part
+    if part.allowance is None:
+        return (
+            "No allowance is stated: ask what may come off before you begin. Planned is a deepest spot of "
+            f"{quantity(plan.removed_greatest.scaled(1e6), 'µm')}."
+        )
+    deepest = place(*plan.greatest_at, part.outline.length, part.outline.width)
+    words = f"No spot may lose more than {number(1e6 * part.allowance)} µm. "
+    if marks.allowance_mass is not None:
+        words += (
+            f"Stop at the latest when {number(1e3 * marks.allowance_mass, 2)} g are off in all: the deepest "
+            f"spot, most likely at {deepest}, is then about there "
+            "(swarf that is gathered weighs some 5 to 15 % less). "
+        )
+    if marks.allowance_strokes is not None:
+        words += (
+            f"From {marks.allowance_strokes} strokes of the whole job on, the chance of that is over "
+            f"{100 * DEEP:.0f} %: go on only if the grams say less."
+        )
+    else:
+        words += f"In the blocks below its chance stays under {100 * DEEP:.0f} %."
+    return words
+
+
+def _worse_rule(marks: StopMarks, system: System) -> str:
+    when = (
+        f"That is so from {marks.worse_strokes} strokes of the whole job on."
+        if marks.worse_strokes is not None
+        else "That is not expected in the blocks below."
+    )
+    return (
+        f"The next block makes it worse with a chance over {100 * WORSE:.0f} % (last column). {when} Or: "
+        "more stations went up than down since the last check, and a leaf of "
+        f"{show(REREAD, 'height', system, 2)} or more goes at one of them: read those again, and if it is "
+        "so, stop."
+    )

@@ -1,0 +1,383 @@
+"""The measuring sheet: the face to scale with its lines and stations, and a table to write in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from handlap.cli.asking.readings_text import leaf_words
+from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, write_pdf
+from handlap.cli.reports.wording import face_words, subject, wanted_words
+from handlap.sim.common.outline import Array
+from handlap.sim.common.units import System, from_si, plain
+from handlap.sim.face.stations import MeasuringLine
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.planning.cautions import cautions
+
+MARGIN = 12.0
+"""[mm]"""
+SCALES = (
+    5.0,
+    2.0,
+    1.0,
+    1 / 1.5,
+    1 / 2,
+    1 / 2.5,
+    1 / 3,
+    1 / 4,
+    1 / 5,
+    1 / 7.5,
+    1 / 10,
+    1 / 15,
+    1 / 20,
+    1 / 50,
+)
+"""Paper over part: the largest that fits is taken."""
+BAR = 50.0
+"""Length of the bar that shows whether the printer kept the scale [mm]."""
+DOT, LABEL = 0.9, 7.5
+ROW, HEAD = 7.2, 15.0
+"""Height of a row to write in, and of what stands over the rows of a line [mm]."""
+THIN_LEAF = 30e-6
+"""Leaves down to this tell much more than those from 0.05 mm up [m]."""
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A measuring sheet as PDF, the scale its face is drawn at, and its number of pages."""
+
+    pdf: bytes
+    scale: float
+    pages: int
+
+
+def scale_words(scale: float) -> str:
+    """A scale as it is written on a drawing (ISO 5455).
+
+    >>> scale_words(0.5), scale_words(1.0), scale_words(2.0), scale_words(1 / 1.5)
+    ('1:2', '1:1', '2:1', '1:1.5')
+    """
+    return f"{scale:g}:1" if scale > 1.0 else f"1:{1.0 / scale:.3g}"
+
+
+def measuring_pages(
+    scenario: Scenario, lines: Sequence[MeasuringLine], system: System, paper: str = "A4"
+) -> Sheet:
+    """Draw the sheet.
+
+    Parameters
+    ----------
+    lines : the lines to read
+    system : units of the scenario
+    paper : a name of :data:`handlap.cli.reports.pdf_page.PAPERS`
+    """
+    width, height = PAPERS[paper]
+    first, scale = _face_page(scenario, lines, height, width)
+    pages = [first, _how_page(scenario, lines, system, width, height)]
+    pages += _table_pages(scenario, lines, system, width, height)
+    for i, page in enumerate(pages, 1):
+        _foot(page, scenario, f"{i} of {len(pages)}")
+    title = f"Measuring sheet: {scenario.title}"
+    return Sheet(write_pdf(pages, title), scale, len(pages))
+
+
+def _foot(page: Page, scenario: Scenario, number: str) -> None:
+    y = page.height - MARGIN + 2.0
+    page.line(MARGIN, y - 1.0, page.width - MARGIN, y - 1.0, 0.3)
+    last = cautions(scenario.part.metal, weight=scenario.part.weight, wet=False)[-1]
+    page.text(MARGIN, y, last, 6.5)
+    page.text(page.width - MARGIN, y, f"measuring sheet, page {number}", 6.5, align="right")
+
+
+def _title(page: Page, scenario: Scenario, what: str) -> float:
+    y = page.text(MARGIN, MARGIN - 4.0, what, 15.0, bold=True)
+    return page.paragraph(MARGIN, y, subject(scenario), page.width - 2 * MARGIN, 10.0)
+
+
+# ---- the face
+
+
+def _face_page(
+    scenario: Scenario, lines: Sequence[MeasuringLine], width: float, height: float
+) -> tuple[Page, float]:
+    """The face to scale, lying on the long side of the paper."""
+    page = Page(width, height)
+    outline = scenario.part.outline
+    top = _title(page, scenario, "Measuring sheet: where to lay the straightedge") + 2.0
+    for label, x in (("Date", 0.0), ("By", 55.0), ("Straightedge", 110.0), ("Temperature", 195.0)):
+        page.text(MARGIN + x, top, label, 8.0)
+        start = MARGIN + x + text_width(label, 8.0) + 1.5
+        page.line(
+            start, top + 4.0, min(page.width - MARGIN, MARGIN + x + (80 if x == 110 else 50)), top + 4.0, 0.4
+        )
+    top += 9.0
+    bottom = page.height - MARGIN - 22.0
+    room = page.width - 2 * MARGIN - 22.0, bottom - top - 14.0
+    size = 1e3 * outline.length, 1e3 * outline.width
+    scale = next(
+        (s for s in SCALES if size[0] * s <= room[0] and size[1] * s <= room[1]),
+        min(room[0] / size[0], room[1] / size[1]),
+    )
+    middle = np.array([page.width / 2.0, 0.5 * (top + bottom)])
+
+    def place(points: Array) -> Array:
+        return middle + 1e3 * scale * np.atleast_2d(points) * [1.0, -1.0]
+
+    page.polygon(place(outline.rim), 1.4)
+    for opening in outline.openings:
+        page.polygon(place(opening), 0.6, "#e4e4e4")
+    _draw_lines(page, [(line, place(np.array([line.start, line.end]))) for line in lines])
+    _draw_stations(page, [(line, place(line.places)) for line in lines if line.at])
+    low, high = place(np.array([-0.5 * outline.length, -0.5 * outline.width]))[0], place(
+        np.array([0.5 * outline.length, 0.5 * outline.width])
+    )[0]  # fmt: skip
+    page.text(middle[0], high[1] - 12.5, "far side", 9.0, align="center")
+    page.text(middle[0], low[1] + 8.0, "near side", 9.0, align="center")
+    page.text(low[0] - 8.0, middle[1], "left", 9.0, align="right", middle=True)
+    page.text(high[0] + 8.0, middle[1], "right", 9.0, middle=True)
+    _legend(page, scale, bottom + 4.0)
+    return page, scale
+
+
+def _legend(page: Page, scale: float, y: float) -> None:
+    x = MARGIN
+    page.line(x, y + 2.0, x + BAR, y + 2.0, 1.2)
+    for end in (x, x + BAR):
+        page.line(end, y, end, y + 4.0, 1.2)
+    page.text(x, y + 5.0, f"Scale {scale_words(scale)}", 11.0, bold=True)
+    page.paragraph(
+        x,
+        y + 10.5,
+        f"This bar is {BAR:.0f} mm long where the printer kept the size.",
+        BAR + 15.0,
+        7.5,
+    )
+    page.paragraph(
+        x + BAR + 22.0,
+        y,
+        "Full lines: the straightedge, from the arrow's tail to its head. Dots: stations, where leaves are "
+        "tried; their distances along the line are in the tables. Grey: openings. Mark the part itself at "
+        "the left end and on the near side, so that it is never read the wrong way round: a line read "
+        "backwards cannot be found out afterwards.",
+        page.width - 2 * MARGIN - BAR - 22.0,
+        9.0,
+    )
+
+
+def _draw_lines(page: Page, lines: Sequence[tuple[MeasuringLine, Array]]) -> None:
+    for line, (start, end) in lines:
+        page.line(start[0], start[1], end[0], end[1], 0.6)
+        # Between the first two stations, where no dot hides it.
+        share = 0.5 * (line.at[0] + line.at[1]) / line.length if len(line.at) > 1 else 0.3
+        head = start + share * (end - start) + 1.1 * (end - start) / np.hypot(*(end - start))
+        page.arrow(start[0], start[1], head[0], head[1])
+
+
+RADII = (3.4, 5.2, 7.2, 9.6)
+"""Distances at which the name of a station may stand from it [mm]."""
+AROUND = np.pi * np.array([1.5, 0.5, 1.0, 0.0, 1.25, 1.75, 0.25, 0.75])
+
+
+def _beside(along: Array) -> list[Array]:
+    """Where the name of a station of a line may stand, best first: near, and off the line."""
+    ways = [np.array([np.cos(turn), np.sin(turn)]) for turn in AROUND]
+    ways.sort(key=lambda way: round(abs(float(way @ along)), 2))
+    return [radius * way for radius in RADII for way in ways]
+
+
+def _draw_stations(page: Page, lines: Sequence[tuple[MeasuringLine, Array]]) -> None:
+    """Dots, and their names where nothing is yet."""
+    dots = np.vstack([np.empty((0, 2)), *(places for _, places in lines)])
+    taken: list[tuple[float, float, float, float]] = [(x - DOT, y - DOT, x + DOT, y + DOT) for x, y in dots]
+    high = LABEL * 0.36
+    for line, places in lines:
+        along = places[-1] - places[0]
+        spots = _beside(along / max(1e-9, float(np.hypot(*along))))
+        for i, (x, y) in enumerate(places):
+            page.disc(x, y, DOT)
+            name = line.label(i)
+            wide = text_width(name, LABEL) + 0.8
+            boxes = [
+                (x + a - wide / 2, y + b - high / 2, x + a + wide / 2, y + b + high / 2) for a, b in spots
+            ]
+            free = [box for box in boxes if not any(_overlap(box, other) for other in taken)]
+            box = free[0] if free else boxes[0]
+            at = 0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])
+            if np.hypot(at[0] - x, at[1] - y) > 4.0:
+                page.line(x, y, x + 0.75 * (at[0] - x), y + 0.75 * (at[1] - y), 0.25)
+            page.box(box[0], box[1], wide, high, 0.0, "white")
+            page.text(at[0], at[1], name, LABEL, align="center", middle=True)
+            taken.append(box)
+
+
+def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+# ---- how to do it
+
+
+def leaf_advice(scenario: Scenario, system: System) -> list[str]:
+    """Which leaves to try, in sentences."""
+    leaves = scenario.readings.leaves
+    limit = scenario.part.limit
+    thin = leaf_words(20e-6 if system == "mm" else 25.4e-6, system)
+    words = [
+        "At each station begin with the thinnest leaf. If it goes under, take the next, until one does not. "
+        "Write down both: the thickest that goes and the thinnest that does not.",
+        'If not even the thinnest goes, write "none" and the thinnest; if the thickest you have still goes, '
+        'write it and "open".',
+        "The pull of the leaf is to be light and always the same. A leaf goes if it slides in under the "
+        "edge without lifting it; rest the straightedge's own weight on it, do not press.",
+    ]
+    if leaves:
+        words.append("Leaves at hand: " + ", ".join(leaf_words(leaf, system) for leaf in leaves) + ".")
+    if not leaves or leaves[0] > 0.8 * THIN_LEAF:
+        words.append(
+            f"Thin leaves tell most: with leaves from {thin} up the result is about half as wide as with "
+            f"leaves from {leaf_words(50e-6 if system == 'mm' else 50.8e-6, system)} up."
+        )
+    deciding = [leaf for leaf in leaves if leaf <= limit * (1.0 + 1e-9)]
+    if deciding:
+        words.append(
+            f"The limit is {leaf_words(limit, system)}: the {leaf_words(deciding[-1], system)} leaf is to be "
+            "tried at every station."
+        )
+    else:
+        words.append(
+            f"The limit is {leaf_words(limit, system)}: a leaf of that thickness, or the next thinner one, "
+            "is to be tried at every station."
+        )
+    return words
+
+
+HOW = (
+    (
+        "Before",
+        (
+            "Dowels, studs, pipes and whatever stands proud of the face come out first. Old gasket comes off "
+            "wet, with a scraper softer than the face. Wash, take burrs off edges and holes, and wipe face, "
+            "straightedge and leaves clean.",
+            "Part, straightedge and leaves lie together until they have one temperature; keep your hands off "
+            "the middle of the straightedge. The part rests on three points, so that it is not bent.",
+            "Light behind the straightedge shows where the gaps are, before any leaf is tried.",
+        ),
+    ),
+    (
+        "How to hold the straightedge",
+        (
+            "Lay it on the line without pressing, and tap its ends in turn.",
+            "It sits still: it rests on two high points, and the line is hollow between them. Tick "
+            '"sits still".',
+            "It rocks: the line is crowned. Hold it level, so that the same leaf goes under both of its "
+            'ends, and keep it there while the leaves are tried. Tick "rocks, held level". Write down what '
+            "goes at the ends as well: on a crown they tell most.",
+            "Do not let it tip onto one end. Where that cannot be helped, tick which end touches.",
+            "Turn the straightedge end for end on one line and read again: readings that change are its own "
+            "error.",
+        ),
+    ),
+    (
+        "Afterwards",
+        (
+            "A reading that does not fit its neighbours is read again before you put the straightedge away.",
+            '"handlap readings" asks for the numbers line by line in the order of the tables.',
+        ),
+    ),
+)  # fmt: skip
+
+
+def _how_page(
+    scenario: Scenario, lines: Sequence[MeasuringLine], system: System, width: float, height: float
+) -> Page:
+    page = Page(width, height)
+    room = width - 2 * MARGIN
+    y = _title(page, scenario, "Measuring sheet: how to read") + 1.0
+    y = page.paragraph(
+        MARGIN, y, f"{face_words(scenario.part)}; wanted: {wanted_words(scenario.part)}.", room
+    )
+    sections = [HOW[0], ("Which leaves to try", tuple(leaf_advice(scenario, system))), *HOW[1:]]
+    part = scenario.part
+    sections.append(("Take care", cautions(part.metal, weight=part.weight, wet=scenario.paper.wet)))
+    for title, items in sections:
+        y = page.text(MARGIN, y + 3.0, title, 12.0, bold=True) + 0.5
+        for item in items:
+            y = page.paragraph(MARGIN, y, item, room, 10.0, mark="–") + 0.7
+    return page
+
+
+# ---- tables
+
+
+def _table_pages(
+    scenario: Scenario, lines: Sequence[MeasuringLine], system: System, width: float, height: float
+) -> list[Page]:
+    """Tables in two columns, as many pages as they take."""
+    pages: list[Page] = []
+    gap = 7.0
+    column = (width - 2 * MARGIN - gap) / 2.0
+    bottom = height - MARGIN - 3.0
+    x, y = 0.0, bottom + 1.0
+    side = 1
+    for line in lines:
+        rest = list(range(len(line.at)))
+        again = False
+        while rest:
+            fits = int((bottom - y - HEAD) // ROW)
+            # A table is broken over columns only where it is longer than one.
+            longest = int((bottom - 30.0 - HEAD) // ROW)
+            if fits < min(len(rest), longest):
+                side += 1
+                if side > 1:
+                    pages.append(Page(width, height))
+                    side = 0
+                    _title(pages[-1], scenario, "Measuring sheet: readings")
+                x, y = MARGIN + side * (column + gap), 25.0
+                continue
+            now, rest = rest[:fits], rest[fits:]
+            y = _table(pages[-1], line, now, system, x, y, column, again) + 5.0
+            again = True
+    return pages
+
+
+def _table(
+    page: Page,
+    line: MeasuringLine,
+    rows: Sequence[int],
+    system: System,
+    x: float,
+    y: float,
+    width: float,
+    again: bool,
+) -> float:
+    unit = "mm" if system == "mm" else "in"
+    leaf = "µm" if system == "mm" else "thou"
+    length = plain(from_si(line.length, "length", system))
+    more = ", continued" if again else ""
+    page.text(x, y, f"{line.letter}   {line.name}{more}, {length} {unit}", 11.0, bold=True)
+    tick = y + 5.6
+    for label, at in (("sits still", 0.0), ("rocks, held level", 22.0), ("tips: start / end", 56.0)):
+        page.box(x + at, tick, 2.8, 2.8, 0.6)
+        page.text(x + at + 3.8, tick - 0.2, label, 8.0)
+    heads = (("", 12.0), (f"at, {unit}", 14.0), (f"goes, {leaf}", 0.0), (f"does not go, {leaf}", 0.0))
+    free = (width - 26.0) / 2.0
+    edges = [x]
+    for _, wide in heads:
+        edges.append(edges[-1] + (wide or free))
+    top = y + HEAD
+    for (head, _), left, right in zip(heads, edges, edges[1:], strict=False):
+        page.text(0.5 * (left + right), top - 4.2, head, 8.0, align="center")
+    for i, station in enumerate(rows):
+        middle = top + (i + 0.5) * ROW
+        page.text(0.5 * (edges[0] + edges[1]), middle, line.label(station), 10.0, bold=True,
+                  align="center", middle=True)  # fmt: skip
+        distance = plain(from_si(line.at[station], "length", system))
+        page.text(edges[2] - 2.5, middle, distance, 10.0, align="right", middle=True)
+    end = top + len(rows) * ROW
+    for i in range(len(rows) + 1):
+        page.line(x, top + i * ROW, x + width, top + i * ROW, 0.4)
+    for edge in edges:
+        page.line(edge, top, edge, end, 0.4)
+    return end

@@ -1,0 +1,217 @@
+"""The log of a job at the bench: what was done, weighed and read, entry by entry.
+
+An entry is one visit to the bench and one line of the log.  Within it things happen in this
+order: paper, sheet and brushing, then the strokes, then what was weighed and read, then new dye.
+Inside SI; :mod:`handlap.sim.bench.log_lines` turns entries into lines of a file and back.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from handlap.sim.common.errors import Fault
+from handlap.sim.job.scenario import Part, StraightedgeLine
+
+GRID_ROWS, GRID_COLUMNS = 3, 5
+"""Coarse picture of the dye: rows from far to near, columns from left to right."""
+GRAM = 1e-3
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One visit to the bench.
+
+    Attributes
+    ----------
+    number : its place in the log, from 1
+    at : strokes done since the start of the job when it was written, its own included [-]
+    when : time it was written, as text
+    strokes : strokes done in it [-]
+    paper : name of the paper they were done on
+    new_sheet, brushed : before the strokes
+    brush_every : strokes between brushings during them; 0: none
+    turn_every : strokes between turns; 0: not turned; None: as the scenario has it
+    swarf : swarf gathered since the last weighing of swarf [kg]
+    part_mass : what the part weighs [kg]
+    scale : least division of the scale [kg]
+    readings : straightedge lines read after the strokes
+    dye_left : share of the face on which dye is left [-]
+    dye_grid : the same on a coarse raster (3, 5), NaN where there is nothing to see
+    dyed : new dye put on at the end
+    minutes : time taken [min]
+    note : words
+    void : number of an earlier entry that is taken back
+    """
+
+    number: int
+    at: int
+    when: str
+    strokes: int = 0
+    paper: str = ""
+    new_sheet: bool = False
+    brushed: bool = False
+    brush_every: int = 0
+    turn_every: int | None = None
+    swarf: float | None = None
+    part_mass: float | None = None
+    scale: float | None = None
+    readings: tuple[StraightedgeLine, ...] = ()
+    dye_left: float | None = None
+    dye_grid: tuple[tuple[float, ...], ...] | None = None
+    dyed: bool = False
+    minutes: float | None = None
+    note: str = ""
+    void: int | None = None
+
+    @property
+    def looked(self) -> bool:
+        """Whether something was weighed or read that bears on the numbers."""
+        return bool(
+            self.readings
+            or self.dye_left is not None
+            or self.dye_grid is not None
+            or self.swarf is not None
+            or self.part_mass is not None
+        )
+
+
+@dataclass(frozen=True)
+class JobLog:
+    """All entries of a log in their order, those taken back included.
+
+    ``damage``: what was found damaged, in words; such lines are left out.
+    """
+
+    part: str
+    name: str
+    entries: tuple[Entry, ...] = ()
+    damage: tuple[str, ...] = ()
+
+    @property
+    def standing(self) -> tuple[Entry, ...]:
+        """The entries that stand, with ``at`` counted over them alone."""
+        taken_back = {e.void for e in self.entries if e.void is not None}
+        found, done = [], 0
+        for entry in self.entries:
+            if entry.void is None and entry.number not in taken_back:
+                done += entry.strokes
+                found.append(replace(entry, at=done))
+        return tuple(found)
+
+    @property
+    def strokes(self) -> int:
+        """Strokes done so far [-]."""
+        return sum(entry.strokes for entry in self.standing)
+
+    @property
+    def paper(self) -> str:
+        """Paper in use, "" before the first."""
+        return next((e.paper for e in reversed(self.standing) if e.paper), "")
+
+
+def part_mark(part: Part) -> str:
+    """A mark of the face and its metal, by which a log knows its part.
+
+    Outline and openings to the hundredth of a millimetre, and the name of the metal.
+    """
+    digest = hashlib.sha256(part.metal.name.encode())
+    for polygon in (part.outline.rim, *part.outline.openings):
+        digest.update(np.round(1e5 * polygon).astype(np.int64).tobytes())
+    return digest.hexdigest()[:16]
+
+
+class EntryFaults(Exception):
+    """What is wrong with one line, all of it."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(str(f) for f in self.faults))
+
+
+def sequence_faults(entries: Sequence[Entry], file: str) -> list[Fault]:
+    """What is wrong with the order of entries: numbers, strokes going backwards, nothing to take back."""
+    faults: list[Fault] = []
+    strokes: dict[int, int] = {}
+    done = 0
+    for place, entry in enumerate(entries, 1):
+        label = f"line {place + 1}"
+        if entry.number != place:
+            faults.append(
+                Fault(file, f"{label}, n", str(entry.number), f"{place}: the entries count up by one")
+            )
+        if entry.void is not None:
+            if entry.void not in strokes:
+                faults.append(Fault(file, f"{label}, void", str(entry.void), "an earlier entry that stands"))
+            done -= strokes.pop(entry.void, 0)
+        else:
+            strokes[place] = entry.strokes
+            done += entry.strokes
+        if entry.at < done:
+            faults.append(Fault(file, f"{label}, at", str(entry.at), f"{done}: strokes cannot go backwards"))
+        elif entry.at > done:
+            faults.append(
+                Fault(file, f"{label}, at", str(entry.at), f"{done}: that many are written down so far")
+            )
+    return faults
+
+
+def next_entry(log: JobLog, entry: Entry, file: str) -> Entry:
+    """The entry with its number and count of strokes, checked against the log.
+
+    ``entry.at`` may hold the count of strokes as the user has it (0: not said); ``strokes`` then
+    follows from it where it is not given.
+
+    Raises
+    ------
+    EntryFaults : if strokes would go backwards, the two disagree, or there is nothing to take back
+    """
+    faults: list[Fault] = []
+    done, number = log.strokes, len(log.entries) + 1
+    strokes = entry.strokes
+    if entry.at:
+        if entry.at < done:
+            words = f"{done} or more: so many are in the log, and strokes cannot go backwards"
+            faults.append(Fault(file, "strokes so far", str(entry.at), words))
+        elif not strokes:
+            strokes = entry.at - done
+        elif done + strokes != entry.at:
+            words = f"{done + strokes}: {done} in the log and {strokes} now"
+            faults.append(Fault(file, "strokes so far", str(entry.at), words))
+    paper = entry.paper or (log.paper if strokes else "")
+    if strokes and not paper:
+        faults.append(Fault(file, "paper", "", "missing: the paper the strokes were done on"))
+    if entry.void is not None:
+        standing = {e.number: e for e in log.standing}
+        if entry.void not in standing:
+            allowed = ", ".join(map(str, standing)) or "nothing: the log is empty"
+            faults.append(Fault(file, "void", str(entry.void), allowed))
+        else:
+            done -= standing[entry.void].strokes
+    faults += _against_log(log, entry, file)
+    if faults:
+        raise EntryFaults(faults)
+    return replace(entry, number=number, at=done + strokes, strokes=strokes, paper=paper)
+
+
+def _against_log(log: JobLog, entry: Entry, file: str) -> list[Fault]:
+    """What contradicts the log: a part that got heavier."""
+    if entry.part_mass is None or entry.scale is None:
+        return []
+    before = [e for e in log.standing if e.part_mass is not None]
+    if before and before[-1].part_mass is not None:
+        slack = entry.scale + (before[-1].scale or 0.0) + 1e-3 * GRAM
+        if entry.part_mass > before[-1].part_mass + slack:
+            return [
+                Fault(
+                    file,
+                    "part weight",
+                    f"{entry.part_mass / GRAM:g} g",
+                    f"at most {before[-1].part_mass / GRAM:g} g, what entry {before[-1].number} says: a part "
+                    "does not get heavier; is there oil or water in it?",
+                )
+            ]
+    return []

@@ -1,0 +1,327 @@
+"""What the log teaches about paper, hands and face: an ensemble smoother over the whole log.
+
+The unknowns are the scores of the parameters and the face before the first stroke.  Every pass
+carries all members through the whole log and moves them towards what was written, in four
+passes each of a quarter of the weight (ensemble smoother with multiple data assimilation;
+Emerick and Reynolds 2013).  Quantities that no log can touch are carried along: what their
+spread shrinks by is chance, and is given back to all.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from handlap.sim.bench.job_log import Entry, JobLog
+from handlap.sim.bench.log_evidence import Compared, Look, compare, gather_looks, leaves_of
+from handlap.sim.bench.replay import LogCourse, lay_out_log, replay
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import FaceEnsemble
+from handlap.sim.job.results import Band
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.ensemble import SCORES, conditions_at, most_typical, run_members, uncertain_of
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.lap import Bench, Conditions, set_up
+from handlap.sim.lapping.rhythm import depth_per_stroke
+from handlap.sim.planning.work import Progress
+
+PASSES = 4
+CLIP = 4.0
+"""Scores are held within this [-]."""
+SPARE_SCORES = 64
+"""Scores carried along that nothing depends on, to see what chance does to a spread."""
+FEWEST_EFFECTIVE = 0.25
+"""Below this share of the members left by chance, nothing is claimed [-]."""
+DOUBTED = 3.0
+"""A look this many standard errors off is named [-]."""
+LEARNT, PARTLY = 0.5, 0.8
+"""Posterior over prior standard deviation up to which a quantity counts as learnt, or partly [-]."""
+KNOWN = 1e-9
+"""A face known to this needs no learning [m]."""
+CELLS = 800
+STROKES_OF_CUT = 100
+
+
+@dataclass(frozen=True)
+class State:
+    """An ensemble at some point of the learning.
+
+    Attributes
+    ----------
+    scores : of the parameters (members, 12), and of the plate (members, k) [-]
+    before : faces before the first stroke (members, n) [m]
+    """
+
+    scores: Array
+    plate_scores: Array
+    before: Array
+
+    def conditions(self, scenario: Scenario) -> tuple[Conditions, ...]:
+        """Conditions of every member."""
+        return tuple(
+            replace(conditions_at(scenario, z), plate=plate)
+            for z, plate in zip(self.scores, self.plate_scores, strict=True)
+        )
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """What became of one unknown.
+
+    ``before``, ``after`` : bands [unit of the quantity, SI]; ``ratio`` : posterior over prior
+    standard deviation, of the logarithm where it is positive; ``shift`` : middle after over
+    middle before, or their difference where it may be negative.
+    """
+
+    name: str
+    before: Band
+    after: Band
+    ratio: float
+    shift: float
+
+    @property
+    def standing(self) -> str:
+        """ "learnt", "partly learnt" or "still our assumption"."""
+        if self.ratio < LEARNT:
+            return "learnt"
+        return "partly learnt" if self.ratio <= PARTLY else "still our assumption"
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """A look that does not fit what was expected (before learning) or the rest (after it)."""
+
+    entry: int
+    what: str
+    off: float
+    """Standard errors [-]."""
+    after: bool
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """Where a log is replayed: bench, gauge, entries and how they are laid out."""
+
+    scenario: Scenario
+    bench: Bench
+    gauged: Gauge
+    entries: tuple[Entry, ...]
+    course: LogCourse
+    looks: tuple[Look, ...]
+    middle: Conditions
+    seed: int
+    executor: Executor | None = None
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """The ensemble brought up to date.
+
+    Attributes
+    ----------
+    prior, posterior : the members before and after
+    states, prior_states : faces (members, states, n) at the start and after every block [m]
+    effective : members that chance has left [-]; ``believed``: enough of them
+    quantities : what became of every unknown
+    doubts : looks that do not fit
+    """
+
+    workshop: Workshop
+    prior: State
+    posterior: State
+    prior_states: Array
+    states: Array
+    effective: float
+    believed: bool
+    quantities: tuple[Quantity, ...]
+    doubts: tuple[Doubt, ...]
+
+    @property
+    def members(self) -> int:
+        """Number of members [-]."""
+        return len(self.posterior.scores)
+
+    @property
+    def now(self) -> Array:
+        """Faces as they are now (members, n) [m]."""
+        return np.asarray(self.states[:, -1])
+
+    def conditions(self) -> tuple[Conditions, ...]:
+        """Conditions of every member, as learnt."""
+        return self.posterior.conditions(self.workshop.scenario)
+
+
+def open_workshop(
+    scenario: Scenario,
+    log: JobLog,
+    faces: FaceEnsemble,
+    *,
+    cells: int = CELLS,
+    seed: int = 0,
+    executor: Executor | None = None,
+) -> Workshop:
+    """Set the bench up for a log and lay the log out.
+
+    Raises
+    ------
+    InputError : if readings of the log lie off the metal altogether
+    """
+    entries = log.standing
+    lines, follow = gauge.lines_to_follow(scenario.part.outline)
+    evidence = leaves_of(scenario, entries)
+    for name, found in evidence.items():
+        if found.count == 0:
+            raise InputError(f"{name}: none of its readings lies on metal")
+        follow[name] = found.lines.points
+    bench = set_up(scenario, cells=cells, follow=follow)
+    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
+    middle = conditions_at(scenario, np.zeros(len(SCORES)))
+    heights = np.asarray(faces.heights_at(bench.grid.points))
+    course = lay_out_log(bench, entries, middle, heights[most_typical(heights)], seed=seed)
+    looks = gather_looks(scenario.part, entries, course, evidence)
+    return Workshop(scenario, bench, gauged, entries, course, looks, middle, seed, executor)
+
+
+def first_state(workshop: Workshop, faces: FaceEnsemble, scores: Array, plate_scores: Array) -> State:
+    """The ensemble before anything is learnt; quantities that are stated have score nought."""
+    before = np.asarray(faces.heights_at(workshop.bench.grid.points), dtype=float)
+    return State(scores.copy(), plate_scores.copy(), np.resize(before, (len(scores), before.shape[1])))
+
+
+def learn(workshop: Workshop, prior: State, *, tell: Progress | None = None) -> Learnt:
+    """Bring an ensemble up to date with a log."""
+    tell = tell or (lambda done, what: None)
+    rng = np.random.default_rng([workshop.seed, 5])
+    members = len(prior.scores)
+    spare = rng.standard_normal((members, SPARE_SCORES))
+    state, kept = prior, 1.0
+    states = first_states = _carry(workshop, state)
+    first = compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, first_states)
+    compared = first
+    passes = PASSES if first.value.size else 0
+    for number in range(passes):
+        tell((number + 1.0) / (PASSES + 2.0), f"going through the log, pass {number + 1} of {PASSES}")
+        state, spare, shrunk = _pass(state, spare, compared, passes, rng)
+        kept *= shrunk**2
+        states = _carry(workshop, state)
+        compared = compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, states)
+    effective = members * kept
+    return Learnt(
+        workshop=workshop,
+        prior=prior,
+        posterior=state,
+        prior_states=first_states,
+        states=states,
+        effective=effective,
+        believed=effective >= max(8.0, FEWEST_EFFECTIVE * members),
+        quantities=_quantities(workshop, prior, state),
+        doubts=_doubts(workshop, first, compared),
+    )
+
+
+def _carry(workshop: Workshop, state: State) -> Array:
+    """Faces (members, states, n) of all members through the log."""
+    pairs = list(zip(state.before, state.conditions(workshop.scenario), strict=True))
+    return np.array(
+        run_members(
+            lambda pair: replay(workshop.bench, workshop.course, *pair), pairs, executor=workshop.executor
+        )
+    )
+
+
+def _pass(
+    state: State, spare: Array, compared: Compared, passes: int, rng: np.random.Generator
+) -> tuple[State, Array, float]:
+    """One pass: the ensemble moved towards the data, and what chance shrank spreads by."""
+    members = len(state.scores)
+    off = compared.predicted - compared.predicted.mean(axis=0)
+    noise = np.sqrt(passes * compared.variance)
+    # In units of the data's own error the matrix is well conditioned.
+    a = off / noise
+    draws = rng.standard_normal(a.shape)
+    draws -= draws.mean(axis=0)
+    miss = (compared.value - compared.predicted) / noise + draws
+    weight = np.linalg.solve(a.T @ a / (members - 1) + np.eye(a.shape[1]), miss.T).T
+    move = weight @ a.T / (members - 1)
+
+    def moved(x: Array) -> Array:
+        return x + move @ (x - x.mean(axis=0))
+
+    after = moved(spare)
+    shrunk = float(np.sqrt(np.mean(after.var(axis=0)) / np.mean(spare.var(axis=0))))
+    give_back = 1.0 / min(shrunk, 1.0)
+
+    def updated(x: Array) -> Array:
+        y = moved(x)
+        middle = y.mean(axis=0)
+        return middle + give_back * (y - middle)
+
+    found = State(
+        np.clip(updated(state.scores), -CLIP, CLIP),
+        np.clip(updated(state.plate_scores), -CLIP, CLIP),
+        updated(state.before),
+    )
+    return found, updated(spare), min(shrunk, 1.0)
+
+
+def _doubts(workshop: Workshop, first: Compared, last: Compared) -> tuple[Doubt, ...]:
+    """Looks with a number beyond three standard errors, before or after learning."""
+    found = []
+    for place, look in enumerate(workshop.looks):
+        for compared, after in ((first, False), (last, True)):
+            off = compared.off[compared.look == place]
+            if off.size and off.max() > DOUBTED:
+                found.append(Doubt(look.entry, _what(look, off), float(off.max()), after))
+                break
+    return tuple(found)
+
+
+def _what(look: Look, off: Array) -> str:
+    """Which number of a look is the worst."""
+    if hasattr(look, "evidence"):
+        line = look.evidence.origin[int(np.argmax(off))][0]
+        entry_line = look.evidence.lines.lines[line]
+        position = look.evidence.lines.position[look.evidence.point[int(np.argmax(off))]]
+        return f"{entry_line.name} at {1e3 * position:.0f} mm"
+    return look.words
+
+
+def _quantities(workshop: Workshop, prior: State, posterior: State) -> tuple[Quantity, ...]:
+    scenario = workshop.scenario
+    found = [_cut(workshop, prior, posterior)]
+    for k, (name, quantity) in enumerate((n, uncertain_of(scenario)[n]) for n in SCORES):
+        if quantity.law == "fixed" or name == "strokes_per_minute":
+            continue
+        old, new = (np.asarray(quantity.at(s.scores[:, k])) for s in (prior, posterior))
+        ratio = float(posterior.scores[:, k].std() / prior.scores[:, k].std())
+        middle = np.median(old), np.median(new)
+        shift = middle[1] / middle[0] if quantity.law == "lognormal" else middle[1] - middle[0]
+        found.append(Quantity(name, Band.of(old), Band.of(new), ratio, float(shift)))
+    flat = [gauge.flatness(workshop.gauged, s.before) for s in (prior, posterior)]
+    if flat[0].std() < KNOWN:
+        # A table taken as exact: there is nothing to learn about the face.
+        return tuple(found)
+    spread = float(flat[1].std() / flat[0].std())
+    shift = float(np.median(flat[1]) / np.median(flat[0]))
+    found.append(Quantity("face", Band.of(flat[0]), Band.of(flat[1]), spread, shift))
+    return tuple(found)
+
+
+def _cut(workshop: Workshop, prior: State, posterior: State) -> Quantity:
+    """Depth per hundred strokes on fresh paper: rate and force, which nothing tells apart [m]."""
+    scenario = workshop.scenario
+    papers = [run.grit for run in workshop.course.runs] or list(scenario.paper.grits)
+    cuts = [
+        np.array([
+            STROKES_OF_CUT * depth_per_stroke(scenario, c, papers[0]) for c in state.conditions(scenario)
+        ])
+        for state in (prior, posterior)
+    ]  # fmt: skip
+    logs = [np.log(cut) for cut in cuts]
+    spread = float(logs[1].std() / logs[0].std()) if logs[0].std() > 0.0 else 1.0
+    shift = float(np.exp(np.median(logs[1]) - np.median(logs[0])))
+    return Quantity("cut", Band.of(cuts[0]), Band.of(cuts[1]), spread, shift)

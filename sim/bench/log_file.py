@@ -1,0 +1,244 @@
+"""The log of a job on disk: one line an entry, only ever appended to.
+
+A line is acknowledged once it and the file's length have reached the disk.  If that fails, the
+file is cut back to what it was.  A last line that a crash has cut short is named when the log is
+read, and moved into a file of its own, byte for byte, before the next entry is written.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog, next_entry, part_mark, sequence_faults
+from handlap.sim.bench.log_lines import SCHEMA, from_json, header_json, to_json
+from handlap.sim.common.errors import Fault, HandlapError, InputError, ScenarioError
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario_file import builtin_names
+
+ENDING = ".log.jsonl"
+DAMAGED = ".damaged"
+LARGEST = 20_000_000
+"""[bytes]"""
+
+
+def log_path(scenario: Scenario) -> Path:
+    """Where the log of a scenario is: beside its file; of a built-in one in the current folder."""
+    if scenario.source in dict(builtin_names()):
+        return Path(scenario.source + ENDING)
+    source = Path(scenario.source)
+    return source.with_name(source.stem + ENDING)
+
+
+def damaged_path(path: Path) -> Path:
+    """Where a damaged last line is kept."""
+    return path.with_name(path.name + DAMAGED)
+
+
+@dataclass(frozen=True)
+class _Read:
+    log: JobLog
+    good: int
+    """Bytes of the file that hold whole lines."""
+    tail: bytes
+    """What follows them."""
+
+
+def read_log(scenario: Scenario, path: Path | None = None) -> JobLog:
+    """The log of a scenario; empty if there is none yet.
+
+    Raises
+    ------
+    ScenarioError : for a log of another part, or with everything wrong in its lines
+    InputError : if the file cannot be read
+    """
+    path = path or log_path(scenario)
+    try:
+        if path.stat().st_size > LARGEST:
+            raise InputError(f"{path}: larger than {LARGEST // 10**6} MB; that is no log")
+        data = path.read_bytes()
+    except FileNotFoundError:
+        data = b""
+    except OSError as fault:
+        raise InputError(f"cannot read {path}: {fault.strerror or fault}") from None
+    return _parse(data, scenario, path).log
+
+
+def _parse(data: bytes, scenario: Scenario, path: Path) -> _Read:
+    mark = part_mark(scenario.part)
+    empty = JobLog(mark, scenario.part.name)
+    lines = data.split(b"\n")
+    if lines and not lines[-1]:
+        lines.pop()
+    objects: list[dict[str, Any]] = []
+    faults: list[Fault] = []
+    good, tail = 0, b""
+    damage: tuple[str, ...] = ()
+    for number, line in enumerate(lines, 1):
+        last = number == len(lines)
+        found = _object(line)
+        if found is None and last:
+            tail = line
+            damage = (
+                f"line {number} of {path.name} is damaged ({len(line)} bytes; a crash, a full disk?): it is "
+                f"left out, and moved to {damaged_path(path).name} when the next entry is written",
+            )
+            break
+        if found is None:
+            faults.append(Fault(path.name, f"line {number}", _short(line), "one JSON object a line"))
+        else:
+            objects.append(found)
+            good += len(line) + 1
+    if faults:
+        raise ScenarioError(faults)
+    if not objects:
+        return _Read(replace(empty, damage=damage), 0, tail)
+    _check_header(objects[0], scenario, mark, path)
+    entries: list[Entry] = []
+    for number, raw in enumerate(objects[1:], 2):
+        try:
+            entries.append(from_json(raw, path.name, f"line {number}"))
+        except EntryFaults as wrong:
+            faults += wrong.faults
+    faults += [] if faults else sequence_faults(entries, path.name)
+    if faults:
+        raise ScenarioError(faults)
+    return _Read(replace(empty, entries=tuple(entries), damage=damage), min(good, len(data)), tail)
+
+
+def _object(line: bytes) -> dict[str, Any] | None:
+    try:
+        found = json.loads(line.decode("utf-8"))
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
+def _short(line: bytes) -> str:
+    text = "".join(c if c.isprintable() else "?" for c in line.decode("utf-8", "replace"))
+    return text if len(text) <= 60 else text[:57] + "…"
+
+
+def _check_header(header: dict[str, Any], scenario: Scenario, mark: str, path: Path) -> None:
+    if header.get("handlap_log") != SCHEMA:
+        words = f'{{"handlap_log": {SCHEMA}, …}}, the first line of a log of this program'
+        raise ScenarioError([Fault(path.name, "line 1", _short(json.dumps(header).encode()), words)])
+    if header.get("part") != mark:
+        raise ScenarioError(
+            [
+                Fault(
+                    path.name, "line 1, part", str(header.get("name", "?")),
+                    f"a log of {scenario.part.name}: outline, openings or metal of the scenario are not "
+                    "those this log was begun with. Give this job another file name, or put them back",
+                )
+            ]
+        )  # fmt: skip
+
+
+def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[Entry, JobLog]:
+    """Write an entry behind the others; once this returns, it is on the disk.
+
+    Returns the entry with its number and count, and the log with it; ``damage`` of that log says
+    what was set aside.
+
+    Raises
+    ------
+    ScenarioError : if the log or the entry is at fault; nothing is written then
+    HandlapError : if it could not be written; what was there before is still there
+    """
+    path = path or log_path(scenario)
+    with _opened(path) as handle:
+        size = os.fstat(handle).st_size
+        data = os.pread(handle, size, 0)
+        read = _parse(data, scenario, path)
+        try:
+            checked = next_entry(read.log, entry, path.name)
+            from_json(to_json(checked), path.name, "the entry")
+        except EntryFaults as wrong:
+            raise ScenarioError(wrong.faults) from None
+        if read.tail:
+            _set_aside(path, read.tail)
+            os.ftruncate(handle, read.good)
+            os.fsync(handle)
+            size = read.good
+        text = b"" if size else _line(header_json(read.log))
+        if size and data[size - 1 : size] != b"\n":
+            text = b"\n"
+        _write(handle, path, text + _line(to_json(checked)), size)
+    if not size:
+        _sync_folder(path.parent)
+    moved = (
+        f"a damaged last line ({len(read.tail)} bytes) was left out and moved to {damaged_path(path).name}"
+    )
+    damage = (moved,) if read.tail else ()
+    return checked, replace(read.log, entries=(*read.log.entries, checked), damage=damage)
+
+
+def _line(found: dict[str, Any]) -> bytes:
+    return json.dumps(found, ensure_ascii=False, allow_nan=False).encode("utf-8") + b"\n"
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[int]:
+    try:
+        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o666)
+    except OSError as fault:
+        raise InputError(f"cannot write {path}: {fault.strerror or fault}; nothing was written") from None
+    try:
+        # Two at the same bench must not write into one another; elsewhere there is no such lock.
+        with contextlib.suppress(ImportError, OSError):
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        yield handle
+    finally:
+        os.close(handle)
+        with contextlib.suppress(OSError):
+            if path.stat().st_size == 0:
+                path.unlink()
+
+
+def _write(handle: int, path: Path, data: bytes, size: int) -> None:
+    """Write all of it, down to the disk, or leave the file as it was."""
+    try:
+        left = memoryview(data)
+        while left:
+            left = left[os.write(handle, left) :]
+        os.fsync(handle)
+    except OSError as fault:
+        with contextlib.suppress(OSError):
+            os.ftruncate(handle, size)
+        raise HandlapError(
+            f"the entry could not be written to {path}: {fault.strerror or fault}. It is not in the log; "
+            "all that was there before still is"
+        ) from None
+
+
+def _set_aside(path: Path, tail: bytes) -> None:
+    """Keep a damaged line in a file of its own, before it is taken out of the log."""
+    aside = damaged_path(path)
+    try:
+        handle = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o666)
+        try:
+            size = os.fstat(handle).st_size
+            _write(handle, aside, tail + b"\n", size)
+        finally:
+            os.close(handle)
+        _sync_folder(path.parent)
+    except OSError as fault:
+        raise HandlapError(f"cannot keep the damaged line in {aside}: {fault.strerror or fault}") from None
+
+
+def _sync_folder(folder: Path) -> None:
+    """A new file's name has to reach the disk too."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

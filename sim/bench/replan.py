@@ -1,0 +1,290 @@
+"""The rest of the work, planned anew from what the log has taught; and whether to stop.
+
+Heights, depths [m]; strokes counted from the start of the job unless said otherwise.
+"""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from scipy.special import ndtr
+
+from handlap.sim.bench.forecast import Forecast, forecast, paper_in_use
+from handlap.sim.bench.job_log import JobLog
+from handlap.sim.bench.learn import CELLS, Learnt, first_state, learn, open_workshop
+from handlap.sim.bench.stop_rules import Advice, Outlook, advise, ask_about
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.face.proud import refuse_proud
+from handlap.sim.job.results import Band, Curve, Figures
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.ensemble import conditions_at, draw_plate_scores, draw_scores
+from handlap.sim.lapping.lap import Conditions
+from handlap.sim.lapping.rhythm import SETTLED, Rhythm, choose_rhythm, depth_per_stroke
+from handlap.sim.materials import grits
+from handlap.sim.materials.grits import Grit
+from handlap.sim.planning.cautions import cautions
+from handlap.sim.planning.course import measure
+from handlap.sim.planning.work import MOST_MEMBERS, MOST_STROKES, Progress
+
+MODEL = 6e-6
+"""What bands of the flatness are widened by on either side: about a leaf, for a model that is not
+quite right [m]."""
+Z90 = 1.645
+
+
+@dataclass(frozen=True)
+class LookAhead:
+    """What to expect at a look to come; ``strokes`` from the start of the job [-], heights [m]."""
+
+    strokes: int
+    measured: Band
+    flatness: Band
+    greatest_depth: Band
+    reached: float
+    worse: float
+    """Chance that this block makes it worse than the look before [-]."""
+
+
+@dataclass(frozen=True)
+class FinerPaper:
+    """A paper that follows, only until the scratches of the one before are gone."""
+
+    paper: str
+    strokes: int
+
+
+@dataclass(frozen=True)
+class BestSoFar:
+    """The best of the faces that were had so far."""
+
+    strokes: int
+    measured: Band
+    worse_now: float
+    """Chance that the face is worse now than it was then [-]."""
+
+
+@dataclass(frozen=True)
+class Replan:
+    """The answer of ``handlap replan``; every Band is over the ensemble, SI units.
+
+    ``first_total`` and ``total``: strokes to the goal on this paper as the first plan and the
+    learnt ensemble have it, members that get there only; ``first_reached``, ``reached``: the
+    share of members that do.
+    """
+
+    scenario: Scenario
+    log: JobLog
+    learnt: Learnt
+    advice: Advice
+    reasons: tuple[str, ...]
+    ask: tuple[str, ...]
+    """What to read or weigh again, and what would help."""
+    strokes: int
+    paper: str
+    rhythm: Rhythm
+    block: int
+    """Strokes of the next block [-]."""
+    measured: Band
+    flatness: Band
+    mean_depth: Band
+    greatest_depth: Band
+    taper_along: Band
+    taper_across: Band
+    mass: Band
+    chance_goal: float
+    chance_worse: float
+    chance_deep: float | None
+    best: BestSoFar
+    ahead: tuple[LookAhead, ...]
+    first_total: Band | None
+    total: Band | None
+    first_reached: float
+    reached: float
+    finer: tuple[FinerPaper, ...]
+    curve: Curve
+    """Figures against strokes from the start of the job, as learnt, and on."""
+    cautions: tuple[str, ...]
+    seed: int
+
+
+def make_replan(
+    scenario: Scenario,
+    log: JobLog,
+    *,
+    members: int = 64,
+    seed: int = 0,
+    cells: int = CELLS,
+    progress: Progress | None = None,
+    executor: Executor | None = None,
+) -> Replan:
+    """Learn from a log and plan the rest.
+
+    Raises
+    ------
+    InputError : for a log without strokes, or an ensemble size out of range
+    TippingError : if the press lies off the face
+    """
+    if not 16 <= members <= MOST_MEMBERS:
+        raise InputError(f"--members {members}: allowed is 16 to {MOST_MEMBERS}")
+    if not log.strokes:
+        raise InputError("the log holds no strokes yet: there is nothing to learn from")
+    refuse_proud(scenario.part)
+    tell = progress or (lambda done, what: None)
+    tell(0.0, "inferring the face from the readings")
+    faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
+    workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
+    prior = first_state(workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed))
+    learnt = learn(workshop, prior, tell=tell)
+    tell(0.85, "planning the rest")
+    first = forecast(workshop, prior, ())
+    rest = forecast(workshop, learnt.posterior, workshop.entries)
+    tell(1.0, "done")
+    return _replan(scenario, log, learnt, first, rest, seed)
+
+
+def _replan(
+    scenario: Scenario, log: JobLog, learnt: Learnt, first: Forecast, rest: Forecast, seed: int
+) -> Replan:
+    workshop, part = learnt.workshop, scenario.part
+    past = _past(learnt)
+    figures = past[-1]
+    now = measure(figures, part.limit_by)
+    chance_goal = float(np.mean(ndtr((part.limit - now) / (MODEL / Z90))))
+    chance_worse = float(np.mean(rest.measured[:, 1] > rest.measured[:, 0]))
+    deep = None
+    if part.allowance is not None:
+        deep = float(np.mean(rest.figures.greatest_depth[:, 1] > part.allowance))
+    reached = float(np.mean(rest.reached))
+    paper = paper_in_use(scenario, workshop.entries)
+    middle = _middle_of(learnt)
+    found = Replan(
+        scenario=scenario,
+        log=log,
+        learnt=learnt,
+        advice="go on",
+        reasons=(),
+        ask=(),
+        strokes=log.strokes,
+        paper=paper,
+        rhythm=choose_rhythm(scenario, middle, grits.find(paper)),
+        block=rest.looks[1] - rest.looks[0],
+        measured=_widened(now),
+        flatness=_widened(figures.flatness),
+        mean_depth=Band.of(figures.mean_depth),
+        greatest_depth=Band.of(figures.greatest_depth),
+        taper_along=Band.of(figures.taper_along),
+        taper_across=Band.of(figures.taper_across),
+        mass=Band.of(part.metal.density * part.outline.area * figures.mean_depth),
+        chance_goal=chance_goal,
+        chance_worse=chance_worse,
+        chance_deep=deep,
+        best=_best(learnt, past),
+        ahead=_ahead(scenario, rest),
+        first_total=Band.of(first.total[first.reached]) if first.reached.any() else None,
+        total=Band.of(rest.total[rest.reached]) if rest.reached.any() else None,
+        first_reached=float(np.mean(first.reached)),
+        reached=reached,
+        finer=_finer(scenario, middle, paper),
+        curve=_curve(learnt, past, rest),
+        cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
+        seed=seed,
+    )
+    outlook = Outlook(
+        learnt, part.limit, part.allowance, chance_goal, chance_worse, deep, reached, _worsened(learnt)
+    )
+    advice, reasons = advise(outlook)
+    return replace(found, advice=advice, reasons=reasons, ask=ask_about(learnt))
+
+
+def _worsened(learnt: Learnt) -> float | None:
+    """Chance that the face got worse between the last two readings."""
+    workshop = learnt.workshop
+    read = [s for s, e in zip(workshop.course.state, workshop.entries, strict=True) if e.readings]
+    if len(read) < 2:
+        return None
+    by_edge = workshop.scenario.part.limit_by == "straightedge"
+    take = gauge.straightedge if by_edge else gauge.flatness
+    earlier, later = (take(workshop.gauged, learnt.states[:, k]) for k in read[-2:])
+    return float(np.mean(later > earlier))
+
+
+def _widened(values: Array) -> Band:
+    band = Band.of(values)
+    return Band(max(0.0, band.p05 - MODEL), band.p50, band.p95 + MODEL)
+
+
+def _middle_of(learnt: Learnt) -> Conditions:
+    """Conditions at the middle of what was learnt."""
+    return conditions_at(learnt.workshop.scenario, np.median(learnt.posterior.scores, axis=0))
+
+
+def _finer(scenario: Scenario, middle: Conditions, paper: str) -> tuple[FinerPaper, ...]:
+    names = [grit.name for grit in scenario.paper.grits]
+    rest = list(scenario.paper.grits[names.index(paper) :]) if paper in names else []
+    return tuple(
+        FinerPaper(grit.name, _to_clear(scenario, middle, previous, grit))
+        for previous, grit in pairwise(rest)
+    )
+
+
+def _to_clear(scenario: Scenario, middle: Conditions, previous: Grit, grit: Grit) -> int:
+    """Strokes on a paper, in tens, that take off the scratches of the one before."""
+    need = float(np.mean(previous.scratch_stock(scenario.part.metal)))
+    fresh = depth_per_stroke(scenario, middle, grit)
+    return int(np.clip(10 * math.ceil(need / (SETTLED * fresh) / 10.0), 10, MOST_STROKES))
+
+
+def _strokes_of(learnt: Learnt) -> list[int]:
+    """Strokes done at every state of the log, the start first."""
+    course = learnt.workshop.course
+    strokes = [0] * course.states
+    for state, done in zip(course.state, course.strokes, strict=True):
+        strokes[state] = done
+    return strokes
+
+
+def _past(learnt: Learnt) -> list[Figures]:
+    """Figures (members,) at every state of the log."""
+    gauged, before = learnt.workshop.gauged, learnt.posterior.before
+    return [gauge.figures(gauged, before, learnt.states[:, k]) for k in range(learnt.states.shape[1])]
+
+
+def _best(learnt: Learnt, past: list[Figures]) -> BestSoFar:
+    """The best state of the log so far, the start included."""
+    measured = np.array([measure(f, learnt.workshop.scenario.part.limit_by) for f in past])
+    best = int(np.argmin(np.median(measured, axis=1)))
+    worse = 0.0 if best == len(measured) - 1 else float(np.mean(measured[-1] > measured[best]))
+    return BestSoFar(_strokes_of(learnt)[best], _widened(measured[best]), worse)
+
+
+def _curve(learnt: Learnt, past: list[Figures], rest: Forecast) -> Curve:
+    """What was, as learnt, and what is to come, as bands (k, 3)."""
+
+    def bands(name: str) -> Array:
+        before = np.array([getattr(f, name) for f in past[:-1]]).reshape(len(past) - 1, -1)
+        return np.percentile(np.vstack([before, getattr(rest.figures, name).T]), [5.0, 50.0, 95.0], axis=1).T
+
+    strokes = np.array([*_strokes_of(learnt)[:-1], *rest.looks], dtype=float)
+    return Curve(strokes, *(bands(n) for n in ("flatness", "straightedge", "greatest_depth", "mean_depth")))
+
+
+def _ahead(scenario: Scenario, rest: Forecast) -> tuple[LookAhead, ...]:
+    goal = rest.measured <= scenario.part.limit
+    return tuple(
+        LookAhead(
+            strokes=rest.looks[k],
+            measured=_widened(rest.measured[:, k]),
+            flatness=_widened(rest.figures.flatness[:, k]),
+            greatest_depth=Band.of(rest.figures.greatest_depth[:, k]),
+            reached=float(np.mean(goal[:, : k + 1].any(axis=1))),
+            worse=float(np.mean(rest.measured[:, k] > rest.measured[:, k - 1])),
+        )
+        for k in range(1, len(rest.looks))
+    )

@@ -1,0 +1,232 @@
+"""Backwards: which cause would leave the dye, or the readings, that a person has before them.
+
+Each cause is taken to be at work alone on every member of the ensemble.  What it would leave is
+held against what is seen; the likelihood is the mean over the members (and, for dye, over the
+strokes since it was put on), and all causes are as likely beforehand as one another and as a
+picture that comes of none of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array
+from handlap.sim.comparing.causes import COMPONENTS, active_causes, lap_variants, only, stages_for
+from handlap.sim.comparing.compare import TRIED, few_members
+from handlap.sim.comparing.way_work import quad_of
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.face.face_numbers import bend_components
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping import dye
+from handlap.sim.lapping.dye_words import zone_shares
+from handlap.sim.lapping.ensemble import run_members
+from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
+from handlap.sim.lapping.poses import Layout
+from handlap.sim.lapping.rhythm import SETTLED, depth_per_stroke, stage_of
+from handlap.sim.planning.work import Job, Progress, open_job, vary, work_out
+
+LEVELS = np.array([0.0, 0.5, 1.0])
+ZONE_SD = 0.25
+"""How far a person's half, gone or left may be from the share of a zone that is clear [-]."""
+LOOKS = 40
+DEEPEST = 2.0
+"""Dye is followed until this many times the depth that clears it has come off on average."""
+GOING = 0.03
+"""Dye is going while more than this share is gone, and more than this is left [-]."""
+HEIGHT_SD = 4e-6
+"""What leaves leave open of a crown or a twist apart from what the survey says: feel [m]."""
+RATIO = 3.0
+"""The first cause is named where it is this many times as likely as the second."""
+NONE = "none of these"
+BENDS = 3
+
+
+@dataclass(frozen=True)
+class Likely:
+    """One cause and its chance given what is seen [-]."""
+
+    cause: str
+    chance: float
+
+
+@dataclass(frozen=True)
+class Ranking:
+    """Causes from likely to unlikely; ``answer``: the first, or "cannot tell"."""
+
+    seen: str
+    causes: tuple[Likely, ...]
+    answer: str
+    ratio: float
+    """Chance of the first over that of the second [-]."""
+    members: int
+
+
+def _ranking(seen: str, names: Sequence[str], logs: Sequence[float], members: int) -> Ranking:
+    log = np.array(logs)
+    weights = np.exp(log - log.max())
+    chances = weights / weights.sum()
+    order = np.argsort(-chances, kind="stable")
+    found = tuple(Likely(names[i], float(chances[i])) for i in order)
+    ratio = found[0].chance / max(found[1].chance, 1e-300)
+    return Ranking(seen, found, found[0].cause if ratio >= RATIO else "cannot tell", ratio, members)
+
+
+def _log_mean_exp(values: Array) -> float:
+    top = float(values.max())
+    return top + float(np.log(np.mean(np.exp(values - top))))
+
+
+def dye_log_likelihood(seen: Array, shares: Array) -> Array:
+    """Log likelihood (…,) of a picture (15,), not a number where nothing was seen, for shares gone (…, 15).
+
+    A person calls a zone left, half or gone; the nearer its share, the likelier the call.
+    """
+    away = -0.5 * ((shares[..., None] - LEVELS) / ZONE_SD) ** 2
+    away = away - np.log(np.sum(np.exp(away), axis=-1, keepdims=True))
+    level = np.searchsorted(LEVELS, np.nan_to_num(seen) - 0.25)
+    picked = np.take_along_axis(away, np.broadcast_to(level[:, None], (*shares.shape, 1)), axis=-1)[..., 0]
+    known = np.isfinite(seen) & np.isfinite(shares)
+    return np.where(known, picked, 0.0).sum(axis=-1)
+
+
+def _picture_log_likelihood(seen: Array, shares: Array) -> float:
+    """Log likelihood of a picture (15,), from shares (members, looks, 15) of one cause.
+
+    A picture in which some dye is gone and some left was seen while the dye was going: then only
+    looks at such a time count.
+    """
+    each = dye_log_likelihood(seen, shares)
+    whole = np.nanmean(shares, axis=-1)
+    going = (whole > GOING) & (whole < 1.0 - GOING)
+    if np.nanmin(seen) == np.nanmax(seen):
+        going = np.ones_like(going)
+    members = []
+    for likelihood, at in zip(each, going, strict=True):
+        members.append(_log_mean_exp(likelihood[at] if at.any() else likelihood))
+    return _log_mean_exp(np.array(members))
+
+
+def _dyed(
+    bench: Bench, stage: Stage, layout: Layout, roughness: float, flat: bool, member: tuple[Array, Conditions]
+) -> Array:
+    """Shares of the dye gone (looks, 15) in every zone of one member."""
+    face, conditions = member
+    before = np.zeros_like(face) if flat else face
+    run = run_stage(bench, before, conditions, stage, layout)
+    cells = slice(0, bench.grid.n_cells)
+    return zone_shares(bench.grid, dye.gone(before[cells] - run.heights[:, cells], roughness).astype(float))
+
+
+def _dye_stage(job: Job, first: int, strokes: int | None) -> Stage:
+    """A stage looked at often while the dye goes, or once if the strokes since it was put on are known."""
+    scenario, middle = job.scenario, job.middle
+    grit = scenario.paper.grits[first]
+    if strokes is not None:
+        return stage_of(scenario, middle, grit, strokes, strokes)
+    clears = dye.FILM + dye.VALLEYS * grit.roughness_median(scenario.part.metal)
+    # Fresh paper would take this long; paper that ages takes longer, and is followed less far.
+    last = int(np.clip(DEEPEST * clears / (SETTLED * depth_per_stroke(scenario, middle, grit)), LOOKS, 5000))
+    every = max(1, last // LOOKS)
+    return stage_of(scenario, middle, grit, every * LOOKS, every)
+
+
+def rank_by_dye(
+    scenario: Scenario,
+    seen: Array,
+    words: str,
+    *,
+    strokes: int | None = None,
+    members: int = 32,
+    seed: int = 0,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Ranking:
+    """Rank causes by the dye picture they would leave on a face that is flat but for them.
+
+    Parameters
+    ----------
+    seen : grid (3, 5) of :func:`handlap.sim.lapping.dye_words.read_dye`
+    strokes : since the dye was put on; None: not known, and every count while it goes is as likely
+    """
+    tell = progress or (lambda done, what: None)
+    tell(0.0, "inferring the face from the readings")
+    job = open_job(scenario, members=members, seed=seed, executor=executor)
+    picked = work_out(few_members(job, TRIED)).coarse
+    first = picked.first
+    stage = _dye_stage(job, first, strokes)
+    grit = scenario.paper.grits[first]
+    roughness = grit.roughness_median(scenario.part.metal)
+    quad, _ = quad_of(job, stage, job.members.before[0])
+    layout = stage_layout(job.bench, stage, quad_strokes=quad, seed=seed)
+    names = active_causes(scenario)
+    picture = seen.ravel()
+    logs = []
+    for k, name in enumerate(names):
+        tell(0.2 + 0.8 * k / len(names), f"the dye that {name} alone would leave")
+        changed, flat = only(scenario, name)
+        other = vary(job, changed)
+        work = partial(_dyed, other.bench, stage, layout, roughness, flat)
+        pairs = list(zip(other.members.before, other.members.conditions, strict=True))
+        shares = np.array(run_members(work, pairs, executor=executor))
+        logs.append(_picture_log_likelihood(picture, shares))
+    there = np.isfinite(picture) & np.isfinite(shares[0, 0])
+    if not there.any():
+        raise InputError("--dye: there is no metal in the zones that were seen")
+    logs.append(-float(np.log(len(LEVELS)) * there.sum()))
+    return _ranking(words, [*names, NONE], logs, members)
+
+
+def rank_by_readings(
+    scenario: Scenario,
+    after: Scenario,
+    *,
+    strokes: int | None = None,
+    members: int = 64,
+    seed: int = 0,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Ranking:
+    """Rank causes by the crowns and the twist they would leave, held against readings after the work.
+
+    Parameters
+    ----------
+    after : the same part, with the readings taken after the work
+    strokes : done on the first paper; None: where half of the faces would stop
+    """
+    tell = progress or (lambda done, what: None)
+    tell(0.0, "inferring the face from both sets of readings")
+    job = open_job(scenario, members=members, seed=seed, executor=executor)
+    grid = job.bench.grid
+    now = infer_faces(after.part, after.readings, count=members, seed=seed)
+    measured = np.array(bend_components(grid, np.array(now.heights_at(grid.points)))).T
+    picked = work_out(few_members(job, TRIED)).coarse
+    strokes = strokes or int(np.ceil(np.median(picked.course.strokes[picked.stops.look])))
+    stages = stages_for(job, picked.first, strokes)
+    names = active_causes(scenario)
+    tell(0.3, f"lapping with each of {len(names)} causes alone")
+    laps = lap_variants(job, [(*only(scenario, name), stages) for name in names], None, executor=executor)
+    middle = measured.mean(axis=0)
+    spread = np.cov(measured.T) + HEIGHT_SD**2 * np.eye(BENDS)
+    logs = []
+    for rows in laps:
+        left = np.array([lap.components[:BENDS] for lap in rows])
+        logs.append(_log_mean_exp(_log_normal(middle - left, spread)))
+    # A face of none of these: any crown or twist up to the size of the warp before the work.
+    before = np.array(bend_components(grid, job.members.before)).T
+    wide = spread + np.diag(np.mean(before**2, axis=0).max() * np.ones(BENDS))
+    logs.append(float(_log_normal(middle[None, :], wide)[0]))
+    assert COMPONENTS[:BENDS] == ("crown_along", "crown_across", "twist")
+    return _ranking(after.source, [*names, NONE], logs, members)
+
+
+def _log_normal(off: Array, cov: Array) -> Array:
+    """Log density (k,) of deviations (k, n) under a normal law."""
+    root = np.linalg.cholesky(cov)
+    z = np.linalg.solve(root, off.T)
+    return -0.5 * np.sum(z**2, axis=0) - np.sum(np.log(np.diag(root))) - 0.5 * len(cov) * np.log(2 * np.pi)

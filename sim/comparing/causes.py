@@ -1,0 +1,251 @@
+"""Why a face comes out as it does: every cause of error switched off alone, and left on alone.
+
+All laps take the same faces, hands, paper and wobble, as many strokes and the same mean depth of
+metal (the rate is scaled where a cause changes it), so that what differs is the shape alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handlap.sim.common.outline import Array, Outline
+from handlap.sim.comparing.way_work import CHUNK, quad_of
+from handlap.sim.face.face_numbers import bend_components
+from handlap.sim.job.scenario import LimitBy, Scenario, Uncertain
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.ensemble import most_typical, run_members
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
+from handlap.sim.lapping.poses import Layout
+from handlap.sim.lapping.rhythm import stage_of
+from handlap.sim.planning.course import measure
+from handlap.sim.planning.work import Job, strokes_to_clear, vary
+
+COMPONENTS = ("crown_along", "crown_across", "twist", "taper_along", "taper_across", "measured")
+"""What is taken of a face: crowns (+ = middle proud) and twist of the face, tapers of the removal,
+and the figure that the limit is held against [m]."""
+SAME_DEPTH = 0.005
+"""Mean depths are taken as the same within this share."""
+MOST_CORRECTIONS = 3
+HANGS_OVER = 0.05
+"""A part hangs over where this share of its rim leaves the paper in some position [-]."""
+
+
+def _zero(*names: str, at: float = 0.0) -> Callable[[Scenario], Scenario]:
+    def off(scenario: Scenario) -> Scenario:
+        hands: dict[str, Any] = {
+            n: Uncertain.fixed(at, f"hands.{n}") for n in names if not _is(getattr(scenario.hands, n), at)
+        }
+        return replace(scenario, hands=replace(scenario.hands, **hands)) if hands else scenario
+
+    return off
+
+
+def _is(quantity: Uncertain, value: float) -> bool:
+    return quantity.low == quantity.high == value
+
+
+def _steady_press(scenario: Scenario) -> Scenario:
+    return replace(scenario, hands=replace(scenario.hands, swell=0.0, rocking=0.0, twist=0.0))
+
+
+def _fresh_paper(scenario: Scenario) -> Scenario:
+    return replace(scenario, wear=replace(scenario.wear, ages=False))
+
+
+def _true_plate(scenario: Scenario) -> Scenario:
+    plate = replace(
+        scenario.plate, grade=None, tolerance=0.0, shape=None, shape_height=0.0, heights=None, glass=None
+    )
+    return replace(scenario, plate=plate, paper=replace(scenario.paper, lumps=()))
+
+
+def _reach(outline: Outline, scenario: Scenario) -> float:
+    """Furthest that any spot of the part comes from the middle of the plate, about [m]."""
+    return float(np.max(np.hypot(*outline.rim.T))) + scenario.strokes.length
+
+
+def _endless_paper(scenario: Scenario) -> Scenario:
+    plate, paper = scenario.plate, replace(scenario.paper, strips=None)
+    if plate.heights is None and hangs_over(scenario):
+        side = 2.2 * _reach(scenario.part.outline, scenario)
+        plate = replace(plate, length=max(plate.length, side), width=max(plate.width, side))
+    return replace(scenario, plate=plate, paper=paper)
+
+
+def hangs_over(scenario: Scenario) -> bool:
+    """Whether some of the part leaves the plate in some position of its stroke."""
+    rim, strokes = scenario.part.outline.rim, scenario.strokes
+    for state in scenario.turning.states:
+        c, s = np.cos(state.part), np.sin(state.part)
+        turned = rim @ np.array([[c, s], [-s, c]])
+        way = strokes.direction + state.operator
+        for end in (-0.5, 0.5):
+            at = turned + end * strokes.length * np.array([np.cos(way), np.sin(way)])
+            over = (np.abs(at[:, 0]) > scenario.plate.length / 2) | (
+                np.abs(at[:, 1]) > scenario.plate.width / 2
+            )
+            if np.mean(over) > HANGS_OVER:
+                return True
+    return False
+
+
+def _rigid(scenario: Scenario) -> Scenario:
+    return replace(scenario, part=replace(scenario.part, thickness=None, ribbed_as=None))
+
+
+def _one_metal(scenario: Scenario) -> Scenario:
+    return replace(scenario, part=replace(scenario.part, inserts=()))
+
+
+def _as_it_is(scenario: Scenario) -> Scenario:
+    return scenario
+
+
+START = "starting shape"
+OFF: dict[str, Callable[[Scenario], Scenario]] = {
+    START: _as_it_is,
+    "high hands": _zero("height"),
+    "wobble": _zero("wobble_along", "wobble_across"),
+    "bias": _zero("bias_along", "bias_across"),
+    "push and pull": _zero("push_over_pull", at=1.0),
+    "press within a stroke": _steady_press,
+    "paper ageing": _fresh_paper,
+    "plate": _true_plate,
+    "overhang and seams": _endless_paper,
+    "spring-back": _rigid,
+    "inserts": _one_metal,
+}
+"""Cause → the scenario without it.  The starting shape is switched off by starting flat."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """What a worker needs to lap members under one set of causes."""
+
+    bench: Bench
+    gauged: Gauge
+    stages: tuple[tuple[Stage, Layout], ...]
+    limit_by: LimitBy
+    flat: bool
+    """Start from a flat face."""
+
+
+@dataclass(frozen=True)
+class Lapped:
+    """What comes back: components (6,) [m], the face (n,), single precision, mean depth [m]."""
+
+    components: Array
+    face: NDArray[np.float32]
+    mean_depth: float
+
+
+def components_of(gauged: Gauge, before: Array, face: Array, limit_by: LimitBy) -> Array:
+    """Components (6,) of a face (n,) that was ``before`` (n,), in the order of ``COMPONENTS`` [m]."""
+    along, across, twist = bend_components(gauged.grid, face[None, :])
+    figures = gauge.figures(gauged, before, face)
+    return np.array(
+        [
+            along[0],
+            across[0],
+            twist[0],
+            figures.taper_along[0],
+            figures.taper_across[0],
+            measure(figures, limit_by)[0],
+        ]
+    )
+
+
+def _run(task: Task, before: Array, conditions: Conditions) -> tuple[Array, float]:
+    now, grid = before, task.bench.grid
+    for stage, layout in task.stages:
+        now = run_stage(task.bench, now, conditions, stage, layout).heights[-1]
+    return now, float((before - now) @ grid.area / grid.area.sum())
+
+
+def lap_chunk(work: tuple[Task, Sequence[tuple[Array, Conditions, float | None]]]) -> list[Lapped]:
+    """Lap members, given as (face, conditions, mean depth to reach or None) [m]."""
+    task, members = work
+    found = []
+    for face, conditions, depth in members:
+        before = np.zeros_like(face) if task.flat else face
+        now, reached = _run(task, before, conditions)
+        for _ in range(MOST_CORRECTIONS):
+            if depth is None or reached <= 0.0 or abs(reached / depth - 1.0) <= SAME_DEPTH:
+                break
+            conditions = replace(conditions, rate=conditions.rate * depth / reached)
+            now, reached = _run(task, before, conditions)
+        taken = components_of(task.gauged, before, now, task.limit_by)
+        found.append(Lapped(taken, now.astype(np.float32), reached))
+    return found
+
+
+def stages_for(job: Job, first: int, strokes: int) -> tuple[tuple[Stage, Layout], ...]:
+    """The papers from the first on, laid out once for all sets of causes."""
+    scenario, middle = job.scenario, job.middle
+    before = job.members.before
+    face = before[most_typical(before)]
+    grits = scenario.paper.grits[first:]
+    counts = [strokes, *(strokes_to_clear(job, a, b) for a, b in pairwise(grits))]
+    found = []
+    for number, (grit, count) in enumerate(zip(grits, counts, strict=True)):
+        stage = stage_of(scenario, middle, grit, count, count)
+        quad, _ = quad_of(job, stage, face)
+        found.append((stage, stage_layout(job.bench, stage, quad_strokes=quad, seed=job.seed + number)))
+    return tuple(found)
+
+
+def lap_variants(
+    job: Job,
+    variants: Sequence[tuple[Scenario, bool, tuple[tuple[Stage, Layout], ...]]],
+    depths: Array | None,
+    *,
+    executor: Executor | None = None,
+    finished: Callable[[float], None] | None = None,
+) -> list[list[Lapped]]:
+    """Lap all members under several sets of causes.
+
+    Parameters
+    ----------
+    variants : scenario, whether to start flat, stages
+    depths : mean depth (members,) that each is to reach [m]; None: whatever the strokes give
+    """
+    tasks: list[tuple[Task, Sequence[tuple[Array, Conditions, float | None]]]] = []
+    count = job.members.count
+    goals: list[float | None] = [None] * count if depths is None else [float(d) for d in depths]
+    for scenario, flat, stages in variants:
+        other = vary(job, scenario)
+        task = Task(other.bench, other.gauged, stages, scenario.part.limit_by, flat)
+        rows = list(zip(other.members.before, other.members.conditions, goals, strict=True))
+        tasks += [(task, rows[at : at + CHUNK]) for at in range(0, count, CHUNK)]
+    tell = None if finished is None else lambda n: finished(n / len(tasks))
+    chunks = run_members(lap_chunk, tasks, executor=executor, finished=tell)
+    each = -(-count // CHUNK)
+    return [
+        [member for chunk in chunks[i * each : (i + 1) * each] for member in chunk]
+        for i in range(len(variants))
+    ]
+
+
+def active_causes(scenario: Scenario) -> tuple[str, ...]:
+    """Causes that are at work in a scenario."""
+    return tuple(name for name, off in OFF.items() if name == START or off(scenario) != scenario)
+
+
+def without(scenario: Scenario, causes: Sequence[str]) -> Scenario:
+    """The scenario with these causes switched off (the starting shape apart)."""
+    for name in causes:
+        scenario = OFF[name](scenario)
+    return scenario
+
+
+def only(scenario: Scenario, cause: str | None) -> tuple[Scenario, bool]:
+    """The scenario with all causes but one off, and whether it starts flat."""
+    return without(scenario, [name for name in OFF if name != cause]), cause != START

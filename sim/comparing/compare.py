@@ -1,0 +1,301 @@
+"""Ways of working compared over the same faces, hands, paper and metal.
+
+Each way is worked by every member of one ensemble, drawn once (common random numbers), so that
+small differences are real: they are taken member by member.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.grid import Grid
+from handlap.sim.common.outline import Array
+from handlap.sim.comparing.paired import Difference, Order, chance_difference, difference, order_ways
+from handlap.sim.comparing.turn_interval import TurnCurve, turn_curve
+from handlap.sim.comparing.way_work import Done, work_ways
+from handlap.sim.job.results import Band, Errors
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.ways import Way, apply_way, default_ways, distinct, parse_way
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.ensemble import SCORES, conditions_at, spread_over
+from handlap.sim.lapping.rhythm import choose_rhythm
+from handlap.sim.planning.course import measure
+from handlap.sim.planning.work import TOLERANCE, Job, Progress, measure_errors, open_job, vary, work_out
+
+MOST_WAYS = 24
+TRIED = 8
+"""Members on which the first paper is chosen and the length of the courses is found."""
+AMPLE = 1.3
+"""Courses are tried this much longer than the middle of the members that were tried."""
+DEPTHS = 25
+"""Points of a curve against metal removed."""
+COVER = 0.5
+"""A curve goes as far as this share of the members does."""
+LENGTHS = ("flatness", "straightedge", "greatest_depth", "taper_along", "taper_across")
+"""Figures in metres that are compared; the others are chances and counts."""
+
+
+@dataclass(frozen=True)
+class WayResult:
+    """How one way comes out; bands over the ensemble [SI], chances [-].
+
+    ``failure``: why it cannot be done; then all figures are None.  ``curve``: bands (k, 3) of the
+    figure that the limit is held against, at the comparison's ``depths``; NaN where too few
+    members get there.  ``removed``: mean depth removed (n,) over the members, all papers [m].
+    """
+
+    way: Way
+    scenario: Scenario
+    failure: str | None
+    bands: dict[str, Band]
+    chance_goal: float
+    chance_allowance: float | None
+    chance_both: float
+    over_stock: float | None
+    """Chance that it takes more sheets than there are; None: the stock is not stated."""
+    papers: tuple[str, ...]
+    removed: Array | None
+    curve: Array
+    step_error: float
+
+
+@dataclass(frozen=True)
+class PairResult:
+    """Two ways held against each other: second less first, by figure."""
+
+    first: int
+    second: int
+    differences: dict[str, Difference]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The answer of ``handlap compare``.
+
+    ``shrunk``: how much the common members shrink the spread of differences in the measured
+    figure, middle of all pairs [-].
+    """
+
+    scenario: Scenario
+    members: int
+    seed: int
+    results: tuple[WayResult, ...]
+    order: Order
+    """Of the ways that can be done; indices into ``results``."""
+    pairs: tuple[PairResult, ...]
+    depths: Array
+    turns: TurnCurve | None
+    shrunk: float | None
+    grid: Grid
+    errors: Errors
+    notes: tuple[str, ...]
+
+
+def few_members(job: Job, count: int) -> Job:
+    """The same job with some of its members, spread evenly."""
+    few = spread_over(job.members.count, count)
+    return replace(
+        job,
+        scores=job.scores[few],
+        plate_scores=job.plate_scores[few],
+        members=job.members.some(few),
+    )
+
+
+def compare(
+    scenario: Scenario,
+    ways: Sequence[Way] = (),
+    *,
+    members: int = 64,
+    seed: int = 0,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+    with_turns: bool = True,
+) -> Comparison:
+    """Compare ways of working.
+
+    Parameters
+    ----------
+    ways : without any, those the scenario names, or else some eight that suit most parts, the
+        scenario as it stands among them
+    executor : where the members run; without one, threads of this process; the answer is the same
+    with_turns : also find how often to turn
+
+    Raises
+    ------
+    InputError : if none of the ways can be done
+    """
+    tell = progress or (lambda done, what: None)
+    ways = ways or tuple(parse_way(text) for text in scenario.ways)
+    own = not ways
+    ways = distinct(ways or default_ways(scenario))
+    if len(ways) > MOST_WAYS:
+        raise InputError(f"{len(ways)} ways of working: at most {MOST_WAYS} are compared at once")
+    tell(0.0, "inferring the face from the readings")
+    job = open_job(scenario, members=members, seed=seed, executor=executor)
+    tell(0.1, "choosing the first paper")
+    picked = work_out(few_members(job, TRIED))
+    coarse = picked.coarse
+    typical = float(np.median(coarse.course.strokes[coarse.stops.look]))
+    tell(0.2, "setting up")
+    if own:
+        ways = _differing(job, ways, coarse.first)
+    jobs = [vary(job, apply_way(scenario, way)) for way in ways]
+    first = [0 if way.papers else coarse.first for way in ways]
+    done = work_ways(
+        jobs, first, int(AMPLE * typical), executor=executor,
+        finished=lambda share: tell(0.2 + 0.5 * share, f"lapping {members} faces in {len(ways)} ways"),
+    )  # fmt: skip
+    if all(d.failure for d in done):
+        raise InputError(f"none of the ways can be done; the first: {done[0].failure}")
+    depths = _depths(done)
+    results = tuple(
+        _result(j, way, start, d, depths) for j, way, start, d in zip(jobs, ways, first, done, strict=True)
+    )
+    tell(0.7, "finding how often to turn")
+    turns = _turns(job, coarse.first, typical) if with_turns else None
+    tell(0.95, "measuring the error of the grid")
+    errors = measure_errors(job, coarse)
+    errors = replace(errors, step=max(d.step_error for d in done))
+    able = [i for i, d in enumerate(done) if d.failure is None]
+    samples = {i: _samples(jobs[i], done[i]) for i in able}
+    pairs = tuple(_pair(i, j, samples) for at, i in enumerate(able) for j in able[at + 1 :])
+    order = _order(able, samples, seed)
+    tell(1.0, "done")
+    return Comparison(
+        scenario=scenario,
+        members=members,
+        seed=seed,
+        results=results,
+        order=order,
+        pairs=pairs,
+        depths=depths,
+        turns=turns,
+        shrunk=_shrunk(pairs, scenario),
+        grid=job.bench.grid,
+        errors=errors,
+        notes=tuple(job.faces.notes),
+    )
+
+
+def _differing(job: Job, ways: Sequence[Way], first: int) -> tuple[Way, ...]:
+    """The ways without those that come to the same as an earlier one once all intervals are chosen."""
+    seen: list[Scenario] = []
+    found = []
+    for way in ways:
+        scenario = apply_way(job.scenario, way)
+        conditions = conditions_at(scenario, np.zeros(len(SCORES)))
+        rhythm = choose_rhythm(scenario, conditions, scenario.paper.grits[first])
+        turning = replace(scenario.turning, name="", every=rhythm.turn_every, assumed=False)
+        bare = replace(scenario, turning=turning)
+        if bare not in seen:
+            seen.append(bare)
+            found.append(way)
+    return tuple(found)
+
+
+def measured_name(scenario: Scenario) -> str:
+    """Name of the figure that the limit is held against."""
+    return "straightedge" if scenario.part.limit_by == "straightedge" else "flatness"
+
+
+def _depths(done: Sequence[Done]) -> Array:
+    """Mean depths (k,) at which curves are given: as far as half of the members of a way go [m]."""
+    reach = [float(np.median(d.curve[:, -1, 1])) for d in done if d.failure is None]
+    return np.linspace(0.0, max(reach), DEPTHS)
+
+
+def _curve(before: Array, done: Done, depths: Array) -> Array:
+    """Bands (k, 3) of the measured figure at mean depths (k,), from curves of all members."""
+    at = np.full((before.size, depths.size), np.nan)
+    for m, rows in enumerate(done.curve.astype(float)):
+        depth = np.concatenate([[0.0], rows[:, 1]])
+        at[m] = np.interp(depths, depth, np.concatenate([[before[m]], rows[:, 0]]), right=np.nan)
+    found = np.full((depths.size, 3), np.nan)
+    for k in range(depths.size):
+        there = at[np.isfinite(at[:, k]), k]
+        if there.size >= COVER * before.size:
+            band = Band.of(there)
+            found[k] = band.p05, band.p50, band.p95
+    return found
+
+
+def _samples(job: Job, done: Done) -> dict[str, Array]:
+    """What is compared, by name: figures (members,), and who ends inside which limit."""
+    part = job.scenario.part
+    goal = measure(done.figures, part.limit_by) <= part.limit
+    inside = np.ones_like(goal) if part.allowance is None else done.figures.greatest_depth <= part.allowance
+    found: dict[str, Any] = {name: getattr(done.figures, name) for name in (*LENGTHS, "mean_depth")}
+    found |= {"goal": goal, "allowance": inside, "both": goal & inside}
+    return found | {name: getattr(done.effort, name) for name in ("strokes", "minutes", "sheets", "work")}
+
+
+def _result(job: Job, way: Way, first: int, done: Done, depths: Array) -> WayResult:
+    part, stock = job.scenario.part, job.scenario.paper.sheets
+    papers = tuple(grit.name for grit in job.scenario.paper.grits[first:])
+    nowhere = np.full((depths.size, 3), np.nan)
+    if done.failure is not None:
+        return WayResult(
+            way, job.scenario, done.failure, {}, 0.0, None, 0.0, None, papers, None, nowhere, 0.0
+        )
+    sample = _samples(job, done)
+    before = job.members.before
+    gauge_of = gauge.straightedge if part.limit_by == "straightedge" else gauge.flatness
+    return WayResult(
+        way=way,
+        scenario=job.scenario,
+        failure=None,
+        bands={name: Band.of(values) for name, values in sample.items() if values.dtype != bool},
+        chance_goal=float(sample["goal"].mean()),
+        chance_allowance=None if part.allowance is None else float(sample["allowance"].mean()),
+        chance_both=float(sample["both"].mean()),
+        over_stock=None if stock is None else float(np.mean(sample["sheets"] > stock)),
+        papers=papers,
+        removed=np.mean(before - done.faces, axis=0),
+        curve=_curve(gauge_of(job.gauged, before), done, depths),
+        step_error=done.step_error,
+    )
+
+
+def _pair(i: int, j: int, samples: dict[int, dict[str, Array]]) -> PairResult:
+    first, second = samples[i], samples[j]
+    found = {}
+    for name, values in first.items():
+        if values.dtype == bool:
+            found[name] = chance_difference(values.astype(bool), second[name].astype(bool))
+        else:
+            least = TOLERANCE if name in LENGTHS else 0.0
+            found[name] = difference(values, second[name], least)
+    return PairResult(i, j, found)
+
+
+def _order(able: Sequence[int], samples: dict[int, dict[str, Array]], seed: int) -> Order:
+    both = np.array([samples[i]["both"] for i in able])
+    minutes = np.array([samples[i]["minutes"] for i in able])
+    found = order_ways(both, minutes, seed=seed)
+    count = max(able) + 1
+    groups, above = [0] * count, np.full((count, count), np.nan)
+    for k, i in enumerate(able):
+        groups[i] = found.groups[k]
+    above[np.ix_(able, able)] = found.above
+    return Order(tuple(able[k] for k in found.places), tuple(groups), above)
+
+
+def _shrunk(pairs: Sequence[PairResult], scenario: Scenario) -> float | None:
+    name = measured_name(scenario)
+    factors = [pair.differences[name].shrunk for pair in pairs]
+    known = [f for f in factors if np.isfinite(f)]
+    return float(np.median(known)) if known else None
+
+
+def _turns(job: Job, first: int, strokes: float) -> TurnCurve:
+    """How often to turn, on the scenario's own schedule, or on half turns where it has none."""
+    if len(job.scenario.turning.states) < 2:
+        job = vary(job, apply_way(job.scenario, Way("", turning="half")))
+    return turn_curve(job, first=first, strokes=int(strokes))

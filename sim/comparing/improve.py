@@ -1,0 +1,361 @@
+"""A search for the way of working with the best chance to end inside both limits.
+
+The discrete choices (papers, turning, pattern) are tried on a few members first; from the best of
+them a simplex search (Nelder & Mead 1965) moves the continuous knobs: press, height of the hands,
+length of the stroke, strokes between turns.  All runs share their random numbers, so the search
+sees no noise; what it finds is partly luck with those numbers, and so it is worked once more with
+fresh ones, and that figure is reported.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from itertools import combinations, product
+
+import numpy as np
+from scipy.optimize import minimize
+
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array
+from handlap.sim.comparing.compare import TRIED, few_members
+from handlap.sim.comparing.paired import Difference, Made, chance_difference, difference
+from handlap.sim.comparing.way_work import Done, work_ways
+from handlap.sim.job.results import Band
+from handlap.sim.job.scenario import Pattern, Scenario
+from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.job.ways import Way, apply_way, way_words
+from handlap.sim.lapping.rhythm import choose_rhythm
+from handlap.sim.materials.grits import Grit
+from handlap.sim.planning.course import measure
+from handlap.sim.planning.work import Job, Progress, open_job, vary, work_out
+
+PATTERNS: tuple[Pattern, ...] = ("straight", "diagonal")
+SEARCH_MEMBERS = 24
+KEPT = 3
+"""Discrete choices from which the continuous search starts."""
+SCREEN_SHARE = 0.5
+"""Of the budget that the discrete choices may use."""
+SOFT = 0.05
+"""Width of the limits in the search, over the limits: a near miss is better than a far one [-]."""
+EFFORT = 0.05
+"""What doubling the minutes may cost in chance before the search minds."""
+FRESH = 7919
+"""Added to the seed for the check."""
+SIMPLEX = 0.25
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """How far the knobs may go: as ratios to the scenario's own, and strokes between turns."""
+
+    press: tuple[float, float] = (0.5, 2.0)
+    height: tuple[float, float] = (0.4, 1.0)
+    length: tuple[float, float] = (0.5, 1.5)
+    every: tuple[float, float] = (5.0, 400.0)
+
+
+@dataclass(frozen=True)
+class Tried:
+    """How a way came out on some ensemble: chances [-] and bands [SI]."""
+
+    chance: float
+    chance_goal: float
+    chance_allowance: float | None
+    minutes: Band
+    measured: Band
+    greatest_depth: Band
+    sheets: Band
+
+
+@dataclass(frozen=True)
+class Improvement:
+    """The answer of ``handlap improve``.
+
+    Attributes
+    ----------
+    way, scenario : the best that was found, and the scenario worked so
+    papers, papers_before : in the order of use
+    selected : as the search saw it, on the numbers it chose by: too good by luck
+    honest, before : on fresh random numbers, and the scenario as it stands on the same ones
+    gain, minutes_gain : honest less before, member by member
+    runs, budget : ensembles worked, and how many were allowed
+    members : of the check; ``search_members`` of the search
+    minutes_most, sheets_most : limits the search kept, None: none stated
+    helps : whether the gain, in chance or else in minutes, is more than can be told from nothing
+    """
+
+    scenario_before: Scenario
+    way: Way
+    scenario: Scenario
+    papers: tuple[str, ...]
+    papers_before: tuple[str, ...]
+    selected: Tried
+    honest: Tried
+    before: Tried
+    gain: Difference
+    minutes_gain: Difference
+    runs: int
+    budget: int
+    members: int
+    search_members: int
+    seed: int
+    minutes_most: float | None
+    sheets_most: int | None
+    helps: bool
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Search:
+    job: Job
+    horizon: int
+    minutes_most: float | None
+    executor: Executor | None
+
+
+def _inside(search: _Search, job: Job, done: Done) -> Made:
+    """Who (members,) ends inside all limits, those of minutes and sheets included."""
+    part, stock = job.scenario.part, job.scenario.paper.sheets
+    inside = measure(done.figures, part.limit_by) <= part.limit
+    if part.allowance is not None:
+        inside = inside & (done.figures.greatest_depth <= part.allowance)
+    if search.minutes_most is not None:
+        inside = inside & (done.effort.minutes <= search.minutes_most)
+    if stock is not None:
+        inside = inside & (done.effort.sheets <= stock)
+    return inside.astype(bool)
+
+
+def _score(search: _Search, job: Job, done: Done, usual: float) -> float:
+    """What the search makes small: soft chance of failing, and a little for the minutes."""
+    if done.failure is not None:
+        return 10.0
+    part, stock = job.scenario.part, job.scenario.paper.sheets
+    held = [(measure(done.figures, part.limit_by), part.limit)]
+    if part.allowance is not None:
+        held.append((done.figures.greatest_depth, part.allowance))
+    if search.minutes_most is not None:
+        held.append((done.effort.minutes, search.minutes_most))
+    if stock is not None:
+        held.append((done.effort.sheets, stock + 0.5))
+    soft = np.ones(len(done.effort.minutes))
+    for value, limit in held:
+        soft = soft / (1.0 + np.exp(np.clip((value - limit) / (SOFT * limit), -50.0, 50.0)))
+    return 1.0 - float(soft.mean()) + EFFORT * float(np.log2(np.median(done.effort.minutes) / usual))
+
+
+def _work(search: _Search, ways: Sequence[Way]) -> tuple[list[Job], list[Done]]:
+    jobs = [vary(search.job, apply_way(search.job.scenario, way)) for way in ways]
+    return jobs, work_ways(jobs, [0] * len(jobs), search.horizon, executor=search.executor)
+
+
+def paper_choices(papers: Sequence[Grit]) -> list[tuple[Grit, ...]]:
+    """Sequences of the papers on hand that end on the finest: the finish asks for it."""
+    before, last = papers[:-1], papers[-1]
+    found = [(*some, last) for n in range(len(before) + 1) for some in combinations(before, n)]
+    return [tuple(choice) for choice in found]
+
+
+def discrete_choices(scenario: Scenario, most: int, seed: int) -> list[Way]:
+    """Ways that differ in papers, turning and pattern, at most so many, evenly mixed."""
+    found = [
+        Way("", papers=papers, turning=turning, pattern=pattern)
+        for papers, turning, pattern in product(
+            paper_choices(scenario.paper.grits),
+            SCHEDULE_STATES,
+            dict.fromkeys((scenario.strokes.pattern, *PATTERNS)),
+        )
+    ]
+    if len(found) > most:
+        pick = np.random.default_rng([seed, 13]).permutation(len(found))[:most]
+        found = [found[i] for i in sorted(pick)]
+    return found
+
+
+def _knobs(scenario: Scenario, bounds: Bounds) -> tuple[list[str], Array, Array]:
+    """Names of the knobs and their ranges in logarithms: ratios, and strokes between turns."""
+    names = ["press", "length", "every"]
+    if scenario.hands.height.value > 0.0:
+        names.append("height")
+    if scenario.hands.press.value <= 0.0:
+        names.remove("press")
+    span = np.log([getattr(bounds, name) for name in names])
+    if scenario.strokes.length > 0.0:
+        # The part is to stay on the plate.
+        rim = scenario.part.outline.rim
+        room = scenario.plate.length - float(np.ptp(rim[:, 0]))
+        k = names.index("length")
+        most = max(span[k, 0], np.log(max(room, 1e-3) / scenario.strokes.length))
+        span[k, 1] = max(span[k, 0], min(span[k, 1], max(most, 0.0)))
+    return names, span[:, 0], span[:, 1]
+
+
+def _with_knobs(scenario: Scenario, way: Way, names: Sequence[str], at: Array) -> Way:
+    values = dict(zip(names, np.exp(at), strict=True))
+    found = replace(way, length=float(values["length"]) * scenario.strokes.length)
+    if "press" in values:
+        found = replace(found, press=float(values["press"]) * scenario.hands.press.value)
+    if "height" in values:
+        found = replace(found, height=float(values["height"]) * scenario.hands.height.value)
+    if way.turning != "none":
+        found = replace(found, every=max(1, round(float(values["every"]))))
+    return found
+
+
+def improve(
+    scenario: Scenario,
+    *,
+    budget: int = 80,
+    members: int = 64,
+    minutes: float | None = None,
+    seed: int = 0,
+    bounds: Bounds | None = None,
+    executor: Executor | None = None,
+    progress: Progress | None = None,
+) -> Improvement:
+    """Search for the way of working with the best chance.
+
+    Parameters
+    ----------
+    budget : ensembles that may be worked in the search, discrete and continuous together
+    members : of the check on fresh random numbers
+    minutes : most minutes that may be spent, turns, brushing and paper included [min]
+
+    Raises
+    ------
+    InputError : if nothing that was tried can be done
+    """
+    tell = progress or (lambda done, what: None)
+    bounds = bounds or Bounds()
+    tell(0.0, "inferring the face from the readings")
+    job = open_job(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor)
+    picked = work_out(few_members(job, TRIED)).coarse
+    horizon = max(100, int(1.3 * np.median(picked.course.strokes[picked.stops.look])))
+    search = _Search(job, horizon, minutes, executor)
+    own = Way("as it stands", papers=scenario.paper.grits[picked.first :])
+    few = replace(search, job=few_members(job, TRIED))
+    ways = [own, *discrete_choices(scenario, max(1, int(SCREEN_SHARE * budget) - 1), seed)]
+    tell(0.1, f"trying {len(ways)} choices of papers, turning and pattern")
+    jobs, done = _work(few, ways)
+    if all(d.failure for d in done):
+        raise InputError(f"nothing that was tried can be done; the first: {done[0].failure}")
+    usual = float(np.median(next(d for d in done if d.failure is None).effort.minutes))
+    scores = [_score(few, j, d, usual) for j, d in zip(jobs, done, strict=True)]
+    best = [ways[i] for i in np.argsort(scores, kind="stable")[:KEPT]]
+    runs = len(ways)
+    way, runs = _continuous(search, best, own, usual, budget, runs, bounds, tell)
+    tell(0.85, "working the best again on fresh random numbers")
+    return _check(search, way, own, runs, budget, members, tell)
+
+
+def _continuous(
+    search: _Search, starts: Sequence[Way], own: Way, usual: float, budget: int, runs: int,
+    bounds: Bounds, tell: Progress,
+) -> tuple[Way, int]:  # fmt: skip
+    """Move the knobs from each start; the best way of all, the scenario's own included."""
+    scenario = search.job.scenario
+    names, low, high = _knobs(scenario, bounds)
+    jobs, done = _work(search, [own])
+    best, best_score = own, _score(search, jobs[0], done[0], usual)
+    runs += 1
+    spent = runs
+    for k, start in enumerate(starts):
+        left = (budget - runs) // (len(starts) - k)
+        if left < 1:
+            break
+        changed = apply_way(scenario, start)
+        grit = changed.paper.grits[0]
+        every = choose_rhythm(changed, search.job.middle, grit).turn_every or 40
+        middle = {"every": np.log(every)}
+        at = np.clip([middle.get(name, 0.0) for name in names], low, high)
+        simplex = np.vstack([at, *(_step(at, i, low, high) for i in range(at.size))])
+
+        def value(x: Array, start: Way = start) -> float:
+            nonlocal best, best_score, runs
+            if runs >= budget:
+                return 10.0
+            way = _with_knobs(scenario, start, names, np.clip(x, low, high))
+            jobs, done = _work(search, [way])
+            runs += 1
+            score = _score(search, jobs[0], done[0], usual)
+            if score < best_score:
+                best, best_score = way, score
+            tell(0.3 + 0.55 * (runs - spent) / max(1, budget - spent), f"run {runs} of {budget}")
+            return score
+
+        minimize(
+            value, at, method="Nelder-Mead", bounds=list(zip(low, high, strict=True)),
+            options={"maxfev": left, "initial_simplex": simplex, "xatol": 0.02, "fatol": 1e-4},
+        )  # fmt: skip
+    return best, runs
+
+
+def _step(at: Array, i: int, low: Array, high: Array) -> Array:
+    """The point one step of the simplex away along a knob, inwards where it stands at its end."""
+    found = at.copy()
+    size = SIMPLEX * (high[i] - low[i])
+    found[i] = at[i] + size if at[i] + size <= high[i] else at[i] - size
+    return np.clip(found, low, high)
+
+
+def _tried(search: _Search, job: Job, done: Done) -> Tried:
+    part = job.scenario.part
+    measured = measure(done.figures, part.limit_by)
+    return Tried(
+        chance=float(np.mean(_inside(search, job, done))),
+        chance_goal=float(np.mean(measured <= part.limit)),
+        chance_allowance=None
+        if part.allowance is None
+        else float(np.mean(done.figures.greatest_depth <= part.allowance)),
+        minutes=Band.of(done.effort.minutes),
+        measured=Band.of(measured),
+        greatest_depth=Band.of(done.figures.greatest_depth),
+        sheets=Band.of(done.effort.sheets),
+    )
+
+
+def _check(
+    search: _Search, way: Way, own: Way, runs: int, budget: int, members: int, tell: Progress
+) -> Improvement:
+    """Work the way found and the scenario as it stands on fresh random numbers."""
+    old = search.job
+    scenario = old.scenario
+    jobs, done = _work(search, [way])
+    selected = _tried(search, jobs[0], done[0])
+    fresh = replace(
+        search, job=open_job(scenario, members=members, seed=old.seed + FRESH, executor=search.executor)
+    )
+    jobs, done = _work(fresh, [own, way])
+    for d in done:
+        if d.failure is not None:
+            raise InputError(f"on fresh random numbers it cannot be done: {d.failure}")
+    inside = [_inside(fresh, j, d) for j, d in zip(jobs, done, strict=True)]
+    gain = chance_difference(inside[0], inside[1])
+    minutes_gain = difference(done[0].effort.minutes, done[1].effort.minutes)
+    worse = gain.size == "clear" and gain.mean < 0.0
+    quicker = minutes_gain.size != "cannot tell" and minutes_gain.mean < 0.0
+    tell(1.0, "done")
+    named = way if way.name else replace(way, name=way_words(way))
+    return Improvement(
+        scenario_before=scenario,
+        way=named,
+        scenario=jobs[1].scenario,
+        papers=tuple(grit.name for grit in jobs[1].scenario.paper.grits),
+        papers_before=tuple(grit.name for grit in jobs[0].scenario.paper.grits),
+        selected=selected,
+        honest=_tried(fresh, jobs[1], done[1]),
+        before=_tried(fresh, jobs[0], done[0]),
+        gain=gain,
+        minutes_gain=minutes_gain,
+        runs=runs,
+        budget=budget,
+        members=members,
+        search_members=old.members.count,
+        seed=old.seed,
+        minutes_most=search.minutes_most,
+        sheets_most=scenario.paper.sheets,
+        helps=not worse and way != own and ((gain.size == "clear" and gain.mean > 0.0) or quicker),
+        notes=tuple(old.faces.notes),
+    )

@@ -1,0 +1,167 @@
+"""Faces that could have given the readings: one type for both ways of measuring."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from handlap.sim.common.grid import make_grid
+from handlap.sim.common.outline import Array, Outline
+from handlap.sim.face.face_prior import FaceBasis
+from handlap.sim.face.flatness import minimum_zone_widths
+from handlap.sim.face.height_survey import faces_through, merge_repeats, table_reach
+from handlap.sim.face.survey_sampler import Draws, Evidence, draw_faces, gather
+from handlap.sim.job.scenario import Part, Readings
+
+COARSE_CELLS = 600
+"""Cells on which the chains' flatness is compared while they run [-]."""
+FEWEST_DRAWS = 100
+
+
+class Faces(Protocol):
+    """Anything that can tell the heights of several faces at any point."""
+
+    def at(self, points: ArrayLike) -> Array:
+        """Heights (count, n) at points (n, 2) [m]."""
+        ...
+
+
+@dataclass(frozen=True)
+class ShapedFaces:
+    """Faces made of the shapes of a basis: ``coefficients`` (count, shapes) [m]."""
+
+    basis: FaceBasis
+    coefficients: Array
+
+    def at(self, points: ArrayLike) -> Array:
+        """Heights (count, n) at points (n, 2) [m]."""
+        return np.ascontiguousarray(self.coefficients @ self.basis.at(points).T)
+
+
+@dataclass(frozen=True)
+class FaceEnsemble:
+    """Faces that fit the readings, all equally likely.
+
+    Attributes
+    ----------
+    outline : the face
+    count : number of faces [-]
+    converged : False where the chains do not agree and no number should be believed
+    r_hat : their agreement, 1 = perfect (tables: 1) [-]
+    notes : what the user should know, in plain words
+    faces : the faces themselves
+    """
+
+    outline: Outline
+    count: int
+    converged: bool
+    r_hat: float
+    notes: tuple[str, ...]
+    faces: Faces
+
+    def heights_at(self, points: ArrayLike) -> Array:
+        """Heights (count, n) of every face at points (n, 2) [m], positive = proud.
+
+        No plane is taken off: a face inferred from straightedge lines is given about an
+        arbitrary plane near its middle, one from a table in the frame of the table.  The same
+        faces come back whatever points are asked for.
+        """
+        return self.faces.at(points)
+
+
+def infer_from_lines(
+    outline: Outline, readings: Readings, *, count: int, seed: int
+) -> tuple[FaceEnsemble, Evidence, Draws]:
+    """Faces from straightedge lines, with the evidence and the draws behind them."""
+    evidence = gather(outline, readings.lines, readings.edge_sd, readings.edge_bow)
+    if evidence.count == 0:
+        raise ValueError("none of the stations of the straightedge lines lies on metal")
+    basis = FaceBasis(outline)
+    grid = make_grid(outline, cells=COARSE_CELLS)
+    shapes = basis.at(grid.points)
+    u, v = np.ascontiguousarray(grid.u), np.ascontiguousarray(grid.v)
+
+    def flatness(coefficients: Array) -> Array:
+        return minimum_zone_widths(u, v, np.ascontiguousarray(coefficients @ shapes.T))
+
+    draws = draw_faces(basis, evidence, count=max(count, FEWEST_DRAWS), seed=seed, flatness=flatness)
+    coefficients = draws.coefficients
+    if count == 1:
+        # One face stands for all: the draw nearest to their mean, which is itself too smooth.
+        off = (coefficients - coefficients.mean(axis=0)) @ shapes[: grid.n_cells].T
+        coefficients = coefficients[[int(np.argmin((off**2).sum(axis=1)))]]
+    else:
+        pick = np.floor((np.arange(count) + 0.5) * len(coefficients) / count).astype(int)
+        coefficients = coefficients[pick]
+    notes = _line_notes(evidence, draws)
+    ensemble = FaceEnsemble(
+        outline, count, draws.converged, draws.r_hat, notes, ShapedFaces(basis, coefficients)
+    )
+    return ensemble, evidence, draws
+
+
+def _line_notes(evidence: Evidence, draws: Draws) -> tuple[str, ...]:
+    notes = [f"{words}: left out" for words in evidence.lost]
+    if not draws.converged:
+        notes.append(
+            f"the search for faces that fit did not settle (R-hat {draws.r_hat:.2f}): no number here "
+            "can be relied on"
+        )
+        if any(h.startswith("tipped") for h in evidence.held):
+            notes.append("some lines were read with the straightedge tipped: read them again held level")
+    if (evidence.lo <= 0.0).all():
+        thinnest = float(evidence.hi.min()) * 1e6
+        notes.append(
+            f"no leaf goes anywhere (thinnest tried {thinnest:.0f} µm): the readings give a ceiling, "
+            "not a value"
+        )
+    if len(evidence.lines.lines) < 5:
+        notes.append(
+            f"only {len(evidence.lines.lines)} lines were read: six (two long, two cross, two diagonal) "
+            "halve the uncertainty of three"
+        )
+    return tuple(notes)
+
+
+def infer_from_table(outline: Outline, readings: Readings, *, count: int, seed: int) -> FaceEnsemble:
+    """Faces from a table of heights."""
+    table = readings.table
+    if table is None:
+        raise ValueError("there is no table of heights")
+    faces = faces_through(table, count=count, seed=seed)
+    points, _, repeats = merge_repeats(table.u, table.v, table.height)
+    reach = table_reach(outline, points)
+    notes = []
+    if repeats.max() > 1.0:
+        notes.append(f"{int((repeats - 1.0).sum())} repeated readings were averaged with their first ones")
+    if reach.beyond > 0.1e-3:
+        notes.append(
+            "the table does not reach the edge: heights are carried on by up to "
+            f"{reach.beyond * 1e3:.1f} mm, the measured points being some {reach.spacing * 1e3:.1f} mm apart"
+        )
+    return FaceEnsemble(outline, count, True, 1.0, tuple(notes), faces)
+
+
+def infer_faces(part: Part, readings: Readings, *, count: int = 200, seed: int = 0) -> FaceEnsemble:
+    """Faces that fit the readings, from straightedge lines or from a table of heights.
+
+    Parameters
+    ----------
+    part : the workpiece (only its outline is used)
+    readings : what was measured; a table goes before lines
+    count : number of faces; 1 gives one representative face (of a table: the best estimate,
+        exactly through all points where the table's sd is 0) [-]
+    seed : same seed, same faces
+
+    Raises
+    ------
+    ValueError : if there is nothing to infer from
+    """
+    if readings.table is not None:
+        return infer_from_table(part.outline, readings, count=count, seed=seed)
+    if not readings.lines:
+        raise ValueError("there are no readings: straightedge lines or a table of heights are needed")
+    return infer_from_lines(part.outline, readings, count=count, seed=seed)[0]

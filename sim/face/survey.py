@@ -1,0 +1,322 @@
+"""The survey of a face: shape, flatness, map, contradictions, limit, with their uncertainty.
+
+Signs: height positive = proud.  A bow is positive where the middle is proud of the ends
+(crowned) and negative where it is hollow.  A twist is positive where the corners (+u, +v) and
+(−u, −v) are proud.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from handlap.sim.common.chance import percent
+from handlap.sim.common.grid import Grid, make_grid
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import FaceEnsemble, infer_from_lines, infer_from_table
+from handlap.sim.face.face_numbers import (
+    WIDEN,
+    WIDEN_DOWN,
+    FaceBands,
+    FaceNumbers,
+    Word,
+    face_bands,
+    face_numbers,
+    name_shapes,
+    widened,
+)
+from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone
+from handlap.sim.face.height_survey import merge_repeats
+from handlap.sim.face.next_line import NextLine, best_next_line
+from handlap.sim.face.straightedge import sample_lines
+from handlap.sim.face.survey_sampler import Evidence, outlier_chance
+from handlap.sim.job.scenario import HeightTable, LimitBy, Part, Readings, Scenario
+
+CELLS = 1500
+SURE = 0.9
+"""A limit is met, or missed, when the chance is at least this; otherwise: cannot tell [-]."""
+DOUBTED = 0.5
+"""A reading is named when its chance of being plainly wrong exceeds this [-]."""
+SHAPELESS = 3e-6
+"""A face surely flatter than this has no shape worth a word [m]."""
+WORD_CHANCE = 0.6
+"""A word is used when this share of the faces bears it out; otherwise: cannot tell [-]."""
+
+LimitAnswer = Literal["yes", "no", "cannot tell"]
+WORDS: tuple[Word, ...] = ("hollow", "crowned", "twisted", "mixed")
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The shape in a word.
+
+    ``word`` is "cannot tell" unless one has a chance of six tenths; ``chances`` gives the share
+    of the faces that are hollow, crowned, twisted, mixed; ``words`` is a sentence with signs.
+    """
+
+    word: Word
+    chance: float
+    chances: dict[str, float]
+    words: str
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """A reading that does not fit the others."""
+
+    line: str
+    at: float
+    goes: float
+    stops: float
+    chance: float
+    """Chance that it is plainly wrong [-]."""
+    words: str
+
+
+@dataclass(frozen=True)
+class LimitVerdict:
+    """Whether the face meets its limit in the sense of ``limit_by``.
+
+    ``chance`` is that of meeting it; ``zone_chance`` and ``straightedge_chance`` by either sense.
+    """
+
+    answer: LimitAnswer
+    limit: float
+    limit_by: LimitBy
+    chance: float
+    zone_chance: float
+    straightedge_chance: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class TableNumbers:
+    """What a table of heights says at its own points, no model in between [m].
+
+    ``points``: distinct points; repeats are averaged.
+    """
+
+    points: int
+    minimum_zone: float
+    peak_to_valley: float
+
+
+@dataclass(frozen=True)
+class Survey:
+    """Everything the survey of one face shows.
+
+    Attributes
+    ----------
+    ensemble : faces that fit the readings
+    numbers, bands : their figures, raw, and as widened bands
+    shape : the shape in words
+    grid : points of the maps; the cells come first
+    mean_map, sd_map : mean and standard deviation (n,) of the height at the grid's points, each
+        face's own best plane taken off [m]
+    contradictions : readings that do not fit, most doubtful first
+    next_line : the most telling extra line; None for tables and small ensembles
+    verdict : whether the limit is met
+    table : figures at the measured points; None for lines
+    notes : what the user should know, in plain words
+    """
+
+    ensemble: FaceEnsemble
+    numbers: FaceNumbers
+    bands: FaceBands
+    shape: Shape
+    grid: Grid
+    mean_map: Array
+    sd_map: Array
+    contradictions: tuple[Contradiction, ...]
+    next_line: NextLine | None
+    verdict: LimitVerdict
+    table: TableNumbers | None
+    notes: tuple[str, ...]
+
+
+def _signed_words(value: float, up: str, down: str) -> str:
+    return f"{abs(value) * 1e6:.0f} µm {up if value > 0.0 else down}"
+
+
+def _shape(numbers: FaceNumbers, bands: FaceBands) -> Shape:
+    words = name_shapes(numbers.bow_along, numbers.bow_across, numbers.twist)
+    chances: dict[str, float] = {word: words.count(word) / len(words) for word in WORDS}
+    best = max(WORDS, key=lambda word: chances[word])
+    chance = chances[best]
+    word: Word = best if chance >= WORD_CHANCE else "cannot tell"
+    parts = [
+        _signed_words(bands.bow_along.p50, "crowned", "hollow") + " along",
+        _signed_words(bands.bow_across.p50, "crowned", "hollow") + " across",
+        f"twist {abs(bands.twist.p50) * 1e6:.0f} µm, "
+        + ("right far and left near" if bands.twist.p50 > 0.0 else "left far and right near")
+        + " corners proud",
+    ]
+    if bands.flatness.p95 < SHAPELESS:
+        flat = f"cannot tell: flat to within {SHAPELESS * 1e6:.0f} µm, too little to have a shape"
+        return Shape("cannot tell", chance, chances, flat)
+    start = f"{word} ({percent(chance)} sure)"
+    if word == "cannot tell":
+        start = f"cannot tell (most likely {best}, {percent(chance)})"
+    return Shape(word, chance, chances, f"{start}: {'; '.join(parts)}")
+
+
+def _answer(chance: float) -> LimitAnswer:
+    if chance >= SURE:
+        return "yes"
+    return "no" if chance <= 1.0 - SURE else "cannot tell"
+
+
+def limit_verdict(
+    numbers: FaceNumbers, limit: float, limit_by: LimitBy, *, converged: bool = True, widen: bool = True
+) -> LimitVerdict:
+    """Whether faces meet a limit, in its own sense.
+
+    Yes or no takes a chance of nine tenths.  Where minimum zone and straightedge answer yes
+    and no, the answer is "cannot tell" whichever the limit means: the two senses part on
+    twisted faces, and limits are rarely written with that in mind.
+
+    Parameters
+    ----------
+    numbers : figures of the faces
+    limit : the limit [m]
+    limit_by : "zone" or "straightedge"
+    converged : whether the faces can be believed at all
+    widen : whether the spread is to be stretched as for bands
+    """
+    factor, down = (WIDEN, WIDEN_DOWN) if widen else (1.0, 1.0)
+    zone = float(np.mean(widened(numbers.flatness, factor, down) <= limit))
+    edge = float(np.mean(widened(numbers.straightedge, factor, down) <= limit))
+    chance = zone if limit_by == "zone" else edge
+    answer = _answer(chance)
+    sense = "as minimum zone" if limit_by == "zone" else "as the straightedge reads it"
+    micron = f"{limit * 1e6:.0f} µm"
+    if not converged:
+        answer, reason = "cannot tell", "the search for faces that fit the readings did not settle"
+    elif {_answer(zone), _answer(edge)} == {"yes", "no"}:
+        answer = "cannot tell"
+        reason = (
+            f"minimum zone and straightedge disagree on {micron}: met with a chance of {percent(zone)} as "
+            f"minimum zone, {percent(edge)} as the straightedge reads it. A straightedge shows a twist at "
+            "half its size or less: find out which of the two the limit means"
+        )
+    elif answer == "yes":
+        reason = f"{sense}, {percent(chance)} of the faces that fit the readings are within {micron}"
+    elif answer == "no":
+        reason = f"{sense}, {percent(1.0 - chance)} of the faces that fit the readings are beyond {micron}"
+    else:
+        reason = (
+            f"{sense}, the chance of being within {micron} is {percent(chance)}: "
+            "between one in ten and nine in ten is too close to call"
+        )
+    return LimitVerdict(answer, limit, limit_by, chance, zone, edge, reason)
+
+
+def find_contradictions(readings: Readings, evidence: Evidence, heights: Array) -> tuple[Contradiction, ...]:
+    """Readings whose chance of being plainly wrong exceeds one half, most doubtful first.
+
+    Parameters
+    ----------
+    readings : the readings as written
+    evidence : the same as arrays
+    heights : heights (members, n) of faces that fit, at ``evidence.lines.points`` [m]
+    """
+    chance = outlier_chance(evidence, evidence.gaps(heights))
+    found = []
+    for k in np.argsort(-chance, kind="stable"):
+        if chance[k] <= DOUBTED:
+            break
+        line = readings.lines[evidence.origin[k][0]]
+        station = line.stations[evidence.origin[k][1]]
+        words = f"{line.name} at {station.at * 1e3:.0f} mm does not fit its neighbours: read again"
+        found.append(
+            Contradiction(line.name, station.at, station.goes, station.stops, float(chance[k]), words)
+        )
+    return tuple(found)
+
+
+def table_numbers(table: HeightTable) -> TableNumbers:
+    """Minimum zone and least-squares peak-to-valley at the measured points, exactly [m]."""
+    points, heights, _ = merge_repeats(table.u, table.v, table.height)
+    u, v = np.ascontiguousarray(points[:, 0]), np.ascontiguousarray(points[:, 1])
+    return TableNumbers(
+        points=len(points),
+        minimum_zone=float(minimum_zone(u, v, heights).width),
+        peak_to_valley=float(least_squares_peak_to_valley(u, v, heights)),
+    )
+
+
+def _maps(grid: Grid, heights: Array) -> tuple[Array, Array]:
+    """Mean and standard deviation (n,) of heights less each face's area-weighted plane [m]."""
+    flat = np.column_stack([np.ones(grid.u.size), grid.u / grid.u_edges[-1], grid.v / grid.v_edges[-1]])
+    root = np.sqrt(grid.area)
+    plane = np.linalg.lstsq(flat * root[:, None], (heights * root).T, rcond=None)[0]
+    level = heights - (flat @ plane).T
+    return level.mean(axis=0), level.std(axis=0)
+
+
+def _advice(
+    part: Part,
+    readings: Readings,
+    ensemble: FaceEnsemble,
+    evidence: Evidence | None,
+    flatness: Array,
+    seed: int,
+) -> tuple[tuple[Contradiction, ...], NextLine | None]:
+    """What to read again and what to read next; nothing for a table of heights."""
+    if evidence is None:
+        return (), None
+    doubts = find_contradictions(readings, evidence, ensemble.heights_at(evidence.lines.points))
+    return doubts, best_next_line(part.outline, ensemble, evidence, flatness, seed)
+
+
+def survey(scenario: Scenario, *, count: int = 200, seed: int = 0) -> Survey:
+    """Survey the face of a job; see :func:`survey_face`."""
+    return survey_face(scenario.part, scenario.readings, count=count, seed=seed)
+
+
+def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int = 0) -> Survey:
+    """Survey a face from its readings.
+
+    Parameters
+    ----------
+    part : the workpiece; its outline and limit are used
+    readings : what was measured; a table goes before lines
+    count : number of faces [-]
+    seed : same seed, same answer
+
+    Raises
+    ------
+    ValueError : if there are no readings
+    """
+    evidence = None
+    if readings.table is not None:
+        ensemble = infer_from_table(part.outline, readings, count=count, seed=seed)
+    elif readings.lines:
+        ensemble, evidence, _ = infer_from_lines(part.outline, readings, count=count, seed=seed)
+    else:
+        raise ValueError("there are no readings: straightedge lines or a table of heights are needed")
+    grid = make_grid(part.outline, cells=CELLS)
+    heights = ensemble.heights_at(grid.points)
+    line_heights = ensemble.heights_at(sample_lines(part.outline).points)
+    # The limit means a true straightedge, so no bow of the one at hand here.
+    numbers = face_numbers(part.outline, grid, heights, line_heights)
+    widen = evidence is not None
+    bands = face_bands(numbers, widen)
+    doubts, extra = _advice(part, readings, ensemble, evidence, numbers.flatness, seed)
+    mean_map, sd_map = _maps(grid, heights)
+    return Survey(
+        ensemble=ensemble,
+        numbers=numbers,
+        bands=bands,
+        shape=_shape(numbers, bands),
+        grid=grid,
+        mean_map=mean_map,
+        sd_map=sd_map,
+        contradictions=doubts,
+        next_line=extra,
+        verdict=limit_verdict(numbers, part.limit, part.limit_by, converged=ensemble.converged, widen=widen),
+        table=None if readings.table is None else table_numbers(readings.table),
+        notes=ensemble.notes,
+    )

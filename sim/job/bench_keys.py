@@ -1,0 +1,166 @@
+"""Rows of the table of scenario keys: the plate, and the paper on it."""
+
+from __future__ import annotations
+
+from handlap.sim.job.key_row import Key
+
+SHAPES = ("dish", "hump", "twist")
+
+BENCH_KEYS: tuple[Key, ...] = (
+    # ---- plate
+    Key(
+        "plate.length",
+        "quantity",
+        "length of the plate, along x: the way u runs at the start",
+        "length",
+        20.0,
+        5000.0,
+        default_words="450 mm, or 200 mm more than the part",
+        basis="ours",
+    ),
+    Key(
+        "plate.width",
+        "quantity",
+        "width of the plate, along y",
+        "length",
+        20.0,
+        5000.0,
+        default_words="300 mm, or 100 mm more than the part",
+        basis="ours",
+    ),
+    Key(
+        "plate.grade",
+        "text",
+        "grade of the surface plate with its standard: DIN 876 0 to 3, ISO 8512-2 0 to 3, "
+        "ASME B89.3.7 AA, A, B",
+        default_words="taken as flat",
+        basis="ours: a plate of unknown form adds its own error, which is then not in the result",
+    ),
+    Key(
+        "plate.flatness",
+        "quantity",
+        "flatness the plate is known to keep, between two planes, instead of a grade",
+        "height",
+        0.0,
+        2000.0,
+        usual=(0.0, 200.0),
+        default_words="by plate.grade",
+    ),
+    Key(
+        "plate.shape",
+        "choice",
+        "known shape of the plate: dish (hollow), hump (crowned), twist (proud where x and y have one sign)",
+        choices=SHAPES,
+        default_words="none known",
+    ),
+    Key(
+        "plate.shape_height",
+        "quantity",
+        "height of that shape over the whole plate, between two planes",
+        "height",
+        0.0,
+        5000.0,
+        usual=(0.0, 500.0),
+        default_words="must be given with plate.shape",
+    ),
+    Key(
+        "plate.heights",
+        "file",
+        "table of measured heights of the plate (CSV with x, y, height) beside the scenario; the paper must "
+        "lie within the area measured",
+        default_words="none measured",
+    ),
+    Key(
+        "plate.glass",
+        "quantity",
+        "thickness of float glass used as the plate",
+        "length",
+        2.0,
+        50.0,
+        usual=(4.0, 25.0),
+        default_words="no glass",
+    ),
+    Key(
+        "plate.gap",
+        "quantity",
+        "gap along x, about the middle, that the glass bridges; 0: bedded all over",
+        "length",
+        0.0,
+        3000.0,
+        default=0.0,
+        basis="ours: bedded all over",
+    ),
+    # ---- paper
+    Key(
+        "paper.grits",
+        "grits",
+        'papers on hand, coarse to fine, such as ["P80", "P120"] or ["120 US"]',
+        default_words="P80, P120, P240",
+        basis="common practice: 60 to 120 to get flat, finer to finish",
+    ),
+    Key(
+        "paper.grade_system",
+        "choice",
+        "system of grits written as plain numbers: P (FEPA, ISO 6344) or US",
+        choices=("P", "US"),
+        default_words="must be given for plain numbers above 220, where the two differ",
+    ),
+    Key("paper.wet", "yes or no", "worked wet (water or paraffin)", default=False, basis="ours"),
+    Key(
+        "paper.strips",
+        "strips",
+        "papered rectangles [x0, y0, x1, y1] about the middle of the plate; between them is no paper, and "
+        "where they overlap one lies on the other",
+        "length",
+        -2500.0,
+        2500.0,
+        default_words="the whole plate is papered",
+        basis="ours",
+    ),
+    Key(
+        "paper.thickness",
+        "quantity",
+        "thickness of one layer of paper, the step where strips overlap",
+        "length",
+        0.02,
+        5.0,
+        usual=(0.1, 1.5),
+        default=0.35,
+        basis="from memory: coarse paper with its grit is 0.3 to 0.5 mm thick, fine 0.2",
+    ),
+    Key(
+        "paper.lumps",
+        "lumps",
+        "round lumps of glue or a chip under the paper [x, y, diameter, height]; a height below 0 is a dent",
+        "length",
+        -2500.0,
+        2500.0,
+        default_words="none",
+    ),
+    Key(
+        "paper.brush_every",
+        "whole number",
+        "strokes between brushings; 0: never",
+        low=0,
+        high=1_000_000,
+        default_words="the plan chooses",
+        basis="ours",
+    ),
+    Key(
+        "paper.sheet_every",
+        "whole number",
+        "strokes on one sheet; 0: one sheet a paper",
+        low=0,
+        high=1_000_000,
+        default_words="the plan chooses",
+        basis="ours",
+    ),
+    Key(
+        "paper.sheets",
+        "whole number",
+        "changes of paper the stock allows, all grits together",
+        low=1,
+        high=10_000,
+        default_words="not stated",
+    ),
+)

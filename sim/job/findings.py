@@ -1,0 +1,48 @@
+"""What reading a file brings up: faults and doubts, collected so that all are reported at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any
+
+from handlap.sim.common.errors import Fault
+from handlap.sim.common.units import System
+
+
+@dataclass
+class Findings:
+    """What reading a file brought up: faults refuse it, warnings go to the report."""
+
+    file: str
+    system: System = "mm"
+    faults: list[Fault] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+
+    def fault(self, label: str, got: Any, allowed: str) -> None:
+        """Write down a fault; ``got`` None stands for nothing found."""
+        self.faults.append(Fault(self.file, label, "" if got is None else as_found(got), allowed))
+
+    def warn(self, label: str, words: str) -> None:
+        """Write down a doubt that does not refuse the file."""
+        self.warnings.append(f"{label}: {words}")
+
+
+def as_found(raw: Any) -> str:
+    """A value as the user wrote it, on one line and shortened.
+
+    >>> as_found([1, "none", True])
+    '[1, "none", true]'
+    """
+    if isinstance(raw, bool):
+        text = "true" if raw else "false"
+    elif isinstance(raw, str):
+        text = '"' + raw.replace("\n", "\\n") + '"'
+    elif isinstance(raw, list):
+        text = "[" + ", ".join(as_found(r) for r in raw[:12]) + (", …]" if len(raw) > 12 else "]")
+    elif isinstance(raw, dict):
+        text = "{" + ", ".join(f"{k} = {as_found(v)}" for k, v in list(raw.items())[:8]) + "}"
+    elif isinstance(raw, int) and abs(raw) > 10**15:
+        text = "a number of more than fifteen digits"
+    else:
+        text = str(raw)
+    return text if len(text) <= 80 else text[:77] + "…"

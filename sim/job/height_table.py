@@ -1,0 +1,197 @@
+"""Heights of a face from a table (CSV) whose headers carry the unit.
+
+Columns: two positions, ``u_mm``/``v_mm`` (or x, y; units mm, cm, m, in), and ``height_um``
+(or h; units um, mm, m, thou, in, uin), in any order; ``point`` and ``note`` are allowed and
+not used.  Fields are parted by commas, with a decimal point, or by semicolons, with a decimal
+comma or point.  Lines that start with ``#`` and empty lines are skipped.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from pathlib import Path
+
+import numpy as np
+
+from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.common.outline import Array
+from handlap.sim.common.units import OTHER_SPELLINGS, UNITS
+from handlap.sim.job.scenario import HeightTable
+
+LARGEST_FILE = 20_000_000
+"""[bytes]"""
+FEWEST_POINTS = 4
+GREATEST_HEIGHT = 0.02
+"""Greatest distance between heights that is believed [m]."""
+
+_NAMES = {"u": "u", "x": "u", "v": "v", "y": "v", "height": "height", "h": "height", "z": "height"}
+_IDLE = {"point", "note"}
+_HEADER = re.compile(r"([a-z]+)_([a-zµμ]+)")
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+HEADERS = "two positions such as u_mm, v_mm and a height such as height_um or height_thou"
+
+
+def read_height_table(path: Path, sd: float = 0.0) -> HeightTable:
+    """Heights from a file.
+
+    Parameters
+    ----------
+    path : the CSV file
+    sd : standard deviation of one height [m]
+
+    Returns
+    -------
+    The table, positions as in the file [m], heights positive = proud [m].
+
+    Raises
+    ------
+    ScenarioError : with every fault found and its line
+    """
+    return parse_height_table(read_small_text(path, LARGEST_FILE), path.name, sd)
+
+
+def read_small_text(path: Path, largest: int) -> str:
+    """The text of a UTF-8 file of at most so many bytes.
+
+    Raises
+    ------
+    ScenarioError : if there is no such file, or it is a folder, too large, unreadable, not UTF-8
+    """
+
+    def refuse(got: str, allowed: str) -> ScenarioError:
+        return ScenarioError([Fault(path.name or str(path), "", got, allowed)])
+
+    try:
+        if path.is_dir():
+            raise refuse("a folder", "a file")
+        if not path.exists():
+            raise refuse("no such file", f"a file that exists (looked for {path})")
+        if not path.is_file():
+            raise refuse("no ordinary file", "an ordinary file")
+        size = path.stat().st_size
+        if size > largest:
+            raise refuse(f"{size} bytes", f"at most {largest} bytes")
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise refuse(f"byte {error.start} is no UTF-8", "text in UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise refuse(f"unreadable ({reason})", "a file that can be read") from None
+
+
+def parse_height_table(text: str, source: str, sd: float = 0.0) -> HeightTable:
+    """Heights from the text of a CSV file; see :func:`read_height_table`.
+
+    >>> table = parse_height_table("u_mm;v_mm;height_um\\n0;0;1,5\\n10;0;2\\n0;10;0\\n9;9;1", "t")
+    >>> table.u.tolist(), table.height.tolist()
+    ([0.0, 0.01, 0.0, 0.009], [1.5e-06, 2e-06, 0.0, 1e-06])
+    """
+    lines = [
+        (number, line)
+        for number, line in enumerate(text.splitlines(), 1)
+        if line.strip() and not line.lstrip().startswith("#")
+    ]
+    if not lines:
+        raise ScenarioError([Fault(source, "", "an empty table", HEADERS)])
+    semicolon = ";" in lines[0][1]
+    rows = [(number, _fields(line, ";" if semicolon else ",")) for number, line in lines]
+    columns = _columns(rows[0][1], source, rows[0][0])
+    faults: list[Fault] = []
+    values, at = [], []
+    for number, fields in rows[1:]:
+        row = _row(fields, columns, semicolon, source, number, faults, len(rows[0][1]))
+        if row is not None:
+            values.append(row)
+            at.append(number)
+    table = np.array(values, dtype=float).reshape(-1, 3)
+    if not faults:
+        faults = _table_faults(table, at, source)
+    if faults:
+        raise ScenarioError(faults)
+    u, v, height = (np.ascontiguousarray(column) for column in table.T)
+    return HeightTable(u, v, height, sd, source)
+
+
+def _fields(line: str, separator: str) -> list[str]:
+    try:
+        return [f.strip() for f in next(csv.reader([line], delimiter=separator))]
+    except csv.Error:
+        return [f.strip() for f in line.split(separator)]
+
+
+def _columns(headers: list[str], source: str, line: int) -> dict[str, tuple[int, float, float]]:
+    """Place, multiplier and divisor of u, v and height."""
+    columns: dict[str, tuple[int, float, float]] = {}
+    faults: list[Fault] = []
+    for i, header in enumerate(headers):
+        plain = header.lower()
+        if plain in _IDLE:
+            continue
+        found = _HEADER.fullmatch(plain)
+        name = _NAMES.get(found[1]) if found else None
+        unit = OTHER_SPELLINGS.get(found[2], found[2]) if found else ""
+        if name is None or unit not in UNITS["length"]:
+            faults.append(Fault(source, f"line {line}", f'"{header}"', HEADERS))
+        elif name in columns:
+            faults.append(Fault(source, f"line {line}", f'"{header}"', f"one column for {name}"))
+        else:
+            columns[name] = (i, *UNITS["length"][unit])
+    for name in ("u", "v", "height"):
+        if name not in columns and not faults:
+            faults.append(Fault(source, f"line {line}", "", f"no column for {name}: {HEADERS}"))
+    if faults:
+        raise ScenarioError(faults)
+    return columns
+
+
+def _row(
+    fields: list[str],
+    columns: dict[str, tuple[int, float, float]],
+    semicolon: bool,
+    source: str,
+    line: int,
+    faults: list[Fault],
+    width: int,
+) -> list[float] | None:
+    if len(fields) != width:
+        hint = "; decimal commas need semicolons between fields" if len(fields) > width else ""
+        faults.append(
+            Fault(source, f"line {line}", f"{len(fields)} fields", f"{width} as in the headers{hint}")
+        )
+        return None
+    row = []
+    for name in ("u", "v", "height"):
+        place, multiplier, divisor = columns[name]
+        text = fields[place]
+        plain = text.replace(",", ".") if semicolon and text.count(",") == 1 else text
+        value = float(plain) if _NUMBER.fullmatch(plain) else np.inf
+        if not np.isfinite(value):
+            shown = text if len(text) <= 40 else text[:39] + "…"
+            allowed = f"a number for {name}" + (", without thousands separator" if "," in text else "")
+            faults.append(Fault(source, f"line {line}", f'"{shown}"', allowed))
+            return None
+        row.append(value * multiplier / divisor)
+    return row
+
+
+def _table_faults(table: Array, lines: list[int], source: str) -> list[Fault]:
+    if len(table) < FEWEST_POINTS:
+        return [Fault(source, "", f"{len(table)} points", f"at least {FEWEST_POINTS} points")]
+    faults = []
+    first: dict[tuple[float, float], int] = {}
+    for line, (u, v) in zip(lines, table[:, :2].tolist(), strict=True):
+        if (u, v) in first:
+            faults.append(
+                Fault(source, f"line {line}", "", f"the same position as line {first[u, v]}: give it once")
+            )
+        first.setdefault((u, v), line)
+    span = np.ptp(table, axis=0)
+    if span[2] > GREATEST_HEIGHT:
+        faults.append(
+            Fault(source, "", f"heights {span[2] * 1e3:.4g} mm apart", "heights within 20 mm: check the unit")
+        )
+    centred = table[:, :2] - table[:, :2].mean(axis=0)
+    if np.linalg.svd(centred, compute_uv=False)[1] < 1e-6 * max(span[0], span[1]):
+        faults.append(Fault(source, "", "points on one line", "points that cover the face"))
+    return faults

@@ -1,0 +1,237 @@
+"""From the checked values of a scenario file to its records.
+
+Here live the checks that need more than one key, and the defaults that depend on others.
+Every part of the job is looked at even when another is faulty, so that all faults are found.
+"""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.units import show
+from handlap.sim.job.findings import Findings
+from handlap.sim.job.scenario import (
+    Exact,
+    Hands,
+    Plate,
+    Scenario,
+    Strokes,
+    Turning,
+    TurnState,
+    Uncertain,
+    Wear,
+)
+from handlap.sim.job.scenario_bench import build_paper, build_plate
+from handlap.sim.job.scenario_given import Given
+from handlap.sim.job.scenario_keys import BY_NAME
+from handlap.sim.job.scenario_part import build_outline, build_part, find_metal
+from handlap.sim.job.scenario_readings import build_readings
+from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.materials.metals import Metal
+
+Point = tuple[float, float]
+
+FRICTION_FACTOR = math.sqrt(2.0)
+
+
+def build(
+    values: dict[str, Any],
+    stated: set[str],
+    found: Findings,
+    source: str,
+    folder: Path | None,
+    *,
+    require_readings: bool = True,
+) -> Scenario | None:
+    """The scenario; None, with the faults written down, if something is wrong.
+
+    Parameters
+    ----------
+    values : values by dotted key [SI], without those that were faulty
+    stated : every key that was there, faulty or not
+    found : where faults and warnings go
+    source : path or built-in name
+    folder : where the files it names are
+    require_readings : False where the face may not have been measured yet
+    """
+    given = Given(values, stated, found)
+    _required(given)
+    face, shift = build_outline(given)
+    metal = find_metal(given)
+    part = build_part(given, face, shift, metal)
+    readings = build_readings(given, face, shift, folder, required=require_readings)
+    direction = given.plain("strokes.direction") or 0.0
+    plate = build_plate(given, face, direction, folder)
+    paper = build_paper(given, plate)
+    hands = _hands(given)
+    strokes = _strokes(given, face, plate, direction)
+    turning = _turning(given)
+    wear = _wear(given, metal, bool(given.get("paper.wet")))
+    exact = _exact(given, face, shift)
+    if "checks.every" not in given.stated:
+        given.note("checks.every", BY_NAME["checks.every"].default_words)
+    if part is not None and exact.load is None:
+        _lifting(given, part.weight, hands.press)
+    if given.found.faults or part is None or paper is None or wear is None:
+        return None
+    name = Path(source).stem
+    return Scenario(
+        name=name,
+        title=given.values.get("title") or name,
+        source=source,
+        invented=bool(given.get("invented")),
+        part=part,
+        readings=readings,
+        plate=plate,
+        paper=paper,
+        hands=hands,
+        strokes=strokes,
+        turning=turning,
+        wear=wear,
+        exact=exact,
+        check_every=given.values.get("checks.every"),
+        ways=tuple(given.values.get("compare.ways") or ()),
+        warnings=tuple(given.found.warnings),
+        assumed=tuple(given.assumed),
+        assumed_plain=tuple(given.assumed_plain),
+    )
+
+
+def _required(given: Given) -> None:
+    for row in BY_NAME.values():
+        if row.required and "[]" not in row.name and row.name not in given.stated:
+            given.found.fault(row.name, None, f"missing: {row.help}")
+
+
+def _lifting(given: Given, weight: float, press: Uncertain) -> None:
+    """Refuse hands that lift the part off the paper; doubt those that may."""
+    if weight + press.value <= 0.0:
+        least, lifts = (show(f, "force", given.found.system) for f in (-weight, press.value))
+        given.found.fault("hands.press", None, f"{lifts} lifts the part off; allowed: above {least}")
+    elif weight + press.low <= 0.0:
+        given.found.warn("hands.press", "its lower end lifts the part off the paper")
+
+
+def _hands(given: Given) -> Hands:
+    return Hands(
+        **{
+            name: given.uncertain(f"hands.{name}")
+            for name in (
+                "press",
+                "height",
+                "bias_along",
+                "bias_across",
+                "wobble_along",
+                "wobble_across",
+                "push_over_pull",
+                "strokes_per_minute",
+            )
+        },
+        twist=given.get("hands.twist") or 0.0,
+        swell=given.get("hands.swell") or 0.0,
+        rocking=given.get("hands.rocking") or 0.0,
+    )
+
+
+def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float) -> Strokes:
+    pattern = given.plain("strokes.pattern")
+    length = given.values.get("strokes.length")
+    if length is None:
+        length = min(0.15, max(0.04, _room(face, plate, direction)))
+        if "strokes.length" not in given.stated:
+            given.note("strokes.length", show(length, "length", given.found.system))
+    elif face is not None:
+        over = (length - _room(face, plate, direction)) / 2.0
+        if over > 1e-9:
+            far = show(over, "length", given.found.system)
+            given.found.warn("strokes.length", f"the part runs {far} over either end of the plate")
+    assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
+    return Strokes(pattern, length, direction, assumed)
+
+
+def _room(face: Outline | None, plate: Plate, direction: float) -> float:
+    """Travel that keeps the part on the plate at the start, its u axis along x [m]."""
+    if face is None:
+        return math.inf
+    moves = abs(math.cos(direction)), abs(math.sin(direction))
+    spare = plate.length - face.length, plate.width - face.width
+    return min(s / m for s, m in zip(spare, moves, strict=True) if m > 1e-9)
+
+
+def _turning(given: Given) -> Turning:
+    given.clash("turning.schedule", "turning.states")
+    every = given.values.get("turning.every")
+    own = given.values.get("turning.states")
+    if own is not None:
+        return Turning("own", tuple(TurnState(*pair) for pair in own), every, False)
+    name = given.plain("turning.schedule") or "none"
+    states = tuple(TurnState(*pair) for pair in SCHEDULE_STATES[name])
+    if every is None and len(states) > 1 and "turning.every" not in given.stated:
+        given.note("turning.every", BY_NAME["turning.every"].default_words)
+    return Turning(name, states, every, "turning.schedule" not in given.stated)
+
+
+def _wear(given: Given, metal: Metal | None, wet: bool) -> Wear | None:
+    given.clash("wear.bedding", "wear.bedding_length")
+    if metal is None:
+        return None
+    length = given.values.get("wear.bedding_length")
+    if length is None:
+        bedding = given.uncertain("wear.bedding")
+    else:
+        row = BY_NAME["wear.bedding"]
+        bedding = Uncertain.fixed(float(row.default or 0.0), row.name, "not used: wear.bedding_length")
+    ages = given.plain("wear.ages")
+    if ages or "wear.ageing" in given.values:
+        ageing = given.uncertain("wear.ageing")
+    else:
+        ageing = Uncertain.fixed(1.0, "wear.ageing", "not used: the paper does not age")
+    return Wear(
+        rate=given.uncertain(
+            "wear.rate",
+            metal.rate,
+            metal.rate_factor,
+            f"{metal.name}: {metal.basis}",
+        ),
+        bedding=bedding,
+        friction=given.uncertain(
+            "wear.friction",
+            metal.friction(wet),
+            FRICTION_FACTOR,
+            f"{metal.name}, {'wet' if wet else 'dry'}: from memory",
+        ),
+        ageing=ageing,
+        ages=bool(ages),
+        bedding_length=length,
+    )
+
+
+def _exact(given: Given, face: Outline | None, shift: Point) -> Exact:
+    at = given.values.get("exact.load_at")
+    if at is not None:
+        at = (at[0] + shift[0], at[1] + shift[1])
+        if face is not None and not _in_hull(face.rim, at):
+            given.found.fault(
+                "exact.load_at",
+                [show(a, "length", given.found.system) for a in given.values["exact.load_at"]],
+                "a place inside the face: outside it the part tips over",
+            )
+    return Exact(
+        load=given.values.get("exact.load"),
+        load_at=at,
+        tilt_held=given.get("exact.tilt") == "held",
+        strokes=given.values.get("exact.strokes"),
+        cell=given.values.get("exact.cell"),
+    )
+
+
+def _in_hull(rim: Array, at: Point) -> bool:
+    """Whether a place lies strictly inside the convex hull of a rim."""
+    gap = np.sort(np.mod(np.arctan2(rim[:, 1] - at[1], rim[:, 0] - at[0]), 2.0 * math.pi))
+    largest = float(np.max(np.diff(np.append(gap, gap[0] + 2.0 * math.pi))))
+    return largest < math.pi - 1e-9

@@ -1,0 +1,244 @@
+"""Reading a scenario file (TOML) into the records of :mod:`handlap.sim.job.scenario`.
+
+The table in :mod:`handlap.sim.job.scenario_keys` drives the reading: it says which keys there are
+and what each may hold.  All faults of a file are collected and raised at once.
+"""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from dataclasses import dataclass, field
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.common.units import System
+from handlap.sim.job.findings import Findings
+from handlap.sim.job.height_table import read_small_text
+from handlap.sim.job.key_row import Key
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario_build import build
+from handlap.sim.job.scenario_given import Given
+from handlap.sim.job.scenario_keys import KEYS
+from handlap.sim.job.scenario_part import build_outline
+from handlap.sim.job.scenario_values import READERS
+
+LARGEST_FILE = 2_000_000
+"""[bytes]"""
+MOST_TABLES = 200
+"""Tables in one list, such as lines of a survey."""
+
+
+@dataclass
+class Values:
+    """What a file states, checked and in SI.
+
+    ``values`` holds what was read without fault, by dotted key; a list of tables stands under
+    its own name as a list of dicts.  ``stated`` holds every key that was there at all.
+    """
+
+    values: dict[str, Any] = field(default_factory=dict)
+    stated: set[str] = field(default_factory=set)
+
+
+def load(path_or_name: str | Path, *, require_readings: bool = True) -> Scenario:
+    """The scenario of a file, or the built-in one of that name.
+
+    Parameters
+    ----------
+    path_or_name : path of a TOML file, or a name of :func:`builtin_names`
+    require_readings : False where the face may not have been measured yet
+
+    Raises
+    ------
+    ScenarioError : with all faults of the file; or, if there is no such file, what there is
+
+    >>> load("formula-check").part.outline.length
+    0.2
+    """
+    path, name = _locate(path_or_name)
+    text = read_small_text(path, LARGEST_FILE)
+    return load_text(
+        text,
+        source=name or str(path_or_name),
+        file=path.name,
+        folder=path.parent,
+        require_readings=require_readings,
+    )
+
+
+def load_text(
+    text: str,
+    source: str = "scenario",
+    *,
+    file: str | None = None,
+    folder: Path | None = None,
+    require_readings: bool = True,
+) -> Scenario:
+    """The scenario a TOML text describes; see :func:`load`.
+
+    Parameters
+    ----------
+    text : the text
+    source : where it came from, for the report
+    file : name of the file in messages; without it ``source``
+    folder : where the files it names are; without it none may be named
+    require_readings : False where the face may not have been measured yet
+    """
+    found = Findings(file or source)
+    read = _read(text, found)
+    scenario = build(read.values, read.stated, found, source, folder, require_readings=require_readings)
+    if found.faults or scenario is None:
+        raise ScenarioError(found.faults)
+    return scenario
+
+
+def file_frame(text: str) -> tuple[System, tuple[float, float]]:
+    """The units a valid scenario is written in, and where the middle of the face lies in its frame [m]."""
+    found = Findings("")
+    read = _read(text, found)
+    _, shift = build_outline(Given(read.values, read.stated, found))
+    return found.system, (-shift[0], -shift[1])
+
+
+def _read(text: str, found: Findings) -> Values:
+    document = _parse(text, found)
+    found.system = "inch" if document.get("units") == "inch" else "mm"
+    read = Values()
+    _walk(document, TREE, "", read, found)
+    return read
+
+
+def read_text(path_or_name: str | Path) -> str:
+    """The text of a scenario file or of a built-in scenario."""
+    return read_small_text(_locate(path_or_name)[0], LARGEST_FILE)
+
+
+def builtin_names() -> list[tuple[str, str]]:
+    """Name and title of every built-in scenario, by name.
+
+    >>> [name for name, _ in builtin_names()][:2]
+    ['formula-check', 'glass-over-gap']
+    """
+    found = []
+    for name, path in _builtin_paths().items():
+        title = tomllib.loads(path.read_text(encoding="utf-8")).get("title", name)
+        found.append((name, str(title)))
+    return found
+
+
+def _builtin_paths() -> dict[str, Path]:
+    folder = resources.files("handlap.scenarios")
+    paths = [Path(str(entry)) for entry in folder.iterdir() if entry.name.endswith(".toml")]
+    return {path.stem: path for path in sorted(paths)}
+
+
+def _locate(path_or_name: str | Path) -> tuple[Path, str]:
+    """Path of a scenario, and its name if it is a built-in one."""
+    builtin = _builtin_paths()
+    asked = str(path_or_name)
+    if asked in builtin:
+        return builtin[asked], asked
+    path = Path(path_or_name)
+    try:
+        there = path.exists()
+    except (OSError, ValueError):
+        there = False
+    if there and asked:
+        return path, ""
+    near = difflib.get_close_matches(path.stem.lower(), builtin, n=1, cutoff=0.5)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    shown = asked if len(asked) <= 120 else asked[:119] + "…"
+    raise ScenarioError(
+        [
+            Fault(
+                shown or '""',
+                "",
+                "",
+                f"no such file, and no built-in scenario of that name{hint}\n"
+                f"built-in scenarios: {', '.join(builtin)}",
+            )
+        ]
+    )
+
+
+def _parse(text: str, found: Findings) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found.fault("", None, f"not valid TOML: {error}")
+    except RecursionError:
+        found.fault("", None, "nested too deeply")
+    except ValueError as error:  # such as an integer of thousands of digits
+        found.fault("", None, f"not valid TOML: {error}")
+    raise ScenarioError(found.faults)
+
+
+def _tree() -> dict[str, Any]:
+    """Keys as nested dicts; a list of tables is a list of one dict."""
+    tree: dict[str, Any] = {}
+    for row in KEYS:
+        *outer, last = row.name.split(".")
+        node = tree
+        for name in outer:
+            if name.endswith("[]"):
+                node = node.setdefault(name[:-2], [{}])[0]
+            else:
+                node = node.setdefault(name, {})
+        node[last] = row
+    return tree
+
+
+TREE = _tree()
+
+
+def _walk(document: dict[str, Any], tree: dict[str, Any], prefix: str, read: Values, found: Findings) -> None:
+    for name, raw in document.items():
+        label = f"{prefix}{name}"
+        node = tree.get(name)
+        if node is None:
+            _unknown(name, raw, tree, prefix, found)
+        elif isinstance(node, Key):
+            read.stated.add(node.name)
+            value = READERS[node.kind](raw, node, label, found)
+            if value is not None:
+                read.values[node.name] = value
+        elif isinstance(node, dict):
+            if isinstance(raw, dict):
+                _walk(raw, node, label + ".", read, found)
+            else:
+                found.fault(label, raw, f"a table [{label}] with {', '.join(node)}")
+        else:
+            read.stated.add(label)
+            read.values[label] = _walk_list(raw, node[0], label, found)
+
+
+def _walk_list(raw: Any, tree: dict[str, Any], label: str, found: Findings) -> list[dict[str, Any]]:
+    """A list of tables; each comes back as a dict of what it holds, by its own key."""
+    if not isinstance(raw, list) or not all(isinstance(r, dict) for r in raw) or len(raw) > MOST_TABLES:
+        found.fault(label, raw, f"a list of at most {MOST_TABLES} tables with {', '.join(tree)}")
+        return []
+    tables = []
+    for i, table in enumerate(raw, 1):
+        inner = Values()
+        here = f"{label}[{i}]"
+        _walk(table, tree, here + ".", inner, found)
+        for name, row in tree.items():
+            if row.required and name not in table:
+                found.fault(f"{here}.{name}", None, f"missing: {row.help}")
+        tables.append({name.rsplit(".", 1)[1]: value for name, value in inner.values.items()})
+    return tables
+
+
+def _unknown(name: str, raw: Any, tree: dict[str, Any], prefix: str, found: Findings) -> None:
+    """Refuse an unknown key and name the nearest known one."""
+    near = [prefix + n for n in difflib.get_close_matches(name, tree, n=1, cutoff=0.55)]
+    if not near:
+        ends = {row.name.rsplit(".", 1)[-1]: row.name for row in KEYS}
+        close = difflib.get_close_matches(name, ends, n=1, cutoff=0.7)
+        near = [ends[c] for c in close]
+    hint = f'no such key; the nearest is "{near[0]}"' if near else "no such key"
+    inside = f"[{prefix.rstrip('.')}]" if prefix else "the file"
+    found.faults.append(Fault(found.file, prefix + name, "", f"{hint}; {inside} may hold {', '.join(tree)}"))

@@ -1,0 +1,749 @@
+"""Compiled loops of the lap: pressure law, pose solver, march.  All call one another, so one file.
+
+Inside, everything is scaled: ``t = (h + g + c0 + cu·u + cv·v)/λ + ln β`` is the closing of a
+cell in bedding lengths, shifted by the work the step does (β = k·p0·Δs/λ).  A step of sliding Δs
+takes ``λ·ln(1 + eᵗ)`` off the cell; its average pressure is that over k·Δs.
+
+The softplus and its derivative are written by one loop without branches and summed by another:
+fused, the compiler vectorises neither.  exp(−|t|) comes from a degree 7 polynomial on
+|t|/64 and six squarings, ln(1+e) from 2·artanh(e/(2+e)); both are within 2e-9 (a test
+holds them against the library functions).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from handlap.sim.common.jit import kernel
+
+(X, Y, COS, SIN, LOAD, EU, EV, EU_STEADY, EV_STEADY, SLIDE, MOVE_U, MOVE_V, TWIST) = range(13)
+"""Columns of a pose: place and turn of the part on the plate, load, where the load acts with
+and without wobble (scaled by the half length of the face), sliding distance of the part's
+middle, direction of motion in the frame of the part, turn per sliding distance times half length."""
+POSE_COLUMNS = 13
+EVENT_BRUSH, EVENT_SHEET, EVENT_SNAPSHOT = 1, 2, 4
+STATUS_OK, STATUS_NO_CONVERGENCE, STATUS_NO_CONTACT = 0, 1, 2
+LOWEST_LOG = 0.1799
+"""Least cutting power for which the polynomial of the logarithm holds."""
+MAX_EVALUATIONS = 400
+FREE_CAP = 40.0
+REFERENCE_PRESSURE = 1e3
+"""p0 of the pressure law [Pa]; it only fixes where the approach is counted from."""
+TOLERANCE = 3e-3
+"""Last motion of the pose, in bedding lengths; the removal then errs by its square over 8."""
+BRUSH_LEAVES = 0.2
+"""Share of the loading that stays in the paper after brushing."""
+(K_RATE, K_BEDDING, K_HALF, K_CELL, K_CAP, K_MEAN_AREA, K_WEIGHT) = range(7)
+(P_X0, P_Y0, P_STEP, P_FLOOR_LOAD, P_FLOOR_DULL, P_SCALE_LOAD, P_SCALE_DULL) = range(7)
+(D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER) = range(6)
+
+
+@kernel(fastmath=True)
+def _exp_negative(x):
+    """exp(−x) for x ≥ 0, flat beyond 40; branch-free so that loops over it are vectorised."""
+    r = min(x, FREE_CAP) * (1.0 / 64.0)
+    e = -0.00014555606689453128
+    e = e * r + 0.0013380859889984133
+    e = e * r - 0.008307180415391925
+    e = e * r + 0.04165912096337417
+    e = e * r - 0.1666654772529001
+    e = e * r + 0.4999999075878571
+    e = e * r - 0.9999999972574216
+    e = e * r + 0.999999999986616
+    e = e * e
+    e = e * e
+    e = e * e
+    e = e * e
+    e = e * e
+    return e * e
+
+
+@kernel(fastmath=True)
+def softplus_logistic(base, u, v, a0, au, av, soft, logistic):
+    """Write ln(1+eᵗ) and its derivative for t = base + a0 + au·u + av·v."""
+    for i in range(base.shape[0]):
+        t = base[i] + a0 + au * u[i] + av * v[i]
+        e = _exp_negative(abs(t))
+        inverse = 1.0 / ((2.0 + e) * (1.0 + e))
+        z = e * (1.0 + e) * inverse
+        w = z * z
+        s = 0.2439390734394351
+        s = s * w + 0.21398560630495922
+        s = s * w + 0.2862020740649018
+        s = s * w + 0.3999871124636203
+        s = s * w + 0.6666667902645588
+        s = s * w + 1.9999999998090048
+        upper = (2.0 + e) * inverse
+        soft[i] = max(t, 0.0) + z * s
+        logistic[i] = upper if t >= 0.0 else 1.0 - upper
+
+
+@kernel(fastmath=True)
+def _sums(weight, u, v, soft, logistic, out):
+    """Force, moments and stiffness: Σw·s·{1,u,v}, Σw·σ·{1,u,v,uu,uv,vv} into out (9,)."""
+    f = fu = fv = 0.0
+    k = ku = kv = kuu = kuv = kvv = 0.0
+    for i in range(weight.shape[0]):
+        a = weight[i] * soft[i]
+        b = weight[i] * logistic[i]
+        bu = b * u[i]
+        bv = b * v[i]
+        f += a
+        fu += a * u[i]
+        fv += a * v[i]
+        k += b
+        ku += bu
+        kv += bv
+        kuu += bu * u[i]
+        kuv += bu * v[i]
+        kvv += bv * v[i]
+    out[0] = f
+    out[1] = fu
+    out[2] = fv
+    out[3] = k
+    out[4] = ku
+    out[5] = kv
+    out[6] = kuu
+    out[7] = kuv
+    out[8] = kvv
+
+
+@kernel()
+def _newton(sums, f, fu, fv, tilt_free, step):
+    """Newton step of the pose from the sums; returns the directional derivative of the energy."""
+    g0 = sums[0] - f
+    if not tilt_free:
+        step[0] = -g0 / max(sums[3], 1e-300)
+        step[1] = 0.0
+        step[2] = 0.0
+        return g0 * step[0]
+    g1 = sums[1] - fu
+    g2 = sums[2] - fv
+    ridge = 1e-12 * (sums[3] + sums[6] + sums[8]) + 1e-300
+    # Cholesky of the 3×3 stiffness.
+    l00 = np.sqrt(sums[3] + ridge)
+    l10 = sums[4] / l00
+    l20 = sums[5] / l00
+    l11 = np.sqrt(max(sums[6] + ridge - l10 * l10, ridge))
+    l21 = (sums[7] - l20 * l10) / l11
+    l22 = np.sqrt(max(sums[8] + ridge - l20 * l20 - l21 * l21, ridge))
+    y0 = -g0 / l00
+    y1 = (-g1 - l10 * y0) / l11
+    y2 = (-g2 - l20 * y0 - l21 * y1) / l22
+    step[2] = y2 / l22
+    step[1] = (y1 - l21 * step[2]) / l11
+    step[0] = (y0 - l10 * step[1] - l20 * step[2]) / l00
+    return g0 * step[0] + g1 * step[1] + g2 * step[2]
+
+
+@kernel()
+def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logistic, tolerance):
+    """Find the pose (3,) at which Σ weight·softplus = f with moments fu, fv.
+
+    Newton's method on a convex energy, with a search along each step for the point where the
+    energy stops falling.  On return ``soft`` already carries the last, linearised correction,
+    so that the force balance holds to rounding.  Returns (status, evaluations).
+    """
+    sums = np.empty(9)
+    step = np.empty(3)
+    u_max = 0.0
+    v_max = 0.0
+    for i in range(u.shape[0]):
+        u_max = max(u_max, abs(u[i]))
+        v_max = max(v_max, abs(v[i]))
+    softplus_logistic(base, u, v, pose[0], pose[1], pose[2], soft, logistic)
+    _sums(weight, u, v, soft, logistic, sums)
+    evaluations = 1
+    reach = cap
+    while evaluations < MAX_EVALUATIONS:
+        slope = _newton(sums, f, fu, fv, tilt_free, step)
+        motion = abs(step[0]) + abs(step[1]) * u_max + abs(step[2]) * v_max
+        if not np.isfinite(motion):
+            return STATUS_NO_CONVERGENCE, evaluations
+        if motion < tolerance:
+            for i in range(soft.shape[0]):
+                soft[i] += logistic[i] * (step[0] + step[1] * u[i] + step[2] * v[i])
+            pose[0] += step[0]
+            pose[1] += step[1]
+            pose[2] += step[2]
+            return STATUS_OK, evaluations
+        alpha = min(1.0, reach / motion)
+        capped = alpha < 1.0
+        low = 0.0
+        high = -1.0
+        at_low = slope
+        while True:
+            a0 = pose[0] + alpha * step[0]
+            a1 = pose[1] + alpha * step[1]
+            a2 = pose[2] + alpha * step[2]
+            softplus_logistic(base, u, v, a0, a1, a2, soft, logistic)
+            _sums(weight, u, v, soft, logistic, sums)
+            evaluations += 1
+            here = (sums[0] - f) * step[0]
+            if tilt_free:
+                here += (sums[1] - fu) * step[1] + (sums[2] - fv) * step[2]
+            if here <= 0.5 * abs(slope) or evaluations >= MAX_EVALUATIONS:
+                break
+            # Overshot: the energy rises here.  Between false position and halving.
+            high = alpha
+            guess = low + (high - low) * at_low / (at_low - here)
+            alpha = max(min(guess, low + 0.7 * (high - low)), low + 0.1 * (high - low))
+        # A face that has worn into facets may have to roll far: longer steps while they hold.
+        reach = 2.0 * reach if capped and high < 0.0 else cap
+        pose[0] += alpha * step[0]
+        pose[1] += alpha * step[1]
+        pose[2] += alpha * step[2]
+    return STATUS_NO_CONVERGENCE, evaluations
+
+
+@kernel(fastmath=True)
+def _close(base, basis, pose, t):
+    """t = base + Σ pose_j·basis_j, basis (modes, n)."""
+    for i in range(base.shape[0]):
+        t[i] = base[i]
+    for j in range(pose.shape[0]):
+        row = basis[j]
+        for i in range(base.shape[0]):
+            t[i] += pose[j] * row[i]
+
+
+@kernel(fastmath=True)
+def _flex_sums(weight, basis, soft, logistic, scratch, gradient, stiffness):
+    """Reactions Σw·s·φ_j (modes,) and contact stiffness Σw·σ·φ_j·φ_k (modes, modes)."""
+    modes = basis.shape[0]
+    for j in range(modes):
+        row = basis[j]
+        total = 0.0
+        for i in range(weight.shape[0]):
+            total += weight[i] * soft[i] * row[i]
+            scratch[i] = weight[i] * logistic[i] * row[i]
+        gradient[j] = total
+        for k in range(j + 1):
+            other = basis[k]
+            total = 0.0
+            for i in range(weight.shape[0]):
+                total += scratch[i] * other[i]
+            stiffness[j, k] = total
+            stiffness[k, j] = total
+
+
+@kernel()
+def solve_flexible(
+    base, basis, weight, target, bending, free, cap, pose, soft, logistic, closing, tolerance
+):  # fmt: skip
+    """Pose and bending amplitudes (modes,) of a part that bends: :func:`solve_pose` with more coordinates.
+
+    basis (modes, n) : 1, u, v and the bending shapes; target (modes,) : load, moments and the
+        loads' work on the shapes; bending (modes, modes) : elastic stiffness; free (modes,) :
+        0 holds a coordinate at zero.
+
+    The energy stays convex, so the same search works.  Returns (status, evaluations).
+    """
+    modes = basis.shape[0]
+    gradient = np.empty(modes)
+    hessian = np.empty((modes, modes))
+    scratch = np.empty(weight.shape[0])
+    spread = np.empty(modes)
+    for j in range(modes):
+        spread[j] = np.max(np.abs(basis[j]))
+    _close(base, basis, pose, closing)
+    softplus_logistic(closing, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
+    _flex_sums(weight, basis, soft, logistic, scratch, gradient, hessian)
+    evaluations = 1
+    reach = cap
+    while evaluations < MAX_EVALUATIONS:
+        gradient += bending @ pose - target
+        hessian += bending
+        for j in range(modes):
+            hessian[j, j] *= 1.0 + 1e-12
+            hessian[j, j] += 1e-300
+            if free[j] == 0.0:
+                gradient[j] = 0.0
+                hessian[j, :] = 0.0
+                hessian[:, j] = 0.0
+                hessian[j, j] = 1.0
+        step = np.linalg.solve(hessian, -gradient)
+        slope = gradient @ step
+        motion = np.abs(step) @ spread
+        if not np.isfinite(motion):
+            return STATUS_NO_CONVERGENCE, evaluations
+        if motion < tolerance:
+            _close(base, basis, pose, closing)
+            for j in range(modes):
+                row = basis[j]
+                for i in range(soft.shape[0]):
+                    soft[i] += logistic[i] * step[j] * row[i]
+            pose += step
+            return STATUS_OK, evaluations
+        alpha = min(1.0, reach / motion)
+        capped = alpha < 1.0
+        low = 0.0
+        high = -1.0
+        while True:
+            trial = pose + alpha * step
+            _close(base, basis, trial, closing)
+            softplus_logistic(closing, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
+            _flex_sums(weight, basis, soft, logistic, scratch, gradient, hessian)
+            evaluations += 1
+            here = (gradient + bending @ trial - target) @ (step * free)
+            if here <= 0.5 * abs(slope) or evaluations >= MAX_EVALUATIONS:
+                break
+            high = alpha
+            guess = low + (high - low) * slope / (slope - here)
+            alpha = max(min(guess, low + 0.7 * (high - low)), low + 0.1 * (high - low))
+        reach = 2.0 * reach if capped and high < 0.0 else cap
+        pose += alpha * step
+    return STATUS_NO_CONVERGENCE, evaluations
+
+
+@kernel(fastmath=True)
+def _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor, cells, base, weight):
+    """Closing of every point and weight of every cell for the step, from heights over the paper.
+
+    ``read`` is the cutting power of the paper, ``scale`` all else that makes a spot cut faster or
+    slower than the rest; ``floor``: least cutting power of the paper.  Logarithms of numbers from
+    0.18 to 1 come from 2·artanh by a polynomial (1e-9), which the compiler can vectorise; below,
+    from the library.
+    """
+    if floor >= 1.0:
+        for i in range(h.shape[0]):
+            base[i] = h[i] * (1.0 / lam) + beta + log_scale[i]
+    elif floor > LOWEST_LOG:
+        centre = np.sqrt(floor)
+        start = np.log(centre) + beta
+        for i in range(h.shape[0]):
+            z = (read[i] - centre) / (read[i] + centre)
+            w = z * z
+            s = 0.2667325385969362
+            s = s * w + 0.15252095632019813
+            s = s * w + 0.22579160667294948
+            s = s * w + 0.28549594632827596
+            s = s * w + 0.40000628476725536
+            s = s * w + 0.6666665993589754
+            s = s * w + 2.000000000116939
+            base[i] = h[i] * (1.0 / lam) + start + z * s + log_scale[i]
+    else:
+        for i in range(h.shape[0]):
+            base[i] = h[i] * (1.0 / lam) + beta + np.log(read[i]) + log_scale[i]
+    for i in range(cells):
+        weight[i] = area[i] * cover[i] * to_force / (read[i] * scale[i])
+
+
+@kernel()
+def touch(base, u, v, weight, pose):
+    """Set the approach so that the proudest loaded cell just touches (t = 0)."""
+    top = -1e300
+    for i in range(weight.shape[0]):
+        if weight[i] > 0.0:
+            top = max(top, base[i] + pose[1] * u[i] + pose[2] * v[i])
+    pose[0] = -top
+
+
+@kernel()
+def _coverage(x, y, cell, strips):
+    """Share of a cell about (x, y) that lies on paper: ramps one cell wide at every edge."""
+    total = 0.0
+    for s in range(strips.shape[0]):
+        cx = min(max((x - strips[s, 0]) / cell + 0.5, 0.0), 1.0)
+        cx += min(max((strips[s, 2] - x) / cell + 0.5, 0.0), 1.0) - 1.0
+        cy = min(max((y - strips[s, 1]) / cell + 0.5, 0.0), 1.0)
+        cy += min(max((strips[s, 3] - y) / cell + 0.5, 0.0), 1.0) - 1.0
+        total += max(cx, 0.0) * max(cy, 0.0)
+    return min(total, 1.0)
+
+
+@kernel()
+def _all_on_paper(pose, u_max, v_max, half, strips):
+    """Whether the whole bounding box of the face lies on one strip."""
+    for s in range(strips.shape[0]):
+        inside = True
+        for a in (-1.0, 1.0):
+            for b in (-1.0, 1.0):
+                x = pose[X] + half * (pose[COS] * a * u_max - pose[SIN] * b * v_max)
+                y = pose[Y] + half * (pose[SIN] * a * u_max + pose[COS] * b * v_max)
+                if x < strips[s, 0] or x > strips[s, 2] or y < strips[s, 1] or y > strips[s, 3]:
+                    inside = False
+        if inside:
+            return True
+    return False
+
+
+@kernel(fastmath=True)
+def _paper_factor(load, dull, paper, i0, i1, j0, j1, use, factor):
+    """Cutting power of the paper, fresh = 1, in a window of nodes, halfway through a step.
+
+    ``use`` is the depth of metal the step would cut there with fresh paper; advancing half of
+    it makes the step second order in ageing.
+    """
+    fl = paper[P_FLOOR_LOAD]
+    fd = paper[P_FLOOR_DULL]
+    to_load = 1.0 / paper[P_SCALE_LOAD]
+    to_dull = 1.0 / paper[P_SCALE_DULL]
+    last_j = load.shape[0] - 1
+    last_i = load.shape[1] - 1
+    for j in range(j0, j1):
+        for i in range(i0, i1):
+            # Nodes on the border of the raster stand for half a cell, in its corners for a quarter.
+            edge = (2.0 if (i == 0 or i == last_i) else 1.0) * (2.0 if (j == 0 or j == last_j) else 1.0)
+            ql = _exp_negative(edge * load[j, i] * to_load)
+            qd = _exp_negative(edge * dull[j, i] * to_dull)
+            now = 0.5 * use * (fl + (1.0 - fl) * ql) * (fd + (1.0 - fd) * qd)
+            ql = ql * _exp_negative(now * to_load)
+            qd = qd * _exp_negative(now * to_dull)
+            factor[j, i] = (fl + (1.0 - fl) * ql) * (fd + (1.0 - fd) * qd)
+
+
+@kernel()
+def _node(position, origin, step, n):
+    """Lower node and share of the upper one in linear interpolation, kept on the raster."""
+    f = min(max((position - origin) / step, 0.0), n - 1.0)
+    i = min(int(f), n - 2)
+    return i, f - i
+
+
+@kernel()
+def _into_hull(pose, u, v, cover, hull, margin):
+    """Move the resultant of a pose into the hull of what is on paper, shrunk by ``margin``.
+
+    The hull is described by its support in the directions ``hull`` (k, 2) and in those of the
+    paper's edges.  Returns 1 if the wobble carried it outside, 2 if its mean lies outside.
+    """
+    n = hull.shape[0] + 4
+    cu = cv = total = 0.0
+    for i in range(u.shape[0]):
+        if cover[i] > 0.0:
+            total += cover[i]
+            cu += cover[i] * u[i]
+            cv += cover[i] * v[i]
+    if total <= 0.0:
+        return 3
+    cu /= total
+    cv /= total
+    share = 1.0
+    outside = 0
+    for k in range(n):
+        if k < hull.shape[0]:
+            nu = hull[k, 0]
+            nv = hull[k, 1]
+        else:
+            sign = 1.0 if k % 2 == 0 else -1.0
+            along_x = (k - hull.shape[0]) < 2
+            nu = sign * (pose[COS] if along_x else pose[SIN])
+            nv = sign * (-pose[SIN] if along_x else pose[COS])
+        support = -1e300
+        for i in range(u.shape[0]):
+            if cover[i] >= 0.5:
+                support = max(support, nu * u[i] + nv * v[i])
+        centre = nu * cu + nv * cv
+        room = max(support - margin - centre, 0.0)
+        if nu * pose[EU_STEADY] + nv * pose[EV_STEADY] > support:
+            outside = 2
+        want = nu * pose[EU] + nv * pose[EV] - centre
+        if want > room:
+            share = min(share, room / want)
+            outside = max(outside, 1)
+    pose[EU] = cu + share * (pose[EU] - cu)
+    pose[EV] = cv + share * (pose[EV] - cv)
+    return outside
+
+
+@kernel()
+def march(
+    h, u, v, area, n_cells, scale, poses, kinds, events, constants, tilt_free, strips, hull,
+    aged, paper, load, dull, ground_frame, ground, basis, bending, bend_press, bend_weight,
+    snapshots, amplitudes, diagnostics,
+):  # fmt: skip
+    """Carry a face through a list of poses, in place.
+
+    h : heights (n,) [m], changed; u, v : places (n,) over the half length; area (n,) [m²]
+    n_cells : the first of the points that have an area; the rest only feel the wear
+    scale : rate of each spot over that of the face's metal (n,) [-]
+    poses (m, 13), kinds (m,), events (m,) : see the columns above; poses of one kind resemble
+        one another and start from each other's solution
+    strips (s, 4) : paper on the plate; hull (k, 2) : outward normals of the face's hull
+    paper, load, dull : raster of the paper's memory (ny, nx) [m of metal cut], changed
+    ground_frame (3,), ground (gy, gx) : x0, y0, spacing and heights of plate and paper [m];
+        one node stands for a flat
+    basis (3 + shapes, n), bending (shapes, shapes) [N/m], bend_press, bend_weight (shapes,) :
+        bending of a thin part, see :mod:`handlap.sim.lapping.bending`; no rows for a rigid one
+    snapshots (count, n) : heights after each pose marked EVENT_SNAPSHOT
+    amplitudes (count, shapes) : mean bending amplitude over the poses since the last of them [m]
+
+    Returns a status; diagnostics (6,) are filled in.
+    """
+    n = h.shape[0]
+    cells = n_cells
+    m = poses.shape[0]
+    k0 = constants[K_RATE]
+    lam = constants[K_BEDDING]
+    half = constants[K_HALF]
+    cell = constants[K_CELL]
+    ny, nx = load.shape
+    base = np.empty(n)
+    soft = np.empty(n)
+    logistic = np.empty(n)
+    weight = np.empty(cells)
+    log_scale = np.log(scale)
+    floor = 1.0
+    if aged:
+        floor = paper[P_FLOOR_LOAD] * paper[P_FLOOR_DULL]
+    cover = np.ones(n)
+    factor = np.ones((ny, nx))
+    node = np.zeros(n, dtype=np.int32)
+    cut = np.zeros((ny, nx))
+    share_i = np.zeros(n)
+    share_j = np.zeros(n)
+    read = np.ones(n)
+    n_kinds = 0
+    u_max = v_max = 0.0
+    for r in range(m):
+        n_kinds = max(n_kinds, kinds[r] + 1)
+    for i in range(n):
+        u_max = max(u_max, abs(u[i]))
+        v_max = max(v_max, abs(v[i]))
+    modes = max(3, basis.shape[0])
+    shapes = modes - 3
+    memory = np.zeros((n_kinds, modes))
+    met = np.zeros(n_kinds, dtype=np.bool_)
+    depth_then = np.zeros(n_kinds)
+    depth = 0.0
+    last = np.zeros(modes)
+    first = True
+    taken = 0
+    bumpy = ground.size > 1
+    over = np.zeros(n if bumpy else 0)
+    rate = scale
+    log_rate = log_scale
+    twisted = np.empty(n)
+    log_twisted = np.empty(n)
+    closing = np.empty(n)
+    # Rows that lie together in memory are summed by vectors.
+    on_cells = np.ascontiguousarray(basis[:, :cells])
+    beyond = np.ascontiguousarray(basis[:, cells:])
+    free = np.ones(modes)
+    if not tilt_free:
+        free[1] = 0.0
+        free[2] = 0.0
+    target = np.zeros(modes)
+    elastic = np.zeros((modes, modes))
+    elastic[3:, 3:] = bending * lam
+    flexed = np.zeros(shapes)
+    flexed_rows = 0
+    for r in range(m):
+        pose = poses[r]
+        if aged and events[r] & EVENT_BRUSH:
+            for j in range(ny):
+                for i in range(nx):
+                    load[j, i] *= BRUSH_LEAVES
+        if aged and events[r] & EVENT_SHEET:
+            for j in range(ny):
+                for i in range(nx):
+                    load[j, i] = 0.0
+                    dull[j, i] = 0.0
+        slide = pose[SLIDE]
+        full = _all_on_paper(pose, u_max, v_max, half, strips)
+        if not full:
+            for i in range(n):
+                x = pose[X] + half * (pose[COS] * u[i] - pose[SIN] * v[i])
+                y = pose[Y] + half * (pose[SIN] * u[i] + pose[COS] * v[i])
+                cover[i] = _coverage(x, y, cell, strips)
+            kept = _into_hull(pose, u, v, cover, hull, cell / half)
+            if kept == 3:
+                diagnostics[D_FAILED_ROW] = r
+                return STATUS_NO_CONTACT
+            if kept == 2:
+                diagnostics[D_TIPPED] += 1.0
+            elif kept == 1:
+                diagnostics[D_CLIPPED] += 1.0
+            diagnostics[D_OFF_PAPER] += 1.0
+        to_force = lam / (k0 * slide)
+        beta = np.log(k0 * REFERENCE_PRESSURE * slide / lam)
+        if aged:
+            reach_x = half * (abs(pose[COS]) * u_max + abs(pose[SIN]) * v_max)
+            reach_y = half * (abs(pose[SIN]) * u_max + abs(pose[COS]) * v_max)
+            i0, _ = _node(pose[X] - reach_x, paper[P_X0], paper[P_STEP], nx)
+            i1, _ = _node(pose[X] + reach_x, paper[P_X0], paper[P_STEP], nx)
+            j0, _ = _node(pose[Y] - reach_y, paper[P_Y0], paper[P_STEP], ny)
+            j1, _ = _node(pose[Y] + reach_y, paper[P_Y0], paper[P_STEP], ny)
+            use = k0 * slide * pose[LOAD] / constants[K_MEAN_AREA]
+            _paper_factor(load, dull, paper, i0, i1 + 2, j0, j1 + 2, use, factor)
+            _place(pose, u, v, half, paper, nx, ny, share_i, share_j)
+            _read_paper(factor, nx, ny, share_i, share_j, node, read)
+        if pose[TWIST] != 0.0:
+            for i in range(n):
+                du = pose[MOVE_U] - pose[TWIST] * v[i]
+                dv = pose[MOVE_V] + pose[TWIST] * u[i]
+                twisted[i] = max(np.sqrt(du * du + dv * dv), 1e-3)
+                log_twisted[i] = np.log(twisted[i] * scale[i])
+                twisted[i] *= scale[i]
+            rate = twisted
+            log_rate = log_twisted
+        else:
+            rate = scale
+            log_rate = log_scale
+        if bumpy:
+            _read_ground(pose, u, v, half, ground_frame, ground, over)
+            for i in range(n):
+                over[i] += h[i]
+            _prepare(over, area, cover, read, log_rate, rate, lam, beta, to_force, floor, cells, base, weight)
+        else:
+            _prepare(h, area, cover, read, log_rate, rate, lam, beta, to_force, floor, cells, base, weight)
+        kind = kinds[r]
+        guess = memory[kind]
+        if met[kind]:
+            guess[0] += (depth - depth_then[kind]) / lam
+        elif first:
+            touch(base[:cells], u, v, weight, guess)
+            first = False
+        else:
+            guess[:] = last
+        if shapes == 0:
+            status, evaluations = solve_pose(
+                base[:cells], u[:cells], v[:cells], weight, pose[LOAD], pose[LOAD] * pose[EU],
+                pose[LOAD] * pose[EV], tilt_free, constants[K_CAP] / lam, guess, soft[:cells],
+                logistic[:cells], TOLERANCE,
+            )  # fmt: skip
+        else:
+            target[0] = pose[LOAD]
+            target[1] = pose[LOAD] * pose[EU]
+            target[2] = pose[LOAD] * pose[EV]
+            for j in range(shapes):
+                target[3 + j] = (pose[LOAD] - constants[K_WEIGHT]) * bend_press[j]
+                target[3 + j] += constants[K_WEIGHT] * bend_weight[j]
+            status, evaluations = solve_flexible(
+                base[:cells], on_cells, weight, target, elastic, free, constants[K_CAP] / lam,
+                guess, soft[:cells], logistic[:cells], closing[:cells], TOLERANCE,
+            )  # fmt: skip
+        diagnostics[D_EVALUATIONS] += evaluations
+        if status != STATUS_OK:
+            diagnostics[D_FAILED_ROW] = r
+            return status
+        if shapes == 0:
+            softplus_logistic(
+                base[cells:],
+                u[cells:],
+                v[cells:],
+                guess[0],
+                guess[1],
+                guess[2],
+                soft[cells:],
+                logistic[cells:],
+            )
+        else:
+            _close(base[cells:], beyond, guess, closing[cells:])
+            softplus_logistic(
+                closing[cells:], u[cells:], v[cells:], 0.0, 0.0, 0.0, soft[cells:], logistic[cells:]
+            )
+            for j in range(shapes):
+                flexed[j] += guess[3 + j] * lam
+            flexed_rows += 1
+        met[kind] = True
+        last[:] = guess
+        before = depth
+        depth += k0 * slide * pose[LOAD] / constants[K_MEAN_AREA]
+        depth_then[kind] = before
+        for i in range(n):
+            soft[i] *= lam * cover[i]
+            h[i] -= soft[i]
+        if aged:
+            diagnostics[D_DEPOSITED] += _deposit(
+                soft[:cells], area, node, share_i, share_j, factor, read, paper[P_STEP], cut
+            )
+            for j in range(j0, j1 + 2):
+                for i in range(i0, i1 + 2):
+                    load[j, i] += cut[j, i]
+                    dull[j, i] += cut[j, i]
+                    cut[j, i] = 0.0
+        if not full:
+            cover[:] = 1.0
+        if events[r] & EVENT_SNAPSHOT:
+            snapshots[taken, :] = h
+            if shapes > 0:
+                amplitudes[taken, :] = flexed / flexed_rows
+                flexed[:] = 0.0
+                flexed_rows = 0
+            taken += 1
+    return STATUS_OK
+
+
+@kernel(fastmath=True)
+def _read_ground(pose, u, v, half, frame, ground, over):
+    """Height of plate and paper (n,) under every point, bilinear, carried on level beyond the raster."""
+    ny, nx = ground.shape
+    flat = ground.ravel()
+    to_node = 1.0 / frame[2]
+    x0 = (pose[X] - frame[0]) * to_node
+    y0 = (pose[Y] - frame[1]) * to_node
+    c = half * pose[COS] * to_node
+    s = half * pose[SIN] * to_node
+    for i in range(u.shape[0]):
+        a = min(max(x0 + c * u[i] - s * v[i], 0.0), nx - 1.000001)
+        b = min(max(y0 + s * u[i] + c * v[i], 0.0), ny - 1.000001)
+        ni = np.int32(a)
+        nj = np.int32(b)
+        k = nj * nx + ni
+        low = flat[k] + (a - ni) * (flat[k + 1] - flat[k])
+        high = flat[k + nx] + (a - ni) * (flat[k + nx + 1] - flat[k + nx])
+        over[i] = low + (b - nj) * (high - low)
+
+
+@kernel(fastmath=True)
+def _place(pose, u, v, half, paper, nx, ny, at_i, at_j):
+    """Where spots of the face stand on the paper's raster, in node spacings, kept on the raster."""
+    to_node = 1.0 / paper[P_STEP]
+    x0 = (pose[X] - paper[P_X0]) * to_node
+    y0 = (pose[Y] - paper[P_Y0]) * to_node
+    c = half * pose[COS] * to_node
+    s = half * pose[SIN] * to_node
+    top_i = nx - 1.000001
+    top_j = ny - 1.000001
+    for i in range(u.shape[0]):
+        at_i[i] = min(max(x0 + c * u[i] - s * v[i], 0.0), top_i)
+        at_j[i] = min(max(y0 + s * u[i] + c * v[i], 0.0), top_j)
+
+
+@kernel(fastmath=True)
+def _read_paper(factor, nx, ny, share_i, share_j, node, read):
+    """Bilinear cutting power under every spot; places become lower node and share of the upper."""
+    flat = factor.ravel()
+    for i in range(read.shape[0]):
+        ni = np.int32(share_i[i])
+        nj = np.int32(share_j[i])
+        si = share_i[i] - ni
+        sj = share_j[i] - nj
+        k = nj * nx + ni
+        low = flat[k] + si * (flat[k + 1] - flat[k])
+        high = flat[k + nx] + si * (flat[k + nx + 1] - flat[k + nx])
+        node[i] = k
+        share_i[i] = si
+        share_j[i] = sj
+        read[i] = low + sj * (high - low)
+
+
+@kernel(fastmath=True)
+def _deposit(removed, area, node, share_i, share_j, factor, read, step, cut):
+    """Lay what was cut on the paper nodes that cut it, each by its share of the cutting.
+
+    ``cut`` gains volume over the area of a full raster cell [m]; returns the volume laid [m³].
+    """
+    nx = cut.shape[1]
+    lay = cut.ravel()
+    flat = factor.ravel()
+    laid = 0.0
+    for i in range(removed.shape[0]):
+        amount = removed[i] * area[i] / (read[i] * step * step)
+        k = node[i]
+        si = share_i[i]
+        sj = share_j[i]
+        low = amount * (1.0 - sj)
+        high = amount * sj
+        a = low * (1.0 - si) * flat[k]
+        b = low * si * flat[k + 1]
+        c = high * (1.0 - si) * flat[k + nx]
+        d = high * si * flat[k + nx + 1]
+        lay[k] += a
+        lay[k + 1] += b
+        lay[k + nx] += c
+        lay[k + nx + 1] += d
+        laid += a + b + c + d
+    return laid * step * step

@@ -1,0 +1,384 @@
+"""One lap: a face carried through strokes on one paper after another.
+
+The large step of :mod:`handlap.sim.lapping.kernels` does the work; this module puts a part, a plate,
+paper and one set of numbers (:class:`Conditions`) together for it, and keeps account.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import ConvexHull
+
+from handlap.sim.common.errors import InputError, SolverError, TippingError
+from handlap.sim.common.grid import Grid, make_grid
+from handlap.sim.common.outline import Array, Outline, inside_polygon
+from handlap.sim.job.scenario import Scenario, Strip, TurnState
+from handlap.sim.lapping import kernels, poses
+from handlap.sim.lapping.bending import Bending, make_bending
+from handlap.sim.lapping.ground import ground_of, is_flat
+from handlap.sim.lapping.poses import Grip, Layout
+from handlap.sim.materials.grits import Grit
+
+MOTION_CAP = 50e-6
+"""Furthest the solver may move any spot of the face in one iteration [m]."""
+FINEST_CAP = 3.0
+"""… but no less than this many bedding lengths."""
+
+PAPER_STEP = 2.0
+"""Node spacing of the paper's memory over the cell of the face.  At 1 and below, turned and
+shifted cells miss nodes and the metal lies in ridges; at 2 the map no longer depends on where
+the raster stands."""
+SWAY = 4e-3
+"""How far strokes run beside their line: nobody strokes on rails (our choice) [m].  At least a node
+of the paper's memory, or the sides of the part would keep meeting the same fresher nodes."""
+BENDING_SHAPES = 12
+"""Softest shapes in which a thin part may bend: within 0.2 µm of four times as many (200 × 100 × 6 mm
+aluminium bowed by 100 µm, pressed in the middle)."""
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """All numbers of one member of an ensemble.
+
+    ``rate`` is that of fresh coarse paper [m²/N], ``bedding`` λ/d [-], or ``bedding_length`` λ
+    itself [m]; ``ageing`` multiplies the loading and dulling scales [-].
+    """
+
+    rate: float
+    bedding: float
+    friction: float
+    ageing: float
+    grip: Grip
+    bedding_length: float | None = None
+    plate: Array | None = None
+    """Standard normal scores of the plate's own shape; None: its middle."""
+
+    def bedding_of(self, grit: Grit) -> float:
+        """Bedding length λ on a paper [m]."""
+        return self.bedding_length or self.bedding * grit.diameter
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Work on one paper: how many strokes, and what happens every how many of them (0: never)."""
+
+    grit: Grit
+    strokes: int
+    turn_every: int
+    brush_every: int
+    sheet_every: int
+    snapshots: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Everything of a scenario that the lap needs and that does not vary between members.
+
+    Attributes
+    ----------
+    half : half length of the face, by which places are scaled [m]
+    hull_normals, hull_supports : outward normals (k, 2) of the face's convex hull and how far
+        it reaches along them (k,) [m]
+    strips : rectangles of paper that lie on the plate (s, 4) [m]
+    scale : rate of every point over that of the face's own metal (n,) [-]
+    bending, basis : bending of a thin part and its coordinates (3 + shapes, n) at the grid's points;
+        None and no rows for a rigid one
+    """
+
+    scenario: Scenario
+    grid: Grid
+    half: float
+    hull_normals: Array
+    hull_supports: Array
+    strips: Array
+    scale: Array
+    bending: Bending | None
+    basis: Array
+
+
+@dataclass(frozen=True)
+class LapRun:
+    """What came of one stage.
+
+    Attributes
+    ----------
+    heights : face at each snapshot (snapshots, n) [m]
+    strokes : strokes done at each snapshot [-]
+    removed_volume : metal off the face [m³]
+    deposited_volume : metal that came to lie on the paper, where paper is followed [m³]
+    load_sliding : Σ load × sliding distance [N·m]
+    clipped : share of rows whose wobble left the hull of the face and was held at it [-]
+    tipped : share of rows whose mean resultant lay outside it [-]
+    overhung : share of rows in which part of the face lay off the paper [-]
+    evaluations : passes over the face that the pose solver took [-]
+    amplitudes : bending amplitudes while lapping, mean since the snapshot before (snapshots, shapes) [m]
+    """
+
+    heights: Array
+    strokes: tuple[int, ...]
+    removed_volume: float
+    deposited_volume: float | None
+    load_sliding: float
+    clipped: float
+    tipped: float
+    overhung: float
+    evaluations: int
+    amplitudes: Array
+
+
+def paper_on_plate(plate: tuple[float, float], strips: Sequence[Strip] | None) -> Array:
+    """Rectangles (s, 4) of paper cut to the plate (length, width) about its middle [m].
+
+    Raises
+    ------
+    InputError : if none of the strips lies on the plate
+    """
+    length, width = plate
+    whole = (-length / 2, -width / 2, length / 2, width / 2)
+    laid = [whole] if strips is None else [(s.x0, s.y0, s.x1, s.y1) for s in strips]
+    cut = np.array(
+        [(max(a, whole[0]), max(b, whole[1]), min(c, whole[2]), min(d, whole[3])) for a, b, c, d in laid]
+    )
+    cut = cut[(cut[:, 2] > cut[:, 0]) & (cut[:, 3] > cut[:, 1])]
+    if not cut.size:
+        raise InputError("none of the paper strips lies on the plate")
+    return cut
+
+
+def hull_of(outline: Outline) -> tuple[Array, Array]:
+    """Outward normals (k, 2) and supports (k,) [m] of the convex hull of an outline."""
+    hull = ConvexHull(outline.rim)
+    normals, index = np.unique(np.round(hull.equations[:, :2], 12), axis=0, return_index=True)
+    return normals, -hull.equations[index, 2]
+
+
+def set_up(
+    scenario: Scenario,
+    *,
+    cell: float | None = None,
+    cells: int = 3000,
+    follow: dict[str, Array] | None = None,
+    like: Bench | None = None,
+) -> Bench:
+    """Put part, plate and paper of a scenario together on a grid (see :func:`make_grid`).
+
+    ``like``: a bench whose grid, and bending where the part is the same, are taken over if the
+    face has the same outline.
+    """
+    outline = scenario.part.outline
+    if like is not None and like.scenario.part.outline is outline:
+        grid = like.grid
+    else:
+        like = None
+        grid = make_grid(outline, cell=cell or scenario.exact.cell, cells=cells, follow=follow)
+    normals, supports = hull_of(outline)
+    half = max(outline.length, outline.width) / 2.0
+    if like is not None and like.scenario.part is scenario.part:
+        bending = like.bending
+    else:
+        bending = make_bending(scenario.part, grid=grid, keep=BENDING_SHAPES)
+    return Bench(
+        scenario=scenario,
+        grid=grid,
+        half=half,
+        hull_normals=normals,
+        hull_supports=supports,
+        strips=paper_on_plate((scenario.plate.length, scenario.plate.width), scenario.paper.strips),
+        scale=_rates(scenario, grid),
+        bending=bending,
+        basis=coordinates(grid, half, bending),
+    )
+
+
+def _rates(scenario: Scenario, grid: Grid) -> Array:
+    """Rate of every point (n,) over that of the face's own metal: inserts wear at their own."""
+    scale = np.ones(grid.u.size)
+    for insert in scenario.part.inserts:
+        scale[inside_polygon(insert.area, grid.u, grid.v)] = insert.rate_ratio
+    return scale
+
+
+def coordinates(grid: Grid, half: float, bending: Bending | None) -> Array:
+    """Approach, tilts and bending shapes (3 + shapes, n) at the points of a grid."""
+    if bending is None:
+        return np.zeros((0, grid.u.size))
+    rigid = np.vstack([np.ones_like(grid.u), grid.u / half, grid.v / half])
+    return np.ascontiguousarray(np.vstack([rigid, bending.shapes_at(grid.points).T]))
+
+
+def _ground(bench: Bench, conditions: Conditions, load: float) -> tuple[Array, Array]:
+    """Frame (x0, y0, spacing) and heights of plate and paper on a raster; one node for a flat."""
+    if is_flat(bench.scenario):
+        return np.array([0.0, 0.0, 1.0]), np.zeros((1, 1))
+    x0, y0 = bench.strips[:, :2].min(axis=0)
+    x1, y1 = bench.strips[:, 2:].max(axis=0)
+    step = bench.grid.cell_size
+    nx, ny = int(np.ceil((x1 - x0) / step)) + 1, int(np.ceil((y1 - y0) / step)) + 1
+    heights = ground_of(
+        bench.scenario, x0=float(x0), y0=float(y0), step=step, nx=nx, ny=ny, score=conditions.plate, load=load
+    )
+    return np.array([x0, y0, step]), np.ascontiguousarray(heights)
+
+
+def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
+    """Hold resultants of poses (m, 10), in place, inside the hull of the face less one cell.
+
+    Returns the share of rows held and the share whose mean resultant lay outside the hull.
+    """
+    steady = table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] * bench.half
+    tipped = np.any(steady @ bench.hull_normals.T > bench.hull_supports, axis=1)
+    at = table[:, [kernels.EU, kernels.EV]] * bench.half
+    room = np.maximum(bench.hull_supports - bench.grid.cell_size, 0.0)
+    centre = np.array(
+        [np.mean(bench.grid.u[: bench.grid.n_cells]), np.mean(bench.grid.v[: bench.grid.n_cells])]
+    )
+    want = (at - centre) @ bench.hull_normals.T
+    left = np.maximum(room - bench.hull_normals @ centre, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.min(np.where(want > left, left / want, 1.0), axis=1)
+    held = centre + share[:, None] * (at - centre)
+    table[:, [kernels.EU, kernels.EV]] = held / bench.half
+    return float(np.mean(share < 1.0)), float(np.mean(tipped))
+
+
+def stage_layout(bench: Bench, stage: Stage, *, quad_strokes: float, seed: int) -> Layout:
+    """Rows of a stage, shared by all members of an ensemble."""
+    strokes = bench.scenario.strokes
+    return poses.lay_out(
+        pattern=strokes.pattern,
+        length=strokes.length,
+        direction=strokes.direction,
+        states=bench.scenario.turning.states or (TurnState(0.0, 0.0),),
+        turn_every=stage.turn_every,
+        strokes=stage.strokes,
+        quad_strokes=quad_strokes,
+        brush_every=stage.brush_every,
+        sheet_every=stage.sheet_every,
+        snapshots=stage.snapshots,
+        twist=bench.scenario.hands.twist,
+        sway=max(SWAY, PAPER_STEP * bench.grid.cell_size) if bench.scenario.wear.ages else 0.0,
+        seed=seed,
+    )
+
+
+def _paper_raster(bench: Bench, conditions: Conditions, stage: Stage) -> tuple[Array, Array, Array]:
+    """Constants of the paper's memory and its two fields, fresh."""
+    scenario = bench.scenario
+    x0, y0 = bench.strips[:, :2].min(axis=0)
+    x1, y1 = bench.strips[:, 2:].max(axis=0)
+    step = PAPER_STEP * bench.grid.cell_size
+    nx = max(2, int(np.ceil((x1 - x0) / step)) + 1)
+    ny = max(2, int(np.ceil((y1 - y0) / step)) + 1)
+    metal, wet = scenario.part.metal, scenario.paper.wet
+    constants = np.array(
+        [
+            x0,
+            y0,
+            step,
+            stage.grit.loading_floor(wet=wet),
+            stage.grit.dulling_floor(),
+            conditions.ageing * stage.grit.loading_scale(metal, wet=wet),
+            conditions.ageing * stage.grit.dulling_scale(metal),
+        ]
+    )
+    return constants, np.zeros((ny, nx)), np.zeros((ny, nx))
+
+
+def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage, layout: Layout) -> LapRun:
+    """Carry a face (n,) [m] through one stage; the paper is new at its start.
+
+    Raises
+    ------
+    InputError : if the hands lift more than the part weighs
+    TippingError : if no part of the face lies on paper
+    SolverError : if no pose can be found
+    """
+    scenario, grid = bench.scenario, bench.grid
+    exact = scenario.exact
+    table = poses.load_poses(
+        layout,
+        conditions.grip,
+        weight=scenario.part.weight,
+        weight_at=scenario.part.weight_at,
+        friction=conditions.friction,
+        half=bench.half,
+        one_way=scenario.strokes.pattern == "one way",
+        load=exact.load,
+        load_at=exact.load_at,
+    )
+    if np.any(table[:, kernels.LOAD] <= 0.0):
+        raise InputError("the hands lift more than the part weighs: nothing presses on the paper")
+    clipped, tipped = (0.0, 0.0) if exact.tilt_held else hold_in_hull(table, bench)
+    h = np.array(heights, dtype=float)
+    paper, load, dull = _paper_raster(bench, conditions, stage)
+    bedding = conditions.bedding_of(stage.grit)
+    snapshots = np.empty((len(layout.snapshot_strokes), h.size))
+    diagnostics = np.zeros(6)
+    constants = np.array(
+        [
+            conditions.rate * stage.grit.rate_factor(),
+            bedding,
+            bench.half,
+            grid.cell_size,
+            max(MOTION_CAP, FINEST_CAP * bedding),
+            scenario.part.outline.area,
+            0.0 if exact.load is not None else scenario.part.weight,
+        ]
+    )
+    before = float(grid.area @ h)
+    bending = bench.bending
+    shapes = 0 if bending is None else bending.count
+    amplitudes = np.zeros((len(layout.snapshot_strokes), shapes))
+    frame, ground = _ground(bench, conditions, float(np.mean(table[:, kernels.LOAD])))
+    status = kernels.march(
+        h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bench.scale, table,
+        layout.kinds, layout.events, constants, not exact.tilt_held, bench.strips,
+        bench.hull_normals, scenario.wear.ages, paper, load, dull, frame, ground, bench.basis,
+        np.zeros((0, 0)) if bending is None else bending.stiffness,
+        np.zeros(0) if bending is None else bending.press,
+        np.zeros(0) if bending is None else bending.weight,
+        snapshots, amplitudes, diagnostics,
+    )  # fmt: skip
+    _raise_for(status, diagnostics, layout)
+    rows = layout.x.size
+    off = diagnostics[kernels.D_OFF_PAPER]
+    return LapRun(
+        heights=snapshots,
+        strokes=layout.snapshot_strokes,
+        removed_volume=before - float(grid.area @ h),
+        deposited_volume=float(diagnostics[kernels.D_DEPOSITED]) if scenario.wear.ages else None,
+        load_sliding=float(np.sum(table[:, kernels.LOAD] * layout.slide)),
+        clipped=max(clipped, diagnostics[kernels.D_CLIPPED] / rows) if off else clipped,
+        tipped=max(tipped, diagnostics[kernels.D_TIPPED] / rows) if off else tipped,
+        overhung=float(off) / rows,
+        evaluations=int(diagnostics[kernels.D_EVALUATIONS]),
+        amplitudes=amplitudes,
+    )
+
+
+def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
+    row = int(diagnostics[kernels.D_FAILED_ROW])
+    if status == kernels.STATUS_NO_CONTACT:
+        raise TippingError(
+            f"after {layout.ends[row]:.0f} strokes no part of the face lies on the paper: "
+            "shorten the stroke, or move the paper or the part"
+        )
+    if status != kernels.STATUS_OK:
+        raise SolverError(
+            f"no pose found in {kernels.MAX_EVALUATIONS} evaluations, row {row} of {layout.x.size} "
+            f"({layout.ends[row]:.0f} strokes done)"
+        )
+
+
+def tipping_words(conditions: Conditions, share: float) -> str:
+    """What to say when the press lies off the face in a ``share`` of the work."""
+    height = 1e3 * conditions.grip.height
+    return (
+        f"the part tips over: in {100 * share:.0f} % of the work the press and the weight act beyond "
+        f"the edge of what lies on the paper. Pushing {height:.0f} mm over the paper moves them "
+        f"{conditions.friction * height:.0f} mm forward: hold it lower, push along the long side, "
+        "press nearer to the middle, or keep more of the part on the paper"
+    )

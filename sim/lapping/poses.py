@@ -1,0 +1,308 @@
+"""From strokes, hands and turns to a list of poses.
+
+Three frames: the plate; the operator, who looks along the stroke, stands turned by θo on the
+plate and to whom the stroke and the hands' offsets belong; the part, turned by θp, to which
+the centre of weight belongs.  Where the resultant acts on the face:
+
+    e = [F·(b + wobble) + G·r_cg] / (F + G) + µ·a·(direction of motion)
+
+A list of poses is built in two halves: :func:`lay_out` gives what is the same for every
+member of an ensemble (places, directions, events, scores of the wobble), :func:`load_poses`
+adds the forces of one pair of hands.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import norm, qmc
+
+from handlap.sim.common.outline import Array
+from handlap.sim.job.scenario import Pattern, TurnState
+from handlap.sim.lapping import kernels
+
+ROWS_PER_QUAD = 4
+"""Push, pull, pull, push: the order alternates, so that two rows of a step are second order."""
+
+
+@dataclass(frozen=True)
+class Grip:
+    """One pair of hands, as numbers [m, N]; signs in the operator's frame."""
+
+    press: float
+    height: float
+    bias_along: float
+    bias_across: float
+    wobble_along: float
+    wobble_across: float
+    push_over_pull: float
+    swell: float = 0.0
+    rocking: float = 0.0
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What the poses of all members share; rows (m,) in the order they are worked.
+
+    Attributes
+    ----------
+    x, y : middle of the part on the plate (m,) [m]
+    turn : turn of the part on the plate (m,) [rad]
+    facing : direction the operator looks, in the frame of the part (m,) [rad]
+    heading : direction of motion, in the frame of the part (m,) [rad]
+    lean : +1 while pushing straight away, −1 while pulling, between in curves (m,) [-]
+    progress : place in the stroke along the operator's view, −1 near to +1 far (m,) [-]
+    spin : turn of the part per sliding distance (m,) [rad/m]
+    z_along, z_across : standard normal scores of the wobble (m,) [-]
+    slide : sliding distance of the row (m,) [m]
+    kinds, events : see :func:`handlap.sim.lapping.kernels.march`
+    ends : strokes done when each row is finished (m,) [-]
+    snapshot_strokes : strokes done at each snapshot [-]
+    """
+
+    x: Array
+    y: Array
+    turn: Array
+    facing: Array
+    heading: Array
+    lean: Array
+    progress: Array
+    spin: Array
+    z_along: Array
+    z_across: Array
+    slide: Array
+    kinds: NDArray[np.int64]
+    events: NDArray[np.int64]
+    ends: Array
+    snapshot_strokes: tuple[int, ...]
+
+
+def path_length(pattern: Pattern, length: float) -> float:
+    """Sliding distance of one stroke [m] for a travel (or diameter) ``length`` [m].
+
+    A one-way stroke cuts on the push only; the return is lifted.
+
+    >>> path_length("straight", 0.1), path_length("one way", 0.1)
+    (0.2, 0.1)
+    """
+    if pattern == "one way":
+        return length
+    if pattern == "circle":
+        return float(np.pi * length)
+    if pattern == "eight":
+        return float(_eight(length)[0][-1])
+    return 2.0 * length
+
+
+def _eight(length: float) -> tuple[Array, Array, Array]:
+    """Distance run, place (n, 2) and heading (n,) along an eight twice as long as wide."""
+    t = np.linspace(0.0, 2.0 * np.pi, 721)
+    place = np.column_stack([0.5 * length * np.sin(t), 0.25 * length * np.sin(2.0 * t)])
+    slope_x, slope_y = 0.5 * length * np.cos(t), 0.5 * length * np.cos(2.0 * t)
+    run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(place, axis=0).T))])
+    return run, place, np.unwrap(np.arctan2(slope_y, slope_x))
+
+
+def _on_path(
+    pattern: Pattern, length: float, phase: Array, push: NDArray[np.bool_], quad: NDArray[np.int64]
+) -> tuple[Array, Array, Array]:
+    """Place (x, y) and heading of rows in the operator's frame, at phases 0…1 of a pass or round."""
+    if pattern in ("circle", "eight"):
+        # Both halves of a quad's pairs stand opposite one another on the round.
+        round_at = (phase + np.where(push, 0.0, 0.5)) % 1.0
+        if pattern == "circle":
+            angle = 2.0 * np.pi * round_at
+            return 0.5 * length * np.sin(angle), 0.5 * length * (1.0 - np.cos(angle)), angle
+        run, place, heading = _eight(length)
+        at = round_at * run[-1]
+        return (
+            np.interp(at, run, place[:, 0]),
+            np.interp(at, run, place[:, 1]),
+            np.interp(at, run, heading),
+        )
+    along = length * (phase - 0.5)
+    if pattern == "one way":
+        return along, np.zeros_like(along), np.zeros_like(along)
+    slant = np.zeros_like(along)
+    if pattern == "diagonal":
+        slant = np.where(quad % 2 == 0, 1.0, -1.0) * np.pi / 4.0
+    heading = slant + np.where(push, 0.0, np.pi)
+    return along * np.cos(slant), along * np.sin(slant), heading
+
+
+def boundaries(strokes: int, *intervals: int | None, at: Sequence[int] = ()) -> list[int]:
+    """Stroke counts at which something happens, 0 and ``strokes`` included.
+
+    >>> boundaries(100, 40, at=(50,))
+    [0, 40, 50, 80, 100]
+    """
+    found = {0, strokes, *(s for s in at if 0 < s < strokes)}
+    for every in intervals:
+        if every:
+            found.update(range(every, strokes, every))
+    return sorted(found)
+
+
+def lay_out(
+    *,
+    pattern: Pattern,
+    length: float,
+    direction: float,
+    states: Sequence[TurnState],
+    turn_every: int | None,
+    strokes: int,
+    quad_strokes: float,
+    brush_every: int | None = None,
+    sheet_every: int | None = None,
+    snapshots: Sequence[int] = (),
+    twist: float = 0.0,
+    sway: float = 0.0,
+    seed: int = 0,
+) -> Layout:
+    """Lay out the rows of one stage of work.
+
+    Parameters
+    ----------
+    pattern, length, direction : the stroke [m, rad]
+    states : turns gone through in a round; ``turn_every`` strokes in each (None or 0: only the first)
+    strokes : strokes of the stage [-]
+    quad_strokes : most strokes that one group of four rows may stand for [-]
+    brush_every, sheet_every : strokes between brushings and between sheets (None or 0: never)
+    snapshots : strokes at which heights are kept; the last one always is
+    twist : turn of the part about its own middle during a pass, away = anticlockwise [rad]
+    sway : furthest that strokes run beside their line, to either side [m]
+    seed : of the scrambled low-discrepancy points (place in the stroke, wobble, sway)
+    """
+    if len(states) == 1:
+        turn_every = None
+    by_turns = turn_every is not None and turn_every > 0 and turn_every >= quad_strokes
+    marks = boundaries(
+        strokes, brush_every, sheet_every, turn_every if by_turns else None, at=tuple(snapshots)
+    )
+    spans = np.diff(marks)
+    quads_of = np.maximum(1, np.ceil(spans / quad_strokes - 1e-9)).astype(int)
+    n_quads = int(quads_of.sum())
+    span_of_quad = np.repeat(np.arange(spans.size), quads_of)
+    per_quad = (spans / quads_of)[span_of_quad]
+    ends_of_quad = np.cumsum(per_quad)
+    if turn_every is None or turn_every <= 0:
+        state_of_quad = np.zeros(n_quads, dtype=int)
+    elif by_turns:
+        state_of_quad = ((ends_of_quad - 0.5 * per_quad) // turn_every).astype(int) % len(states)
+    else:
+        # Turned more often than a group of rows lasts: the groups go round the states in turn.
+        state_of_quad = np.arange(n_quads) % len(states)
+
+    quad = np.repeat(np.arange(n_quads), ROWS_PER_QUAD)
+    push = np.tile([True, False, False, True], n_quads)
+    sign = np.tile([1.0, -1.0, 1.0, -1.0], n_quads)
+    draws = qmc.Sobol(5, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(n_quads, 2)))))
+    scores = norm.ppf(np.clip(draws[:n_quads, :2], 1e-6, 1.0 - 1e-6))
+    phases = np.empty(quad.size)
+    # Each pair of rows shares a place in the stroke, so that push and pull meet the same paper.
+    phases[0::4] = phases[1::4] = draws[:n_quads, 2]
+    phases[2::4] = phases[3::4] = draws[:n_quads, 3]
+    x, y, heading = _on_path(pattern, length, phases, push, quad)
+    # One pair of a group runs as far to the left as the other to the right.
+    y = y + sway * (2.0 * draws[quad, 4] - 1.0) * np.where(np.arange(quad.size) % 4 < 2, 1.0, -1.0)
+
+    turn = np.array([s.part for s in states])[state_of_quad][quad]
+    operator = direction + np.array([s.operator for s in states])[state_of_quad][quad]
+    slide = path_length(pattern, length) * per_quad[quad] / ROWS_PER_QUAD
+    events = np.zeros(quad.size, dtype=np.int64)
+    first_row = ROWS_PER_QUAD * np.concatenate([[0], np.cumsum(quads_of)[:-1]])
+    last_row = ROWS_PER_QUAD * np.cumsum(quads_of) - 1
+    for start, row in zip(marks[:-1], first_row, strict=True):
+        if start and brush_every and start % brush_every == 0:
+            events[row] |= kernels.EVENT_BRUSH
+        if start and sheet_every and start % sheet_every == 0:
+            events[row] |= kernels.EVENT_SHEET
+    kept = []
+    for end, row in zip(marks[1:], last_row, strict=True):
+        if end in snapshots or end == strokes:
+            events[row] |= kernels.EVENT_SNAPSHOT
+            kept.append(int(end))
+    curved = pattern in ("circle", "eight")
+    lean = np.cos(heading) if curved else np.cos(np.round(heading / np.pi) * np.pi)
+    progress = 2.0 * x / length
+    # The part turns one way while it goes away and back again while it comes.
+    pass_length = path_length(pattern, length) / (1.0 if pattern == "one way" else 2.0)
+    spin = twist * np.sign(lean) / pass_length
+    turn = turn + 0.5 * twist * progress
+    return Layout(
+        x=np.cos(operator) * x - np.sin(operator) * y,
+        y=np.sin(operator) * x + np.cos(operator) * y,
+        turn=turn,
+        facing=operator - turn,
+        heading=operator - turn + heading,
+        lean=lean,
+        progress=progress,
+        spin=spin,
+        z_along=sign * scores[quad, 0],
+        z_across=sign * scores[quad, 1],
+        slide=slide,
+        kinds=(2 * state_of_quad[quad] + np.where(push, 0, 1)).astype(np.int64),
+        events=events,
+        ends=ends_of_quad[quad],
+        snapshot_strokes=tuple(kept),
+    )
+
+
+def load_poses(
+    layout: Layout,
+    grip: Grip,
+    *,
+    weight: float,
+    weight_at: tuple[float, float],
+    friction: float,
+    half: float,
+    one_way: bool = False,
+    load: float | None = None,
+    load_at: tuple[float, float] | None = None,
+) -> Array:
+    """Poses (m, 13) for :func:`handlap.sim.lapping.kernels.march`, forces of one pair of hands put in.
+
+    Parameters
+    ----------
+    weight, weight_at : what the part weighs on the paper [N] and where, in its frame [m]
+    friction : µ [-]; moves the resultant forward by µ·(height of the hands)
+    half : length by which places on the face are scaled [m]
+    one_way : the hands only push, so push and pull do not differ
+    load, load_at : total force and its place in the part, instead of all that [N, m]
+    """
+    ratio = 1.0 if one_way else grip.push_over_pull
+    press = grip.press * (1.0 + (ratio - 1.0) / (ratio + 1.0) * layout.lean)
+    # Heavier at the end of a pass than at its start, whichever way it goes.
+    press = press * (1.0 + grip.swell * layout.progress * np.sign(layout.lean))
+    total = press + weight
+    share = press / total
+    poses = np.empty((layout.x.size, kernels.POSE_COLUMNS))
+    c, s = np.cos(layout.facing), np.sin(layout.facing)
+    reach = friction * grip.height
+    for columns, along, across in (
+        ((kernels.EU, kernels.EV), grip.wobble_along, grip.wobble_across),
+        ((kernels.EU_STEADY, kernels.EV_STEADY), 0.0, 0.0),
+    ):
+        at_along = grip.bias_along + 0.5 * grip.rocking * layout.progress + along * layout.z_along
+        at_across = grip.bias_across + across * layout.z_across
+        eu = share * (c * at_along - s * at_across) + (1.0 - share) * weight_at[0]
+        ev = share * (s * at_along + c * at_across) + (1.0 - share) * weight_at[1]
+        eu = eu + reach * np.cos(layout.heading)
+        ev = ev + reach * np.sin(layout.heading)
+        if load_at is not None:
+            eu, ev = np.full_like(eu, load_at[0]), np.full_like(ev, load_at[1])
+        poses[:, columns[0]] = eu / half
+        poses[:, columns[1]] = ev / half
+    poses[:, kernels.X] = layout.x
+    poses[:, kernels.Y] = layout.y
+    poses[:, kernels.COS] = np.cos(layout.turn)
+    poses[:, kernels.SIN] = np.sin(layout.turn)
+    poses[:, kernels.LOAD] = total if load is None else load
+    poses[:, kernels.SLIDE] = layout.slide
+    poses[:, kernels.MOVE_U] = np.cos(layout.heading)
+    poses[:, kernels.MOVE_V] = np.sin(layout.heading)
+    poses[:, kernels.TWIST] = layout.spin * half
+    return poses

@@ -1,0 +1,103 @@
+"""How finely a lap has to be computed, found by measuring its own error.
+
+The step error is the largest difference on the map between a lap and the same lap with rows
+that stand for half as many strokes.  It covers the size of the wear step, the ageing of the
+paper within it and the sampling of the stroke and the wobble.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from handlap.sim.common.outline import Array
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.rhythm import depth_per_stroke
+
+FIRST_DEPTH = 1.0
+"""Bedding lengths of metal that one group of four rows may take off in the first trial."""
+MOST_ROWS = 24_000
+
+
+@dataclass(frozen=True)
+class Resolution:
+    """Most strokes a group of rows stands for, the error measured there [m], rows of the lap."""
+
+    quad_strokes: float
+    error: float
+    rows: int
+
+
+def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
+    """Strokes of one group of rows to start from; never longer than what lies between events."""
+    per_stroke = depth_per_stroke(bench.scenario, conditions, stage.grit)
+    events = [every for every in (stage.brush_every, stage.sheet_every, stage.turn_every) if every]
+    looks = np.diff([0, *stage.snapshots, stage.strokes])
+    return float(
+        min(FIRST_DEPTH * conditions.bedding_of(stage.grit) / per_stroke, *events, *looks[looks > 0])
+    )
+
+
+def choose_resolution(
+    bench: Bench,
+    heights: Array,
+    conditions: Conditions,
+    stage: Stage,
+    *,
+    tolerance: float,
+    seed: int,
+    most_rows: int = MOST_ROWS,
+) -> Resolution:
+    """Halve the groups of rows until the step error on the map is within ``tolerance`` [m].
+
+    The error is that of the coarser of the last two laps, which is the one taken.  Stops at
+    ``most_rows`` rows with whatever error it has then.
+    """
+    quad = first_quad(bench, conditions, stage)
+    layout = stage_layout(bench, stage, quad_strokes=quad, seed=seed)
+    before = run_stage(bench, heights, conditions, stage, layout).heights[-1]
+    rows = layout.x.size
+    while True:
+        layout = stage_layout(bench, stage, quad_strokes=0.5 * quad, seed=seed)
+        after = run_stage(bench, heights, conditions, stage, layout).heights[-1]
+        error = float(np.max(np.abs(after - before)))
+        if error <= tolerance or layout.x.size > most_rows or quad < 0.02:
+            return Resolution(quad, error, rows)
+        before, rows, quad = after, layout.x.size, 0.5 * quad
+
+
+def grid_error(
+    bench: Bench,
+    gauged: Gauge,
+    face_at: Callable[[Array], Array],
+    conditions: Conditions,
+    stage: Stage,
+    *,
+    quad_strokes: float,
+    seed: int,
+    lapped: Array,
+) -> float:
+    """Error of the flatness after a stage that the size of the cells makes [m].
+
+    The stage is lapped again with cells twice as long.  The error falls with the square of the
+    cell, so a third of the difference is what the finer grid has left.
+
+    Parameters
+    ----------
+    face_at : heights (n,) of the starting face at points (n, 2) [m]
+    lapped : heights (n,) after the stage on the bench's own grid [m]
+    """
+    if bench.grid.n_cells < 64:
+        return 0.0
+    coarse = set_up(
+        bench.scenario, cell=2.0 * bench.grid.cell_size, follow={gauge.LINES: gauged.lines.points}
+    )
+    coarse_gauge = gauge.make_gauge(bench.scenario.part.outline, coarse.grid, gauged.lines)
+    layout = stage_layout(coarse, stage, quad_strokes=quad_strokes, seed=seed)
+    run = run_stage(coarse, face_at(coarse.grid.points), conditions, stage, layout)
+    difference = gauge.flatness(coarse_gauge, run.heights[-1]) - gauge.flatness(gauged, lapped)
+    return float(abs(difference[0])) / 3.0

@@ -1,0 +1,207 @@
+"""One lap with nothing uncertain: every parameter at its middle value, one face."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from handlap.sim.common.errors import InputError, TippingError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import FaceEnsemble, infer_faces
+from handlap.sim.face.proud import refuse_proud
+from handlap.sim.job.results import Errors, LapResult
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping.ensemble import SCORES, conditions_at, most_typical
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.lap import (
+    Bench,
+    Conditions,
+    LapRun,
+    Stage,
+    run_stage,
+    set_up,
+    stage_layout,
+    tipping_words,
+)
+from handlap.sim.lapping.resolution import choose_resolution, grid_error
+from handlap.sim.lapping.rhythm import check_interval, stage_of
+from handlap.sim.materials.grits import Grit
+
+TOLERANCE = 0.1e-6
+"""Step error asked of a single lap [m]."""
+CELLS = 6000
+MOST_STROKES = 200_000
+FACES = 64
+"""Faces inferred from feeler readings, of which the most typical is lapped."""
+
+
+@dataclass(frozen=True)
+class TypicalFace:
+    """One face of an ensemble, evaluable anywhere, and how it was picked."""
+
+    faces: FaceEnsemble
+    index: int
+    note: str
+
+    def heights_at(self, points: Array) -> Array:
+        """Heights (n,) at points (n, 2) [m]."""
+        return self.faces.heights_at(points)[self.index]
+
+
+def typical_face(scenario: Scenario, points: Array, *, seed: int) -> TypicalFace:
+    """The measured face, or the inferred one nearest to the middle of its ensemble at ``points``."""
+    table = scenario.readings.table
+    if table is not None and table.sd == 0.0:
+        faces = infer_faces(scenario.part, scenario.readings, count=1, seed=seed)
+        return TypicalFace(faces, 0, "the face is the table of heights itself")
+    faces = infer_faces(scenario.part, scenario.readings, count=FACES, seed=seed)
+    nearest = most_typical(faces.heights_at(points))
+    note = f"of {FACES} faces that fit the readings, the one nearest to their middle is lapped"
+    return TypicalFace(faces, nearest, note)
+
+
+def paper_named(scenario: Scenario, name: str | None) -> Grit:
+    """The paper of the scenario with this name, or its first.
+
+    Raises
+    ------
+    InputError : if the scenario has no such paper
+    """
+    grits = scenario.paper.grits
+    if name is None:
+        return grits[0]
+    for grit in grits:
+        if grit.name.casefold() == name.strip().casefold():
+            return grit
+    raise InputError(f"--paper {name}: the scenario has {', '.join(g.name for g in grits)}")
+
+
+def simulate(
+    scenario: Scenario,
+    *,
+    strokes: int | None = None,
+    paper: str | None = None,
+    seed: int = 0,
+    tolerance: float = TOLERANCE,
+    progress: Callable[[float, str], None] | None = None,
+) -> LapResult:
+    """Lap one face for a number of strokes on one paper.
+
+    Parameters
+    ----------
+    strokes : number of strokes; without it the scenario's own ``exact.strokes``
+    paper : name of a paper of the scenario; without it the first
+    tolerance : step error to be kept [m]
+
+    Raises
+    ------
+    InputError : for strokes out of range, a paper that is not there, hands that lift the part
+    TippingError : if the press lies off the face
+    """
+    count = strokes if strokes is not None else scenario.exact.strokes
+    if count is None:
+        raise InputError("--strokes is missing: say how many strokes to simulate")
+    if not 1 <= count <= MOST_STROKES:
+        raise InputError(f"--strokes {count}: allowed is 1 to {MOST_STROKES}")
+    tell = progress or (lambda done, what: None)
+    refuse_proud(scenario.part)
+    grit = paper_named(scenario, paper)
+    conditions = conditions_at(scenario, np.zeros(len(SCORES)))
+    stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count))
+    tell(0.0, "taking in the face")
+    lines, follow = gauge.lines_to_follow(scenario.part.outline)
+    bench = set_up(scenario, cells=CELLS, follow=follow)
+    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
+    face = typical_face(scenario, bench.grid.points, seed=seed)
+    tell(0.3, "measuring the error of the steps")
+    before = face.heights_at(bench.grid.points)
+    resolution = choose_resolution(bench, before, conditions, stage, tolerance=tolerance, seed=seed)
+    tell(0.8, "lapping")
+    layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
+    run = run_stage(bench, before, conditions, stage, layout)
+    refuse_tipping(run, conditions)
+    errors = Errors(
+        tolerance=tolerance,
+        step=resolution.error,
+        grid=grid_error(
+            bench,
+            gauged,
+            face.heights_at,
+            conditions,
+            stage,
+            quad_strokes=resolution.quad_strokes,
+            seed=seed,
+            lapped=run.heights[-1],
+        ),
+        cells=bench.grid.n_cells,
+        rows=layout.x.size,
+    )
+    tell(1.0, "done")
+    return _result(bench, gauged, before, face.note, conditions, stage, run, errors)
+
+
+def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
+    """Refuse a lap whose mean press lies off the face.
+
+    Raises
+    ------
+    TippingError : in words that say what to change
+    """
+    if run.tipped > 0.0:
+        raise TippingError(tipping_words(conditions, run.tipped))
+
+
+def _result(
+    bench: Bench,
+    gauged: Gauge,
+    before: Array,
+    note: str,
+    conditions: Conditions,
+    stage: Stage,
+    run: LapRun,
+    errors: Errors,
+) -> LapResult:
+    scenario, grid = bench.scenario, bench.grid
+    density, area = scenario.part.metal.density, scenario.part.outline.area
+    figures = gauge.figures(gauged, before, run.heights)
+    cells = slice(0, grid.n_cells)
+    ra = stage.grit.roughness_median(scenario.part.metal)
+    gone, dye_left = dye.follow(before[cells], run.heights[:, cells], grid.area[cells], ra, ra)
+    pace = scenario.hands.strokes_per_minute.value
+    notes = [note]
+    if run.clipped > 0.0:
+        notes.append(
+            f"in {100 * run.clipped:.1f} % of the work the hands would have tipped the part; "
+            "they are taken to catch it at the edge"
+        )
+    if errors.step > errors.tolerance:
+        notes.append(
+            f"the step error is {1e6 * errors.step:.2f} µm, over the {1e6 * errors.tolerance:.2f} µm "
+            "asked for"
+        )
+    return LapResult(
+        scenario=scenario,
+        paper=stage.grit.name,
+        strokes=np.array(run.strokes),
+        before_flatness=float(gauge.flatness(gauged, before)[0]),
+        before_straightedge=float(gauge.straightedge(gauged, before)[0]),
+        figures=figures,
+        mass=density * area * figures.mean_depth,
+        dye_left=dye_left,
+        dye_gone=gone.astype(float),
+        minutes=stage.strokes / pace,
+        work=conditions.friction * run.load_sliding,
+        load_sliding=run.load_sliding,
+        removed_volume=run.removed_volume,
+        deposited_volume=run.deposited_volume,
+        clipped=run.clipped,
+        tipped=run.tipped,
+        errors=errors,
+        grid=grid,
+        map_before=before,
+        map_after=run.heights[-1],
+        notes=tuple(notes),
+    )

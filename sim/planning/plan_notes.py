@@ -1,0 +1,90 @@
+"""What seams, overhang and inserts do to a planned job, in words with numbers."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from handlap.sim.common.outline import inside_polygon
+from handlap.sim.job.scenario import Plate
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.lap import LapRun
+from handlap.sim.planning.work import Coarse, Job, lap_typical
+
+WORTH_SAYING = 0.5e-6
+"""Differences below this are not put in words [m]."""
+OFF = 1e-9
+"""Share of the work from which the part counts as hanging over the paper's edge."""
+
+
+def bench_notes(job: Job, coarse: Coarse, lapped: LapRun) -> tuple[str, ...]:
+    """One sentence for each thing on the bench that the most typical member feels.
+
+    ``lapped``: its lap as things are, by :func:`handlap.sim.planning.work.lap_typical`.
+    """
+    return (*_layout_notes(job, coarse, lapped), *_insert_notes(job, coarse, lapped))
+
+
+def _layout_notes(job: Job, coarse: Coarse, run: LapRun) -> list[str]:
+    """What edges, gaps, overlaps and lumps do, against one large whole sheet."""
+    scenario = job.scenario
+    if run.overhung <= OFF and scenario.paper.strips is None and not scenario.paper.lumps:
+        return []
+    reach = scenario.part.outline.length + scenario.part.outline.width + 2.0 * scenario.strokes.length
+    size = (scenario.plate.length, scenario.plate.width)
+    large = (max(size[0], 2.0 * reach), max(size[1], 2.0 * reach))
+    whole = replace(scenario, plate=Plate(*large), paper=replace(scenario.paper, strips=None, lumps=()))
+    ideal, _ = lap_typical(job, coarse, whole)
+    change = ideal.heights[-1] - run.heights[-1]
+    grid = job.bench.grid
+    deepest = int(np.argmax(change))
+    flatter = gauge.flatness(job.gauged, ideal.heights[-1])[0]
+    flatness = gauge.flatness(job.gauged, run.heights[-1])[0]
+    notes = []
+    if run.overhung > OFF:
+        notes.append(
+            f"in {100 * run.overhung:.0f} % of the work part of the face hangs over an edge or a gap of the "
+            "paper: the rest bears more, and the edge digs"
+        )
+    words = "whole sheet on a true plate" if large != size else "whole sheet"
+    notes.append(
+        f"against one large {words}, edges, seams and bumps leave the face {1e6 * flatness:.1f} µm "
+        f"instead of {1e6 * flatter:.1f} µm flat after the same strokes; most more comes off, "
+        f"{1e6 * change[deepest]:.1f} µm, at u {_signed(grid.u[deepest])}, v {_signed(grid.v[deepest])} mm"
+        if abs(change).max() > WORTH_SAYING
+        else f"edges, seams and bumps change the face by less than {1e6 * WORTH_SAYING:.1f} µm"
+    )
+    return notes
+
+
+def _signed(place: float) -> str:
+    """A place in whole millimetres with a minus that a printed page would have."""
+    return f"{1e3 * place:.0f}".replace("-", "−")
+
+
+def _insert_notes(job: Job, coarse: Coarse, run: LapRun) -> list[str]:
+    """By how much another metal in the face ends proud or low: in the end, and at the stop."""
+    scenario = job.scenario
+    if not scenario.part.inserts:
+        return []
+    grid = job.bench.grid
+    grit = scenario.paper.grits[coarse.first]
+    bedding = job.middle.bedding_of(grit)
+    even, _ = lap_typical(job, coarse, replace(scenario, part=replace(scenario.part, inserts=())))
+    notes = []
+    for insert in scenario.part.inserts:
+        inside = inside_polygon(insert.area, grid.u[: grid.n_cells], grid.v[: grid.n_cells])
+        if not inside.any():
+            continue
+        step = run.heights[-1][: grid.n_cells] - even.heights[-1][: grid.n_cells]
+        now = float(np.mean(step[inside]) - np.mean(step[~inside]))
+        end = bedding * math.log(1.0 / insert.rate_ratio)
+        side = "proud" if end >= 0.0 else "low"
+        notes.append(
+            f"{insert.name} wears at {insert.rate_ratio:.2g} of the rate of the metal around it: "
+            f"{1e6 * abs(now):.1f} µm {'proud' if now >= 0.0 else 'low'} at the stop, in the end "
+            f"{1e6 * abs(end):.1f} µm {side} on {grit.name} (bedding length times the logarithm of the ratio)"
+        )
+    return notes

@@ -1,0 +1,141 @@
+"""Leave it, lap it, machine shop, or cannot tell: the lines that are drawn, and the words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from handlap.sim.common.chance import percent
+from handlap.sim.job.results import Answer, Verdict
+from handlap.sim.job.scenario import LimitBy
+
+LEAVE_AT = 0.9
+"""Chance of being flat already from which the face is left alone."""
+NEEDS_WORK_AT = 0.25
+"""Chance of being flat already below which it counts as needing work."""
+LAP_AT = 0.75
+"""Chance of finishing inside limit and allowance from which lapping is advised."""
+SHOP_AT = 0.25
+"""Chance of finishing inside both below which it goes to a machine shop."""
+DISAGREE = 0.5
+"""By straightedge and by zone the face may differ; at this gap in chance the limit's sense decides."""
+
+
+NUMERICS = 0.1
+"""Numerical error over the limit below which it never stands in the way of a verdict."""
+
+
+@dataclass(frozen=True)
+class Chances:
+    """What the verdict rests on, each 0…1; ``allowance`` None where none is stated."""
+
+    flat_straightedge: float
+    flat_zone: float
+    goal: float
+    allowance: float | None
+    both: float
+    at_best: float
+    """Share of members whose face stops improving short of the goal."""
+    unfinished: float
+    """Share that were still improving when the longest course considered ended."""
+
+
+def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float | None) -> Verdict:
+    """Draw the verdict; ``limit`` and ``allowance`` [m] are only put in words."""
+    thresholds = {
+        "leave_at": LEAVE_AT,
+        "needs_work_at": NEEDS_WORK_AT,
+        "lap_at": LAP_AT,
+        "shop_at": SHOP_AT,
+        "senses_disagree_at": DISAGREE,
+        "numerical_error_over_limit": NUMERICS,
+    }
+    flat = chances.flat_straightedge if limit_by == "straightedge" else chances.flat_zone
+    other = chances.flat_zone if limit_by == "straightedge" else chances.flat_straightedge
+    words = f"{1e6 * limit:.0f} µm by {'straightedge' if limit_by == 'straightedge' else 'minimum zone'}"
+    answer: Answer
+    reasons: list[str] = []
+    to_find_out: list[str] = []
+    if flat >= LEAVE_AT and flat - other >= DISAGREE:
+        answer = "cannot tell"
+        reasons.append(
+            f"it meets {words} ({percent(flat)} sure), but measured the other way the chance is only "
+            f"{percent(other)}: a twist or a dip between the lines hides from a straightedge"
+        )
+        to_find_out.append("ask which sense the limit has, and set limit_by")
+    elif flat >= LEAVE_AT:
+        answer = "leave"
+        reasons.append(f"it is inside {words} already, {percent(flat)} sure")
+    elif flat > NEEDS_WORK_AT:
+        answer = "cannot tell"
+        reasons.append(
+            f"the readings leave open whether it is inside {words} already (chance {percent(flat)})"
+        )
+        to_find_out.append("read again with thinner leaves near the limit, or add the line that tells most")
+        reasons.append(_prospects(chances, allowance))
+    elif chances.both >= LAP_AT:
+        answer = "lap"
+        reasons.append(f"it is outside {words} (chance of being inside {percent(flat)})")
+        reasons.append(_prospects(chances, allowance))
+    elif chances.both <= SHOP_AT:
+        answer = "machine shop"
+        reasons.append(_prospects(chances, allowance))
+        reasons.extend(_obstacles(chances, allowance))
+    else:
+        answer = "cannot tell"
+        reasons.append(_prospects(chances, allowance))
+        reasons.extend(_obstacles(chances, allowance))
+        to_find_out.append(
+            "make a trial of one block, weigh the swarf and read the lines again: the rate and the hands "
+            "are what is known least"
+        )
+    return Verdict(answer, tuple(reasons), thresholds, tuple(to_find_out))
+
+
+def doubt_numerics(verdict: Verdict, *, error: float, result: float, limit: float) -> Verdict:
+    """Take a verdict back where the error of the computation could turn it.
+
+    Parameters
+    ----------
+    error : numerical error of the result [m]
+    result : middle of the figure the limit is held against, after the work [m]
+    limit : [m]
+    """
+    rests_on_lap = verdict.answer in ("lap", "machine shop")
+    if not rests_on_lap or error <= NUMERICS * limit or error < abs(result - limit):
+        return verdict
+    words = (
+        f"the computation itself is only good to {1e6 * error:.0f} µm here, while the result is "
+        f"{1e6 * abs(result - limit):.0f} µm from the limit"
+    )
+    remedy = "take the cause of it away first (a step or an edge of the paper, most likely), and plan again"
+    return Verdict(
+        "cannot tell", (words, *verdict.reasons), verdict.thresholds, (remedy, *verdict.to_find_out)
+    )
+
+
+def _prospects(chances: Chances, allowance: float | None) -> str:
+    text = f"the chance to come inside the limit by hand is {percent(chances.goal)}"
+    if allowance is None or chances.allowance is None:
+        return text + "; no removal allowance is stated"
+    return (
+        f"{text}, to stay inside the allowance of {1e6 * allowance:.0f} µm {percent(chances.allowance)}, "
+        f"to do both {percent(chances.both)}"
+    )
+
+
+def _obstacles(chances: Chances, allowance: float | None) -> list[str]:
+    found = []
+    if chances.at_best >= SHOP_AT:
+        found.append(
+            f"in {percent(chances.at_best)} of the cases the face stops improving before it is flat "
+            "enough: hands, paper and plate set a floor; lower hands, a finer last paper or steadier "
+            "strokes lower it"
+        )
+    if chances.unfinished >= SHOP_AT:
+        found.append(
+            f"in {percent(chances.unfinished)} of the cases it is still not flat after the longest "
+            "course considered: coarser paper or more press would be needed"
+        )
+    if allowance is not None and chances.allowance is not None and chances.allowance < LAP_AT:
+        found.append("more metal has to come off the high side than the allowance leaves")
+    return found
