@@ -48,6 +48,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
     Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
+    Entry(HELPERS, "validity", "What the program has been held against, and what against nothing."),
 )
 
 DEBUG = "HANDLAP_DEBUG"

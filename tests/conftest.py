@@ -1,1 +1,78 @@
-"""Stands here so that tests in the folders below find the helpers beside it."""
+"""Fixtures of all tests, and helpers' place: tests in the folders below find them beside this file.
+
+``checked`` asserts a figure and notes it down.  At the end of a run ``--validity FILE`` writes what was
+noted, which is how the file comes about that ``handlap validity`` shows::
+
+    pytest -m "slow or not slow" --validity sim/common/validity.json
+
+Tests that did not run leave what they had noted in the file before, so the default suite alone may
+renew it too.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+from recorded import LAST, Book, Checked, made_now
+
+from handlap.sim.common.validity import Checks, from_text, joined, to_text
+
+settings.register_profile("repeatable", derandomize=True, deadline=None, database=None)
+settings.register_profile("seeking", deadline=None)
+# The same examples on every run; HANDLAP_SEEK=1 looks for new ones.
+settings.load_profile("seeking" if os.environ.get("HANDLAP_SEEK", "") not in ("", "0") else "repeatable")
+
+BOOK = pytest.StashKey[Book]()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--validity", metavar="FILE", type=Path, help="write the checks of this run to FILE, as JSON"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.stash[BOOK] = Book()
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The test of the whole book comes last; all that is there is known before any is left out."""
+    items.sort(key=lambda item: item.name == LAST)
+    config.stash[BOOK].there.update(item.nodeid for item in items)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
+    report = yield
+    if report.when == "call" and not report.skipped:
+        book = item.config.stash[BOOK]
+        (book.passed if report.passed else book.failed).add(item.nodeid)
+    return report
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    path: Path | None = session.config.getoption("--validity")
+    if path is None or session.config.getoption("collectonly"):
+        return
+    book = session.config.stash[BOOK]
+    older = from_text(path.read_text(encoding="utf-8")) if path.is_file() else Checks((), ())
+    # Tests that are no longer there cannot have run, and what they checked goes too.
+    ran = book.passed | book.failed | {c.test for c in older.checks if not book.exists(c.test)}
+    path.write_text(to_text(joined(older, book.checks, made_now(), ran)), encoding="utf-8")
+
+
+@pytest.fixture
+def book(request: pytest.FixtureRequest) -> Book:
+    """All that was noted so far in this run."""
+    return request.config.stash[BOOK]
+
+
+@pytest.fixture
+def checked(request: pytest.FixtureRequest) -> Callable[..., None]:
+    """Assert that a figure is what it has to be, and note both down; see :class:`recorded.Checked`."""
+    return Checked(request.config.stash[BOOK], request.node.nodeid)

@@ -84,7 +84,17 @@ class Report:
     """A whole report: the answer first, then the job it is about, then the sections."""
 
     kind: Literal[
-        "plan", "lap", "survey", "compare", "why", "improve", "job-sheet", "log", "replan", "record"
+        "plan",
+        "lap",
+        "survey",
+        "compare",
+        "why",
+        "improve",
+        "job-sheet",
+        "log",
+        "replan",
+        "record",
+        "validity",
     ]
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]
