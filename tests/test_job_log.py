@@ -261,3 +261,12 @@ def test_it_fits_narrow_terminals(job):
 def test_the_log_of_a_built_in_job_is_in_the_current_folder():
     assert log_path(load("inlet-flange")) == Path("inlet-flange.log.jsonl")
     assert log_path(replace(load("inlet-flange"), source="/a/b/x.toml")) == Path("/a/b/x.log.jsonl")
+
+
+def test_the_scale_is_named_once(job):
+    run(job, "--part-weight", "3400", "--scale", "0.01")
+    run(job, "--strokes", "80", "--paper", "P80", "--part-weight", "3399.5")
+    run(job, "--strokes", "80", "--swarf", "0.4", "--scale", "0.1")
+    assert run(job, "--strokes", "80", "--part-weight", "3399").exit_code == 0
+    scales = [entry.scale for entry in read_log(job, log_path(job)).entries]
+    assert scales == pytest.approx([1e-5, 1e-5, 1e-4, 1e-5])

@@ -9,7 +9,7 @@ import click
 from handlap.cli.options import scenario_argument
 
 if TYPE_CHECKING:
-    from handlap.sim.bench.job_log import Entry
+    from handlap.sim.bench.job_log import Entry, JobLog
     from handlap.sim.job.findings import Findings
     from handlap.sim.job.scenario import Scenario, StraightedgeLine
 
@@ -30,7 +30,9 @@ if TYPE_CHECKING:
     "--swarf", metavar="GRAMS", help="Swarf gathered since the last time it was weighed, such as 0.42."
 )
 @click.option("--part-weight", metavar="GRAMS", help="What the part weighs, clean and dry.")
-@click.option("--scale", metavar="GRAMS", help="Least division of the scale, such as 0.01.")
+@click.option(
+    "--scale", metavar="GRAMS", help="Least division of the scale, such as 0.01; without it, as last time."
+)
 @click.option(
     "--reading",
     multiple=True,
@@ -63,7 +65,7 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
 
     The log is a file of one line an entry beside the scenario, NAME.log.jsonl; nothing in it is
     ever changed. Dye counts from when it was last put on, or from the start. Weigh the part
-    once before the first stroke.
+    once before the first stroke, and name the scale then: later weighings take it for the same.
     """
     from handlap.sim.bench.log_file import append, log_path, read_log
     from handlap.sim.job.scenario_file import load
@@ -72,7 +74,7 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
     path = log_path(job)
     added: Entry | None = None
     if any(value not in (None, False, ()) for value in given.values()) or readings_from:
-        entry = _entry(job, given, readings_from)
+        entry = _entry(job, _with_last_scale(given, read_log(job, path)), readings_from)
         added, found = append(job, entry, path)
     else:
         found = read_log(job, path)
@@ -88,6 +90,17 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
         emit(dumps(log_json(job, found, path, added)))
     else:
         emit(render(log_report(job, found, path, added), Screen.of(sys.stdout)))
+
+
+def _with_last_scale(given: dict[str, Any], log: JobLog) -> dict[str, Any]:
+    """The options, with the scale that weighed the same thing last where none is named."""
+    if given["scale"] is not None:
+        return given
+    for option, kind in (("part_weight", "part_mass"), ("swarf", "swarf")):
+        used = [e.scale for e in log.standing if getattr(e, kind) is not None and e.scale is not None]
+        if given[option] is not None and used:
+            return {**given, "scale": f"{1e3 * used[-1]:.9g}"}
+    return given
 
 
 def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> Entry:
