@@ -200,6 +200,26 @@ def test_figures_of_the_worked_example_have_not_drifted():
         assert float(told[row].split()[0]) == pytest.approx(band["p50"], rel=DRIFT), row
 
 
+def test_the_job_at_the_bench_goes_as_told(tmp_path, monkeypatch):
+    """Regression: the head worked by the commands of the README, in an empty folder."""
+    (section,) = [part for part in README.split("\n## ") if part.startswith("At the bench")]
+    lines = [
+        line for block in re.findall(r"```sh\n(.*?)```", section, flags=re.S) for line in block.split("\n")
+    ]
+    monkeypatch.chdir(tmp_path)
+    copied = shlex.split(lines[0])
+    (tmp_path / copied[2]).write_bytes((ROOT / copied[1]).read_bytes())
+    said = [run(line) for line in lines[1:] if line and "job-sheet" not in line]
+    assert "GO ON" in said[2] and "STOP: THE GOAL IS MET" in said[5]
+    assert "the two agree" in said[6]
+    for text in (said[5], said[6]):
+        left = re.search(
+            r"([\d.]+) µm \(([\d.]+)–([\d.]+)\) by the straightedge now|Out of flat +([\d.]+)", text
+        )
+        assert left is not None
+        assert float(left[1] or left[4]) == pytest.approx(38, rel=DRIFT)
+
+
 def test_licence_is_named_and_its_text_closes_the_readme():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert project["license"] == "MIT"
