@@ -14,12 +14,21 @@ from handlap.sim.bench.after_cut import cam_retard, clearance_after, compression
 # Published by an owners' club, author unknown (seen as a table of compression ratios, cubic inches): one
 # cylinder sweeps 44.2, its piston's crown intrudes 2.86 into the chamber, the gasket adds 0.92.
 SWEPT, INTRUSION, GASKET = 44.2, 2.86, 0.92
+CLUB = "table of an owners' club, author unknown"
 
 
 @pytest.mark.parametrize(("head", "ratio"), [(17.9, 3.77), (15.6, 4.24)])
-def test_printed_compression_ratios(head, ratio):
+def test_printed_compression_ratios(checked, head, ratio):
     """Published; printed to two decimals, volumes to three digits: the ratio moves by up to 0.01."""
-    assert compression_ratio(SWEPT, head - INTRUSION + GASKET) == pytest.approx(ratio, abs=0.01)
+    checked(
+        f"compression ratio with {head} in³ in the head",
+        expected=ratio,
+        got=compression_ratio(SWEPT, head - INTRUSION + GASKET),
+        tolerance=0.01,
+        kind="published",
+        source=CLUB,
+        about="engine and pump",
+    )
 
 
 def test_the_printed_cut_of_an_eighth_of_an_inch():
@@ -30,16 +39,33 @@ def test_the_printed_cut_of_an_eighth_of_an_inch():
 
 
 @pytest.mark.parametrize(("depth_mm", "ratio"), [(0.0, 10.5), (0.10, 10.606), (0.25, 10.770)])
-def test_a_full_bore_chamber(depth_mm, ratio):
+def test_a_full_bore_chamber(checked, depth_mm, ratio):
     """Closed form: bore 86 mm, swept 499.5 cm³, ratio 10.5 before; printed to three decimals."""
     bore, swept = 86e-3, 499.5e-6
     left = clearance_after(swept / 9.5, math.pi / 4.0 * bore**2, 1e-3 * depth_mm)
-    assert compression_ratio(swept, left) == pytest.approx(ratio, abs=0.0006)
+    checked(
+        f"compression ratio after {depth_mm:g} mm off a full-bore chamber, 10.5 before",
+        expected=ratio,
+        got=compression_ratio(swept, left),
+        tolerance=0.0006,
+        kind="closed form",
+        source="CR = (Vs + Vc)/Vc",
+        about="engine and pump",
+    )
 
 
-def test_cam_retard_of_a_deep_cut():
+def test_cam_retard_of_a_deep_cut(checked):
     """Closed form: R 54.5 mm, r = R/2, centres 300 mm, 2.0 mm off: 2.094° at the cam."""
-    assert math.degrees(cam_retard(2.0e-3, 54.5e-3, 27.25e-3, 0.3)) == pytest.approx(2.094, abs=0.0005)
+    checked(
+        "retard of an overhead cam after 2 mm",
+        expected=2.094,
+        got=math.degrees(cam_retard(2.0e-3, 54.5e-3, 27.25e-3, 0.3)),
+        tolerance=0.0005,
+        unit="°",
+        kind="closed form",
+        source="d·cos α/R, sin α = (R − r)/C",
+        about="engine and pump",
+    )
 
 
 def test_cam_retard_from_the_length_of_the_run():

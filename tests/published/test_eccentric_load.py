@@ -20,6 +20,7 @@ from jobs import job, lap
 
 from handlap.sim.common.outline import Array
 
+FOOTING = "rigid footing without tension, of foundation engineering; polygon in contact solved exactly"
 LOAD, RATE = 100.0, 0.045e-9
 
 
@@ -62,26 +63,53 @@ def shown(ex: float, ey: float, *, columns: int = 120, rows: int = 12) -> Shown:
 
 
 @pytest.mark.parametrize("e", [0.05, 0.10, 0.15])
-def test_inside_the_kern(e):
+def test_inside_the_kern(checked, e):
     """Closed form: p/p_mean = 1 + 12·e·x/L² at every cell centre."""
     s = shown(e, 0.0)
     np.testing.assert_allclose(s.cells, 1.0 + 6.0 * e * s.u, rtol=2e-3)
-    assert s.peak == pytest.approx(1.0 + 6.0 * e, rel=2e-3)
+    checked(
+        f"greatest rate of wear over the mean, load at {e:g} of the length",
+        expected=1.0 + 6.0 * e,
+        got=s.peak,
+        tolerance=2e-3 * (1.0 + 6.0 * e),
+        kind="closed form",
+        source=FOOTING,
+        about="pose of the part",
+    )
 
 
-def test_inside_the_kern_on_both_axes():
+def test_inside_the_kern_on_both_axes(checked):
     """Closed form: K = 1 + 6·ex/L + 6·ey/B while |ex|/L + |ey|/B ≤ 1/6."""
     s = shown(0.08, 0.05, columns=60, rows=40)
     np.testing.assert_allclose(s.cells, 1.0 + 6.0 * 0.08 * s.u + 6.0 * 0.05 * s.v, rtol=2e-3)
-    assert s.peak == pytest.approx(1.0 + 6.0 * 0.13, rel=2e-3)
+    checked(
+        "greatest rate of wear over the mean, load at 0.08 and 0.05 of length and width",
+        expected=1.0 + 6.0 * 0.13,
+        got=s.peak,
+        tolerance=2e-3 * 1.78,
+        kind="closed form",
+        source=FOOTING,
+        about="pose of the part",
+    )
 
 
 @pytest.mark.parametrize(("e", "k", "contact"), [(0.25, 2.6667, 0.75), (0.35, 4.4444, 0.45)])
-def test_beyond_the_kern_on_one_axis(e, k, contact):
+def test_beyond_the_kern_on_one_axis(checked, e, k, contact):
     """Closed form: contact length 3(L/2 − e), K = 4/(3(1 − 2e/L)); figures to five digits."""
     s = shown(e, 0.0)
-    assert s.peak == pytest.approx(k, rel=2e-3)
-    assert s.contact == pytest.approx(contact, rel=2e-3)
+    for name, expected, got in (
+        ("greatest rate of wear over the mean", k, s.peak),
+        ("share of the face in contact", contact, s.contact),
+    ):
+        checked(
+            f"{name}, load at {e:g} of the length",
+            expected=expected,
+            got=got,
+            tolerance=2e-3 * expected,
+            kind="closed form",
+            source=FOOTING,
+            about="pose of the part",
+        )
     want = np.maximum(k * (1.0 - (1.0 - s.u) / (2.0 * contact)), 0.0)
     np.testing.assert_allclose(s.cells, want, rtol=0.0, atol=2e-3 * k)
 
@@ -90,22 +118,41 @@ def test_beyond_the_kern_on_one_axis(e, k, contact):
     ("ex", "ey", "k", "contact"),
     [(0.15, 0.15, 2.97110, 0.85950), (0.25, 0.10, 3.59364, 0.70627), (0.30, 0.20, 6.22630, 0.46916)],
 )
-def test_beyond_the_kern_on_two_axes(ex, ey, k, contact):
+def test_beyond_the_kern_on_two_axes(checked, ex, ey, k, contact):
     """Closed form: exact solution over the polygon in contact, six digits; 0.2 % of the grid."""
     s = shown(ex, ey, columns=90, rows=60)
-    assert s.peak == pytest.approx(k, rel=2e-3)
+    for name, expected, got in (
+        ("greatest rate of wear over the mean", k, s.peak),
+        ("share of the face in contact", contact, s.contact),
+    ):
+        checked(
+            f"{name}, load at {ex:g} and {ey:g} of length and width",
+            expected=expected,
+            got=got,
+            tolerance=2e-3 * expected,
+            kind="closed form",
+            source=FOOTING,
+            about="pose of the part",
+        )
     assert s.plane.sum() == pytest.approx(k, rel=2e-3)
-    assert s.contact == pytest.approx(contact, rel=2e-3)
 
 
-def test_corner_triangle():
+def test_corner_triangle(checked):
     """Closed form: both ≥ ¼: contact a triangle of legs 4(L/2 − e), p_max = 3F/(8(L/2−ex)(B/2−ey))."""
     s = shown(0.30, 0.28, columns=90, rows=60)
-    assert s.peak == pytest.approx(3.0 / (8.0 * 0.20 * 0.22), rel=2e-3)
+    checked(
+        "greatest rate of wear over the mean, contact a triangle in one corner",
+        expected=3.0 / (8.0 * 0.20 * 0.22),
+        got=s.peak,
+        tolerance=2e-3 * 3.0 / (8.0 * 0.20 * 0.22),
+        kind="closed form",
+        source=FOOTING,
+        about="pose of the part",
+    )
     assert s.contact == pytest.approx(0.5 * (4 * 0.20) * (4 * 0.22), rel=2e-3)
 
 
-def test_footing_of_a_worked_example():
+def test_footing_of_a_worked_example(checked):
     """Worked example (from memory of a foundation text): 7 × 7 m, V 2687.5 kN, M 4200 kN·m.
 
     Printed: contact over 5.811 m, 132.2 kPa; exact 132.12.  The scale of a linear pressure does
@@ -113,5 +160,11 @@ def test_footing_of_a_worked_example():
     """
     side, force, moment = 7.0, 2687.5, 4200.0
     s = shown(moment / force / side, 0.0)
-    assert s.contact * side == pytest.approx(5.811, abs=0.005)
-    assert s.peak * force / side**2 == pytest.approx(132.12, rel=2e-3)
+    for name, expected, got, tolerance, unit in (
+        ("contact of a footing 7 m square, 2687.5 kN, 4200 kN·m", 5.811, s.contact * side, 0.005, "m"),
+        ("greatest pressure under it", 132.12, s.peak * force / side**2, 2e-3 * 132.12, "kPa"),
+    ):
+        checked(
+            name, expected=expected, got=got, tolerance=tolerance, unit=unit, kind="from memory",
+            source="worked example of a foundation text", about="pose of the part",
+        )  # fmt: skip

@@ -13,6 +13,7 @@ from moody_1955 import (
 from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone, minimum_zone_widths
 
 UIN, INCH = 25.4e-9, 25.4e-3
+MOODY = "J. C. Moody, The Tool Engineer, October 1955: granite plate of 48 × 72 in"
 
 
 # ---- J. C. Moody, The Tool Engineer, October 1955 (published)
@@ -31,26 +32,47 @@ def test_moody_intermediate_figures_of_the_reduction():
     assert lines["E-W"][8] == pytest.approx(-13.57, abs=0.005)
 
 
-def test_moody_published_flatness_of_its_own_datum():
+def test_moody_published_flatness_of_its_own_datum(checked):
     """Published: all points between two planes 0.00018 in apart; two digits are printed."""
     _, _, height = stations_in()
     assert np.ptp(height) == pytest.approx(178.41, abs=0.005)
-    assert np.ptp(height) * 1e-6 == pytest.approx(PUBLISHED_FLATNESS_IN, abs=0.000005)
+    checked(
+        "distance of two planes about a plate on the datum of its own reduction",
+        expected=1e6 * PUBLISHED_FLATNESS_IN,
+        got=np.ptp(height),
+        tolerance=5.0,
+        unit="µin",
+        kind="published",
+        source=MOODY,
+        about="flatness",
+    )
 
 
 @pytest.mark.parametrize(
     ("stations", "count", "peak_to_valley"), [(stations_in, 126, 175.37), (distinct_stations_in, 111, 175.70)]
 )
-def test_moody_minimum_zone_and_least_squares(stations, count, peak_to_valley):
+def test_moody_minimum_zone_and_least_squares(checked, stations, count, peak_to_valley):
     """Exact minimum zone and peak-to-valley of the same heights [derived from Moody 1955]."""
     x, y, height = stations()
     assert x.size == count
     u, v, h = x * INCH, y * INCH, height * UIN
     zone = minimum_zone(u, v, h)
-    assert zone.width / UIN == pytest.approx(163.67, abs=0.005)
+    for name, expected, got in (
+        ("exact minimum zone", 163.67, zone.width / UIN),
+        ("least-squares peak to valley", peak_to_valley, least_squares_peak_to_valley(u, v, h) / UIN),
+    ):
+        checked(
+            f"{name} of the plate's {count} stations",
+            expected=expected,
+            got=got,
+            tolerance=0.005,
+            unit="µin",
+            kind="independent implementation",
+            source=f"worked out outside the program from the readings of {MOODY}",
+            about="flatness",
+        )
     assert zone.width == pytest.approx(4.157e-6, abs=0.0005e-6)
     assert (zone.high.size, zone.low.size, zone.criterion) == (2, 2, "crossing")
-    assert least_squares_peak_to_valley(u, v, h) / UIN == pytest.approx(peak_to_valley, abs=0.005)
 
 
 def test_moody_lines_have_the_stations_the_plate_allows():
@@ -70,32 +92,62 @@ def test_moody_lines_have_the_stations_the_plate_allows():
         ([[0, -5, -15], [20, 5, -10], [0, 10, 0]], 20.0, 25.0),
     ],
 )
-def test_textbook_grids_from_memory(grid, zone, peak_to_valley):
+def test_textbook_grids_from_memory(checked, grid, zone, peak_to_valley):
     h = 1e-6 * np.array(grid, dtype=float).ravel()
     u, v = (x.ravel() for x in np.meshgrid([0.0, 0.1, 0.2], [0.2, 0.1, 0.0]))
-    assert 1e6 * minimum_zone(u, v, h).width == pytest.approx(zone, abs=1e-9)
-    assert 1e6 * least_squares_peak_to_valley(u, v, h) == pytest.approx(peak_to_valley, abs=0.005)
+    for name, expected, got, tolerance in (
+        ("minimum zone", zone, 1e6 * minimum_zone(u, v, h).width, 1e-9),
+        ("least-squares peak to valley", peak_to_valley, 1e6 * least_squares_peak_to_valley(u, v, h), 0.005),
+    ):
+        checked(
+            f"{name} of a grid of 3 × 3 heights, {', '.join(str(z) for z in grid[0])} in its first row",
+            expected=expected,
+            got=got,
+            tolerance=tolerance,
+            unit="µm",
+            kind="from memory",
+            source="examples of textbooks on form measurement",
+            about="flatness",
+        )
 
 
 # ---- closed forms
 
 
-def test_twist_closed_form():
+def test_twist_closed_form(checked):
     """z = 1e-6·(x − 150)(y − 60) mm on 300 × 120 mm: minimum zone = least squares = 18 µm."""
     x, y = (p.ravel() for p in np.meshgrid(np.linspace(0, 300, 31), np.linspace(0, 120, 13)))
     h = 1e-6 * (x - 150) * (y - 60) * 1e-3
     zone = minimum_zone(x * 1e-3, y * 1e-3, h)
-    assert zone.width == pytest.approx(18e-6, rel=1e-9)
+    checked(
+        "minimum zone of a twist z = 1e-6·(x − 150)(y − 60) on 300 × 120 mm",
+        expected=18.0,
+        got=1e6 * zone.width,
+        tolerance=1e-7,
+        unit="µm",
+        kind="closed form",
+        source="geometry of a twist and a bow",
+        about="flatness",
+    )
     assert zone.criterion == "crossing"
     assert least_squares_peak_to_valley(x * 1e-3, y * 1e-3, h) == pytest.approx(18e-6, rel=1e-9)
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])
-def test_parabolic_bow_closed_form(sign):
+def test_parabolic_bow_closed_form(checked, sign):
     """A parabolic bow of 50 µm over the length has a minimum zone of 50 µm."""
     x, y = (p.ravel() for p in np.meshgrid(np.linspace(-0.2, 0.2, 41), np.linspace(-0.06, 0.06, 13)))
     h = sign * 50e-6 * (x / 0.2) ** 2
-    assert minimum_zone_widths(x, y, h[np.newaxis])[0] == pytest.approx(50e-6, rel=1e-9)
+    checked(
+        f"minimum zone of a parabolic {'hollow' if sign > 0 else 'crown'} of 50 µm",
+        expected=50.0,
+        got=1e6 * minimum_zone_widths(x, y, h[np.newaxis])[0],
+        tolerance=1e-7,
+        unit="µm",
+        kind="closed form",
+        source="geometry of a twist and a bow",
+        about="flatness",
+    )
 
 
 # ---- designed by hand so that the contacts are known (closed form); x, y, z in mm
@@ -115,10 +167,19 @@ CROSSING = [
     ("points", "zone", "peak_to_valley", "criterion"),
     [(TRIANGLE, 30.0, 32.95, "triangle, three low"), (CROSSING, 20.0, 21.74, "crossing")],
 )
-def test_designed_criteria(points, zone, peak_to_valley, criterion):
+def test_designed_criteria(checked, points, zone, peak_to_valley, criterion):
     u, v, h = 1e-3 * np.array(points, dtype=float).T
     found = minimum_zone(u, v, h)
-    assert 1e6 * found.width == pytest.approx(zone, abs=1e-8)
+    checked(
+        f"minimum zone of eight points whose contacts are known: {criterion}",
+        expected=zone,
+        got=1e6 * found.width,
+        tolerance=1e-7,
+        unit="µm",
+        kind="closed form",
+        source="points placed so that the planes that hold them are known",
+        about="flatness",
+    )
     assert found.criterion == criterion
     assert set(found.contacts) == {0, 1, 2, 3}
     assert 1e6 * least_squares_peak_to_valley(u, v, h) == pytest.approx(peak_to_valley, abs=0.005)

@@ -56,7 +56,7 @@ def moody() -> HeightTable:
     return HeightTable(x * INCH, y * INCH, z * UIN, 0.0, "1955 readings")
 
 
-def test_readings_of_1955_come_back_where_they_were_taken() -> None:
+def test_readings_of_1955_come_back_where_they_were_taken(checked) -> None:
     """Published readings; less their best plane, and straight between them, so never beyond them."""
     table = moody()
     back = measured(table, table.u, table.v)
@@ -68,7 +68,16 @@ def test_readings_of_1955_come_back_where_they_were_taken() -> None:
     assert rest.min() - 1e-12 <= between.min() and between.max() <= rest.max() + 1e-12
     # Exact minimum zone of the stations: 163.67 µin; what lies between them widens it no further.
     assert zone(x, y, between) / UIN <= 163.67 + 0.01
-    assert zone(table.u, table.v, back) / UIN == pytest.approx(163.67, abs=0.01)
+    checked(
+        "minimum zone of the plate of 1955 laid under a part",
+        expected=163.67,
+        got=zone(table.u, table.v, back) / UIN,
+        tolerance=0.01,
+        unit="µin",
+        kind="independent implementation",
+        source="worked out outside the program from the readings of J. C. Moody, 1955",
+        about="plates",
+    )
 
 
 def test_outside_the_readings_nothing_is_said() -> None:

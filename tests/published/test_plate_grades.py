@@ -28,18 +28,36 @@ INCH = 0.0254
         ("DIN 876 3", (630, 1000), 80.0),
     ],
 )
-def test_din_876(grade: str, sides_mm: tuple[float, float], um: float) -> None:
+def test_din_876(checked, grade: str, sides_mm: tuple[float, float], um: float) -> None:
     """Published: grows with the longer side, whichever way it is given."""
     length, width = sides_mm
-    assert plate_grades.tolerance(grade, 1e-3 * length, 1e-3 * width) / UM == pytest.approx(um, rel=1e-12)
+    checked(
+        f"flatness of {length} × {width} mm to {grade}",
+        expected=um,
+        got=plate_grades.tolerance(grade, 1e-3 * length, 1e-3 * width) / UM,
+        tolerance=1e-9,
+        unit="µm",
+        kind="published",
+        source="DIN 876",
+        about="plates",
+    )
 
 
 @pytest.mark.parametrize(("sides_mm", "um"), [((250, 250), 3.7), ((630, 400), 4.9), ((1000, 630), 6.1)])
-def test_iso_8512_2_grade_0(sides_mm: tuple[float, float], um: float) -> None:
+def test_iso_8512_2_grade_0(checked, sides_mm: tuple[float, float], um: float) -> None:
     """Published: table values, which follow from the diagonal rounded up to the next 100 mm."""
     length, width = sides_mm
     got = plate_grades.tolerance("ISO 8512-2 0", 1e-3 * length, 1e-3 * width)
-    assert got / UM == pytest.approx(um, abs=0.05)
+    checked(
+        f"flatness of {length} × {width} mm to ISO 8512-2, grade 0",
+        expected=um,
+        got=got / UM,
+        tolerance=0.05,
+        unit="µm",
+        kind="published",
+        source="ISO 8512-2",
+        about="plates",
+    )
 
 
 def test_iso_8512_2_rounds_the_diagonal_up() -> None:
@@ -49,16 +67,34 @@ def test_iso_8512_2_rounds_the_diagonal_up() -> None:
     assert over / UM == pytest.approx(0.003 * 1100 + 2.5)
 
 
-def test_iso_8512_2_other_grades() -> None:
+def test_iso_8512_2_other_grades(checked) -> None:
     """From memory: each grade doubles the one before."""
     grades = [plate_grades.tolerance(f"ISO 8512-2 {g}", 0.63, 0.4) / UM for g in range(4)]
-    assert grades == pytest.approx([4.9, 9.8, 19.6, 39.2])
+    checked(
+        "flatness of 630 × 400 mm to ISO 8512-2, grades 0 to 3",
+        expected=[4.9, 9.8, 19.6, 39.2],
+        got=grades,
+        tolerance=1e-5,
+        unit="µm",
+        kind="from memory",
+        source="ISO 8512-2, each grade twice the one before",
+        about="plates",
+    )
 
 
-def test_asme_b89_3_7() -> None:
+def test_asme_b89_3_7(checked) -> None:
     """Published: AA of a 48 × 72 in plate is 339.5 µin by formula, 350 in the printed table."""
     aa = plate_grades.tolerance("ASME B89.3.7 AA", 72 * INCH, 48 * INCH) / UIN
-    assert aa == pytest.approx(339.5, abs=0.05)
+    checked(
+        "flatness of 72 × 48 in to ASME B89.3.7, grade AA",
+        expected=339.5,
+        got=aa,
+        tolerance=0.05,
+        unit="µin",
+        kind="published",
+        source="ASME B89.3.7, by its formula",
+        about="plates",
+    )
     assert 25 * round(aa / 25) == 350  # the table's steps of 25 µin: from memory
     # From memory: twice and four times.
     assert plate_grades.tolerance("ASME B89.3.7 A", 72 * INCH, 48 * INCH) / UIN == pytest.approx(2 * aa)

@@ -19,6 +19,7 @@ from handlap.sim.materials import metals
 # circle in the middle; a/b, α of the load in the middle, α of the even load.
 ROARK = [(1.0, 0.1267, 0.0444), (1.4, 0.1621, 0.0770), (2.0, 0.1805, 0.1110)]
 
+ROARK_TABLE = "Roark's Formulas for Stress and Strain, table 11.4"
 WIDTH, THICKNESS, MODULUS = 0.1, 0.002, 70e9
 
 
@@ -65,21 +66,46 @@ def navier(ratio):
 
 
 @pytest.mark.parametrize(("ratio", "middle", "even"), ROARK)
-def test_even_load(ratio, middle, even):
+def test_even_load(checked, ratio, middle, even):
     """Within 0.1 % of the exact series at degree 10, and of the handbook within what it rounds.
 
     The handbook's 0.0770 and 0.1110 lie 0.5 and 0.4 % beside the series (0.0774, 0.1106).
     """
     found = coefficient(ratio, 10, "even")
-    assert found == pytest.approx(navier(ratio), rel=2e-4)
-    assert found == pytest.approx(even, rel=6e-3)
+    checked(
+        f"deflection of a simply supported plate, a/b {ratio:g}, even load: α",
+        expected=navier(ratio),
+        got=found,
+        tolerance=2e-4 * navier(ratio),
+        kind="closed form",
+        source="Navier's double series, ν 0.3",
+        about="bending",
+    )
+    checked(
+        f"deflection of a plate of the handbook, a/b {ratio:g}, even load: α",
+        expected=even,
+        got=found,
+        tolerance=6e-3 * even,
+        kind="published",
+        source=ROARK_TABLE,
+        about="bending",
+    )
 
 
 @pytest.mark.parametrize(("ratio", "middle", "even"), ROARK)
-def test_load_in_the_middle(ratio, middle, even):
+def test_load_in_the_middle(checked, ratio, middle, even):
     """A point load needs many shapes: from below, within 1 % at degree 24."""
     found = coefficient(ratio, 24, "middle")
-    assert 0.99 * middle < found < middle + 5e-5
+    checked(
+        f"deflection of a plate of the handbook, a/b {ratio:g}, load in the middle: α",
+        expected=middle,
+        got=found,
+        tolerance=0.01 * middle,
+        kind="published",
+        source=ROARK_TABLE,
+        about="bending",
+    )
+    assert found < middle + 5e-5
 
 
 def test_load_in_the_middle_converges_from_below():
@@ -87,7 +113,7 @@ def test_load_in_the_middle_converges_from_below():
     assert [round(coefficient(1.0, d, "middle"), 4) for d in (6, 10, 24)] == [0.1136, 0.1227, 0.1260]
 
 
-def test_frequencies_of_a_free_square_plate():
+def test_frequencies_of_a_free_square_plate(checked):
     """ω·a²·√(ρt/D), ν 0.3 (from memory): Leissa, J. Sound Vib. 31, 1973, upper bounds by beam
     functions; below them the converged values that later authors agree on.
 
@@ -97,15 +123,31 @@ def test_frequencies_of_a_free_square_plate():
     converged = np.array([13.468, 19.596, 24.270, 34.801, 34.801])
     bent = bending_of(Outline.rectangular(WIDTH, WIDTH), 10)
     found = np.sqrt(np.diag(bent.stiffness)[:5] / (bent.rigidity * WIDTH**2)) * WIDTH**2
-    assert found == pytest.approx(converged, rel=1e-4)
+    checked(
+        "first five frequencies of a free square plate, each over the converged one",
+        expected=1.0,
+        got=found / converged,
+        tolerance=1e-4,
+        kind="from memory",
+        source="converged values of authors after Leissa, J. Sound Vib. 31, 1973",
+        about="bending",
+    )
     assert np.all(found < leissa)
 
 
-def test_frequencies_of_a_free_disc():
+def test_frequencies_of_a_free_disc(checked):
     """ω·R²·√(ρt/D), ν 0.33 (from memory): Leissa, Vibration of Plates, NASA SP-160, 1969."""
     printed = np.array([5.253, 5.253, 9.084, 12.23, 12.23])
     radius = 0.05
     disc = Outline(circle(0.0, 0.0, 2 * radius))
     bent = bending_of(disc, 10, poisson=0.33)
     found = np.sqrt(np.diag(bent.stiffness)[:5] / (bent.rigidity * disc.area)) * radius**2
-    assert found == pytest.approx(printed, rel=2e-3)
+    checked(
+        "first five frequencies of a free disc, each over the printed one",
+        expected=1.0,
+        got=found / printed,
+        tolerance=2e-3,
+        kind="from memory",
+        source="Leissa, Vibration of Plates, NASA SP-160, 1969",
+        about="bending",
+    )

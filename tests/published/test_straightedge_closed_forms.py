@@ -20,38 +20,70 @@ from handlap.sim.face.straightedge import (
     standard_lines,
 )
 
+GEOMETRY = "geometry of a straight line on a parabola or a twist"
 LENGTH = 0.300
 DEPTH = 50e-6
 S = np.linspace(0.0, LENGTH, 301)
 T = 2.0 * S / LENGTH - 1.0
 
 
-def test_dish_shows_its_depth_in_the_middle_of_an_edge_over_its_whole_length():
-    assert gaps(S, DEPTH * T**2).max() == pytest.approx(DEPTH, rel=1e-12)
+def test_dish_shows_its_depth_in_the_middle_of_an_edge_over_its_whole_length(checked):
+    checked(
+        "greatest gap over its depth, edge over the whole of a dish",
+        expected=1.0,
+        got=gaps(S, DEPTH * T**2).max() / DEPTH,
+        tolerance=1e-12,
+        kind="closed form",
+        source=GEOMETRY,
+        about="straightedge",
+    )
 
 
-def test_dish_shows_a_quarter_under_an_edge_of_half_the_length():
+def test_dish_shows_a_quarter_under_an_edge_of_half_the_length(checked):
     half = (S >= 0.25 * LENGTH - 1e-9) & (S <= 0.75 * LENGTH + 1e-9)
-    assert gaps(S[half], DEPTH * T[half] ** 2).max() == pytest.approx(DEPTH / 4.0, rel=1e-12)
+    checked(
+        "greatest gap over its depth, edge over half of a dish",
+        expected=0.25,
+        got=gaps(S[half], DEPTH * T[half] ** 2).max() / DEPTH,
+        tolerance=1e-12,
+        kind="closed form",
+        source=GEOMETRY,
+        about="straightedge",
+    )
 
 
-def test_crown_held_level_shows_its_height_at_both_ends():
+def test_crown_held_level_shows_its_height_at_both_ends(checked):
     g = gaps(S, -DEPTH * T**2, "level")
-    assert g[0] == pytest.approx(DEPTH, rel=1e-12)
-    assert g[-1] == pytest.approx(DEPTH, rel=1e-12)
+    checked(
+        "gap at both ends of a crown over its height, edge held level",
+        expected=1.0,
+        got=g[[0, -1]] / DEPTH,
+        tolerance=1e-12,
+        kind="closed form",
+        source=GEOMETRY,
+        about="straightedge",
+    )
     assert g.min() == pytest.approx(0.0, abs=1e-15)
 
 
 @pytest.mark.parametrize(("held", "touching", "far"), [("tipped start", 0, -1), ("tipped end", -1, 0)])
-def test_crown_tipped_onto_one_end_shows_four_times_its_height_at_the_other(held, touching, far):
+def test_crown_tipped_onto_one_end_shows_four_times_its_height_at_the_other(checked, held, touching, far):
     z = -DEPTH * T**2
     g = gaps(S, z, held)
     assert g[touching] == pytest.approx(0.0, abs=1e-15)
     # The hull's edge at the end is a chord of one spacing (1/300), not the tangent.
-    assert g[far] == pytest.approx(4.0 * DEPTH, rel=1.1 / 300)
+    checked(
+        f"gap at the far end of a crown over its height, edge {held}",
+        expected=4.0,
+        got=g[far] / DEPTH,
+        tolerance=4.4 / 300,
+        kind="closed form",
+        source=GEOMETRY,
+        about="straightedge",
+    )
 
 
-def test_pure_twist_shows_nothing_along_the_sides_and_half_its_zone_on_one_diagonal():
+def test_pure_twist_shows_nothing_along_the_sides_and_half_its_zone_on_one_diagonal(checked):
     length, width, zone = 0.300, 0.120, 100e-6
     outline = Outline.rectangular(length, width)
     a, b = length / 2.0, width / 2.0
@@ -70,11 +102,28 @@ def test_pure_twist_shows_nothing_along_the_sides_and_half_its_zone_on_one_diago
         line_gaps(lines, h, ["rest", "rest", "rest", "level"])[0, slice(*lines.offsets[i : i + 2])].max()
         for i in range(4)
     ]
-    assert worst[0] == pytest.approx(0.0, abs=1e-14)
-    assert worst[1] == pytest.approx(0.0, abs=1e-14)
+    checked(
+        "gap along the sides of a pure twist of 100 µm",
+        expected=0.0,
+        got=np.array(worst[:2]) / 1e-6,
+        tolerance=1e-8,
+        unit="µm",
+        kind="closed form",
+        source=GEOMETRY,
+        about="straightedge",
+    )
     # Zone 2e: the corners of the diagonal are e above its middle, whichever way up.
     assert worst[2] == pytest.approx(zone / 2.0, rel=1e-9)
     assert worst[3] == pytest.approx(zone / 2.0, rel=1e-3)
+    checked(
+        "greatest gap on the diagonals of a pure twist over its minimum zone",
+        expected=0.5,
+        got=np.array(worst[2:]) / zone,
+        tolerance=5e-4,
+        kind="closed form",
+        source=GEOMETRY,
+        about="straightedge",
+    )
 
 
 def test_twist_rocks_on_the_diagonal_whose_corners_are_low():

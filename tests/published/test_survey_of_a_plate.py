@@ -29,19 +29,37 @@ def plate() -> Survey:
     return survey_face(part, Readings(table=table), count=60)
 
 
-def test_minimum_zone_of_the_stations(plate):
+def test_minimum_zone_of_the_stations(checked, plate):
     assert plate.table is not None
     assert plate.table.points == 111
-    assert plate.table.minimum_zone == pytest.approx(4.157e-6, abs=0.0005e-6)
+    checked(
+        "minimum zone the survey tells of the plate of 1955",
+        expected=4.157,
+        got=1e6 * plate.table.minimum_zone,
+        tolerance=0.0005,
+        unit="µm",
+        kind="independent implementation",
+        source="worked out outside the program from the readings of J. C. Moody, 1955",
+        about="survey",
+    )
     assert plate.table.peak_to_valley / MICROINCH == pytest.approx(175.70, abs=0.01)
 
 
-def test_faces_go_through_the_stations(plate):
+def test_faces_go_through_the_stations(checked, plate):
     x, y, z = stations_in()
     at = np.column_stack([x, y]) * INCH
     repeated = np.array([np.sum(np.hypot(*(at - p).T) < 1e-6) > 1 for p in at])
     found = plate.ensemble.heights_at(at)[:, ~repeated]
-    assert np.abs(found - z[~repeated] * MICROINCH).max() < 1e-9
+    checked(
+        "how far surveyed faces pass from the heights of the plate of 1955, at its stations",
+        expected=0.0,
+        got=np.abs(found - z[~repeated] * MICROINCH).max() / 1e-6,
+        tolerance=1e-3,
+        unit="µm",
+        kind="published",
+        source="J. C. Moody, The Tool Engineer, October 1955",
+        about="survey",
+    )
 
 
 def test_what_lies_beyond_the_stations_is_said_and_widens_the_band(plate):

@@ -24,13 +24,22 @@ CAMI_TO_P = {240: "P280", 320: "P400", 400: "P800", 600: "P1200", 800: "P1500"}
 HANDBOOK_DENSITIES = {"356": 2.69, "A356": 2.68, "6061": 2.70, "2024": 2.78, "1100": 2.71, "7075": 2.81}
 
 
-def test_iso_6344_grain_sizes():
+def test_iso_6344_grain_sizes(checked):
     """Published: ISO 6344 mean grain diameters."""
     assert set(grits.names()) == set(ISO_6344) | set(ISO_6344_FINE)
-    for name, diameter in ISO_6344.items():
-        assert grits.find(name).diameter * 1e6 == pytest.approx(diameter, abs=0.5)
-    for name, diameter in ISO_6344_FINE.items():
-        assert grits.find(name).diameter * 1e6 == pytest.approx(diameter, abs=0.5)
+    for table, kind, which in (
+        (ISO_6344, "published", "P12 to P220"), (ISO_6344_FINE, "from memory", "P240 to P2500"),
+    ):  # fmt: skip
+        checked(
+            f"mean grain of all grades {which}",
+            expected=list(table.values()),
+            got=[grits.find(name).diameter * 1e6 for name in table],
+            tolerance=0.5,
+            unit="µm",
+            kind=kind,
+            source="ISO 6344",
+            about="materials",
+        )
 
 
 def test_us_grades():
@@ -51,22 +60,39 @@ def test_us_grades_above_220_are_the_nearest_by_grain():
             assert abs(math.log(diameter * 1e-6 / grits.us(number).diameter)) < 0.15
 
 
-def test_handbook_densities():
+def test_handbook_densities(checked):
     """Published: handbook densities, to the digits printed."""
-    for name, density in HANDBOOK_DENSITIES.items():
-        assert metals.find(name).density / 1e3 == pytest.approx(density, abs=0.005)
+    checked(
+        f"densities of the aluminium alloys {', '.join(HANDBOOK_DENSITIES)}",
+        expected=list(HANDBOOK_DENSITIES.values()),
+        got=[metals.find(name).density / 1e3 for name in HANDBOOK_DENSITIES],
+        tolerance=0.005,
+        unit="g/cm³",
+        kind="published",
+        source="handbook tables",
+        about="materials",
+    )
 
 
-def test_mean_depth_of_a_mass():
+def test_mean_depth_of_a_mass(checked):
     """Closed form: depth µm = 10⁴·m[g]/(ρ[g/cm³]·A[cm²])."""
     for grams, area, density, depth in (
         (2.70, 100.0, 2.70, 100.0), (1.0, 250.0, 2.68, 14.925), (1.0, 250.0, 7.15, 5.594),
     ):  # fmt: skip
         found = mass.mean_depth(grams * 1e-3, density * 1e3, area * 1e-4)
-        assert 1e6 * found == pytest.approx(depth, abs=5e-4)
+        checked(
+            f"mean depth of {grams:g} g off {area:g} cm² at {density:g} g/cm³",
+            expected=depth,
+            got=1e6 * found,
+            tolerance=5e-4,
+            unit="µm",
+            kind="closed form",
+            source="depth µm = 10⁴·m[g]/(ρ[g/cm³]·A[cm²])",
+            about="materials",
+        )
 
 
-def test_swarf_of_a_full_length_face():
+def test_swarf_of_a_full_length_face(checked):
     """Common practice: 18–20 g of aluminium off 400–450 cm² lies inside a 0.2 mm allowance.
 
     The ends are 18 g off 450 cm² and 20 g off 400 cm², both at 2.68 g/cm³; at 2.70 they are
@@ -84,9 +110,20 @@ def test_swarf_of_a_full_length_face():
         for area in (400.0, 450.0):
             low, high = mass.mean_depth_band(grams * 1e-3, metals.find("A356"), area * 1e-4)
             assert 0.1e-3 < low < high < 0.2e-3
+            checked(
+                f"mean depth of {grams:g} g of aluminium off {area:g} cm², inside 0.2 mm",
+                expected=0.2,
+                got=1e3 * high,
+                tolerance=0.0,
+                unit="mm",
+                sense="at most",
+                kind="common practice",
+                source="18–20 g of swarf off a full-length face stay inside an allowance of 0.2 mm",
+                about="materials",
+            )
 
 
-def test_rates_follow_from_the_published_range_of_two_body_abrasion():
+def test_rates_follow_from_the_published_range_of_two_body_abrasion(checked):
     """From memory: K 0.016–0.18 on fresh paper, as compiled by Rabinowicz; H of cast Al-Si 0.85 GPa.
 
     The default, K 0.04, lies inside, and its spread of ×/÷ 3 reaches to the ends of the range or
@@ -99,15 +136,32 @@ def test_rates_follow_from_the_published_range_of_two_body_abrasion():
     assert 0.016 < k < 0.18
     assert k * metal.rate_spread < 0.18
     # Brinell hardness of grey iron, 200, is some 2 GPa: the same K gives its rate.
-    assert metals.find("grey iron").rate * 2.0e9 == pytest.approx(0.04, abs=0.005)
+    checked(
+        "rate of fresh coarse paper times hardness, cast Al-Si and grey iron",
+        expected=0.04,
+        got=[k, metals.find("grey iron").rate * 2.0e9],
+        tolerance=0.005,
+        kind="from memory",
+        source="K 0.016–0.18 of two-body abrasion, as compiled by Rabinowicz; hardness 0.85 and 2.0 GPa",
+        about="materials",
+    )
 
 
-def test_gasket_faces():
+def test_gasket_faces(checked):
     """Published (trade articles): Ra that gaskets ask for, µm; 0.76 µm is 30 µin."""
     iron, aluminium = metals.find("grey iron"), metals.find("A356")
     assert metals.gasket_finish("composite", iron) == pytest.approx((1.5e-6, 2.5e-6))
     assert metals.gasket_finish("composite", aluminium) == pytest.approx((0.8e-6, 1.5e-6))
-    assert metals.gasket_finish("multi-layer steel", iron)[1] == pytest.approx(30 * 25.4e-9, rel=0.01)
+    checked(
+        "roughest face of iron under a multi-layer steel gasket",
+        expected=30.0,
+        got=metals.gasket_finish("multi-layer steel", iron)[1] / 25.4e-9,
+        tolerance=0.3,
+        unit="µin",
+        kind="published",
+        source="trade articles on gasket faces",
+        about="materials",
+    )
     assert 1.3e-6 <= metals.gasket_finish("coated multi-layer steel", aluminium)[1] <= 1.5e-6
 
 
@@ -118,7 +172,16 @@ def test_ageing_scale_of_p120_on_aluminium():
     assert paper.loading_floor(wet=False) * paper.dulling_floor() == pytest.approx(0.18, abs=0.005)
 
 
-def test_bedding_lengths():
+def test_bedding_lengths(checked):
     """Derived: λ = 0.12·d: P80 24 µm, P120 15, P240 7, P400 4.2."""
     for name, length, digit in (("P80", 24, 0.5), ("P120", 15, 0.5), ("P240", 7, 0.5), ("P400", 4.2, 0.05)):
-        assert 1e6 * grits.find(name).bedding_length() == pytest.approx(length, abs=digit)
+        checked(
+            f"bedding length of {name}",
+            expected=length,
+            got=1e6 * grits.find(name).bedding_length(),
+            tolerance=digit,
+            unit="µm",
+            kind="from memory",
+            source="0.12 of the grain, derived; measured for no paper",
+            about="materials",
+        )

@@ -17,6 +17,10 @@ from jobs import UM, Lapped, crown, hollow, job, lap, twist
 
 from handlap.sim.common.outline import Outline, circle
 
+PRESTON = "Preston wear of a rigid part on a hard flat (Preston 1927, from memory; geometry)"
+EVEN = "depth = k·W·s/A"
+DECAY = "exp(−depth/λ) in full contact"
+STEADY = "λ·ln cosh(2yx/L) with e/L = ∫u·tanh(2yu)du, integrated numerically"
 LOAD, RATE, PATH = 100.0, 0.045e-9, 0.2
 C = 100 * UM
 FINE = 0.1 * UM
@@ -39,34 +43,62 @@ def share_of(found: Lapped, volume: float) -> float:
 # ---- a hard flat, λ → 0
 
 
-def test_flat_face_under_a_central_load():
+def test_flat_face_under_a_central_load(checked):
     """h = k·F·s/A everywhere; in the units of the bench depth[µm] = k[mm³/(N·m)]·p[kPa]·s[m]."""
     outline = Outline.rectangular(0.2, 0.1)
     scenario = job(outline, rate=0.02e-9, load=100.0, load_at=(0.0, 0.0), travel=0.1, bedding=15e-6)
     found = lap(scenario, None, 1000)
     kilopascals = 100.0 / 0.02 / 1e3
     metres = 1000 * 2 * 0.1
-    np.testing.assert_allclose(found.removed / UM, 0.02 * kilopascals * metres, rtol=1e-9)
+    want = 0.02 * kilopascals * metres
+    checked(
+        "depth everywhere on a flat face under a central load",
+        expected=want,
+        got=found.removed / UM,
+        tolerance=1e-9 * want,
+        unit="µm",
+        kind="closed form",
+        source=EVEN,
+        about="wear",
+    )
 
 
 @pytest.mark.parametrize("sigma", [0.05, 0.3, 0.7])
-def test_crown_held_level(sigma):
+def test_crown_held_level(checked, sigma):
     """a/w = σ^(1/3), depth/c = σ^(2/3), V_f = (4/3)·B·w·c for a parabola c over a half length w."""
     w = L / 2
     full = 4.0 / 3.0 * B * w * C
     found = lapped_to(sigma * full, crown(C, w), Outline.rectangular(L, B), cell=L / 240)
     share = share_of(found, full)
     depth = found.removed.max()
-    assert depth == pytest.approx(share ** (2 / 3) * C, abs=4 * FINE)
+    checked(
+        f"depth at the middle of a crown of 100 µm, {sigma:.0%} of its metal off",
+        expected=share ** (2 / 3) * C / UM,
+        got=depth / UM,
+        tolerance=4 * FINE / UM,
+        unit="µm",
+        kind="closed form",
+        source=PRESTON,
+        about="wear",
+    )
     # The contact is where at least λ came off; there the slope 2ca/w² turns 4 λ into metres.
     n = found.bench.grid.n_cells
     worn = np.abs(found.bench.grid.u[:n])[found.removed[:n] > FINE].max()
     a = share ** (1 / 3) * w
-    assert worn == pytest.approx(a, abs=L / 240 + 4 * FINE * w**2 / (2 * C * a))
+    checked(
+        f"half width of the contact on a crown of 240 mm, {sigma:.0%} of its metal off",
+        expected=1e3 * a,
+        got=1e3 * worn,
+        tolerance=1e3 * (L / 240 + 4 * FINE * w**2 / (2 * C * a)),
+        unit="mm",
+        kind="closed form",
+        source=PRESTON,
+        about="wear",
+    )
 
 
 @pytest.mark.parametrize("sigma", [0.1, 0.5, 0.9])
-def test_spherical_cap(sigma):
+def test_spherical_cap(checked, sigma):
     """a/R0 = σ^(1/4), depth/c = σ^(1/2), V_f = π·c·R0²/2."""
     radius = 0.05
     full = np.pi * C * radius**2 / 2
@@ -77,15 +109,32 @@ def test_spherical_cap(sigma):
         cell=2 * radius / 100,
     )
     share = share_of(found, full)
-    assert found.removed.max() == pytest.approx(share**0.5 * C, abs=4 * FINE)
+    checked(
+        f"depth at the middle of a spherical cap of 100 µm, {sigma:.0%} of its metal off",
+        expected=share**0.5 * C / UM,
+        got=found.removed.max() / UM,
+        tolerance=4 * FINE / UM,
+        unit="µm",
+        kind="closed form",
+        source=PRESTON,
+        about="wear",
+    )
     grid, n = found.bench.grid, found.bench.grid.n_cells
     worn_area = grid.area[:n][found.removed[:n] > FINE].sum()
     # Areas: a²/R0² = √σ; the raster and 4 λ of height (worth 4 λ/c of the area) are in doubt.
-    assert worn_area / (np.pi * radius**2) == pytest.approx(share**0.5, abs=4 * FINE / C + 0.01)
+    checked(
+        f"share of a spherical cap in contact, {sigma:.0%} of its metal off",
+        expected=share**0.5,
+        got=worn_area / (np.pi * radius**2),
+        tolerance=4 * FINE / C + 0.01,
+        kind="closed form",
+        source=PRESTON,
+        about="wear",
+    )
 
 
 @pytest.mark.parametrize("sigma", [0.1, 0.5, 0.9])
-def test_dish(sigma):
+def test_dish(checked, sigma):
     """Inner edge of the contact of a circular hollow: b/R0 = √(1 − √σ)."""
     radius = 0.05
     full = np.pi * C * radius**2 / 2
@@ -98,7 +147,15 @@ def test_dish(sigma):
     share = share_of(found, full)
     grid, n = found.bench.grid, found.bench.grid.n_cells
     left = grid.area[:n][found.removed[:n] <= FINE].sum()
-    assert left / (np.pi * radius**2) == pytest.approx(1.0 - share**0.5, abs=4 * FINE / C + 0.01)
+    checked(
+        f"share of a dish that the paper has not met, {sigma:.0%} of its metal off",
+        expected=1.0 - share**0.5,
+        got=left / (np.pi * radius**2),
+        tolerance=4 * FINE / C + 0.01,
+        kind="closed form",
+        source=PRESTON,
+        about="wear",
+    )
 
 
 @pytest.mark.parametrize(
@@ -122,7 +179,7 @@ def test_mean_depth_that_clears_a_face(name, mean, face):
 # ---- paper with a depth of its own
 
 
-def test_small_error_in_full_contact():
+def test_small_error_in_full_contact(checked):
     """A waviness of λ/1000 decays as exp(−depth/λ), through the whole lap."""
     lam = 24 * UM
 
@@ -134,14 +191,22 @@ def test_small_error_in_full_contact():
     n = found.bench.grid.n_cells
     start, end = (x[:n] - x[:n].mean() for x in (found.before, found.after))
     depth = found.run.removed_volume / outline.area
-    assert (start @ end) / (start @ start) == pytest.approx(np.exp(-depth / lam), rel=2e-3)
+    checked(
+        "what is left of a waviness of λ/1000 after 1.2 λ",
+        expected=np.exp(-depth / lam),
+        got=(start @ end) / (start @ start),
+        tolerance=2e-3 * np.exp(-depth / lam),
+        kind="closed form",
+        source=DECAY,
+        about="wear",
+    )
 
 
 @pytest.mark.parametrize(
     ("e", "crowned", "digit"),
     [(0.05, 0.0460, 5e-5), (0.10, 0.1972, 5e-5), (0.15, 0.5109, 5e-5), (0.20, 1.2195, 5e-5)],
 )
-def test_steady_crown_of_push_and_pull(e, crowned, digit):
+def test_steady_crown_of_push_and_pull(checked, e, crowned, digit):
     """s(x) = λ·ln cosh(2yx/L), e/L = ∫u·tanh(2yu)du over −½…½: crown/λ to the digits printed.
 
     The moment µ·a = e comes from the height of the hands.  The points at the very ends are
@@ -153,10 +218,18 @@ def test_steady_crown_of_push_and_pull(e, crowned, digit):
     u, h = found.bench.grid.u, found.after
     # What is left of the last pass's slant cancels between the ends.
     height = h[np.abs(u) < 0.6 * L / 100].mean() - h[np.abs(u) > L / 2 - 1e-9].mean()
-    assert height / lam == pytest.approx(crowned, abs=digit + 2e-3 * crowned)
+    checked(
+        f"steady crown over λ from pushing and pulling, moment at {e:g} of the length",
+        expected=crowned,
+        got=height / lam,
+        tolerance=digit + 2e-3 * crowned,
+        kind="closed form",
+        source=STEADY,
+        about="pose of the part",
+    )
 
 
-def test_shape_of_the_steady_crown():
+def test_shape_of_the_steady_crown(checked):
     """The whole profile λ·ln cosh(2yx/L) at e/L 0.15, y from its integral by bisection."""
     from scipy.integrate import quad
     from scipy.optimize import brentq
@@ -169,7 +242,15 @@ def test_shape_of_the_steady_crown():
     u, h = found.bench.grid.u[:n], found.cells
     want = -lam * np.log(np.cosh(2 * y * u / L))
     slant = np.polyfit(u, h - want, 1)
-    np.testing.assert_allclose(h - np.polyval(slant, u), want, rtol=0.0, atol=2e-3 * lam)
+    checked(
+        "whole profile of the steady crown over λ, moment at 0.15 of the length",
+        expected=want / lam,
+        got=(h - np.polyval(slant, u)) / lam,
+        tolerance=2e-3,
+        kind="closed form",
+        source=STEADY,
+        about="pose of the part",
+    )
 
 
 @pytest.mark.parametrize("e", [0.26, 0.30])
