@@ -1,0 +1,388 @@
+"""Exercises: an invented warped face, and the readings somebody would have written down of it.
+
+Level and number settle everything: the same two give the same exercise, byte for byte.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array, Outline
+from handlap.sim.face.leaf_readings import read_line
+from handlap.sim.face.stations import MeasuringLine, measuring_lines
+from handlap.sim.face.straightedge import FaceLine, sample_line
+from handlap.sim.face.straightedge import gaps as straightedge_gaps
+from handlap.sim.job.scenario import LimitBy, Scenario, Station, StraightedgeLine
+from handlap.sim.job.scenario_file import load_text
+from handlap.sim.job.toml_edit import key_text, value_text
+from handlap.sim.teaching.exercise_face import TrueFace, true_numbers
+from handlap.sim.teaching.exercise_part import Document, invent_part
+
+Form = Literal["hollow", "crowned", "twisted", "mixed", "saddle", "twisted crown"]
+Case = Literal["leave", "lap", "machine shop"]
+"""What is likely best done with the face; only a target when it is made."""
+LARGEST_SEED = 2**32 - 1
+
+
+@dataclass(frozen=True)
+class Level:
+    """How hard an exercise is.
+
+    Attributes
+    ----------
+    words : what to expect, in a sentence
+    forms : shapes it may have
+    leaves : feeler leaves at hand [µm]
+    feel : standard error of the feel [m]
+    rolled : most that ends and sides are rolled off, over the flatness [-]
+    ripple : height of the waves over the flatness [-]
+    left_out : which of the six lines were not read
+    slips : readings written down plainly wrong
+    limits : limits it may have [µm]
+    zone : chance that the limit is meant as minimum zone [-]
+    cases : chances of :data:`Case` in its order
+    """
+
+    words: str
+    forms: tuple[Form, ...]
+    leaves: tuple[int, ...]
+    feel: float
+    rolled: float
+    ripple: float
+    left_out: tuple[str, ...]
+    slips: int
+    limits: tuple[int, ...]
+    zone: float
+    cases: tuple[float, float, float]
+
+
+LEVELS: dict[int, Level] = {
+    1: Level(
+        "a pure hollow, thin leaves, a sure hand",
+        ("hollow",),
+        (20, 30, 40, 50, 60, 70, 80, 100, 120, 150, 200, 250, 300),
+        feel=2e-6, rolled=0.0, ripple=0.01, left_out=(), slips=0,
+        limits=(40, 50, 60), zone=0.0, cases=(0.2, 0.8, 0.0),
+    ),
+    2: Level(
+        "hollow or crowned, ends rolled off a little",
+        ("hollow", "crowned"),
+        (20, 30, 40, 50, 60, 80, 100, 120, 150, 200, 250, 300),
+        feel=3e-6, rolled=0.1, ripple=0.02, left_out=(), slips=0,
+        limits=(40, 50, 60, 80), zone=0.0, cases=(0.15, 0.65, 0.2),
+    ),
+    3: Level(
+        "any shape, twists among them, ordinary leaves",
+        ("hollow", "crowned", "twisted", "twisted", "saddle"),
+        (30, 40, 50, 60, 80, 100, 150, 200, 250, 300),
+        feel=4e-6, rolled=0.15, ripple=0.03, left_out=(), slips=0,
+        limits=(50, 60, 80), zone=0.35, cases=(0.15, 0.6, 0.25),
+    ),
+    4: Level(
+        "any shape, coarser leaves, and one reading may have been written down wrong",
+        ("hollow", "crowned", "twisted", "mixed"),
+        (40, 50, 60, 80, 100, 150, 200, 300),
+        feel=4e-6, rolled=0.15, ripple=0.03, left_out=(), slips=1,
+        limits=(60, 80, 100), zone=0.35, cases=(0.1, 0.6, 0.3),
+    ),
+    5: Level(
+        "a twisted crown, few lines, coarse leaves, and readings that contradict each other",
+        ("twisted crown",),
+        (50, 60, 80, 100, 150, 200, 250, 300),
+        feel=5e-6, rolled=0.2, ripple=0.03, left_out=("cross left", "cross right"), slips=2,
+        limits=(80, 100), zone=0.35, cases=(0.0, 0.65, 0.35),
+    ),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A reading that was written down plainly wrong.
+
+    ``label`` as on the sheet; ``gap`` is what is there [m]; ``station`` is what was written.
+    """
+
+    label: str
+    line: str
+    gap: float
+    station: Station
+
+
+@dataclass(frozen=True)
+class Exercise:
+    """An exercise with its truth.
+
+    Attributes
+    ----------
+    level, seed : settle everything else
+    text : the scenario file, readings included
+    scenario : what the text says
+    lines : the lines that were read, lettered as on the measuring sheet
+    face : the true face
+    slips : readings written down wrong
+    """
+
+    level: int
+    seed: int
+    text: str
+    scenario: Scenario
+    lines: tuple[MeasuringLine, ...]
+    face: TrueFace
+    slips: tuple[Slip, ...]
+
+    @property
+    def name(self) -> str:
+        """What it is called.
+
+        >>> exercise_name(3, 17)
+        'level 3, number 17'
+        """
+        return exercise_name(self.level, self.seed)
+
+    def labels(self) -> dict[tuple[str, float], str]:
+        """The label on the sheet of every station, by line and distance in tenths of a millimetre."""
+        return {
+            (line.name, round(1e4 * at)): line.label(i) for line in self.lines for i, at in enumerate(line.at)
+        }
+
+    def as_mapping(self) -> dict[str, Any]:
+        """All that has to be kept to have the exercise back, whatever later versions would invent."""
+        return {
+            "level": self.level,
+            "seed": self.seed,
+            "text": self.text,
+            "face": self.face.as_mapping(),
+            "slips": [
+                {"label": s.label, "line": s.line, "gap": s.gap, "at": s.station.at} for s in self.slips
+            ],
+        }
+
+
+def exercise_name(level: int, seed: int) -> str:
+    """What an exercise is called."""
+    return f"level {level}, number {seed}"
+
+
+def exercise_of(kept: Mapping[str, Any], file: str = "scenario.toml") -> Exercise:
+    """The exercise that :meth:`Exercise.as_mapping` kept."""
+    scenario = load_text(str(kept["text"]), file)
+    lines = lines_read(scenario)
+    slips = []
+    for slip in kept["slips"]:
+        line = next(x for x in scenario.readings.lines if x.name == slip["line"])
+        station = min(line.stations, key=lambda s: abs(s.at - float(slip["at"])))
+        slips.append(Slip(str(slip["label"]), line.name, float(slip["gap"]), station))
+    return Exercise(
+        int(kept["level"]), int(kept["seed"]), str(kept["text"]), scenario, lines,
+        TrueFace.of(kept["face"]), tuple(slips),
+    )  # fmt: skip
+
+
+def lines_read(scenario: Scenario) -> tuple[MeasuringLine, ...]:
+    """The standard lines that a scenario has readings on, with the letters of the measuring sheet."""
+    names = {line.name for line in scenario.readings.lines}
+    return tuple(line for line in measuring_lines(scenario.part.outline) if line.name in names)
+
+
+def make_exercise(level: int, seed: int) -> Exercise:
+    """Make an exercise.
+
+    Parameters
+    ----------
+    level : a key of :data:`LEVELS`
+    seed : its number
+
+    Raises
+    ------
+    InputError : for a level or a number there is not
+    """
+    if level not in LEVELS or not 0 <= seed <= LARGEST_SEED:
+        raise InputError(
+            f"level {level}, number {seed}: allowed are levels {min(LEVELS)} to {max(LEVELS)} "
+            f"and numbers 0 to {LARGEST_SEED}"
+        )
+    wanted = LEVELS[level]
+    rng = np.random.default_rng([seed, level, 6])
+    document = invent_part(rng)
+    limit = int(rng.choice(wanted.limits))
+    limit_by: LimitBy = "zone" if rng.random() < wanted.zone else "straightedge"
+    names: tuple[Case, ...] = ("leave", "lap", "machine shop")
+    case = names[int(rng.choice(3, p=wanted.cases))]
+    document["part"].update(limit=limit, limit_by=limit_by, allowance=300)
+    title = f"{document['part']['name'].capitalize()}, exercise {level}-{seed}"
+    part = load_text(exercise_text(title, level, seed, document), title, require_readings=False).part
+    face = _draw_face(wanted, document, rng)
+    measured = true_numbers(part.outline, face).measure(limit_by)
+    over = rng.uniform(0.4, 0.65) if case == "leave" else rng.uniform(1.8, 2.8)
+    face = face.scaled(1e-6 * limit * over / measured)
+    document["part"]["allowance"] = _allowance(case, 1e6 * true_numbers(part.outline, face).flatness, limit)
+    document["readings"] = {"leaves": list(wanted.leaves)}
+    lines = tuple(x for x in measuring_lines(part.outline) if x.name not in wanted.left_out)
+    read, slips = _read(wanted, lines, face, part.outline, rng)
+    text = exercise_text(title, level, seed, document, read)
+    scenario = load_text(text, title)
+    return Exercise(level, seed, text, scenario, lines, face, slips)
+
+
+def _allowance(case: Case, flatness: float, limit: float) -> int:
+    """What may come off [µm]: ample, or too little to come inside the limit."""
+    needed = max(20.0, flatness - 0.5 * limit)
+    if case == "machine shop":
+        return max(10, 5 * round(0.35 * max(10.0, flatness - limit) / 5))
+    return max(100, 50 * math.ceil(1.6 * needed / 50))
+
+
+def _draw_face(level: Level, document: Document, rng: np.random.Generator) -> TrueFace:
+    """A face of the level's shapes, of flatness about 1; it is scaled afterwards."""
+    length, width = 1e-3 * document["part"]["length"], 1e-3 * document["part"]["width"]
+    form = level.forms[int(rng.integers(len(level.forms)))]
+    # Across its short side a part bends less.
+    across = rng.uniform(0.2, 0.5) * min(1.0, 2.0 * width / length)
+    sign = float(rng.choice([-1.0, 1.0]))
+    bends: dict[str, tuple[float, float, float]] = {
+        "hollow": (-1.0, -across, 0.0),
+        "crowned": (1.0, across, 0.0),
+        "twisted": (rng.uniform(-0.25, 0.25), 0.0, sign),
+        "mixed": (float(rng.choice([-1.0, 1.0])), 0.2 * across, sign * rng.uniform(0.85, 1.15)),
+        "saddle": (sign, -sign * max(0.65, across), 0.0),
+        "twisted crown": (1.0, across, sign * rng.uniform(1.0, 1.15) * math.hypot(1.0, across)),
+    }
+    along, over, twist = bends[form]
+    pure = level.rolled == 0.0
+    if not pure and form in ("hollow", "crowned"):
+        twist = rng.uniform(-0.15, 0.15)
+    ends, sides = (0.0, 0.0) if pure else rng.uniform(0.2, 1.0, 2) * level.rolled * np.array([1.0, 0.5])
+    ripple = tuple(
+        (
+            float(level.ripple * rng.uniform(0.4, 1.0)),
+            float(rng.uniform(2.0, 6.0)),
+            float(rng.uniform(-3.0, 3.0)),
+            float(rng.uniform(0.0, 2.0 * math.pi)),
+        )
+        for _ in range(3)
+    )
+    return TrueFace(length, width, along, over, twist, float(ends), float(sides), ripple)
+
+
+# ---- readings
+
+
+def _read(
+    level: Level, lines: Sequence[MeasuringLine], face: TrueFace, outline: Outline, rng: np.random.Generator
+) -> tuple[tuple[StraightedgeLine, ...], tuple[Slip, ...]]:
+    """What was written down, slips among it."""
+    leaves = 1e-6 * np.array(level.leaves, dtype=float)
+    read: list[StraightedgeLine] = []
+    gaps: list[list[float]] = []
+    for line in lines:
+        laid = FaceLine(line.name, line.start, line.end)
+        found = read_line(outline, face.heights_at, laid, leaves, line.at, feel=level.feel, rng=rng)
+        position, points = sample_line(outline, line.start, line.end, line.at)
+        true = straightedge_gaps(position, face.heights_at(points), found.held, 0.5 * line.length)
+        # The distances of the sheet, not those rounded on the way.
+        stations = tuple(replace(s, at=_sheet_at(line, s.at)) for s in found.stations)
+        read.append(replace(found, stations=stations))
+        gaps.append([float(true[np.argmin(np.abs(position - s.at))]) for s in stations])
+    slips: list[Slip] = []
+    order = [int(i) for i in rng.permutation(len(lines))]
+    for i in order:
+        if len(slips) == level.slips:
+            break
+        slip = _slip(lines[i], read[i], gaps[i], leaves, rng)
+        if slip is not None:
+            slips.append(slip)
+            stations = tuple(slip.station if s.at == slip.station.at else s for s in read[i].stations)
+            read[i] = replace(read[i], stations=stations)
+    return tuple(read), tuple(slips)
+
+
+def _sheet_at(line: MeasuringLine, at: float) -> float:
+    return min(line.at, key=lambda x: abs(x - at))
+
+
+def leaf_interval(leaves: Array, gap: float) -> tuple[float, float]:
+    """Thickest leaf that goes into a gap and thinnest that does not [m]; 0 and infinity for none.
+
+    >>> leaf_interval(np.array([3e-5, 5e-5]), 4e-5)
+    (3e-05, 5e-05)
+    """
+    n = int(np.searchsorted(leaves, gap, side="right"))
+    return (float(leaves[n - 1]) if n else 0.0, float(leaves[n]) if n < leaves.size else math.inf)
+
+
+LEAST_SLIP = 90e-6
+"""A slip is at least this far off: less than a leaf or two is only a poor feel [m]."""
+
+
+def _slip(
+    line: MeasuringLine,
+    read: StraightedgeLine,
+    gaps: Sequence[float],
+    leaves: Array,
+    rng: np.random.Generator,
+) -> Slip | None:
+    """One inner station of a line written wrong: a nought lost, a leaf misread, or a digit too many."""
+    inner = list(range(1, len(read.stations) - 1))
+    for k in (int(x) for x in rng.permutation(inner)):
+        gap = gaps[k]
+        wrong = 0.1 * gap if gap > LEAST_SLIP / 0.9 else gap + rng.uniform(1.2, 1.7) * LEAST_SLIP
+        if abs(wrong - gap) < LEAST_SLIP or wrong > leaves[-1]:
+            continue
+        goes, stops = leaf_interval(leaves, wrong)
+        station = Station(read.stations[k].at, goes, stops)
+        label = line.label(line.at.index(station.at))
+        return Slip(label, line.name, gap, station)
+    return None
+
+
+# ---- the scenario file
+
+HEADER = """\
+# Exercise: level {level}, number {seed}.  Made by handlap exercise; everything in it is invented.
+# {words}.
+#
+# Look at the readings, enter your answers (handlap exercise FOLDER, or answers.toml by hand), then
+# have them marked: handlap exercise FOLDER --mark.  Lengths mm, heights and leaves µm, masses kg.
+"""
+
+
+def exercise_text(
+    title: str, level: int, seed: int, document: Document, read: Sequence[StraightedgeLine] = ()
+) -> str:
+    """The scenario file of an exercise."""
+    words = LEVELS[level].words
+    lines = [HEADER.format(level=level, seed=seed, words=words[:1].upper() + words[1:])]
+    lines += [f"title = {value_text(title)}", "invented = true", 'units = "mm"']
+    for table, keys in document.items():
+        lines += ["", f"[{table}]", *(f"{key_text(k)} = {value_text(v)}" for k, v in keys.items())]
+    for line in read:
+        ends = [[_plain(1e3 * x) for x in end] for end in (line.start, line.end)]
+        rows = [
+            [
+                _plain(1e3 * s.at),
+                _plain(1e6 * s.goes) if s.goes > 0.0 else "none",
+                _plain(1e6 * s.stops) if math.isfinite(s.stops) else "open",
+            ]
+            for s in line.stations
+        ]
+        lines += [
+            "",
+            "[[readings.line]]",
+            f"name = {value_text(line.name)}",
+            f"from = {value_text(ends[0])}",
+            f"to = {value_text(ends[1])}",
+            f"held = {value_text(line.held)}",
+            f"stations = {value_text(rows)}",
+        ]
+    return "\n".join(lines) + "\n"
+
+
+def _plain(value: float) -> int | float:
+    short = round(value, 3)
+    return int(short) if short == int(short) else short
