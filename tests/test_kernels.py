@@ -202,7 +202,7 @@ def four_bores() -> Bench:
     return set_up(job(Outline.rectangular(0.44, 0.15, bores)), cell=0.002)
 
 
-def test_nine_large_steps_do_what_nine_hundred_do():
+def test_nine_large_steps_do_what_nine_hundred_do(checked):
     """Design figure: 440 × 150 mm, four 80 mm bores, hollow by 200 µm, 1,800 m: within 0.02 µm."""
     bench = four_bores()
     h = hollow(200 * UM, 0.22)(bench.grid.u, bench.grid.v)
@@ -215,7 +215,17 @@ def test_nine_large_steps_do_what_nine_hundred_do():
         for rows in (9, 900)
     )
     assert np.ptp(h) - np.ptp(fine.heights) > 150 * UM
-    assert np.abs(coarse.heights - fine.heights).max() < 0.02 * UM
+    checked(
+        "map of a head lapped 1,800 m in 9 steps, less that in 900",
+        expected=0.02,
+        got=np.abs(coarse.heights - fine.heights).max() / UM,
+        tolerance=0.0,
+        unit="µm",
+        sense="at most",
+        kind="independent implementation",
+        source="an earlier solver's step errors",
+        about="wear",
+    )
 
 
 def step_error(e: float, rows: int, reference: int = 1000) -> float:
@@ -232,12 +242,29 @@ def step_error(e: float, rows: int, reference: int = 1000) -> float:
 
 
 @pytest.mark.parametrize(("e", "errors"), [(0.3, (6.3, 0.59, 0.16)), (0.1, (0.67, 0.053, 0.014))])
-def test_tilted_steps_are_second_order(e, errors):
+def test_tilted_steps_are_second_order(checked, e, errors):
     """Design figures, µm, for 1, 4 and 8 steps; the face they were made on is not stated: 10 %."""
     found = [step_error(e, rows) / UM for rows in (1, 4, 8)]
-    assert found == pytest.approx(errors, rel=0.10)
-    # Second order: half the step, a quarter of the error.
-    assert found[1] / found[2] == pytest.approx(4.0, rel=0.05)
+    for steps, error, want in zip((1, 4, 8), found, errors, strict=True):
+        checked(
+            f"error of taking 2 λ off in {steps} steps, load at {e:g} of the length",
+            expected=want,
+            got=error,
+            tolerance=0.10 * want,
+            unit="µm",
+            kind="independent implementation",
+            source="an earlier solver's step errors",
+            about="wear",
+        )
+    checked(
+        f"error with twice the step over that with the step, load at {e:g} of the length",
+        expected=4.0,
+        got=found[1] / found[2],
+        tolerance=0.2,
+        kind="closed form",
+        source="order of the step: second where the part tilts",
+        about="wear",
+    )
 
 
 def test_untilted_steps_are_exact_at_any_size():
@@ -274,7 +301,7 @@ def test_push_and_pull_are_second_order_only_if_they_change_places(order, ratio)
 # ---- what comes off
 
 
-def test_two_metals_in_one_face():
+def test_two_metals_in_one_face(checked):
     """Closed form: under an even load the slower metal ends proud by λ·ln of the ratio of rates."""
     bench = set_up(job(), cell=0.01)
     grid = bench.grid
@@ -283,12 +310,21 @@ def test_two_metals_in_one_face():
     table = pose_table(400, 20.0, 100.0, half=bench.half)
     found = march(bench, np.zeros(grid.u.size), table, scale=scale)
     step = found.heights[insert].mean() - found.heights[~insert].mean()
-    assert step == pytest.approx(24e-6 * np.log(1.0 / 0.4), rel=1e-4)
+    checked(
+        "step between two metals, one cutting at 0.4 of the other's rate",
+        expected=24 * np.log(1.0 / 0.4),
+        got=step / UM,
+        tolerance=1e-4 * 24,
+        unit="µm",
+        kind="closed form",
+        source="λ·ln of the ratio of rates, in steady wear",
+        about="wear",
+    )
     assert np.ptp(found.heights[insert]) < 1e-3 * UM
 
 
 @pytest.mark.parametrize("rate", [0.005e-9, 0.045e-9, 0.4e-9])
-def test_small_errors_fade_with_the_depth_removed(rate):
+def test_small_errors_fade_with_the_depth_removed(checked, rate):
     """Closed form: an error much smaller than λ decays as exp(−depth/λ), whatever k is."""
     lam = 24e-6
     bench = set_up(job(), cell=0.01)
@@ -303,7 +339,15 @@ def test_small_errors_fade_with_the_depth_removed(rate):
     left = found.heights[:n] - found.heights[:n].mean()
     share = (left @ ripple[:n]) / (ripple[:n] @ ripple[:n])
     # The ripple's height itself, λ/1000, is what the closed form neglects.
-    assert share == pytest.approx(np.exp(-1.7), rel=2e-3)
+    checked(
+        f"what is left of a ripple of λ/1000 after 1.7 λ, rate {1e9 * rate:g} mm³/(N·m)",
+        expected=np.exp(-1.7),
+        got=share,
+        tolerance=2e-3 * np.exp(-1.7),
+        kind="closed form",
+        source="exp(−depth/λ) in full contact",
+        about="wear",
+    )
 
 
 def test_force_sliding_and_rate_give_the_volume():
@@ -357,7 +401,7 @@ def worn_by(
 
 
 @pytest.mark.parametrize("floors", [(0.3, 0.6), (0.6, 0.6), (0.1, 0.3)])
-def test_paper_loads_and_dulls_as_the_law_says(floors):
+def test_paper_loads_and_dulls_as_the_law_says(checked, floors):
     """Independent route: dv/ds = k·p·f_load(v)·f_dull(v) by scipy, the face exactly on its paper."""
     strips = [(-0.1, -0.05, 0.1, 0.05)]
     bench = set_up(job(length=0.2, width=0.1, strips=strips), cell=0.005)
@@ -366,7 +410,16 @@ def test_paper_loads_and_dulls_as_the_law_says(floors):
     scales = (6 * UM, 20 * UM)
     found = march(bench, np.zeros(bench.grid.u.size), table, aged=True, paper=(*floors, *scales))
     want = worn_by(sliding, 100.0 / 0.02, floors, scales)
-    np.testing.assert_allclose(-found.heights, want, rtol=1e-4)
+    checked(
+        f"depth on paper that keeps {floors[0]:g} and {floors[1]:g} of its cut, loaded and dulled",
+        expected=want / UM,
+        got=-found.heights / UM,
+        tolerance=1e-4 * want / UM,
+        unit="µm",
+        kind="independent implementation",
+        source="dv/ds = k·p·f_load·f_dull by scipy",
+        about="paper",
+    )
 
 
 def test_paper_is_read_where_it_lies():
@@ -437,7 +490,7 @@ def test_part_beside_the_paper_has_no_contact():
     assert found.diagnostics[kernels.D_FAILED_ROW] == 0
 
 
-def test_only_what_is_on_paper_wears():
+def test_only_what_is_on_paper_wears(checked):
     """Coverage: nothing off the strips, all of the load on them, a gap between strips is none."""
     bench = set_up(
         job(length=0.2, width=0.1, strips=[(-0.3, -0.3, -0.02, 0.3), (0.02, -0.3, 0.3, 0.3)]), cell=0.005
@@ -446,7 +499,16 @@ def test_only_what_is_on_paper_wears():
     found = march(bench, np.zeros(grid.u.size), pose_table(20, 5.0, 100.0, half=bench.half))
     off = -found.heights
     gap = np.abs(grid.u) < 0.0175 - 1e-9
-    assert np.all(off[gap] == 0.0)
+    checked(
+        "metal off a face over the gap between two pieces of paper",
+        expected=0.0,
+        got=off[gap] / UM,
+        tolerance=1e-12,
+        unit="µm",
+        kind="closed form",
+        source="no pressure where there is no paper",
+        about="edges of the paper",
+    )
     assert np.all(off[np.abs(grid.u) > 0.0225] > 0.0)
     assert grid.area @ off == pytest.approx(RATE * 100.0 * 100.0, rel=1e-9)
     assert np.ptp(off[np.abs(grid.u) > 0.0225]) < 1e-3 * UM
