@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+from click.shell_completion import CompletionItem
 
 from handlap.cli.files import make_folder, place_to_write, write_whole
 from handlap.cli.reports.quantity import counted
@@ -19,9 +20,26 @@ F = TypeVar("F", bound=Callable[..., Any])
 LARGEST_SEED = 2**32 - 1
 
 
+class ScenarioName(click.ParamType):
+    """A file, or the name of a built-in scenario; knows both when the shell completes a word."""
+
+    name = "scenario"
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        """Built-in names that begin like this, then files."""
+        from importlib import resources
+
+        names = (entry.name for entry in resources.files("handlap.scenarios").iterdir())
+        stems = sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml"))
+        found = [CompletionItem(stem) for stem in stems if stem.startswith(incomplete)]
+        return [*found, CompletionItem(incomplete, type="file")]
+
+
 def scenario_argument(*, required: bool = True) -> Callable[[F], F]:
     """SCENARIO: a file, or the name of a built-in one."""
-    return click.argument("scenario", required=required, type=str)
+    return click.argument("scenario", required=required, type=ScenarioName())
 
 
 def seed_option(function: F) -> F:

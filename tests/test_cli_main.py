@@ -232,3 +232,23 @@ def test_installed_script_runs_from_another_folder(tmp_path):
     assert done.returncode == 0
     assert b"two-cylinder-head" in done.stdout
     assert done.stderr == b""
+
+
+def completed(*words: str) -> list[str]:
+    """What the shell is offered for the last of these words."""
+    environment = {"COMP_WORDS": " ".join(words), "COMP_CWORD": str(len(words) - 1)}
+    environment["_HANDLAP_COMPLETE"] = "bash_complete"
+    done = CliRunner().invoke(main, [], env=environment, prog_name="handlap")
+    assert done.exit_code == 0
+    return done.stdout.split()
+
+
+def test_the_shell_completes_commands_options_and_scenarios():
+    assert completed("handlap", "sur") == ["plain,survey"]
+    assert "plain,--members" in completed("handlap", "plan", "--mem")
+    assert completed("handlap", "plan", "two-c") == ["plain,two-cylinder-head", "file,two-c"]
+
+
+def test_the_shell_gets_a_script():
+    done = CliRunner().invoke(main, [], env={"_HANDLAP_COMPLETE": "zsh_source"}, prog_name="handlap")
+    assert "#compdef handlap" in done.stdout
