@@ -57,6 +57,7 @@ class Course:
 
 
 def png(figure: Figure) -> bytes:
+    """The figure as a PNG file."""
     stream = io.BytesIO()
     # Without a date or a version in it, the same plan gives the same bytes.
     figure.savefig(stream, format="png", dpi=DPI, metadata={"Software": None})
@@ -339,6 +340,7 @@ def _typical(words: str) -> str:
 
 
 def finish_bar(bar: Any, label: str) -> None:
+    """Label a colour bar and take its frame away."""
     bar.set_label(label)
     bar.outline.set_visible(False)
     bar.ax.tick_params(color=colours.FAINT, length=3)

@@ -70,6 +70,7 @@ def _assumed(assumption: Assumption) -> dict[str, Any]:
 
 
 def job_json(scenario: Scenario) -> dict[str, Any]:
+    """What the job was, for the head of every result."""
     part = scenario.part
     return {
         "scenario": scenario.name,
@@ -88,6 +89,7 @@ def job_json(scenario: Scenario) -> dict[str, Any]:
 
 
 def errors_json(errors: Errors) -> dict[str, Any]:
+    """How finely it was computed, and the errors measured."""
     return {
         "tolerance_um": figure(errors.tolerance, MICRON),
         "step_um": figure(errors.step, MICRON),

@@ -61,7 +61,7 @@ def trial_strokes(
 
 
 def plan_trial(scenario: Scenario, *, within: float = 0.2) -> Trial:
-    """How long a first block has to be for the scales people have."""
+    """How long a first block has to be for the scales people have to tell the rate ``within`` a share [-]."""
     middle = conditions_at(scenario, np.zeros(len(SCORES)))
     grit = scenario.paper.grits[0]
     depth = SETTLED * depth_per_stroke(scenario, middle, grit)

@@ -187,7 +187,10 @@ def open_workshop(
 
 
 def first_state(workshop: Workshop, faces: FaceEnsemble, scores: Array, plate_scores: Array) -> State:
-    """The ensemble before anything is learnt; quantities that are stated have score nought."""
+    """The ensemble before anything is learnt, from scores (members, quantities) [-].
+
+    Quantities that are stated have score nought.
+    """
     before = np.asarray(faces.heights_at(workshop.bench.grid.points), dtype=float)
     return State(scores.copy(), plate_scores.copy(), np.resize(before, (len(scores), before.shape[1])))
 

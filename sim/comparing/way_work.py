@@ -123,7 +123,7 @@ class Done:
 
 
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> MemberWork:
-    """Work one member through all papers; it stops on the first at its goal or its best point."""
+    """Work one face (n,) [m] through all papers; it stops on the first at its goal or its best point."""
     curve = None
     for stage, layout in steps.courses:
         # A longer course begins with the very strokes of the shorter one, so nothing is redrawn.
@@ -150,7 +150,7 @@ def work_member(steps: Steps, before: Array, conditions: Conditions) -> MemberWo
 
 
 def work_chunk(task: tuple[Steps, Sequence[tuple[Array, Conditions]]]) -> list[MemberWork] | HandlapError:
-    """Work several members in one way; an error in words comes back instead of being raised."""
+    """Work several faces (n,) [m] in one way; an error in words comes back instead of being raised."""
     steps, members = task
     try:
         return [work_member(steps, before, conditions) for before, conditions in members]

@@ -50,7 +50,7 @@ class Uncertain:
 
     @staticmethod
     def fixed(value: float, key: str = "", basis: str = "stated") -> Uncertain:
-        """A value that is not varied."""
+        """A value [SI] that is not varied."""
         return Uncertain(value, value, value, "fixed", key, False, basis)
 
     def at(self, z: Array | float) -> Array | float:

@@ -56,7 +56,7 @@ class Given:
     def uncertain(
         self, name: str, default: float | None = None, factor: float = 1.0, basis: str = ""
     ) -> Uncertain:
-        """Stated value, or the default with its spread, which is then written down."""
+        """Stated value, or the default [SI] with its spread ×/÷ ``factor``, which is then written down."""
         row = BY_NAME[name]
         if name in self.values:
             value: Uncertain = self.values[name]

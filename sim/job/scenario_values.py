@@ -56,7 +56,7 @@ def number(raw: Any, label: str, found: Findings, quantity: str, allowed: str) -
 
 
 def in_range(value: float, raw: Any, row: Key, label: str, found: Findings) -> float | None:
-    """The value if its row allows it; doubts one outside the usual range."""
+    """The value [SI] if its row allows it; doubts one outside the usual range."""
     low, high = row.bounds()
     slack = 1e-12 * max(abs(low), abs(high))
     if not low - slack <= value <= high + slack:
@@ -142,7 +142,7 @@ def read_uncertain(raw: Any, row: Key, label: str, found: Findings) -> Uncertain
 
 
 def spread(value: float, low: float, high: float, row: Key, label: str, found: Findings) -> Uncertain:
-    """The law that carries a median and its 5 and 95 % points, evened out about the median."""
+    """The law that carries a median and its 5 and 95 % points [SI], evened out about the median."""
     if low == high:
         return Uncertain.fixed(value, row.name)
     law: Law = "lognormal" if row.plus_minus == 0.0 and low > 0.0 else "normal"

@@ -144,7 +144,7 @@ def polygon_rule(polygon: Array, degree: int) -> tuple[Array, Array]:
 
 
 def metal_rule(outline: Outline, degree: int) -> tuple[Array, Array]:
-    """As :func:`polygon_rule`, over the metal: rim less openings."""
+    """As :func:`polygon_rule`, over the metal: points (n, 2) [m], weights (n,) [m²], negative in openings."""
     rules = [polygon_rule(outline.rim, degree)]
     for opening in outline.openings:
         points, weights = polygon_rule(opening, degree)

@@ -27,7 +27,7 @@ class Gauge:
 
 
 def lines_to_follow(outline: Outline) -> tuple[LineSet, dict[str, Array]]:
-    """The straightedge lines of a face, and the points a grid has to follow for them."""
+    """The straightedge lines of a face, and the points (n, 2) [m] a grid has to follow for them."""
     lines = sample_lines(outline)
     return lines, {LINES: lines.points}
 

@@ -245,7 +245,7 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
 
 
 def stage_layout(bench: Bench, stage: Stage, *, quad_strokes: float, seed: int) -> Layout:
-    """Rows of a stage, shared by all members of an ensemble."""
+    """Rows of a stage, four for each ``quad_strokes`` strokes, shared by all members of an ensemble."""
     strokes = bench.scenario.strokes
     return poses.lay_out(
         pattern=strokes.pattern,
@@ -374,7 +374,7 @@ def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
 
 
 def tipping_words(conditions: Conditions, share: float) -> str:
-    """What to say when the press lies off the face in a ``share`` of the work."""
+    """What to say when the press lies off the face in a ``share`` (0 to 1) of the work."""
     height = 1e3 * conditions.grip.height
     return (
         f"the part tips over: in {100 * share:.0f} % of the work the press and the weight act beyond "

@@ -33,7 +33,7 @@ class Resolution:
 
 
 def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
-    """Strokes of one group of rows to start from; never longer than what lies between events."""
+    """Strokes of one group of rows [-] to start from; never longer than what lies between events."""
     per_stroke = depth_per_stroke(bench.scenario, conditions, stage.grit)
     events = [every for every in (stage.brush_every, stage.sheet_every, stage.turn_every) if every]
     looks = np.diff([0, *stage.snapshots, stage.strokes])

@@ -37,7 +37,7 @@ class Members:
         return len(self.conditions)
 
     def some(self, index: NDArray[np.int64]) -> Members:
-        """The members with these indices."""
+        """The members with these indices (k,)."""
         return Members(self.before[index], tuple(self.conditions[i] for i in index), self.pace[index])
 
 
