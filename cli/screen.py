@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import codecs
 import os
+import re
 import shutil
 import sys
 from dataclasses import dataclass
 from typing import TextIO
+
+from handlap.sim.common.errors import spelt_out
 
 NARROWEST, WIDEST = 34, 80
 
@@ -54,6 +57,26 @@ def _plain(fault: UnicodeError) -> tuple[str, int]:
 
 codecs.register_error("handlap-plain", _plain)
 
+BOLD, NORMAL, ANEW = "\x1b[1m", "\x1b[0m", "\r\x1b[K"
+"""What is sent to a terminal on purpose: bold type, plain type, the line once more."""
+_OURS = re.compile("(" + "|".join(re.escape(code) for code in (BOLD, NORMAL, ANEW)) + ")")
+# Control characters, and marks that turn the direction of writing round: a name must not steer a terminal.
+_STEERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+
+
+def without_steering(text: str) -> str:
+    """Text with all that would steer a terminal spelt out, but for what this program sends itself.
+
+    >>> without_steering("a\\x1b[2Jb")
+    'a\\\\u001b[2Jb'
+    """
+    if not _STEERS.search(text):
+        return text
+    return "".join(
+        part if i % 2 else _STEERS.sub(lambda found: spelt_out(found[0]), part)
+        for i, part in enumerate(_OURS.split(text))
+    )
+
 
 @dataclass(frozen=True)
 class Screen:
@@ -71,7 +94,7 @@ class Screen:
 
     def strong(self, text: str) -> str:
         """Text in bold type where that is wanted."""
-        return f"\x1b[1m{text}\x1b[0m" if self.bold else text
+        return f"{BOLD}{text}{NORMAL}" if self.bold else text
 
 
 def is_terminal(stream: TextIO) -> bool:
@@ -86,7 +109,8 @@ def emit(text: str, *, error: bool = False, end: str = "\n") -> None:
     """Write to stdout (or stderr), in plain letters where the stream knows no better ones."""
     stream = sys.stderr if error else sys.stdout
     encoding = getattr(stream, "encoding", None) or "utf-8"
-    stream.write((text + end).encode(encoding, "handlap-plain").decode(encoding))
+    shown = without_steering(text) + end
+    stream.write(shown.encode(encoding, "handlap-plain").decode(encoding))
     stream.flush()
 
 

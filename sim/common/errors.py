@@ -9,6 +9,22 @@ MOST_SHOWN = 40
 """Faults printed at once; the rest are counted."""
 
 
+def harmless(text: str) -> str:
+    """A text of one line in which whatever a terminal would obey, or not show, is spelt out.
+
+    >>> harmless("wipe \\x1b[2J it, 5 µm")
+    'wipe \\\\u001b[2J it, 5 µm'
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else " " if c.isspace() else spelt_out(c) for c in text)
+
+
+def spelt_out(character: str) -> str:
+    """A character as JSON and Python write it in letters, such as ``\\u001b``."""
+    return f"\\u{ord(character):04x}" if ord(character) < 0x10000 else f"\\U{ord(character):08x}"
+
+
 class HandlapError(Exception):
     """Root of every error raised on purpose."""
 
@@ -46,13 +62,16 @@ class Fault:
         >>> str(Fault("head.toml", "part.limit", "", "missing; a height from 1 to 5000 µm"))
         'head.toml: part.limit: missing; a height from 1 to 5000 µm'
         """
-        where = f"{self.file}: {self.key}" if self.key else self.file
-        if not self.got:
-            return f"{where}: {self.allowed}"
-        if not self.key:
-            return f"{where}: {self.got}; allowed: {self.allowed}"
-        joint = ": " if self.key.startswith("line ") else " = "
-        return f"{where}{joint}{self.got}; allowed: {self.allowed}"
+        file, key, got = harmless(self.file), harmless(self.key), harmless(self.got)
+        where = f"{file}: {key}" if key else file
+        # ``allowed`` may run over several lines, and may quote what was typed.
+        allowed = "\n".join(map(harmless, self.allowed.split("\n")))
+        if not got:
+            return f"{where}: {allowed}"
+        if not key:
+            return f"{where}: {got}; allowed: {allowed}"
+        joint = ": " if key.startswith("line ") else " = "
+        return f"{where}{joint}{got}; allowed: {allowed}"
 
 
 class ScenarioError(InputError):
