@@ -235,7 +235,7 @@ def _lines(raw: Any, label: str, found: Findings) -> tuple[StraightedgeLine, ...
             continue
         ends = [_end(table[k], f"{here}.{k}", found) for k in ("from", "to")]
         held = table.get("held", "rest")
-        if held not in HELD_CODE:
+        if not isinstance(held, str) or held not in HELD_CODE:
             found.fault(f"{here}.held", held, ", ".join(HELD_CODE))
             continue
         stations = stations_of(table["stations"], f"{here}.stations", found)
