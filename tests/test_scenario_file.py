@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 from bad_scenarios import SHORT
+from bad_scenarios import WHOLE as MM
 
 from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.outline import polygon_moments
@@ -19,109 +20,6 @@ from handlap.sim.job.scenario import Glass, Scenario, Uncertain
 from handlap.sim.job.scenario_keys import KEYS, describe_keys
 from handlap.sim.job.scenario_values import READERS
 from handlap.sim.materials import metals
-
-MM = """
-title = "A plate"
-invented = true
-units = "mm"
-[part]
-name = "plate"
-length = 254
-width = 127
-origin = "corner"
-openings = [
-    {circle = [50.8, 50.8, 25.4]},
-    {slot = [127, 63.5, 50.8, 25.4, 30]},
-    {polygon = [[190.5, 25.4], [215.9, 25.4], [215.9, 50.8]]},
-]
-metal = "A356"
-mass = 4.5359237
-weight_at = [127, 63.5]
-limit = 50.8
-limit_by = "zone"
-allowance = 254
-gasket = [0.762, 1.524]
-thickness = 12.7
-ribbed_as = 19.05
-pressing = "two pads"
-pad = 50.8
-spring_back = 25.4
-[[part.proud]]
-name = "dowel"
-at = [25.4, 12.7]
-stands = 6.35
-out = true
-[[part.inserts]]
-name = "liner"
-circle = [50.8, 50.8, 31.75]
-metal = "grey iron"
-[[part.inserts]]
-name = "bush"
-slot = [203.2, 101.6, 25.4, 12.7, 90]
-rate_ratio = 0.5
-[[part.inserts]]
-name = "plug"
-polygon = [[12.7, 101.6], [25.4, 101.6], [25.4, 114.3]]
-rate_ratio = 2
-[readings]
-edge_error = 2.54
-edge_bow = -2.54
-leaves = [25.4, 50.8, 101.6]
-[[readings.line]]
-name = "long"
-from = [0, 6.35]
-to = [254, 6.35]
-held = "level"
-stations = [[25.4, 50.8], [127, "none"], [203.2, 101.6, "open"]]
-slides_in = [[25.4, "end", 38.1]]
-[plate]
-length = 508
-width = 381
-grade = "ASME B89.3.7 A"
-[paper]
-grits = [120, 240]
-grade_system = "US"
-wet = true
-strips = [[-254, -127, 0, 127], [0, -127, 254, 127]]
-brush_every = 20
-sheet_every = 200
-sheets = 12
-thickness = 0.254
-lumps = [[25.4, -25.4, 12.7, 101.6]]
-[hands]
-press = {value = 44.482216152605, low = 22.2411080763025, high = 88.96443230521}
-height = 50.8
-bias_along = {value = 0, low = -6.35, high = 6.35}
-bias_across = 2.54
-wobble_along = 12.7
-wobble_across = {value = 12.7, low = 6.35, high = 25.4}
-push_over_pull = 1.2
-strokes_per_minute = 45
-twist = 15
-swell = 0.2
-rocking = 25.4
-[strokes]
-pattern = "diagonal"
-length = 203.2
-direction = 45
-[turning]
-schedule = "quarter"
-every = 50
-[wear]
-rate = 0.03
-bedding_length = 12.7
-friction = 0.5
-ageing = {value = 1, low = 0.5, high = 2}
-ages = true
-[exact]
-load = 88.96443230521
-load_at = [127, 63.5]
-tilt = "held"
-strokes = 400
-cell = 2.54
-[checks]
-every = 100
-"""
 
 INCH = """
 title = "A plate"
