@@ -21,11 +21,19 @@ class Triple(Protocol):
     """Anything with a 5, 50 and 95 % point, such as :class:`handlap.sim.job.results.Band`."""
 
     @property
-    def p05(self) -> float: ...
+    def p05(self) -> float:
+        """The 5 % point."""
+        ...
+
     @property
-    def p50(self) -> float: ...
+    def p50(self) -> float:
+        """The middle."""
+        ...
+
     @property
-    def p95(self) -> float: ...
+    def p95(self) -> float:
+        """The 95 % point."""
+        ...
 
 
 def _in_steps(value: float, step: float) -> str:
