@@ -7,32 +7,47 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from handlap.sim.common.jit import kernel
 from handlap.sim.common.outline import Array, inside_polygon, polygon_moments
 
 
-def _sides(polygon: Array) -> tuple[Array, Array]:
-    return polygon, np.roll(polygon, -1, axis=0)
+@kernel()
+def _turn(ax, ay, bx, by, cx, cy):
+    """Twice the area of the triangle a, b, c; its sign says on which side of a–b the point c lies."""
+    return (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
 
 
-def _turn(a: Array, b: Array, c: Array) -> Array:
-    """Twice the area of triangles a, b, c; its sign says on which side of a–b the point c lies."""
-    return (b[..., 0] - a[..., 0]) * (c[..., 1] - a[..., 1]) - (b[..., 1] - a[..., 1]) * (
-        c[..., 0] - a[..., 0]
-    )
+@kernel()
+def first_meeting(one, other, own):
+    """First sides of two polygons (n, 2), (m, 2) that meet, touching included: their places, or (-1, -1).
 
-
-def crossings(one: Array, other: Array) -> NDArray[np.bool_]:
-    """Which sides (n,) of one polygon meet which sides (m,) of another: (n, m), touching included."""
-    a, b = (p[:, None, :] for p in _sides(one))
-    c, d = (p[None, :, :] for p in _sides(other))
-    across = _turn(a, b, c) * _turn(a, b, d) <= 0.0
-    back = _turn(c, d, a) * _turn(c, d, b) <= 0.0
-    overlap = np.ones_like(across)
-    for axis in (0, 1):
-        low = np.maximum(np.minimum(a[..., axis], b[..., axis]), np.minimum(c[..., axis], d[..., axis]))
-        high = np.minimum(np.maximum(a[..., axis], b[..., axis]), np.maximum(c[..., axis], d[..., axis]))
-        overlap &= low <= high
-    return across & back & overlap
+    ``own``: the two are the same polygon, whose neighbouring sides meet anyway.
+    """
+    n, m = one.shape[0], other.shape[0]
+    for i in range(n):
+        k = i + 1 if i + 1 < n else 0
+        ax, ay, bx, by = one[i, 0], one[i, 1], one[k, 0], one[k, 1]
+        left, right = min(ax, bx), max(ax, bx)
+        low, high = min(ay, by), max(ay, by)
+        dx, dy = other[m - 1, 0], other[m - 1, 1]
+        for j in range(-1, m - 1):
+            # Side j runs from c to d; the last one, from the last corner to the first, comes first here.
+            cx, cy = dx, dy
+            dx, dy = other[j + 1, 0], other[j + 1, 1]
+            # Most sides are far apart: their boxes tell, at a fraction of the cost.
+            if (cx < left and dx < left) or (cx > right and dx > right):
+                continue
+            if (cy < low and dy < low) or (cy > high and dy > high):
+                continue
+            side = j if j >= 0 else m - 1
+            if own and (abs(i - side) <= 1 or abs(i - side) >= n - 1):
+                continue
+            if (
+                _turn(ax, ay, bx, by, cx, cy) * _turn(ax, ay, bx, by, dx, dy) <= 0.0
+                and _turn(cx, cy, dx, dy, ax, ay) * _turn(cx, cy, dx, dy, bx, by) <= 0.0
+            ):
+                return i, side
+    return -1, -1
 
 
 def outline_fault(corners: ArrayLike) -> str:
@@ -44,18 +59,12 @@ def outline_fault(corners: ArrayLike) -> str:
     ''
     """
     polygon = np.ascontiguousarray(corners, dtype=float)
-    n = len(polygon)
-    start, end = _sides(polygon)
-    short = np.flatnonzero(np.hypot(*(end - start).T) == 0.0)
+    short = np.flatnonzero(np.hypot(*(np.roll(polygon, -1, axis=0) - polygon).T) == 0.0)
     if short.size:
         return f"corner {short[0] + 1} is given twice running"
-    met = crossings(polygon, polygon)
-    index = np.arange(n)
-    apart = np.abs(index[:, None] - index[None, :])
-    met &= (apart > 1) & (apart < n - 1)
-    if met.any():
-        i, j = np.argwhere(met)[0] + 1
-        return f"side {i} crosses or touches side {j}"
+    i, j = first_meeting(polygon, polygon, True)
+    if i >= 0:
+        return f"side {i + 1} crosses or touches side {j + 1}"
     extent = np.ptp(polygon, axis=0)
     if abs(polygon_moments(polygon)[0]) < 1e-6 * extent.max() ** 2:
         return "the corners enclose no area"
@@ -76,8 +85,9 @@ def opening_faults(rim: Array, openings: Sequence[Array]) -> list[tuple[int, str
     An opening must lie wholly inside the rim and clear of the other openings.
     """
     found: list[tuple[int, str]] = []
+    rim, openings = np.ascontiguousarray(rim), [np.ascontiguousarray(opening) for opening in openings]
     for i, opening in enumerate(openings):
-        if not _inside(rim, opening).all() or crossings(opening, rim).any():
+        if not _inside(rim, opening).all() or first_meeting(opening, rim, False)[0] >= 0:
             found.append((i, "inside the edge of the face; draw a notch as corners of part.polygon"))
             continue
         for j in range(i):
@@ -85,7 +95,7 @@ def opening_faults(rim: Array, openings: Sequence[Array]) -> list[tuple[int, str
             if _boxes_apart(opening, other):
                 continue
             nested = _inside(other, opening[:1])[0] or _inside(opening, other[:1])[0]
-            if nested or crossings(opening, other).any():
+            if nested or first_meeting(opening, other, False)[0] >= 0:
                 found.append((i, f"clear of the other openings; it overlaps opening {j + 1}"))
                 break
     return found
