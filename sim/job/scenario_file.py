@@ -7,13 +7,14 @@ and what each may hold.  All faults of a file are collected and raised at once.
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from dataclasses import dataclass, field
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.common.errors import MOST_SHOWN, Fault, ScenarioError
 from handlap.sim.common.units import System
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.height_table import read_small_text
@@ -25,8 +26,17 @@ from handlap.sim.job.scenario_keys import KEYS
 from handlap.sim.job.scenario_part import build_outline
 from handlap.sim.job.scenario_values import READERS
 
-LARGEST_FILE = 2_000_000
+LARGEST_FILE = 1_000_000
 """[bytes]"""
+DEEPEST = 16
+"""Parts of a dotted key.  The keys of a job have four; the reader of TOML takes time and memory that
+grow with the square of their number."""
+_TOO_DEEP = re.compile(
+    r"""(?:^[ \t]*\[{0,2}|[{,])[ \t]*(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){%d}""" % DEEPEST,
+    re.MULTILINE,
+)
+LONGEST_NAME = 60
+"""Letters of an unknown key that are shown and looked up."""
 MOST_TABLES = 200
 """Tables in one list, such as lines of a survey."""
 
@@ -165,6 +175,11 @@ def _locate(path_or_name: str | Path) -> tuple[Path, str]:
 
 
 def _parse(text: str, found: Findings) -> dict[str, Any]:
+    deep = _TOO_DEEP.search(text)
+    if deep is not None:
+        number = text.count("\n", 0, deep.end()) + 1
+        found.fault(f"line {number}", None, f"a key of at most {DEEPEST} parts with dots between")
+        raise ScenarioError(found.faults)
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -234,11 +249,16 @@ def _walk_list(raw: Any, tree: dict[str, Any], label: str, found: Findings) -> l
 
 def _unknown(name: str, raw: Any, tree: dict[str, Any], prefix: str, found: Findings) -> None:
     """Refuse an unknown key and name the nearest known one."""
-    near = [prefix + n for n in difflib.get_close_matches(name, tree, n=1, cutoff=0.55)]
+    if len(found.faults) >= MOST_SHOWN:
+        # It will only be counted; to look for names near thousands of keys takes minutes.
+        found.fault(prefix + name, None, "no such key")
+        return
+    near = [prefix + n for n in difflib.get_close_matches(name[:LONGEST_NAME], tree, n=1, cutoff=0.55)]
     if not near:
         ends = {row.name.rsplit(".", 1)[-1]: row.name for row in KEYS}
-        close = difflib.get_close_matches(name, ends, n=1, cutoff=0.7)
+        close = difflib.get_close_matches(name[:LONGEST_NAME], ends, n=1, cutoff=0.7)
         near = [ends[c] for c in close]
     hint = f'no such key; the nearest is "{near[0]}"' if near else "no such key"
     inside = f"[{prefix.rstrip('.')}]" if prefix else "the file"
-    found.faults.append(Fault(found.file, prefix + name, "", f"{hint}; {inside} may hold {', '.join(tree)}"))
+    shown = name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
+    found.fault(prefix + shown, None, f"{hint}; {inside} may hold {', '.join(tree)}")
