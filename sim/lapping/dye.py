@@ -41,7 +41,13 @@ RENEW_BELOW = 0.5
 
 
 def follow(
-    start: Array, looks: Array, area: Array, roughness_before: float, roughness: float
+    start: Array,
+    looks: Array,
+    area: Array,
+    roughness_before: float,
+    roughness: float,
+    *,
+    renews: NDArray[np.bool_] | None = None,
 ) -> tuple[Array, Array]:
     """The dye at every look of one face that is dyed at the start and again when half of it is gone.
 
@@ -51,6 +57,7 @@ def follow(
     looks : the face at every look (looks, n) [m]
     area : of each point (n,) [m²]
     roughness_before, roughness : Ra of the face when dyed first, and later [m]
+    renews : at which looks (looks,) dye may be put on again; None: at all of them
 
     Returns
     -------
@@ -66,6 +73,6 @@ def follow(
     for i, face in enumerate(looks):
         gone_maps[i] = gone(dyed - face, ra)
         left[i] = share_left(gone_maps[i].astype(float), area)
-        if left[i] < RENEW_BELOW:
+        if left[i] < RENEW_BELOW and (renews is None or renews[i]):
             dyed, ra = face, roughness
     return gone_maps, left

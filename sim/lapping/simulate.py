@@ -26,7 +26,8 @@ from handlap.sim.lapping.lap import (
     stage_layout,
     tipping_words,
 )
-from handlap.sim.lapping.resolution import choose_resolution, grid_error
+from handlap.sim.lapping.poses import Layout
+from handlap.sim.lapping.resolution import Resolution, choose_resolution, grid_error
 from handlap.sim.lapping.rhythm import check_interval, stage_of
 from handlap.sim.materials.grits import Grit
 
@@ -79,6 +80,64 @@ def paper_named(scenario: Scenario, name: str | None) -> Grit:
     raise InputError(f"--paper {name}: the scenario has {', '.join(g.name for g in grits)}")
 
 
+@dataclass(frozen=True)
+class ReadyLap:
+    """A lap with nothing uncertain, ready to be followed: all that :func:`simulate` fixes beforehand.
+
+    Attributes
+    ----------
+    bench, gauged : part, plate and paper on the grid, and what takes the figures there
+    face : the face lapped; ``before`` are its heights (n,) at the grid's points [m]
+    conditions, stage : every figure at its middle value; strokes, turns, brushing and looks
+    tolerance : step error asked [m]
+    resolution, layout : how finely it is computed, and the rows that follow from it
+    seed : of face and rows
+    """
+
+    bench: Bench
+    gauged: Gauge
+    face: TypicalFace
+    before: Array
+    conditions: Conditions
+    stage: Stage
+    tolerance: float
+    resolution: Resolution
+    layout: Layout
+    seed: int
+
+
+def ready_lap(
+    scenario: Scenario,
+    *,
+    strokes: int | None = None,
+    paper: str | None = None,
+    seed: int = 0,
+    tolerance: float = TOLERANCE,
+    progress: Callable[[float, str], None] | None = None,
+) -> ReadyLap:
+    """Set up one lap of the typical face; parameters and errors as in :func:`simulate`."""
+    count = strokes if strokes is not None else scenario.exact.strokes
+    if count is None:
+        raise InputError("--strokes is missing: say how many strokes to simulate")
+    if not 1 <= count <= MOST_STROKES:
+        raise InputError(f"--strokes {count}: allowed is 1 to {MOST_STROKES}")
+    tell = progress or (lambda done, what: None)
+    refuse_proud(scenario.part)
+    grit = paper_named(scenario, paper)
+    conditions = conditions_at(scenario, np.zeros(len(SCORES)))
+    stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count))
+    tell(0.0, "taking in the face")
+    lines, follow = gauge.lines_to_follow(scenario.part.outline)
+    bench = set_up(scenario, cells=CELLS, follow=follow)
+    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
+    face = typical_face(scenario, bench.grid.points, seed=seed)
+    tell(0.3, "measuring the error of the steps")
+    before = face.heights_at(bench.grid.points)
+    resolution = choose_resolution(bench, before, conditions, stage, tolerance=tolerance, seed=seed)
+    layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
+    return ReadyLap(bench, gauged, face, before, conditions, stage, tolerance, resolution, layout, seed)
+
+
 def simulate(
     scenario: Scenario,
     *,
@@ -101,46 +160,15 @@ def simulate(
     InputError : for strokes out of range, a paper that is not there, hands that lift the part
     TippingError : if the press lies off the face
     """
-    count = strokes if strokes is not None else scenario.exact.strokes
-    if count is None:
-        raise InputError("--strokes is missing: say how many strokes to simulate")
-    if not 1 <= count <= MOST_STROKES:
-        raise InputError(f"--strokes {count}: allowed is 1 to {MOST_STROKES}")
     tell = progress or (lambda done, what: None)
-    refuse_proud(scenario.part)
-    grit = paper_named(scenario, paper)
-    conditions = conditions_at(scenario, np.zeros(len(SCORES)))
-    stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count))
-    tell(0.0, "taking in the face")
-    lines, follow = gauge.lines_to_follow(scenario.part.outline)
-    bench = set_up(scenario, cells=CELLS, follow=follow)
-    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
-    face = typical_face(scenario, bench.grid.points, seed=seed)
-    tell(0.3, "measuring the error of the steps")
-    before = face.heights_at(bench.grid.points)
-    resolution = choose_resolution(bench, before, conditions, stage, tolerance=tolerance, seed=seed)
-    tell(0.8, "lapping")
-    layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
-    run = run_stage(bench, before, conditions, stage, layout)
-    refuse_tipping(run, conditions)
-    errors = Errors(
-        tolerance=tolerance,
-        step=resolution.error,
-        grid=grid_error(
-            bench,
-            gauged,
-            face.heights_at,
-            conditions,
-            stage,
-            quad_strokes=resolution.quad_strokes,
-            seed=seed,
-            lapped=run.heights[-1],
-        ),
-        cells=bench.grid.n_cells,
-        rows=layout.x.size,
+    ready = ready_lap(
+        scenario, strokes=strokes, paper=paper, seed=seed, tolerance=tolerance, progress=progress
     )
+    tell(0.8, "lapping")
+    run = run_stage(ready.bench, ready.before, ready.conditions, ready.stage, ready.layout)
+    found = lap_result(ready, run)
     tell(1.0, "done")
-    return _result(bench, gauged, before, face.note, conditions, stage, run, errors)
+    return found
 
 
 def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
@@ -154,24 +182,39 @@ def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
         raise TippingError(tipping_words(conditions, run.tipped))
 
 
-def _result(
-    bench: Bench,
-    gauged: Gauge,
-    before: Array,
-    note: str,
-    conditions: Conditions,
-    stage: Stage,
-    run: LapRun,
-    errors: Errors,
-) -> LapResult:
-    scenario, grid = bench.scenario, bench.grid
+def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
+    """What a lap came to, from the faces at the looks of its stage.
+
+    Raises
+    ------
+    TippingError : if the press lies off the face
+    """
+    conditions, stage, before = ready.conditions, ready.stage, ready.before
+    refuse_tipping(run, conditions)
+    errors = Errors(
+        tolerance=ready.tolerance,
+        step=ready.resolution.error,
+        grid=grid_error(
+            ready.bench,
+            ready.gauged,
+            ready.face.heights_at,
+            conditions,
+            stage,
+            quad_strokes=ready.resolution.quad_strokes,
+            seed=ready.seed,
+            lapped=run.heights[-1],
+        ),
+        cells=ready.bench.grid.n_cells,
+        rows=ready.layout.x.size,
+    )
+    scenario, grid = ready.bench.scenario, ready.bench.grid
     density, area = scenario.part.metal.density, scenario.part.outline.area
-    figures = gauge.figures(gauged, before, run.heights)
+    figures = gauge.figures(ready.gauged, before, run.heights)
     cells = slice(0, grid.n_cells)
     ra = stage.grit.roughness_median(scenario.part.metal)
     gone, dye_left = dye.follow(before[cells], run.heights[:, cells], grid.area[cells], ra, ra)
     pace = scenario.hands.strokes_per_minute.value
-    notes = [note]
+    notes = [ready.face.note]
     if run.clipped > 0.0:
         notes.append(
             f"in {100 * run.clipped:.1f} % of the work the hands would have tipped the part; "
@@ -186,8 +229,8 @@ def _result(
         scenario=scenario,
         paper=stage.grit.name,
         strokes=np.array(run.strokes),
-        before_flatness=float(gauge.flatness(gauged, before)[0]),
-        before_straightedge=float(gauge.straightedge(gauged, before)[0]),
+        before_flatness=float(gauge.flatness(ready.gauged, before)[0]),
+        before_straightedge=float(gauge.straightedge(ready.gauged, before)[0]),
         figures=figures,
         mass=density * area * figures.mean_depth,
         dye_left=dye_left,

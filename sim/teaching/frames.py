@@ -1,0 +1,391 @@
+"""One lap of the typical face in steps to look at: faces, pressure and dye after so many strokes.
+
+The lap is that of :func:`handlap.sim.lapping.simulate.simulate`, row for row: only more of its faces
+are kept, so that its figures come out the same to the last bit.  A frame between two groups of rows
+is interpolated between them in proportion to the strokes; the lap itself never is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.proud import refuse_proud
+from handlap.sim.job.results import Figures, LapResult
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.ways import Way, apply_way, distinct
+from handlap.sim.lapping import dye, gauge, kernels
+from handlap.sim.lapping.ensemble import SCORES, conditions_at
+from handlap.sim.lapping.lap import Bench, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
+from handlap.sim.lapping.resolution import first_quad
+from handlap.sim.lapping.rhythm import SETTLED, check_interval, depth_per_stroke, stage_of
+from handlap.sim.lapping.simulate import (
+    ReadyLap,
+    lap_result,
+    paper_named,
+    ready_lap,
+    refuse_tipping,
+    typical_face,
+)
+from handlap.sim.planning.course import STOP_AT, find_stops, measure
+from handlap.sim.planning.work import CLEAR_SHARE, SPARE
+
+FRAMES = 60
+FEWEST_FRAMES, MOST_FRAMES = 4, 200
+MOST_WAYS = 2
+AS_IT_STANDS = Way("as it stands")
+
+STEPS_SHOWN = 8
+"""Groups of rows over which the pressure of a moment is taken: hands wander from one to the next,
+and a single one would show where they happened to be."""
+SLIGHT = 1e-5
+"""Bedding lengths of metal that are taken off to weigh the pressure: so little that no spot gives way."""
+TRIAL_CELLS = 1500
+MOST_TRIAL_STROKES = 6_000
+FEWEST_LOOKS = 4
+"""Looks that a course chosen here has at least, however soon the limit is met."""
+
+
+@dataclass(frozen=True)
+class Frames:
+    """A lap at rising numbers of strokes, the first of them 0.
+
+    Attributes
+    ----------
+    strokes : strokes done (frames,) [-]
+    heights : face (frames, n) [m]
+    pressure : of the paper on each cell, mean of push and pull about that moment (frames, cells) [Pa]
+    dye_left : where dye is left (frames, cells)
+    dye_share : share of the face on which dye is left (frames,) [-]
+    dyed_again : whether dye is put on again right after this frame (frames,)
+    figures : arrays (frames,)
+    mass : metal off (frames,) [kg]
+    away : where away from the operator points, in the frame of the part (frames,) [rad]
+    """
+
+    strokes: NDArray[np.int64]
+    heights: Array
+    pressure: Array
+    dye_left: NDArray[np.bool_]
+    dye_share: Array
+    dyed_again: NDArray[np.bool_]
+    figures: Figures
+    mass: Array
+    away: Array
+
+
+@dataclass(frozen=True)
+class FollowedWay:
+    """One way of working, followed: its name, the lap as ``simulate`` has it, and its frames."""
+
+    name: str
+    lap: LapResult
+    frames: Frames
+
+
+@dataclass(frozen=True)
+class Followed:
+    """One face followed through one or two ways of working, in step.
+
+    Attributes
+    ----------
+    scenario : the job as it stands
+    strokes : strokes followed [-]
+    chosen : how their number was come by, in words; empty where it was given
+    seed : of face and rows
+    ways : one or two, on the same face and with frames at the same strokes
+    """
+
+    scenario: Scenario
+    strokes: int
+    chosen: str
+    seed: int
+    ways: tuple[FollowedWay, ...]
+
+
+def follow(
+    scenario: Scenario,
+    ways: Sequence[Way] = (),
+    *,
+    strokes: int | None = None,
+    paper: str | None = None,
+    seed: int = 0,
+    frames: int = FRAMES,
+    progress: Callable[[float, str], None] | None = None,
+) -> Followed:
+    """Follow one lap of the typical face, or two ways of working it in step.
+
+    Parameters
+    ----------
+    ways : none: the job as it stands; one: that beside the job as it stands; two: those two
+    strokes : to follow; without them the scenario's own, or as many as the limit takes and some more
+    paper : name of a paper of the scenario; without it the first of each way
+    frames : how many to make, about; those at the looks of ``simulate`` are always among them, if
+        there are not more looks than frames
+
+    Raises
+    ------
+    InputError : for a number of frames or ways out of range, and all that ``simulate`` refuses
+    TippingError : if the press lies off the face
+    """
+    if not FEWEST_FRAMES <= frames <= MOST_FRAMES:
+        raise InputError(f"--frames {frames}: allowed is {FEWEST_FRAMES} to {MOST_FRAMES}")
+    if len(ways) > MOST_WAYS:
+        raise InputError(f"--way is there {len(ways)} times: allowed is once or twice")
+    tell = progress or (lambda done, what: None)
+    named = distinct((AS_IT_STANDS, *ways) if len(ways) < MOST_WAYS else ways)
+    jobs = [apply_way(scenario, way) for way in named]
+    chosen, count = "", strokes if strokes is not None else scenario.exact.strokes
+    if count is None:
+        tell(0.0, "finding how many strokes it takes")
+        needs = [strokes_to_limit(job, paper=paper, seed=seed) for job in jobs]
+        count, chosen = max(needs, key=lambda need: need[0])
+    found = []
+    for i, (way, job) in enumerate(zip(named, jobs, strict=True)):
+        start, part = 0.2 + 0.8 * i / len(jobs), 0.8 / len(jobs)
+
+        def along(done: float, what: str, start: float = start, part: float = part) -> None:
+            tell(start + part * done, what)
+
+        ready = ready_lap(job, strokes=count, paper=paper, seed=seed, progress=along)
+        along(0.8, "lapping")
+        lap, made = follow_lap(ready, frames)
+        found.append(FollowedWay(way.name, lap, made))
+    tell(1.0, "done")
+    return Followed(scenario, count, chosen, seed, tuple(found))
+
+
+def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int = 0) -> tuple[int, str]:
+    """How many strokes the typical face takes to its limit, and a third more to see what follows.
+
+    A coarse lap stops where a plan does: at a look that shows nine tenths of the limit, or at the
+    best look there is.
+
+    Returns
+    -------
+    strokes [-], and in words how they were chosen
+    """
+    part = scenario.part
+    refuse_proud(part)
+    grit, conditions = paper_named(scenario, paper), conditions_at(scenario, np.zeros(len(SCORES)))
+    lines, follow = gauge.lines_to_follow(part.outline)
+    bench = set_up(scenario, cells=TRIAL_CELLS, follow=follow)
+    gauged = gauge.make_gauge(part.outline, bench.grid, lines)
+    before = typical_face(scenario, bench.grid.points, seed=seed).heights_at(bench.grid.points)
+    need = CLEAR_SHARE * float(gauge.flatness(gauged, before)[0])
+    fresh = depth_per_stroke(scenario, conditions, grit)
+    horizon = int(np.clip(need / (SETTLED * fresh), 1, MOST_TRIAL_STROKES))
+    while True:
+        every = check_interval(scenario, horizon)
+        horizon = every * max(FEWEST_LOOKS, -(-horizon // every))
+        stage = stage_of(scenario, conditions, grit, horizon, every)
+        layout = stage_layout(bench, stage, quad_strokes=first_quad(bench, conditions, stage), seed=seed)
+        run = run_stage(bench, before, conditions, stage, layout)
+        refuse_tipping(run, conditions)
+        measured = measure(gauge.figures(gauged, before, run.heights), part.limit_by)
+        stop = find_stops(measured[None, :], STOP_AT * part.limit)
+        if stop.reached[0] or stop.at_best[0] or horizon >= MOST_TRIAL_STROKES:
+            break
+        horizon = min(2 * horizon, MOST_TRIAL_STROKES)
+    at = int(run.strokes[stop.look[0]])
+    if not (stop.reached[0] or stop.at_best[0]):
+        return at, f"after {at} the typical face still is not at its limit, and still gets better"
+    why = "its limit with a tenth to spare" if stop.reached[0] else "the best it gets on this paper"
+    count = every * max(FEWEST_LOOKS, int(np.ceil(SPARE * at / every)))
+    return count, f"some {at} take the typical face to {why}; the rest shows what follows"
+
+
+def follow_lap(ready: ReadyLap, frames: int) -> tuple[LapResult, Frames]:
+    """Work a lap and keep frames of it; the result is that of ``simulate``."""
+    stage, layout = ready.stage, ready.layout
+    wanted = frame_strokes(stage, frames)
+    ends = layout.ends[ROWS_PER_QUAD - 1 :: ROWS_PER_QUAD]
+    shown = _between(ends, np.union1d(wanted[1:], stage.snapshots))
+    keeps = np.union1d(shown.before[shown.before >= 0], shown.after)
+    run = run_stage(ready.bench, ready.before, ready.conditions, stage, _with_snapshots(layout, keeps))
+    faces = shown.mix(ready.before, run.heights, keeps)
+    at_looks = np.isin(shown.strokes, stage.snapshots)
+    lap = lap_result(
+        ready,
+        replace(run, heights=faces[at_looks], strokes=tuple(int(s) for s in shown.strokes[at_looks])),
+    )
+    return lap, _with_figures_of(lap, _frames(ready, wanted, shown.strokes, faces, at_looks))
+
+
+def frame_strokes(stage: Stage, frames: int) -> NDArray[np.int64]:
+    """Strokes at which some ``frames`` frames are shown, 0 and the last included.
+
+    All looks of the stage are among them and those between are spread evenly; where there are more
+    looks than frames, as many of these as fit.
+    """
+    looks = np.array([0, *stage.snapshots])
+    gaps = frames - 1
+    if looks.size - 1 > gaps:
+        return np.unique(looks[np.round(np.linspace(0, looks.size - 1, frames)).astype(int)])
+    between = max(1, round(gaps / (looks.size - 1)))
+    steps = [np.round(np.linspace(a, b, between + 1)).astype(int) for a, b in pairwise(looks)]
+    return np.unique(np.concatenate(steps))
+
+
+@dataclass(frozen=True)
+class _Between:
+    """Where strokes lie between the ends of groups of rows; ``before`` is −1 at the very start."""
+
+    strokes: NDArray[np.int64]
+    before: NDArray[np.int64]
+    after: NDArray[np.int64]
+    share: Array
+
+    def mix(self, start: Array, kept: Array, keeps: NDArray[np.int64]) -> Array:
+        """Faces (strokes, n) from those kept at groups ``keeps``; exact where a group ends there."""
+        faces = np.empty((self.strokes.size, start.size))
+        for i, (a, b, share) in enumerate(zip(self.before, self.after, self.share, strict=True)):
+            after = kept[np.searchsorted(keeps, b)]
+            if share == 1.0:
+                faces[i] = after
+            else:
+                earlier = start if a < 0 else kept[np.searchsorted(keeps, a)]
+                faces[i] = earlier + share * (after - earlier)
+        return faces
+
+
+def _between(ends: Array, strokes: NDArray[np.int64]) -> _Between:
+    after = np.minimum(np.searchsorted(ends, strokes - 1e-6), ends.size - 1)
+    begins = np.concatenate([[0.0], ends])[after]
+    share = np.clip((strokes - begins) / (ends[after] - begins), 0.0, 1.0)
+    share[np.abs(ends[after] - strokes) < 1e-6] = 1.0
+    return _Between(strokes, after - 1, after, share)
+
+
+def _with_snapshots(layout: Layout, quads: NDArray[np.int64]) -> Layout:
+    """The same rows, with the face kept after each of these groups of rows instead."""
+    events = layout.events & ~kernels.EVENT_SNAPSHOT
+    last = ROWS_PER_QUAD * quads + ROWS_PER_QUAD - 1
+    events[last] |= kernels.EVENT_SNAPSHOT
+    return replace(layout, events=events, snapshot_strokes=tuple(round(float(s)) for s in layout.ends[last]))
+
+
+def _with_figures_of(lap: LapResult, frames: Frames) -> Frames:
+    """The frames with the figures of the lap where it was looked at: the same but for rounding errors
+    in the sixteenth digit, which depend on how many faces are measured at once."""
+    at, look = np.isin(frames.strokes, lap.strokes), np.isin(lap.strokes, frames.strokes)
+    names = Figures.__dataclass_fields__
+    columns = {name: getattr(frames.figures, name).copy() for name in names}
+    for name in names:
+        columns[name][at] = getattr(lap.figures, name)[look]
+    mass = frames.mass.copy()
+    mass[at] = lap.mass[look]
+    return replace(frames, figures=Figures(**columns), mass=mass)
+
+
+def _frames(
+    ready: ReadyLap,
+    wanted: NDArray[np.int64],
+    strokes: NDArray[np.int64],
+    faces: Array,
+    at_looks: NDArray[np.bool_],
+) -> Frames:
+    """Frames at ``wanted`` strokes, from faces (strokes, n) at all strokes that were kept."""
+    bench, grid = ready.bench, ready.bench.grid
+    part, cells = bench.scenario.part, slice(0, grid.n_cells)
+    ra = ready.stage.grit.roughness_median(part.metal)
+    gone, share = dye.follow(ready.before[cells], faces[:, cells], grid.area[cells], ra, ra, renews=at_looks)
+    pick = np.flatnonzero(np.isin(strokes, wanted))
+    heights = np.vstack([ready.before, faces[pick]])
+    figures = gauge.figures(ready.gauged, ready.before, heights)
+    pressure, away = zip(
+        *(pressure_at(ready, face, int(s)) for face, s in zip(heights, wanted, strict=True)), strict=True
+    )
+    return Frames(
+        strokes=wanted,
+        heights=heights,
+        pressure=np.array(pressure),
+        dye_left=np.vstack([np.ones((1, grid.n_cells), dtype=bool), np.logical_not(gone[pick])]),
+        dye_share=np.concatenate([[1.0], share[pick]]),
+        dyed_again=np.concatenate([[False], (at_looks & (share < dye.RENEW_BELOW))[pick]]),
+        figures=figures,
+        mass=part.metal.density * part.outline.area * figures.mean_depth,
+        away=np.array(away),
+    )
+
+
+def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, float]:
+    """Pressure of the paper on each cell about a moment of the lap, and which way the hands work.
+
+    The poses about that moment, all with the part turned one way, are solved anew on the face as it
+    is, each for a slide so short that no spot gives way; what would come off is then in proportion
+    to the pressure.
+
+    Parameters
+    ----------
+    heights : the face then (n,) [m]
+    strokes : strokes done [-]
+
+    Returns
+    -------
+    pressure (cells,) [Pa], and where away from the operator points in the frame of the part [rad]
+    """
+    bench, conditions, layout = ready.bench, ready.conditions, ready.layout
+    rows = _rows_about(layout, strokes)
+    load = _load(bench, conditions.grip.press)
+    area = bench.scenario.part.outline.area
+    rate = conditions.rate * ready.stage.grit.rate_factor()
+    slide = SLIGHT * conditions.bedding_of(ready.stage.grit) * area / (rate * load)
+    events = np.zeros(rows.size, dtype=np.int64)
+    events[-1] = kernels.EVENT_SNAPSHOT
+    taken = {
+        name: getattr(layout, name)[rows]
+        for name in (
+            "x",
+            "y",
+            "turn",
+            "facing",
+            "heading",
+            "lean",
+            "progress",
+            "z_along",
+            "z_across",
+            "kinds",
+        )
+    }
+    moment = replace(
+        layout,
+        **taken,
+        spin=np.zeros(rows.size),
+        slide=np.full(rows.size, slide),
+        events=events,
+        ends=layout.ends[rows],
+        snapshot_strokes=(strokes,),
+    )
+    # A fresh paper: what it still cuts does not change how hard it presses.
+    fresh = replace(bench, scenario=replace(bench.scenario, wear=replace(bench.scenario.wear, ages=False)))
+    after = run_stage(fresh, heights, conditions, ready.stage, moment).heights[-1]
+    cells = slice(0, bench.grid.n_cells)
+    pressure = (heights - after)[cells] / (rows.size * rate * slide * bench.scale[cells])
+    away = layout.facing[rows]
+    return np.maximum(pressure, 0.0), float(np.arctan2(np.mean(np.sin(away)), np.mean(np.cos(away))))
+
+
+def _load(bench: Bench, press: float) -> float:
+    """About what the paper carries [N]."""
+    return bench.scenario.exact.load or press + bench.scenario.part.weight
+
+
+def _rows_about(layout: Layout, strokes: int) -> NDArray[np.int64]:
+    """Rows about a moment, as many groups as :data:`STEPS_SHOWN` at most, all with the part turned alike.
+
+    The group that ends with or holds the stroke comes first, then those before it, then those after.
+    """
+    ends = layout.ends[ROWS_PER_QUAD - 1 :: ROWS_PER_QUAD]
+    now = min(int(np.searchsorted(ends, strokes - 1e-6)), ends.size - 1)
+    kinds = layout.kinds[::ROWS_PER_QUAD]
+    alike = np.flatnonzero(kinds == kinds[now])
+    nearest = alike[np.argsort(np.abs(alike - now), kind="stable")][:STEPS_SHOWN]
+    return (ROWS_PER_QUAD * np.sort(nearest)[:, None] + np.arange(ROWS_PER_QUAD)).ravel()
