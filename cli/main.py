@@ -30,6 +30,7 @@ class Entry(NamedTuple):
 
 BEFORE = "Before the bench"
 BENCH = "At the bench"
+LEARN = "To learn"
 HELPERS = "Helpers"
 
 COMMANDS: tuple[Entry, ...] = (
@@ -46,6 +47,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),
     Entry(BENCH, "replan", "Learn from the log, plan the rest, and say stop when it is time."),
     Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),
+    Entry(LEARN, "lesson", "Predict what the hands do to the metal, then see it worked."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
     Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
     Entry(HELPERS, "validity", "What the program has been held against, and what against nothing."),

@@ -18,15 +18,18 @@ MOST_ROWS = 16
 SIDE = "  far   "
 
 
-def face_drawing(grid: Grid, heights: Array, width: int) -> Drawing:
-    """Draw heights (n,) [m] in at most ``width`` columns; openings stay empty."""
+def face_drawing(grid: Grid, heights: Array, width: int, scale: tuple[float, float] | None = None) -> Drawing:
+    """Draw heights (n,) [m] in at most ``width`` columns; openings stay empty.
+
+    ``scale``: lowest and highest height of the blocks, where several faces share one [m].
+    """
     import numpy as np
 
     cells = slice(0, grid.n_cells)
     long, wide = np.ptp(grid.u_edges), np.ptp(grid.v_edges)
     columns = int(min(width - len(SIDE), MOST_ROWS * TALL * long / wide))
     rows = int(max(2, round(columns * wide / long / TALL)))
-    low, high = float(heights[cells].min()), float(heights[cells].max())
+    low, high = scale or (float(heights[cells].min()), float(heights[cells].max()))
     at_u = np.minimum((columns * (grid.u[cells] - grid.u_edges[0]) / long).astype(int), columns - 1)
     at_v = np.minimum((rows * (grid.v[cells] - grid.v_edges[0]) / wide).astype(int), rows - 1)
     area, moment = np.zeros((rows, columns)), np.zeros((rows, columns))
@@ -50,4 +53,4 @@ def face_drawing(grid: Grid, heights: Array, width: int) -> Drawing:
 def _block(height: float, low: float, high: float) -> str:
     if high <= low:
         return BLOCKS[0]
-    return BLOCKS[min(len(BLOCKS) - 1, int(len(BLOCKS) * (height - low) / (high - low)))]
+    return BLOCKS[max(0, min(len(BLOCKS) - 1, int(len(BLOCKS) * (height - low) / (high - low))))]

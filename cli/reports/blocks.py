@@ -95,6 +95,7 @@ class Report:
         "replan",
         "record",
         "validity",
+        "lesson",
     ]
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]

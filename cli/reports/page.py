@@ -78,7 +78,7 @@ def render_page(report: Report, pictures: Mapping[str, bytes]) -> str:
     """The report as one HTML file; ``pictures`` are PNG by name."""
     title = f"{report.answer}: {report.subject}"
     lead = "".join(f"<li>{escape(item)}</li>" for item in report.lead)
-    body = "\n".join(_section(section, pictures) for section in report.sections)
+    body = "\n".join(section_html(section, pictures) for section in report.sections)
     return (
         "<!doctype html>\n"
         '<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
@@ -93,7 +93,8 @@ def render_page(report: Report, pictures: Mapping[str, bytes]) -> str:
     )
 
 
-def _section(section: Section, pictures: Mapping[str, bytes]) -> str:
+def section_html(section: Section, pictures: Mapping[str, bytes]) -> str:
+    """A section as HTML; ``pictures`` are PNG by name."""
     blocks = "\n".join(filter(None, (_block(block, pictures) for block in section.blocks)))
     kind = ' class="aside"' if section.aside else ""
     return f"<section{kind}>\n<h2>{escape(section.title)}</h2>\n{blocks}\n</section>"

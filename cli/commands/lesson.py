@@ -1,0 +1,339 @@
+"""``handlap lesson``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from handlap.cli.options import check_places, members_option, output_options, seed_option
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from handlap.cli.asking.lesson_sitting import Sitting
+    from handlap.sim.teaching.lesson import Lesson, LessonResult
+
+    Work = Callable[[Lesson], LessonResult]
+
+
+@click.command()
+@click.argument("names", nargs=-1, metavar="[NAME]...")
+@click.option("--all", "every", is_flag=True, help="All built-in lessons, one after the other.")
+@click.option(
+    "--predict",
+    "predictions",
+    multiple=True,
+    metavar="LETTER",
+    help='Your prediction, instead of being asked; "?" for none. Once for each lesson, in order.',
+)
+@click.option("--tell", is_flag=True, help="Ask nothing, give no marks: question and answer at once.")
+@click.option(
+    "--print",
+    "handout",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Ask nothing; write a handout (PDF): questions first, answers on pages of their own.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Size of the paper of the handout.",
+)
+@members_option(24, 8, 256)
+@seed_option
+@output_options
+def lesson(
+    names: tuple[str, ...],
+    every: bool,
+    predictions: tuple[str, ...],
+    tell: bool,
+    handout: Path | None,
+    paper: str,
+    members: int,
+    seed: int,
+    out: Path | None,
+    as_json: bool,
+    json_file: Path | None,
+) -> None:
+    """Lessons: predict what the hands do to the metal, then see it worked.
+
+    Without a NAME the lessons are listed. With one (or several, or --all) each tells of a job
+    and asks what will come of it. Answer with a letter; then the job is worked in simulation,
+    and the outcome, not a stored text, says which prediction held, by how much, and why. A
+    right prediction is one mark; "do not know" costs nothing.
+
+    NAME may also be a TOML file with a lesson of your own. The answers may come from a pipe,
+    one a line.
+    """
+    if not names and not every:
+        _list(as_json, asked_for=handout is not None or bool(predictions) or tell or out is not None)
+        return
+    lessons = _loaded(names, every)
+    given = _given(lessons, predictions, silent=tell or handout is not None)
+    if handout is not None and handout.suffix.lower() != ".pdf":
+        raise click.UsageError(f"--print writes a PDF: name a file that ends in .pdf, not {handout.name}")
+    check_places(out, json_file, handout)
+    from handlap.cli.asking.lesson_sitting import Sitting
+
+    sitting = Sitting(len(lessons))
+
+    def work(one: Lesson) -> LessonResult:
+        from handlap.cli.progress import Progress
+        from handlap.sim.teaching.lesson_work import work_lesson
+
+        with Progress() as progress:
+            return work_lesson(one, members=members, seed=seed, progress=progress)
+
+    if handout is not None:
+        _print(sitting, lessons, work, handout, paper, out, as_json)
+    else:
+        _sit(sitting, lessons, given, work, out, as_json, tell=tell)
+    _finish(sitting, members, seed, as_json, json_file, marked=not tell and handout is None)
+
+
+# ---- before the first question
+
+
+def _list(as_json: bool, *, asked_for: bool) -> None:
+    import sys
+
+    from handlap.cli.reports.text import wrapped
+    from handlap.cli.screen import Screen, emit
+    from handlap.sim.teaching.lesson_file import lesson_names
+
+    names = lesson_names()
+    if asked_for:
+        known = ", ".join(name for name, _ in names)
+        raise click.UsageError(f"name a lesson, or give --all for all of them. Lessons: {known}")
+    if as_json:
+        from handlap.cli.reports.as_json import dumps
+
+        rows = [{"name": name, "title": title} for name, title in names]
+        emit(dumps({"schema": "handlap.lessons/1", "lessons": rows}))
+        return
+    screen = Screen.of(sys.stdout)
+    lines = [screen.strong("Lessons, all with invented data:"), ""]
+    for name, title in names:
+        lines += [f"  {screen.strong(name)}", *wrapped(title, screen.width, "      ")]
+    lines += [
+        "",
+        *wrapped(f"To open one: handlap lesson {names[0][0] if names else 'FILE'}", screen.width),
+        *wrapped("Several names, or --all, make a sitting with marks.", screen.width),
+        *wrapped("For the class: handlap lesson NAME --print FILE.pdf", screen.width),
+    ]
+    emit("\n".join(lines))
+
+
+def _loaded(names: Sequence[str], every: bool) -> list[Lesson]:
+    """The lessons asked for, each once; all faults of all files at once."""
+    from handlap.sim.common.errors import Fault, InputError, ScenarioError
+    from handlap.sim.teaching.lesson_file import lesson_names, load_lesson
+
+    asked = dict.fromkeys((*(name for name, _ in lesson_names()), *names) if every else names)
+    faults: list[Fault] = []
+    found: dict[str, tuple[str, Lesson]] = {}
+    for name in asked:
+        try:
+            one = load_lesson(name)
+        except ScenarioError as fault:
+            faults += fault.faults
+            continue
+        if one.name in found:
+            raise InputError(f"{found[one.name][0]} and {name} are both lessons named {one.name}: rename one")
+        found[one.name] = name, one
+    if faults:
+        raise ScenarioError(faults)
+    return [one for _, one in found.values()]
+
+
+def _given(lessons: Sequence[Lesson], predictions: Sequence[str], *, silent: bool) -> list[int | None]:
+    """Predictions given beforehand, for the first lessons."""
+    from handlap.cli.asking.lesson_sitting import choice_of
+    from handlap.sim.common.errors import InputError
+
+    if predictions and silent:
+        raise click.UsageError("--predict does not go with --tell or --print: they ask nothing")
+    if len(predictions) > len(lessons):
+        raise click.UsageError(f"{len(predictions)} predictions for {len(lessons)} lessons: one for each")
+    found, faults = [], []
+    for text, one in zip(predictions, lessons, strict=False):
+        try:
+            found.append(choice_of(text, one))
+        except InputError as fault:
+            faults.append(f"--predict {fault}")
+    if faults:
+        raise InputError("\n".join(faults))
+    return found
+
+
+# ---- the sitting
+
+
+def _sit(
+    sitting: Sitting,
+    lessons: Sequence[Lesson],
+    given: Sequence[int | None],
+    work: Work,
+    out: Path | None,
+    as_json: bool,
+    *,
+    tell: bool,
+) -> None:
+    """One lesson after the other, until the last or until nobody answers any more."""
+    from handlap.cli.asking.questions import Finish, NoMoreInput, say
+    from handlap.cli.screen import emit
+    from handlap.sim.common.errors import InputError
+
+    try:
+        for place, one in enumerate(lessons):
+            if place and not as_json:
+                emit("")
+            _one(sitting, one, place, given, work, out, as_json, tell=tell)
+    except (Finish, NoMoreInput):
+        sitting.ended_early = True
+        left = len(lessons) - len(sitting.done)
+        say(f"The sitting ends here, with {left} of {len(lessons)} lessons not answered.")
+    except (KeyboardInterrupt, InputError):
+        if sitting.done:
+            sitting.ended_early = True
+            say("")
+            say(sitting.words())
+        raise
+
+
+def _one(
+    sitting: Sitting,
+    one: Lesson,
+    place: int,
+    given: Sequence[int | None],
+    work: Work,
+    out: Path | None,
+    as_json: bool,
+    *,
+    tell: bool,
+) -> None:
+    """One lesson: the question, the prediction, the work, the answer."""
+    import sys
+
+    from handlap.cli.asking.lesson_sitting import ask_prediction
+    from handlap.cli.asking.questions import say, show
+    from handlap.cli.reports.lesson_report import question_lines, reveal_report
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit
+
+    predicted: int | None = None
+    counted = f"Lesson {place + 1} of {sitting.asked}: " if sitting.asked > 1 else ""
+    # A story that has figures in it has to be worked before it can be told.
+    result = work(one) if tell or "{" in one.story else None
+    story = one.story if result is None else result.story
+    if not tell:
+        show(question_lines(one, story, Screen.of(sys.stderr), counted))
+        predicted = ask_prediction(one) if place >= len(given) else given[place]
+        say("")
+    result = work(one) if result is None else result
+    sitting.done.append((result, predicted))
+    if not as_json:
+        screen = Screen.of(sys.stdout)
+        if tell:
+            emit("\n".join([*question_lines(one, story, screen, counted), ""]))
+        emit(render(reveal_report(result, predicted, screen.width), screen))
+    if out is not None:
+        _write_page(result, out)
+    if not tell and sitting.asked > 1 and len(sitting.done) < sitting.asked:
+        emit(f"\n{sitting.words()}", error=as_json)
+
+
+def _finish(
+    sitting: Sitting, members: int, seed: int, as_json: bool, json_file: Path | None, *, marked: bool
+) -> None:
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.as_json import dumps
+    from handlap.cli.screen import emit, note
+
+    whole = _json(sitting, members, seed)
+    if json_file is not None:
+        write_whole(json_file, dumps(whole) + "\n")
+    if as_json:
+        emit(dumps(whole))
+    elif marked and (sitting.asked > 1 or sitting.ended_early):
+        emit("")
+        emit(sitting.words())
+    if json_file is not None:
+        note(f"JSON written to {json_file}")
+
+
+def _json(sitting: Sitting, members: int, seed: int) -> dict[str, Any]:
+    from handlap.cli.reports.lesson_report import lesson_json
+
+    marks = sitting.marks
+    return {
+        "schema": "handlap.lesson/1",
+        "members": members,
+        "seed": seed,
+        "asked": sitting.asked,
+        "ended_early": sitting.ended_early,
+        "marks": {"right": marks.count(1), "wrong": marks.count(0), "without": marks.count(None)},
+        "lessons": [lesson_json(result, predicted) for result, predicted in sitting.done],
+    }
+
+
+# ---- files
+
+
+def _write_page(result: LessonResult, out: Path) -> None:
+    from handlap.cli.drawing.lesson_pictures import lesson_pictures
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.quantity import counted
+    from handlap.cli.screen import note
+    from handlap.cli.sheets.sheet_lesson_page import lesson_page
+
+    name, pictures = result.lesson.name, lesson_pictures(result)
+    for picture, data in pictures.items():
+        write_whole(out / f"lesson-{name}-{picture}", data)
+    write_whole(out / f"lesson-{name}.html", lesson_page(result, pictures))
+    note(f"{counted(len(pictures), 'picture')} and the page lesson-{name}.html written to {out}")
+
+
+def _print(
+    sitting: Sitting,
+    lessons: Sequence[Lesson],
+    work: Work,
+    handout: Path,
+    paper: str,
+    out: Path | None,
+    as_json: bool,
+) -> None:
+    import sys
+
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.text import wrapped
+    from handlap.cli.screen import Screen, emit
+    from handlap.cli.sheets.sheet_lesson_pdf import lesson_handout
+
+    for one in lessons:
+        sitting.done.append((work(one), None))
+    results = [result for result, _ in sitting.done]
+    made = lesson_handout(results, paper)
+    write_whole(handout, made.pdf)
+    for result in results if out is not None else ():
+        assert out is not None
+        _write_page(result, out)
+    if not as_json:
+        first, last = made.questions, made.pages
+        emit(
+            "\n".join(
+                wrapped(
+                    f"Written: {handout}, {last} pages of {paper}. Questions: {_pages(1, first)}; answers: "
+                    f"{_pages(first + 1, last)}. Print those two apart, or one-sided.",
+                    Screen.of(sys.stdout).width,
+                )
+            )
+        )
+
+
+def _pages(first: int, last: int) -> str:
+    return f"page {first}" if first == last else f"pages {first} to {last}"

@@ -1,0 +1,295 @@
+"""The pictures of a lesson's answer, as PNG: each case in one look, each quantity on one scale.
+
+Cases differ in the style of their line and in their mark as well as in colour, so that a grey
+print tells them apart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any, NamedTuple
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
+
+from handlap.cli.drawing import colours
+from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
+from handlap.cli.drawing.pictures import LEAST_SCALE, MICRON, STYLE, finish_bar, levelled, png
+from handlap.cli.reports.lesson_words import FigureWords, figure_words, has_course, same_start
+from handlap.cli.reports.quantity import number, share
+from handlap.sim.common.grid import Grid
+from handlap.sim.common.outline import Array, Outline
+from handlap.sim.teaching.lesson import CaseResult, LessonResult
+
+MARGIN = 1.015
+"""How far beyond the face a map reaches, as for maps of one face."""
+
+
+class Look(NamedTuple):
+    """How one case is drawn wherever it is drawn."""
+
+    colour: str
+    line: Any
+    mark: str
+
+
+LOOKS = (
+    Look("#1f4e79", "solid", "o"),
+    Look("#c46a00", (0, (6, 2)), "s"),
+    Look("#5a4fb0", (0, (1, 1.3)), "^"),
+    Look("#22262b", (0, (6, 2, 1, 2)), "D"),
+    Look("#8b9097", (0, (3, 1.5)), "v"),
+    Look("#5b8fb9", (0, (6, 1, 1, 1, 1, 1)), "P"),
+)
+"""In the order of the cases; dark and light alternate, so that they differ in grey as well."""
+
+
+def look_of(place: int) -> Look:
+    """The look of the case at a place."""
+    return LOOKS[place % len(LOOKS)]
+
+
+def lesson_pictures(result: LessonResult) -> dict[str, bytes]:
+    """PNG by name, those that the lesson asks for: curve, before, after, removed, dye."""
+    makers: dict[str, Callable[[LessonResult], Figure]] = {
+        "curve": curve_figure,
+        "before": before_figure,
+        "after": after_figure,
+        "removed": removed_figure,
+        "dye": dye_figure,
+    }
+    with matplotlib.rc_context(STYLE):
+        return {f"{name}.png": png(makers[name](result)) for name in dict.fromkeys(result.lesson.pictures)}
+
+
+def curve_figure(result: LessonResult) -> Figure:
+    """The figure asked about against strokes, a band a case; without a course, its bands side by side."""
+    if not has_course(result):
+        return bands_figure(result)
+    words = figure_words(result.lesson.question.figure)
+    figure = Figure(figsize=(8.4, 4.8), facecolor=colours.GROUND, layout="constrained")
+    axes = figure.subplots()
+    ends = []
+    for place, case in enumerate(result.cases):
+        if case.course is None:
+            continue
+        look, x = look_of(place), np.asarray(case.strokes, dtype=float)
+        low, middle, high = np.percentile(words.factor * case.course, [5.0, 50.0, 95.0], axis=0)
+        axes.fill_between(x, low, high, color=look.colour, alpha=0.13, lw=0)
+        axes.plot(x, low, x, high, color=look.colour, lw=0.6, ls=look.line)
+        axes.plot(
+            x, middle, color=look.colour, lw=2.2, ls=look.line, marker=look.mark, ms=5.5,
+            markevery=max(1, (len(x) - 1) // 6), label=case.case.words,
+        )  # fmt: skip
+        ends.append((float(x[-1]), float(high.max()), float(low.min())))
+    _frame(axes, words, max(high for _, high, _ in ends), min(low for _, _, low in ends))
+    axes.set_xlim(0.0, max(1.0, max(x for x, _, _ in ends)))
+    axes.set_xlabel("strokes, there and back")
+    axes.set_title(f"{words.label[:1].upper()}{words.label[1:]}. Shaded: 90 of 100 trials.")
+    axes.legend(loc="best", framealpha=0.9, edgecolor="none", handlelength=4.0)
+    return figure
+
+
+def _frame(axes: Axes, words: FigureWords, high: float, low: float) -> None:
+    if low >= 0.0:
+        axes.set_ylim(0.0, 1.08 * max(high, LEAST_SCALE))
+    else:
+        axes.axhline(0.0, color=colours.FAINT, lw=0.8)
+    axes.set_ylabel(f"{words.label}, {words.unit}" if words.unit else words.label)
+    axes.grid(color=colours.RULE, lw=0.6)
+    axes.spines[["top", "right"]].set_visible(False)
+
+
+def bands_figure(result: LessonResult) -> Figure:
+    """What the question compares: one band a case, side by side."""
+    question, values = result.lesson.question, result.answer.values
+    words = figure_words(question.figure)
+    ratio = question.ratio_to is not None or question.base is not None
+    factor = 1.0 if ratio else words.factor
+    shown = [(i, case) for i, case in enumerate(result.cases) if case.case.name in values]
+    figure = Figure(figsize=(8.4, 0.75 * len(shown) + 1.5), facecolor=colours.GROUND, layout="constrained")
+    axes = figure.subplots()
+    for row, (place, case) in enumerate(shown):
+        look, band = look_of(place), values[case.case.name].scaled(factor)
+        axes.plot([band.p05, band.p95], [row, row], color=look.colour, lw=2.2, ls=look.line)
+        axes.plot([band.p05, band.p50, band.p95], [row] * 3, "|", color=look.colour, ms=13, mew=1.6)
+        axes.plot(band.p50, row, look.mark, color=look.colour, ms=9)
+    axes.set_yticks(range(len(shown)), [_folded(case.case.words) for _, case in shown])
+    axes.set_ylim(len(shown) - 0.5, -0.5)
+    if all(band.p05 >= 0.0 for band in values.values()):
+        axes.set_xlim(left=0.0)
+    label = ratio_words(result) if ratio else words.label
+    axes.set_xlabel(f"{label}, {words.unit}" if words.unit and not ratio else label)
+    axes.grid(axis="x", color=colours.RULE, lw=0.6)
+    axes.spines[["top", "right", "left"]].set_visible(False)
+    axes.tick_params(axis="y", length=0)
+    axes.set_title("The mark is the middle; the line holds 90 of 100 trials.")
+    return figure
+
+
+def ratio_words(result: LessonResult) -> str:
+    """What is divided by what, in words."""
+    question = result.lesson.question
+    top = figure_words(question.figure).label
+    under = figure_words(question.ratio_to).label if question.ratio_to else ""
+    base = next((c.case.words for c in result.cases if c.case.name == question.base), "")
+    if under and base:
+        return f"{top} over {under} of “{base}”"
+    return f"{top} over {under or 'that'}" + (f" of “{base}”" if base else "")
+
+
+def _folded(text: str, width: int = 30) -> str:
+    import textwrap
+
+    return "\n".join(textwrap.wrap(text, width))
+
+
+# ---- maps
+
+
+def outline_of(grid: Grid) -> Outline:
+    """The outline a grid was made of, from the points that follow its rim and openings."""
+    points = grid.points
+    rim = points[grid.part("rim")]
+    if "openings" not in grid.marks:
+        return Outline(rim)
+    edge = points[grid.part("openings")]
+    openings: list[Array] = []
+    start = 0
+    # Points run round each opening at even distances; the next opening begins with a longer step.
+    steps = np.hypot(*np.diff(edge, axis=0).T) if len(edge) > 1 else np.empty(0)
+    for i, step in enumerate(steps, 1):
+        if i - start >= 3 and step > 1.6 * float(steps[start : i - 1].max()):
+            openings.append(edge[start:i])
+            start = i
+    if len(edge) - start >= 3:
+        openings.append(edge[start:])
+    return Outline(rim, tuple(openings))
+
+
+def _maps(
+    result: LessonResult,
+    cases: Sequence[CaseResult],
+    values: Sequence[Array],
+    titles: Sequence[str],
+    **scale: Any,
+) -> tuple[Figure, list[Axes], Any]:
+    """One map a case, all on one scale; returns figure, axes and what a colour bar needs."""
+    outlines = [outline_of(case.grid) for case in cases]
+    widest = max(outlines, key=lambda o: o.length)
+    long = widest.length > 3.0 * widest.width
+    across = 1 if long else min(3, len(cases)) if len(cases) != 4 else 2
+    figure, panels = sheet_of_faces(widest, len(cases), across=across, size=2.7 if across == 3 else 3.9)
+    mesh: Any = None
+    for axes, outline, case, value, title in zip(panels, outlines, cases, values, titles, strict=True):
+        mesh = draw_face(axes, outline, case.grid, value[: case.grid.n_cells], **scale)
+        axes.set_title(title, fontsize=9.5)
+    half = [MARGIN * 500.0 * max(side) for side in zip(*((o.length, o.width) for o in outlines), strict=True)]
+    panels[0].set_xlim(-half[0], half[0])
+    panels[0].set_ylim(-half[1], half[1])
+    return figure, panels, mesh
+
+
+def _titled(case: CaseResult, figures: str, width: int = 28) -> str:
+    return f"{_folded(case.case.words, width)}\n{figures}"
+
+
+def _um(height: float) -> str:
+    return number(MICRON * float(height), 2, 0.01)
+
+
+def heights_scale(result: LessonResult) -> float:
+    """Half width of the scale of heights that all faces of a lesson share, before and after [µm]."""
+    wanted = {"before", "after"} & set(result.lesson.pictures)
+    faces = [
+        levelled(case.grid, heights)[: case.grid.n_cells]
+        for case in result.cases
+        for name, heights in (("before", case.before), ("after", case.after))
+        if name in wanted or not wanted
+    ]
+    return max(LEAST_SCALE, MICRON * max(float(np.abs(face).max()) for face in faces))
+
+
+def _heights_figure(result: LessonResult, cases: Sequence[CaseResult], when: str, note: str) -> Figure:
+    half = heights_scale(result)
+    maps = [levelled(c.grid, c.before if when == "before" else c.after) for c in cases]
+    spans = [f"from {_um(m.min())} to {_um(m.max())} µm" for m in maps]
+    titles = [
+        _titled(case, span) if len(cases) > 1 else span for case, span in zip(cases, spans, strict=True)
+    ]
+    figure, panels, mesh = _maps(
+        result, cases, [MICRON * m for m in maps], titles,
+        colours=colours.HEIGHT, low=-half, high=half, levels=levels_between(-half, half),
+    )  # fmt: skip
+    for axes, case, heights in zip(panels, cases, maps, strict=True):
+        _mark_ends(axes, case.grid, heights)
+    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), "height, µm")
+    figure.suptitle(note, fontsize=10)
+    return figure
+
+
+def _mark_ends(axes: Axes, grid: Grid, heights: Array) -> None:
+    """A plus where a face stands highest and a minus where it lies lowest, for who sees no colours."""
+    for sign, at in (("+", int(heights.argmax())), ("−", int(heights.argmin()))):
+        inward = 0.93
+        spot = inward * 1e3 * grid.u[at], inward * 1e3 * grid.v[at]
+        text = axes.text(*spot, sign, ha="center", va="center", fontsize=13, fontweight="bold")
+        text.set_path_effects([withStroke(linewidth=3.0, foreground=colours.GROUND)])
+
+
+def before_figure(result: LessonResult) -> Figure:
+    """The faces before any stroke, each less its best plane."""
+    alone = same_start(result)
+    note = "The face before, the same in all cases" if alone else "Before"
+    cases = result.cases[:1] if alone else result.cases
+    return _heights_figure(
+        result, cases, "before", f"{note}. Proud is brown (+), low is blue (−, broken lines)."
+    )
+
+
+def after_figure(result: LessonResult) -> Figure:
+    """The faces after the last stroke, on the scale of the faces before."""
+    return _heights_figure(
+        result, result.cases, "after", "After. Proud is brown (+), low is blue (−, broken lines)."
+    )
+
+
+def removed_figure(result: LessonResult) -> Figure:
+    """Depth removed, on one scale."""
+    depths = [MICRON * (case.before - case.after) for case in result.cases]
+    high = max(LEAST_SCALE, *(float(d.max()) for d in depths))
+    titles = [
+        _titled(
+            case,
+            f"mean {number(float(d @ case.grid.area / case.grid.area.sum()), 2)}, "
+            f"most {number(float(d.max()), 2)} µm",
+        )
+        for case, d in zip(result.cases, depths, strict=True)
+    ]
+    figure, panels, mesh = _maps(
+        result, result.cases, depths, titles,
+        colours=colours.DEPTH, low=0.0, high=high, levels=levels_between(0.0, high),
+    )  # fmt: skip
+    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), "depth removed, µm")
+    figure.suptitle("Depth removed: the darker, the more", fontsize=10)
+    return figure
+
+
+def dye_figure(result: LessonResult) -> Figure:
+    """Where dye is still there at the last look."""
+    titles = []
+    for case in result.cases:
+        area = case.grid.area[: case.grid.n_cells]
+        titles.append(_titled(case, f"{share(float(case.dye_left @ area / area.sum()))} left"))
+    figure, panels, mesh = _maps(
+        result, result.cases, [case.dye_left for case in result.cases], titles,
+        colours=colours.DYE, low=0.0, high=1.0,
+    )  # fmt: skip
+    bar = figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02, ticks=[0.0, 0.5, 1.0])
+    finish_bar(bar, "dye left")
+    bar.ax.set_yticklabels(["gone", "½", "left"])
+    figure.suptitle("The dye at the last look: the darker, the more is left", fontsize=10)
+    return figure

@@ -1,0 +1,395 @@
+"""What a lesson says once a prediction was made: the answer, why, figures, what to try."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from handlap.cli.drawing.face_drawing import BLOCKS, face_drawing
+from handlap.cli.drawing.face_drawing import SIDE as FACE_SIDE
+from handlap.cli.reports.as_json import band as band_json
+from handlap.cli.reports.as_json import figure as figure_json
+from handlap.cli.reports.blocks import (
+    Block,
+    Bullets,
+    Drawing,
+    Facts,
+    Picture,
+    Report,
+    Section,
+    Table,
+    Words,
+)
+from handlap.cli.reports.lesson_words import figure_words, has_course, same_start
+from handlap.cli.reports.quantity import number, share
+from handlap.cli.reports.text import wrapped
+from handlap.cli.reports.wording import sentence
+from handlap.cli.screen import Screen
+from handlap.sim.job.results import Band
+from handlap.sim.teaching.lesson import CaseResult, Lesson, LessonResult
+from handlap.sim.teaching.lesson_figures import show_figure
+
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
+MOST_ROWS = 6
+"""Figures in the table on a terminal; the page has them all."""
+BANDS = "The middle of the trials; in brackets the range that holds 90 of 100."
+INDENT = "  "
+SIDE = " " * len(FACE_SIDE)
+FACE_COLUMNS, FACE_GAP = 20, 3
+"""Width of a face in letters, and the room between two."""
+MOST_FACES = 4
+COURSE_CELLS = 24
+INVENTED = "  [invented data]"
+CLOSING = (
+    "The limits of the part's maker, local codes and a qualified machinist's judgement come before any "
+    "number printed here."
+)
+
+
+def letter(choice: int) -> str:
+    """The letter a choice goes by."""
+    return LETTERS[choice]
+
+
+def mark_of(result: LessonResult, predicted: int | None) -> int | None:
+    """1 for a prediction that held, 0 for one that did not, None where there is nothing to mark."""
+    if predicted is None or result.answer.choice is None:
+        return None
+    return int(predicted == result.answer.choice)
+
+
+def titled(lesson: Lesson) -> str:
+    """The title, marked unless the lesson's own file says that its data are real."""
+    return lesson.title + ("" if lesson.scenario.get("invented") is False else INVENTED)
+
+
+def choice_lines(lesson: Lesson) -> tuple[str, ...]:
+    """The predictions behind their letters."""
+    return tuple(f"{letter(i)}  {choice.words}" for i, choice in enumerate(lesson.choices))
+
+
+# ---- the answer
+
+
+def headline(result: LessonResult, predicted: int | None) -> str:
+    """The answer in a few words, with what became of the prediction."""
+    choice = result.answer.choice
+    if choice is None:
+        return "cannot tell: no mark either way" if predicted is not None else "cannot tell"
+    answer = f"the answer is {letter(choice)}"
+    mark = mark_of(result, predicted)
+    return answer if mark is None else f"{'right' if mark else 'wrong'}: {answer}"
+
+
+def lead(result: LessonResult, predicted: int | None) -> tuple[str, ...]:
+    """The answer in sentences: what holds, by how much, in how many trials, what the author means."""
+    lesson, answer = result.lesson, result.answer
+    said = []
+    if answer.choice is not None:
+        said.append(f"{letter(answer.choice)}: {sentence(lesson.choices[answer.choice].words)}")
+    said.append(sentence(answer.words))
+    said.append(support_words(result))
+    if predicted is not None and predicted != answer.choice:
+        said.append(f"You said {letter(predicted)}: {sentence(lesson.choices[predicted].words)}")
+    if not result.as_intended:
+        said.append(astray(result))
+    return tuple(said)
+
+
+def support_words(result: LessonResult) -> str:
+    """In how many trials it comes out so."""
+    agree = round(result.answer.support * result.members)
+    counted = f"{agree} of {result.members} trials ({share(agree / result.members)})"
+    if result.answer.choice is None:
+        return f"The prediction that comes nearest holds in {counted}: too few to say."
+    return f"It comes out so in {counted}, each with hands and paper of its own."
+
+
+def astray(result: LessonResult) -> str:
+    """Said plainly where the outcome is not what the lesson is meant to teach."""
+    meant = letter(result.lesson.intends)
+    if result.answer.choice is None:
+        return (
+            f"The author of this lesson means {meant} to hold; these trials do not settle it. More of them "
+            f"may: --members {min(256, 4 * result.members)}."
+        )
+    return (
+        f"The author of this lesson means {meant} to hold, and in the simulation it does not. Trust neither "
+        "before it was tried on a scrap."
+    )
+
+
+def reveal_report(result: LessonResult, predicted: int | None, width: int) -> Report:
+    """The answer for a terminal of that width; ``predicted`` None: nothing was predicted."""
+    return Report(
+        "lesson",
+        headline(result, predicted),
+        "plain" if result.as_intended else "doubt",
+        titled(result.lesson),
+        lead(result, predicted),
+        tuple(answer_sections(result, width)),
+    )
+
+
+def question_lines(lesson: Lesson, story: str, screen: Screen, place: str = "") -> list[str]:
+    """Title, story, question and choices for a terminal; ``place`` says which lesson of a sitting it is."""
+    lines = [screen.strong(line) for line in wrapped(place + titled(lesson), screen.width)]
+    for text in (story, lesson.ask):
+        for words in paragraphs(text):
+            lines += ["", *wrapped(words.text, screen.width)]
+    lines.append("")
+    for line in choice_lines(lesson):
+        lines += wrapped(line, screen.width, INDENT, INDENT + "   ")
+    return lines
+
+
+def paragraphs(text: str) -> tuple[Words, ...]:
+    """A text's paragraphs, which a blank line parts."""
+    return tuple(Words(" ".join(part.split())) for part in re.split(r"\n\s*\n", text) if part.strip())
+
+
+def answer_sections(result: LessonResult, width: int | None) -> list[Section]:
+    """Why, the cases, what to try, cautions; ``width`` None: for a page, with pictures."""
+    lesson = result.lesson
+    names = table_figures(result) if width else every_figure(result)
+    cases = case_blocks(result, names)
+    cases += drawings(result, width) if width else lesson_picture_blocks(result)
+    found = [
+        Section("Why", paragraphs(result.because)),
+        Section("What came of each case", tuple(cases)),
+        Section("Try it on a scrap", paragraphs(result.bench)),
+    ]
+    found.append(Section("Take care", (Bullets((*lesson.cautions, CLOSING)),)))
+    if result.notes:
+        found.append(Section("Look again", (Bullets(result.notes),)))
+    return found
+
+
+# ---- figures
+
+
+def band_of(values: ArrayLike) -> Band:
+    """Band of values (members,), some of which may be infinite: not reached."""
+    found = np.asarray(values, dtype=float)
+    if np.isfinite(found).all():
+        return Band.of(found)
+    if np.isnan(found).any():
+        return Band(float("nan"), float("nan"), float("nan"))
+    ends = np.percentile(found, [5.0, 50.0, 95.0], method="nearest")
+    return Band(*(float(end) for end in ends))
+
+
+def every_figure(result: LessonResult) -> list[str]:
+    """Names of all figures that some case has, the one asked about first."""
+    question = result.lesson.question
+    first = [name for name in (question.figure, question.ratio_to) if name]
+    known = dict.fromkeys(name for case in result.cases for name in case.figures)
+    return [name for name in dict.fromkeys((*first, *known)) if name in known]
+
+
+def table_figures(result: LessonResult) -> list[str]:
+    """The few figures that the lesson talks of: what it asks about, what its texts name."""
+    lesson = result.lesson
+    question = lesson.question
+    texts = " ".join((lesson.because, lesson.story, lesson.bench))
+    named = [m.rpartition(".")[2].partition(":")[0] for m in re.findall(r"\{([^{}]+)\}", texts)]
+    wanted = [name for name in dict.fromkeys((question.figure, question.ratio_to, *named)) if name]
+    return [name for name in wanted if any(name in case.figures for case in result.cases)][:MOST_ROWS]
+
+
+def case_blocks(result: LessonResult, names: Sequence[str]) -> list[Block]:
+    """Which cases there are, and figures × cases."""
+    cases = Facts(tuple((case.case.name, case.case.words) for case in result.cases))
+    if not names:
+        return [cases]
+    rows = tuple((figure_words(name).label, *(cell(case, name) for case in result.cases)) for name in names)
+    heads = ("", *(case.case.name for case in result.cases))
+    return [cases, Table(heads, rows, (0,), wraps=0), Words(BANDS)]
+
+
+def cell(case: CaseResult, name: str) -> str:
+    """A figure of a case with its band."""
+    return show_figure(name, band_of(case.figures[name])) if name in case.figures else "–"
+
+
+# ---- drawings in letters
+
+
+def drawings(result: LessonResult, width: int) -> list[Drawing]:
+    """What the pictures show, in letters: courses as rows of blocks, faces as a few rows each."""
+    wanted = result.lesson.pictures
+    found = []
+    if "curve" in wanted and has_course(result):
+        found.append(course_drawing(result, width))
+    when = "after" if "after" in wanted else "before" if "before" in wanted else None
+    if when and len(result.cases) <= MOST_FACES:
+        found.append(faces_drawing(result, when, width))
+    return found
+
+
+def faces_drawing(result: LessonResult, when: str, width: int) -> Drawing:
+    """The typical faces less their best planes, small, side by side where there is room, on one scale."""
+    from handlap.cli.drawing.pictures import levelled
+
+    alone = when == "before" and same_start(result)
+    cases = result.cases[:1] if alone else result.cases
+    faces = [levelled(case.grid, case.before if when == "before" else case.after) for case in cases]
+    spans = [
+        (float(f[: c.grid.n_cells].min()), float(f[: c.grid.n_cells].max()))
+        for c, f in zip(cases, faces, strict=True)
+    ]
+    scale = min(low for low, _ in spans), max(high for _, high in spans)
+    drawn = []
+    for case, face in zip(cases, faces, strict=True):
+        rows = face_drawing(case.grid, face, FACE_COLUMNS + len(SIDE), scale).lines[:-2]
+        drawn.append(["" if alone else case.case.name, *(row[len(SIDE) :] for row in rows)])
+    across = max(1, (width - len(SIDE) + FACE_GAP) // (FACE_COLUMNS + FACE_GAP))
+    lines = wrapped(
+        f"The typical face {when}{', the same in all cases' if alone else ''}, a taller block standing "
+        f"prouder{'' if alone else ', all on one scale'}:",
+        width,
+        INDENT,
+    )  # fmt: skip
+    for start in range(0, len(drawn), across):
+        lines += [""] * (start > 0) + _beside(drawn[start : start + across])
+    low, high = (number(1e6 * end, 2) for end in scale)
+    lines += wrapped(f"{BLOCKS[0]} {low} µm   {BLOCKS[-1]} {high} µm, from the best plane", width, SIDE)
+    told = "; ".join(
+        f"{case.case.words} from {number(1e6 * a, 2)} to {number(1e6 * b, 2)} µm"
+        for case, (a, b) in zip(cases, spans, strict=True)
+    )
+    return Drawing(tuple(lines), f"The typical face {when}: {told}.")
+
+
+def _beside(drawn: Sequence[Sequence[str]]) -> list[str]:
+    """Faces beside one another, each with its name above, far and near at the left."""
+    deep = max(map(len, drawn))
+    lines = []
+    for i in range(deep):
+        cells = [face[i] if i < len(face) else "" for face in drawn]
+        side = "  far   " if i == 1 else "  near  " if i == deep - 1 else SIDE
+        lines.append(side + (" " * FACE_GAP).join(f"{cell[:FACE_COLUMNS]:<{FACE_COLUMNS}}" for cell in cells))
+    return lines
+
+
+def course_drawing(result: LessonResult, width: int) -> Drawing:
+    """The middle course of each case as a row of blocks on one scale; its ends in figures."""
+    words = figure_words(result.lesson.question.figure)
+    followed = [case for case in result.cases if case.course is not None]
+    middles = [words.factor * np.median(case.course, axis=0) for case in followed if case.course is not None]
+    low, high = min(float(m.min()) for m in middles), max(float(m.max()) for m in middles)
+    low = min(low, 0.0)
+    last = max(int(case.strokes[-1]) for case in followed)
+    unit = f" {words.unit}" if words.unit else ""
+    cells = max(8, min(COURSE_CELLS, width - 26))
+    lines = wrapped(
+        f"{sentence(words.label).rstrip('.')} from 0 to {last} strokes, in the middle of the trials, all on "
+        "one scale:",
+        width,
+        "  ",
+    )
+    told = []
+    for case, middle in zip(followed, middles, strict=True):
+        strokes = np.asarray(case.strokes, dtype=float)
+        at = np.linspace(0.0, last, cells)
+        heights = np.interp(at, strokes, middle)
+        row = "".join(
+            " " if x > strokes[-1] + 0.5 * last / cells else _block(h, low, high)
+            for x, h in zip(at, heights, strict=True)
+        )
+        span = f"{number(float(middle[0]), 2)} to {number(float(middle[-1]), 2)}{unit}"
+        lines += [*wrapped(case.case.words, width, "  "), f"    {row}  {span}"]
+        told.append(f"{case.case.words}: {span}")
+    return Drawing(tuple(lines), f"{words.label} over the strokes. " + "; ".join(told) + ".")
+
+
+def _block(value: float, low: float, high: float) -> str:
+    if high <= low:
+        return BLOCKS[0]
+    return BLOCKS[min(len(BLOCKS) - 1, int(len(BLOCKS) * (value - low) / (high - low)))]
+
+
+# ---- pictures on a page
+
+
+def lesson_picture_blocks(result: LessonResult) -> list[Picture]:
+    """The pictures with their captions, and what they show for who cannot see them."""
+    asked = figure_words(result.lesson.question.figure).label
+    cases = "; ".join(case.case.words for case in result.cases)
+    captions = {
+        "curve": f"{asked} against strokes, case by case; the shading holds 90 of 100 trials."
+        if has_course(result)
+        else f"{asked}, case by case; the line holds 90 of 100 trials.",
+        "before": "The typical face before, less its best plane.",
+        "after": "The typical face after, less its best plane.",
+        "removed": "Where the metal went, on one scale.",
+        "dye": "Where dye is left at the last look.",
+    }
+    blocks = []
+    for name in dict.fromkeys(result.lesson.pictures):
+        spoken = (
+            f"{captions[name][:1].upper()}{captions[name][1:]} Cases: {cases}. The table has the figures."
+        )
+        blocks.append(Picture(f"{name}.png", sentence(captions[name]), spoken))
+    return blocks
+
+
+# ---- JSON
+
+
+def lesson_json(result: LessonResult, predicted: int | None) -> dict[str, Any]:
+    """One lesson worked, as a JSON object."""
+    lesson, answer, question = result.lesson, result.answer, result.lesson.question
+    words = figure_words(question.figure)
+    ratio = question.ratio_to is not None or question.base is not None
+    factor = 1.0 if ratio else words.factor
+    return {
+        "name": lesson.name,
+        "title": lesson.title,
+        "invented": lesson.scenario.get("invented") is not False,
+        "story": result.story,
+        "ask": lesson.ask,
+        "choices": [{"letter": letter(i), "words": c.words} for i, c in enumerate(lesson.choices)],
+        "predicted": None if predicted is None else letter(predicted),
+        "mark": mark_of(result, predicted),
+        "members": result.members,
+        "seed": result.seed,
+        "answer": {
+            "choice": None if answer.choice is None else letter(answer.choice),
+            "support": figure_json(answer.support),
+            "intended": letter(lesson.intends),
+            "as_intended": result.as_intended,
+            "words": answer.words,
+            "figure": question.figure,
+            "unit": None if ratio else words.unit or None,
+            "ratio_to": question.ratio_to,
+            "base": question.base,
+            "values": {name: band_json(value, factor) for name, value in answer.values.items()},
+        },
+        "because": result.because,
+        "bench": result.bench,
+        "cases": [_case_json(case, factor if not ratio else words.factor) for case in result.cases],
+        "cautions": [*lesson.cautions, CLOSING],
+        "notes": list(result.notes),
+    }
+
+
+def _case_json(case: CaseResult, factor: float) -> dict[str, Any]:
+    figures = {}
+    for name, values in case.figures.items():
+        words = figure_words(name)
+        found = band_of(words.factor * np.asarray(values, dtype=float))
+        figures[name] = {"unit": words.unit or None, **(band_json(found) or {})}
+    return {
+        "name": case.case.name,
+        "words": case.case.words,
+        "figures": figures,
+        "strokes": [int(n) for n in case.strokes],
+        "course": None
+        if case.course is None
+        else [band_json(band_of(factor * column)) for column in np.asarray(case.course).T],
+    }

@@ -1,0 +1,41 @@
+"""Figures of lessons as a person reads them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from handlap.sim.teaching.lesson_figures import FIGURES
+
+if TYPE_CHECKING:
+    from handlap.sim.teaching.lesson import LessonResult
+
+
+class FigureWords(NamedTuple):
+    """A figure's name in words, the unit it is shown in, and SI times ``factor`` in that unit."""
+
+    label: str
+    unit: str
+    factor: float
+
+
+def figure_words(name: str) -> FigureWords:
+    """How a figure is shown.
+
+    >>> figure_words("mass")
+    FigureWords(label='metal removed', unit='g', factor=1000.0)
+    """
+    kind = FIGURES[name]
+    return FigureWords(kind.words.removeprefix("the "), kind.screen_unit, kind.scale)
+
+
+def has_course(result: LessonResult) -> bool:
+    """Whether the figure asked about was followed in some case."""
+    return any(case.course is not None and len(case.strokes) > 1 for case in result.cases)
+
+
+def same_start(result: LessonResult) -> bool:
+    """Whether all cases begin with one and the same face."""
+    import numpy as np
+
+    first = result.cases[0].before
+    return all(c.before.shape == first.shape and np.allclose(c.before, first) for c in result.cases)

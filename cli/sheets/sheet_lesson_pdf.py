@@ -1,0 +1,287 @@
+"""Lessons on paper: all questions first, with room to write; the answers on pages of their own.
+
+Lines, letters and pictures that a grey print keeps apart.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from matplotlib.image import imread
+
+from handlap.cli.drawing.lesson_pictures import lesson_pictures
+from handlap.cli.reports.blocks import Block, Bullets, Facts, Picture, Table, Words
+from handlap.cli.reports.lesson_report import (
+    CLOSING,
+    answer_sections,
+    case_blocks,
+    headline,
+    lead,
+    letter,
+    paragraphs,
+    table_figures,
+    titled,
+)
+from handlap.cli.reports.pdf_page import LEADING, PAPERS, POINT, Page, text_width, wrap, write_pdf
+from handlap.sim.teaching.lesson import LessonResult
+
+MARGIN, FOOT = 18.0, 14.0
+TITLE, HEAD, TEXT, SMALL = 15.0, 11.0, 10.5, 7.0
+"""Sizes of letters [pt]."""
+TICK = 4.2
+RULE = 8.5
+"""Distance of two lines to write on [mm]."""
+FEWEST_RULES, MOST_RULES = 5, 12
+TALLEST = 96.0
+"""Most height of a picture [mm]."""
+GAP = 3.0
+
+
+@dataclass(frozen=True)
+class Handout:
+    """A handout: its PDF, how many pages it has, and how many of them hold the questions."""
+
+    pdf: bytes
+    pages: int
+    questions: int
+
+
+def lesson_handout(results: Sequence[LessonResult], paper: str = "A4") -> Handout:
+    """The lessons as a handout; ``paper``: "A4" or "Letter"."""
+    asked, told = _Sheet(*PAPERS[paper]), _Sheet(*PAPERS[paper])
+    for place, result in enumerate(results, 1):
+        number = f"{place}. " if len(results) > 1 else ""
+        _question(asked, result, number, alone=len(results) == 1)
+        _answer(told, result, number, first=place == 1)
+    pages = [*asked.pages, *told.pages]
+    for i, page in enumerate(pages, 1):
+        y = page.height - FOOT + 4.0
+        page.text(MARGIN, y, CLOSING, SMALL)
+        what = "questions" if i <= len(asked.pages) else "answers"
+        label = f"{what}, page {i} of {len(pages)}"
+        page.text(page.width - MARGIN, y - 3.6, label, SMALL + 1.0, align="right")
+    title = results[0].lesson.title if len(results) == 1 else f"{len(results)} lessons in lapping by hand"
+    return Handout(write_pdf(pages, f"{title}: questions and answers"), len(pages), len(asked.pages))
+
+
+class _Sheet:
+    """Puts text, rules and pictures down from top to bottom, on as many pages as it takes."""
+
+    def __init__(self, width: float, height: float) -> None:
+        self.size = width, height
+        self.pages: list[Page] = []
+        self.y = height
+
+    @property
+    def page(self) -> Page:
+        return self.pages[-1]
+
+    @property
+    def wide(self) -> float:
+        return self.size[0] - 2.0 * MARGIN
+
+    @property
+    def left(self) -> float:
+        """Height that is left on this page [mm]."""
+        return self.size[1] - FOOT - 3.0 - self.y
+
+    def new_page(self) -> None:
+        self.pages.append(Page(*self.size))
+        self.y = MARGIN
+
+    def need(self, high: float) -> None:
+        """Go to the next page if there is no room for so much [mm]."""
+        if not self.pages or high > self.left:
+            self.new_page()
+
+    def words(self, text: str, size: float = TEXT, *, bold: bool = False, mark: str = "") -> None:
+        indent = text_width(f"{mark} ", size) if mark else 0.0
+        for place, line in enumerate(wrap(text, self.wide - indent, size, bold)):
+            self.need(_line(size))
+            if mark and place == 0:
+                self.page.text(MARGIN, self.y, mark, size)
+            self.y = self.page.text(MARGIN + indent, self.y, line, size, bold=bold)
+
+    def heading(self, text: str, with_next: float = 12.0) -> None:
+        self.y += 2.5
+        self.need(6.0 + with_next)
+        self.y = self.page.text(MARGIN, self.y, text, HEAD, bold=True)
+        self.page.line(MARGIN, self.y, MARGIN + self.wide, self.y, 0.5)
+        self.y += 1.2
+
+    def picture(self, data: bytes, caption: str) -> None:
+        """A picture with its caption below, as wide as the text or as high as is allowed."""
+        raster = imread(io.BytesIO(data), format="png")
+        tall, broad = raster.shape[:2]
+        wide = min(self.wide, TALLEST * broad / tall)
+        high = wide * tall / broad
+        lines = wrap(caption, self.wide, SMALL + 1.5)
+        self.need(high + _line(SMALL + 1.5) * len(lines) + 3.0)
+        self.y += 1.5
+        across, down = self.size
+        spot = (MARGIN / across, 1.0 - (self.y + high) / down, wide / across, high / down)
+        axes = self.page.figure.add_axes(spot)
+        axes.imshow(raster, interpolation="none", aspect="auto")
+        axes.set_axis_off()
+        self.y += high + 0.5
+        self.words(caption, SMALL + 1.5)
+
+    def table(self, table: Table) -> None:
+        """A table whose first column gives way."""
+        columns = range(len(table.heads))
+        size = TEXT - 1.0
+        wide = [
+            max(
+                *(text_width(part, size, True) for part in table.heads[c].split("\n")),
+                *(text_width(row[c], size) for row in table.rows),
+            )
+            for c in columns
+        ]
+        over = sum(wide) + GAP * (len(wide) - 1) - self.wide
+        wide[0] = max(30.0, wide[0] - max(0.0, over))
+        heads = [head.split("\n") for head in table.heads]
+        self._row(heads, wide, table.left, size, bold=True)
+        self.page.line(MARGIN, self.y, MARGIN + self.wide, self.y, 0.4)
+        self.y += 0.8
+        for row in table.rows:
+            self._row(
+                [wrap(cell, w + 0.1, size) for cell, w in zip(row, wide, strict=True)], wide, table.left, size
+            )
+        self.y += 1.5
+
+    def _row(
+        self,
+        cells: Sequence[Sequence[str]],
+        wide: Sequence[float],
+        left: Sequence[int],
+        size: float,
+        *,
+        bold: bool = False,
+    ) -> None:
+        high = max(map(len, cells)) * _line(size)
+        self.need(high)
+        x = MARGIN
+        for c, (lines, width) in enumerate(zip(cells, wide, strict=True)):
+            y = self.y + (high - len(lines) * _line(size) if bold else 0.0)
+            for line in lines:
+                at, align = (x, "left") if c in left else (x + width, "right")
+                y = self.page.text(at, y, line, size, bold=bold, align=align)
+            x += width + GAP
+        self.y += high + 0.3
+
+    def block(self, block: Block) -> None:
+        match block:
+            case Words(text):
+                self.words(text)
+                self.y += 1.0
+            case Bullets(items):
+                for item in items:
+                    self.words(item, mark="•")
+            case Facts(rows):
+                for name, text in rows:
+                    self.words(f"{name}: {text}", mark="•")
+                self.y += 1.0
+            case Table():
+                self.table(block)
+
+
+def _line(size: float) -> float:
+    """Height of a line [mm]."""
+    return LEADING * size * POINT
+
+
+# ---- questions
+
+
+def _question(sheet: _Sheet, result: LessonResult, number: str, *, alone: bool) -> None:
+    """A lesson's question, kept on one page where it fits, with rules for the reasons."""
+    lesson = result.lesson
+    fixed = _height(sheet, result, number)
+    sheet.need(min(fixed + FEWEST_RULES * RULE, sheet.size[1] - MARGIN - FOOT - 4.0))
+    if sheet.y == MARGIN:
+        _names(sheet)
+    else:
+        sheet.y += 7.0
+        sheet.page.line(MARGIN, sheet.y, MARGIN + sheet.wide, sheet.y, 1.5)
+        sheet.y += 5.0
+    sheet.words(number + titled(lesson), TITLE, bold=True)
+    sheet.y += 1.5
+    for words in paragraphs(result.story):
+        sheet.words(words.text)
+        sheet.y += 1.5
+    for words in paragraphs(lesson.ask):
+        sheet.words(words.text, bold=True)
+        sheet.y += 1.5
+    for i, choice in enumerate(lesson.choices):
+        _choice(sheet, letter(i), choice.words)
+    sheet.y += 2.0
+    sheet.words("What I think, and why:", bold=True)
+    most = MOST_RULES if alone else FEWEST_RULES
+    rules = max(1, min(most, math.floor(sheet.left / RULE)))
+    for _ in range(rules):
+        sheet.y += RULE
+        sheet.page.line(MARGIN, sheet.y, MARGIN + sheet.wide, sheet.y, 0.35)
+
+
+def _names(sheet: _Sheet) -> None:
+    """Who and when."""
+    middle = MARGIN + 0.62 * sheet.wide
+    sheet.page.text(MARGIN, sheet.y, "Name", TEXT)
+    sheet.page.line(MARGIN + 13.0, sheet.y + 4.5, middle - 6.0, sheet.y + 4.5, 0.35)
+    sheet.page.text(middle, sheet.y, "Date", TEXT)
+    sheet.page.line(middle + 11.0, sheet.y + 4.5, MARGIN + sheet.wide, sheet.y + 4.5, 0.35)
+    sheet.y += 11.0
+
+
+def _choice(sheet: _Sheet, name: str, words: str) -> None:
+    """A box to tick, the letter, the prediction."""
+    indent = TICK + 9.0
+    lines = wrap(words, sheet.wide - indent, TEXT)
+    sheet.need(_line(TEXT) * len(lines))
+    sheet.page.box(MARGIN, sheet.y + 0.1, TICK, TICK, 0.8)
+    sheet.page.text(MARGIN + TICK + 2.5, sheet.y, name, TEXT, bold=True)
+    for line in lines:
+        sheet.y = sheet.page.text(MARGIN + indent, sheet.y, line, TEXT)
+    sheet.y += 2.0
+
+
+def _height(sheet: _Sheet, result: LessonResult, number: str) -> float:
+    """Height of a question without its rules [mm]."""
+    lesson, wide = result.lesson, sheet.wide
+    high = 22.0 + _line(TITLE) * len(wrap(number + titled(lesson), wide, TITLE, True))
+    for text, bold in ((result.story, False), (lesson.ask, True)):
+        for words in paragraphs(text):
+            high += _line(TEXT) * len(wrap(words.text, wide, TEXT, bold)) + 1.5
+    for choice in lesson.choices:
+        high += _line(TEXT) * len(wrap(choice.words, wide - TICK - 9.0, TEXT)) + 2.0
+    return high
+
+
+# ---- answers
+
+
+def _answer(sheet: _Sheet, result: LessonResult, number: str, *, first: bool) -> None:
+    """A lesson's answer with its pictures; each begins a page."""
+    sheet.new_page()
+    answer = headline(result, None)
+    sheet.words(f"Answers{'' if first else ', continued'}", SMALL + 2.0)
+    sheet.words(number + titled(result.lesson), TITLE, bold=True)
+    sheet.y += 1.0
+    sheet.words(answer[:1].upper() + answer[1:] + ".", HEAD + 1.0, bold=True)
+    for item in lead(result, None):
+        sheet.words(item, mark="•")
+    pictures = lesson_pictures(result)
+    few = case_blocks(result, table_figures(result))
+    for section in answer_sections(result, None):
+        shown = [b for b in section.blocks if isinstance(b, Picture)]
+        blocks = few if any(isinstance(b, Table) for b in section.blocks) else section.blocks
+        sheet.heading(section.title)
+        for block in blocks:
+            sheet.block(block)
+        for picture in shown:
+            sheet.picture(pictures[picture.name], picture.caption)
+    sheet.y += 1.0
+    sheet.words(f"{result.members} trials, seed {result.seed}.", SMALL + 1.5)
