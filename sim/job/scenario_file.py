@@ -32,7 +32,8 @@ DEEPEST = 16
 """Parts of a dotted key.  The keys of a job have four; the reader of TOML takes time and memory that
 grow with the square of their number."""
 _TOO_DEEP = re.compile(
-    r"""(?:^[ \t]*\[{0,2}|[{,])[ \t]*(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){%d}""" % DEEPEST,
+    r"(?:^[ \t]*\[{0,2}|[{,])[ \t]*"
+    r"""(?:(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){""" + str(DEEPEST) + "}",
     re.MULTILINE,
 )
 LONGEST_NAME = 60
