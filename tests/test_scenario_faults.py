@@ -93,7 +93,7 @@ def test_unreadable_files(tmp_path: Path) -> None:
     (tmp_path / "latin.toml").write_bytes('title = "Köln"'.encode("latin-1"))
     assert "UTF-8" in message(tmp_path / "latin.toml")
     (tmp_path / "large.toml").write_text("# " + "x" * scenario_file.LARGEST_FILE)
-    assert "at most 2000000 bytes" in message(tmp_path / "large.toml")
+    assert "at most 1000000 bytes" in message(tmp_path / "large.toml")
     (tmp_path / "deep.toml").write_text("a = " + "[" * 20000)
     assert "deep.toml" in message(tmp_path / "deep.toml")
     assert "no such file" in message(tmp_path / "absent.toml")
