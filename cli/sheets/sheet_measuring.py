@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,7 +14,7 @@ from handlap.cli.reports.wording import face_words, subject, wanted_words
 from handlap.sim.common.outline import Array
 from handlap.sim.common.units import System, from_si, plain
 from handlap.sim.face.stations import MeasuringLine
-from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario import Scenario, StraightedgeLine
 from handlap.sim.planning.cautions import cautions
 
 MARGIN = 12.0
@@ -74,13 +75,18 @@ def measuring_pages(
     paper : a name of :data:`handlap.cli.reports.pdf_page.PAPERS`
     """
     width, height = PAPERS[paper]
-    first, scale = _face_page(scenario, lines, height, width)
+    first, scale = face_page(scenario, lines, height, width)
     pages = [first, _how_page(scenario, lines, system, width, height)]
-    pages += _table_pages(scenario, lines, system, width, height)
-    for i, page in enumerate(pages, 1):
-        _foot(page, scenario, f"{i} of {len(pages)}")
+    pages += table_pages(scenario, lines, system, width, height)
     title = f"Measuring sheet: {scenario.title}"
+    number_pages(pages, scenario, "measuring sheet")
     return Sheet(write_pdf(pages, title), scale, len(pages))
+
+
+def number_pages(pages: Sequence[Page], scenario: Scenario, what: str) -> None:
+    """Put the last caution, the kind of sheet and the number under each page."""
+    for i, page in enumerate(pages, 1):
+        _foot(page, scenario, f"{what}, page {i} of {len(pages)}")
 
 
 def _foot(page: Page, scenario: Scenario, number: str) -> None:
@@ -88,10 +94,11 @@ def _foot(page: Page, scenario: Scenario, number: str) -> None:
     page.line(MARGIN, y - 1.0, page.width - MARGIN, y - 1.0, 0.3)
     last = cautions(scenario.part.metal, weight=scenario.part.weight, wet=False)[-1]
     page.text(MARGIN, y, last, 6.5)
-    page.text(page.width - MARGIN, y, f"measuring sheet, page {number}", 6.5, align="right")
+    page.text(page.width - MARGIN, y, number, 6.5, align="right")
 
 
-def _title(page: Page, scenario: Scenario, what: str) -> float:
+def sheet_title(page: Page, scenario: Scenario, what: str) -> float:
+    """What the page is and which job it belongs to; returns the lower edge."""
     y = page.text(MARGIN, MARGIN - 4.0, what, 15.0, bold=True)
     return page.paragraph(MARGIN, y, subject(scenario), page.width - 2 * MARGIN, 10.0)
 
@@ -99,13 +106,13 @@ def _title(page: Page, scenario: Scenario, what: str) -> float:
 # ---- the face
 
 
-def _face_page(
+def face_page(
     scenario: Scenario, lines: Sequence[MeasuringLine], width: float, height: float
 ) -> tuple[Page, float]:
-    """The face to scale, lying on the long side of the paper."""
+    """The face to scale, lying on the long side of the paper; with the scale."""
     page = Page(width, height)
     outline = scenario.part.outline
-    top = _title(page, scenario, "Measuring sheet: where to lay the straightedge") + 2.0
+    top = sheet_title(page, scenario, "Measuring sheet: where to lay the straightedge") + 2.0
     for label, x in (("Date", 0.0), ("By", 55.0), ("Straightedge", 110.0), ("Temperature", 195.0)):
         page.text(MARGIN + x, top, label, 8.0)
         start = MARGIN + x + text_width(label, 8.0) + 1.5
@@ -294,7 +301,7 @@ def _how_page(
 ) -> Page:
     page = Page(width, height)
     room = width - 2 * MARGIN
-    y = _title(page, scenario, "Measuring sheet: how to read") + 1.0
+    y = sheet_title(page, scenario, "Measuring sheet: how to read") + 1.0
     y = page.paragraph(
         MARGIN, y, f"{face_words(scenario.part)}; wanted: {wanted_words(scenario.part)}.", room
     )
@@ -311,10 +318,20 @@ def _how_page(
 # ---- tables
 
 
-def _table_pages(
-    scenario: Scenario, lines: Sequence[MeasuringLine], system: System, width: float, height: float
+def table_pages(
+    scenario: Scenario,
+    lines: Sequence[MeasuringLine],
+    system: System,
+    width: float,
+    height: float,
+    *,
+    filled: bool = False,
 ) -> list[Page]:
-    """Tables in two columns, as many pages as they take."""
+    """Tables in two columns, as many pages as they take.
+
+    ``filled``: with the scenario's own readings written in.
+    """
+    read = {line.name: line for line in scenario.readings.lines} if filled else {}
     pages: list[Page] = []
     gap = 7.0
     column = (width - 2 * MARGIN - gap) / 2.0
@@ -333,11 +350,11 @@ def _table_pages(
                 if side > 1:
                     pages.append(Page(width, height))
                     side = 0
-                    _title(pages[-1], scenario, "Measuring sheet: readings")
+                    sheet_title(pages[-1], scenario, "Measuring sheet: readings")
                 x, y = MARGIN + side * (column + gap), 25.0
                 continue
             now, rest = rest[:fits], rest[fits:]
-            y = _table(pages[-1], line, now, system, x, y, column, again) + 5.0
+            y = _table(pages[-1], line, now, system, x, y, column, again, read.get(line.name)) + 5.0
             again = True
     return pages
 
@@ -351,6 +368,7 @@ def _table(
     y: float,
     width: float,
     again: bool,
+    read: StraightedgeLine | None = None,
 ) -> float:
     unit = "mm" if system == "mm" else "in"
     leaf = "µm" if system == "mm" else "thou"
@@ -358,9 +376,16 @@ def _table(
     more = ", continued" if again else ""
     page.text(x, y, f"{line.letter}   {line.name}{more}, {length} {unit}", 11.0, bold=True)
     tick = y + 5.6
-    for label, at in (("sits still", 0.0), ("rocks, held level", 22.0), ("tips: start / end", 56.0)):
+    ways = (
+        ("sits still", "rest", 0.0),
+        ("rocks, held level", "level", 22.0),
+        ("tips: start / end", "tip", 56.0),
+    )
+    for label, held, at in ways:
         page.box(x + at, tick, 2.8, 2.8, 0.6)
         page.text(x + at + 3.8, tick - 0.2, label, 8.0)
+        if read is not None and read.held.startswith(held):
+            page.text(x + at + 1.4, tick + 1.4, "×", 12.0, bold=True, align="center", middle=True)
     heads = (("", 12.0), (f"at, {unit}", 14.0), (f"goes, {leaf}", 0.0), (f"does not go, {leaf}", 0.0))
     free = (width - 26.0) / 2.0
     edges = [x]
@@ -375,9 +400,24 @@ def _table(
                   align="center", middle=True)  # fmt: skip
         distance = plain(from_si(line.at[station], "length", system))
         page.text(edges[2] - 2.5, middle, distance, 10.0, align="right", middle=True)
+        if read is not None:
+            for left, right, words in zip(
+                edges[2:], edges[3:], _written(read, line.at[station], system), strict=False
+            ):
+                page.text(0.5 * (left + right), middle, words, 11.0, align="center", middle=True)
     end = top + len(rows) * ROW
     for i in range(len(rows) + 1):
         page.line(x, top + i * ROW, x + width, top + i * ROW, 0.4)
     for edge in edges:
         page.line(edge, top, edge, end, 0.4)
     return end
+
+
+def _written(read: StraightedgeLine, at: float, system: System) -> tuple[str, str]:
+    """What was written for a station: which leaf goes, and which does not."""
+    station = next((s for s in read.stations if abs(s.at - at) < 1e-6), None)
+    if station is None:
+        return "", ""
+    goes = plain(from_si(station.goes, "height", system)) if station.goes > 0.0 else "none"
+    stops = plain(from_si(station.stops, "height", system)) if math.isfinite(station.stops) else "open"
+    return goes, stops

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -51,7 +52,7 @@ def _head(rng: np.random.Generator) -> tuple[int, int, Openings]:
     length = bores * pitch + 56
     at = [(i - 0.5 * (bores - 1)) * pitch for i in range(bores)]
     holes = [_circle(u, 0.0, diameter) for u in at]
-    between = [0.5 * (a + b) for a, b in zip(at, at[1:], strict=False)]
+    between = [0.5 * (a + b) for a, b in pairwise(at)]
     holes += [_circle(u, side * (0.5 * width - 14), 10) for u in between for side in (-1, 1)]
     return length, width, holes + _corners(length, width, 13, 10)
 
@@ -68,7 +69,7 @@ def _long_flange(rng: np.random.Generator) -> tuple[int, int, Openings]:
     length = ports * pitch + 24
     at = [(i - 0.5 * (ports - 1)) * pitch for i in range(ports)]
     holes = [_circle(u, 0.0, 34) for u in at]
-    studs = [0.5 * (a + b) for a, b in zip(at, at[1:], strict=False)]
+    studs = [0.5 * (a + b) for a, b in pairwise(at)]
     holes += [_circle(u, side * (0.5 * width - 12), 9) for u in studs for side in (-1, 1)]
     return length, width, holes
 
@@ -119,7 +120,7 @@ def invent_part(rng: np.random.Generator) -> Document:
         },
         "plate": {"length": max(450, 30 * math.ceil((length + 150) / 30)), "width": 300},
         "paper": {"grits": list(kind.grits), "wet": bool(rng.integers(2))},
-        "hands": {"press": ("light", "firm")[int(rng.integers(2))], "height": _step(rng, 20, 50, 5)},
+        "hands": {"press": ("firm", "firm", "heavy")[int(rng.integers(3))], "height": _step(rng, 20, 50, 5)},
         "strokes": {"pattern": "straight", "direction": "along", "length": _step(rng, 100, 150, 10)},
     }
 

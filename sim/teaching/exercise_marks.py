@@ -1,0 +1,452 @@
+"""Marks for the answers to an exercise, each with the truth and the reason why.
+
+An answer is right if it is true, and also if it is what the readings say: nobody can know more
+of a face than its readings allow.  What they allow is the band of the survey.  A plan is judged
+by trying it on the true face.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+from handlap.sim.common.chance import percent
+from handlap.sim.common.errors import TippingError
+from handlap.sim.common.units import show
+from handlap.sim.face.survey import Survey, survey
+from handlap.sim.job.results import Band, Plan
+from handlap.sim.planning.plan import make_plan
+from handlap.sim.planning.verdict import LAP_AT, SHOP_AT
+from handlap.sim.teaching.exercise import Exercise
+from handlap.sim.teaching.exercise_answers import Answers
+from handlap.sim.teaching.exercise_face import TrueNumbers, true_numbers
+from handlap.sim.teaching.exercise_trial import MOST_STROKES, Trial, TrueBench, WayTried, lay_out, try_way
+
+MEMBERS = 24
+"""Pairs of hands that try a plan; faces of the program's own plan."""
+SHAPE, FLATNESS, RANGE, CUT, AGAIN, DO, PLAN = 3, 2, 2, 3, 3, 3, 4
+"""Marks there are for each answer."""
+NEAR = 0.15
+"""A guess this near the truth is right whatever the readings say [-]."""
+CLOSE = 5e-6
+"""So is one within this of it [m]."""
+NEARLY = 1.5
+"""Half marks within the survey's band stretched by this about its middle [-]."""
+WIDE = 2.0
+"""A range more than so many times as wide as the survey's says too little [-]."""
+ALLOWED = 0.2
+"""A shape is among what the readings allow where this share of the faces that fit have it [-]."""
+AS_GOOD = 0.1
+"""A plan is as good as the program's own within this chance [-]."""
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Marks for one answer: what was said, what is true, and why the marks are as they are."""
+
+    item: str
+    got: float
+    most: int
+    yours: str
+    truth: str
+    why: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Found:
+    """What the exercise comes to, whoever answers: the truth, and what the readings say.
+
+    Attributes
+    ----------
+    numbers : figures of the true face
+    survey : what the program makes of the readings
+    plan : the program's own plan from the readings
+    own : that plan tried on the true face; where it laps nothing, all papers of the scenario
+    do : what is best done with the true face: leave, lap, machine shop, or cannot tell
+    """
+
+    numbers: TrueNumbers
+    survey: Survey
+    plan: Plan
+    own: Trial
+    do: str
+
+
+@dataclass(frozen=True)
+class Marking:
+    """An exercise marked."""
+
+    exercise: Exercise
+    answers: Answers
+    found: Found
+    tried: Trial | None
+    """The apprentice's plan on the true face; None where nothing was to be lapped."""
+    marks: tuple[Mark, ...]
+
+    @property
+    def got(self) -> float:
+        """Marks in all."""
+        return sum(mark.got for mark in self.marks)
+
+    @property
+    def most(self) -> int:
+        """Marks there are."""
+        return sum(mark.most for mark in self.marks)
+
+
+def look_up(
+    exercise: Exercise,
+    *,
+    members: int = MEMBERS,
+    progress: Progress | None = None,
+    executor: Executor | None = None,
+) -> tuple[Found, TrueBench]:
+    """The truth of an exercise and what its readings say, and the true face on its bench."""
+    tell = progress or (lambda done, what: None)
+    scenario = exercise.scenario
+    tell(0.0, "surveying the readings")
+    numbers = true_numbers(scenario.part.outline, exercise.face)
+    surveyed = survey(scenario, seed=0)
+    tell(0.1, "planning from the readings")
+    plan = make_plan(
+        scenario, members=members, seed=0, executor=executor,
+        progress=lambda done, what: tell(0.1 + 0.5 * done, what),
+    )  # fmt: skip
+    tell(0.6, "trying that plan on the true face")
+    true = lay_out(scenario, exercise.face, members=members, seed=1)
+    own = try_way(true, own_way(plan), executor=executor)
+    return Found(numbers, surveyed, plan, own, _best_done(exercise, numbers, own)), true
+
+
+def own_way(plan: Plan) -> WayTried:
+    """The way of working of a plan; all papers of the scenario where it laps nothing."""
+    stages = [stage for stage in plan.stages if stage.strokes]
+    if stages:
+        return WayTried(
+            tuple(s.paper for s in stages),
+            tuple(min(s.strokes, MOST_STROKES) for s in stages),
+            stages[0].turning,
+            stages[0].turn_every,
+        )
+    names = tuple(grit.name for grit in plan.scenario.paper.grits)
+    return WayTried(names, (200,) * len(names), "half", 100)
+
+
+def _best_done(exercise: Exercise, numbers: TrueNumbers, own: Trial) -> str:
+    part = exercise.scenario.part
+    if numbers.measure(part.limit_by) <= part.limit:
+        return "leave"
+    if own.looking >= LAP_AT:
+        return "lap"
+    return "machine shop" if own.looking <= SHOP_AT else "cannot tell"
+
+
+def mark(
+    exercise: Exercise,
+    answers: Answers,
+    *,
+    members: int = MEMBERS,
+    progress: Progress | None = None,
+    executor: Executor | None = None,
+    found: tuple[Found, TrueBench] | None = None,
+) -> Marking:
+    """Mark the answers to an exercise.
+
+    Parameters
+    ----------
+    members : pairs of hands that try a plan [-]
+    progress : called with the share done and what is being done
+    found : what :func:`look_up` found, where it is known already
+    """
+    known, true = found or look_up(exercise, members=members, progress=progress, executor=executor)
+    tried, refused = None, ""
+    if answers.lap is not None:
+        if progress is not None:
+            progress(0.8, "trying your plan on the true face")
+        lap = answers.lap
+        try:
+            way = WayTried(lap.papers, lap.strokes, lap.turning, lap.turn_every)
+            tried = try_way(true, way, executor=executor)
+        except TippingError as fault:
+            refused = str(fault)
+    marks = (
+        mark_shape(exercise, answers, known),
+        mark_flatness(answers, known),
+        mark_range(answers, known),
+        mark_cut(answers, known),
+        mark_again(exercise, answers, known),
+        mark_do(exercise, answers, known),
+        mark_plan(answers, known, tried, refused),
+    )
+    return Marking(exercise, answers, known, tried, marks)
+
+
+def um(value: float) -> str:
+    """A height in whole µm."""
+    return show(round(value, 6), "height")
+
+
+def _band(band: Band) -> str:
+    return f"{1e6 * band.p05:.0f} to {1e6 * band.p95:.0f} µm"
+
+
+# ---- the face
+
+SIGNS = {
+    "hollow": "low in the middle: a straightedge sits still on its ends and leaves go in between",
+    "crowned": "proud in the middle: a straightedge rocks on it, and held level leaves go at its ends",
+    "twisted": "two opposite corners stand proud of the other two: one diagonal reads hollow where the "
+    "other rocks, while the sides may look straight",
+    "mixed": "neither bow nor twist carries it alone, or it bows one way along and the other way across: "
+    "lines in different directions tell different stories",
+    "cannot tell": "the readings leave more than one shape open",
+}
+
+
+def mark_shape(exercise: Exercise, answers: Answers, found: Found) -> Mark:
+    """The shape in a word."""
+    numbers, shape = found.numbers, found.survey.shape
+    truth = numbers.word
+    share = shape.chances.get(answers.shape, 0.0)
+    why = [f"{truth.capitalize()} means {SIGNS[truth]}."]
+    if truth == "mixed":
+        why.append(
+            f"Here: bow along {_signed(numbers.bow_along)}, across {_signed(numbers.bow_across)}, "
+            f"twist {um(abs(numbers.twist))}."
+        )
+    if answers.shape == truth:
+        got = float(SHAPE)
+    elif answers.shape == "cannot tell":
+        got = float(SHAPE) if shape.word == "cannot tell" else 1.0
+        why.append(
+            "The readings do leave it open: no shape holds six tenths of the faces that fit them."
+            if shape.word == "cannot tell"
+            else f"The readings do tell: {percent(shape.chance)} of the faces that fit them are {shape.word}."
+        )
+    elif answers.shape == shape.word or share >= ALLOWED:
+        got = float(SHAPE) if answers.shape == shape.word else SHAPE - 1.0
+        why.append(
+            f"But {percent(share)} of the faces that fit the readings are {answers.shape}: from these "
+            "readings yours is a fair answer."
+        )
+    else:
+        got = 0.0
+        why.append(f"Hardly any face that fits the readings is {answers.shape} ({percent(share)}).")
+    return Mark("Shape", got, SHAPE, answers.shape, truth, tuple(why))
+
+
+def _signed(bow: float) -> str:
+    return f"{um(abs(bow))} {'crowned' if bow > 0.0 else 'hollow'}"
+
+
+def _judged(value: float, truth: float, band: Band, most: int, what: str) -> tuple[float, tuple[str, ...]]:
+    """Marks for a guess, and why: the truth, or inside what the readings allow."""
+    near = abs(value - truth) <= max(CLOSE, NEAR * truth)
+    inside = band.p05 <= value <= band.p95
+    allowed = f"From these readings {what} may be anything from {_band(band)}"
+    if inside and near:
+        return float(most), (f"{allowed}; yours is inside, and near the truth.",)
+    if inside:
+        return float(most), (
+            f"{allowed}. Yours is inside: it is off the truth, but nobody could tell that from these "
+            "readings.",
+        )
+    if near:
+        return float(most), (f"{allowed}. Yours is outside, and yet near the truth: right.",)
+    low = band.p50 - NEARLY * (band.p50 - band.p05)
+    high = band.p50 + NEARLY * (band.p95 - band.p50)
+    if low <= value <= high:
+        return 0.5 * most, (f"{allowed}; yours is a little outside.",)
+    return 0.0, (f"{allowed}; yours is well {'above' if value > truth else 'below'} that.",)
+
+
+def mark_flatness(answers: Answers, found: Found) -> Mark:
+    """The guess of the flatness."""
+    numbers = found.numbers
+    got, why = _judged(
+        answers.flatness, numbers.flatness, found.survey.bands.flatness, FLATNESS, "the flatness"
+    )
+    if numbers.straightedge < 0.8 * numbers.flatness:
+        why += (
+            f"The straightedge shows {um(numbers.straightedge)} at the worst place, the face is "
+            f"{um(numbers.flatness)} out: a twist hides from a straightedge.",
+        )
+    return Mark("Flatness", got, FLATNESS, um(answers.flatness), um(numbers.flatness), why)
+
+
+def mark_range(answers: Answers, found: Found) -> Mark:
+    """Whether the apprentice knows how much is not known."""
+    truth, band = found.numbers.flatness, found.survey.bands.flatness
+    low, high = answers.flatness_from, answers.flatness_to
+    holds = low <= truth <= high
+    told = max(band.p95 - band.p05, 2.0 * CLOSE, 2.0 * NEAR * truth)
+    wide = (high - low) / told
+    survey_says = f"The survey's own range is {_band(band)}."
+    if holds and wide <= WIDE:
+        got, why = float(RANGE), "Your range holds the truth and is no wider than it need be."
+    elif holds:
+        got = 0.5 * RANGE
+        why = f"Your range holds the truth, but is {wide:.1f} times as wide as the readings ask for."
+    elif low <= band.p95 and high >= band.p05 and wide >= 0.5:
+        got = 0.5 * RANGE
+        why = "Your range misses the truth, and yet it is one that these readings suggest."
+    elif low <= band.p95 and high >= band.p05:
+        got, why = 0.0, "Your range misses the truth: leaves leave more room than you think."
+    else:
+        got, why = 0.0, "Your range lies beside what the readings allow."
+    yours = f"{1e6 * low:.0f} to {1e6 * high:.0f} µm"
+    return Mark("Range", got, RANGE, yours, um(truth), (why, survey_says))
+
+
+def mark_cut(answers: Answers, found: Found) -> Mark:
+    """The least cut that clears the face."""
+    numbers = found.numbers
+    got, why = _judged(
+        answers.least_cut, numbers.least_cut, found.survey.bands.depth_to_clear, CUT, "the least cut"
+    )
+    share = numbers.least_cut / max(numbers.flatness, 1e-9)
+    rule = (
+        f"Here it is {share:.2f} of the flatness. A plain hollow has its low spot in the middle and stands "
+        "above it by a third on average; a plain twist by a half; a plain crown, whose low spots are its "
+        "edges, by two thirds."
+    )
+    return Mark("Least cut", got, CUT, um(answers.least_cut), um(numbers.least_cut), (*why, rule))
+
+
+# ---- the readings
+
+
+def mark_again(exercise: Exercise, answers: Answers, found: Found) -> Mark:
+    """Readings that contradict the others."""
+    labels = exercise.labels()
+    doubted = {labels.get((c.line, round(1e4 * c.at)), "") for c in found.survey.contradictions}
+    wrong = {slip.label: slip for slip in exercise.slips}
+    named = set(answers.read_again)
+    why: list[str] = []
+    lost = 0.0
+    for label, slip in wrong.items():
+        s = slip.station
+        written = f"{um(s.goes)} goes" if s.goes > 0.0 else "none goes"
+        words = f'{label} ({slip.line}): written was "{written}", the gap there is {um(slip.gap)}.'
+        if label in named:
+            why.append(f"{words} Found.")
+        elif label not in doubted:
+            why.append(f"{words} It fits the others well enough: nobody could have found it.")
+        else:
+            lost += AGAIN / len(wrong)
+            why.append(f"{words} It does not fit its neighbours: a face does not jump so far so near.")
+    for label in sorted(named - set(wrong)):
+        if label in doubted:
+            why.append(f"{label} is right, but it does look doubtful among these readings.")
+        else:
+            lost += 1.0
+            why.append(f"{label} is right, and fits the others within what leaves and hands can tell.")
+    if not wrong and not named:
+        why.append("All readings agree within what leaves and hands can tell.")
+    got = max(0.0, AGAIN - lost)
+    yours = ", ".join(sorted(answers.read_again)) or "none"
+    return Mark("Read again", _half(got), AGAIN, yours, ", ".join(sorted(wrong)) or "none", tuple(why))
+
+
+def _half(marks: float) -> float:
+    """Marks in halves.
+
+    >>> _half(1.4), _half(0.2)
+    (1.5, 0.0)
+    """
+    return round(2.0 * marks) / 2.0
+
+
+# ---- the plan
+
+
+def mark_do(exercise: Exercise, answers: Answers, found: Found) -> Mark:
+    """Leave it, lap it, machine shop, or cannot tell."""
+    part, numbers = exercise.scenario.part, found.numbers
+    sense = "by the straightedge" if part.limit_by == "straightedge" else "as minimum zone"
+    why = [f"The face is out by {um(numbers.measure(part.limit_by))} {sense}; the limit is {um(part.limit)}."]
+    if found.do != "leave":
+        words = f"With a look every two minutes {percent(found.own.looking)} of the hands tried come inside"
+        if part.allowance is not None:
+            words += f" and take off no more than {um(part.allowance)}"
+        why.append(f"{words}.")
+    if found.do == "machine shop" and found.own.looking_goal > LAP_AT:
+        why.append("It can be lapped flat, but not within the metal there is to spare.")
+    read = found.plan.verdict.answer
+    if answers.do in (found.do, read):
+        got = float(DO)
+        if answers.do != found.do:
+            why.append(f'From the readings alone the program says "{read}" as well: a fair answer.')
+    elif answers.do == "cannot tell":
+        got = 1.0
+        why.append(f'Careful, but the readings do tell: from them the program says "{read}".')
+    elif found.do == "cannot tell" or read == "cannot tell":
+        got = 0.5 * DO
+        why.append("It is a close call, and you did not say so.")
+    else:
+        got = 0.0
+    return Mark("What to do", got, DO, answers.do, found.do, tuple(why))
+
+
+def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str = "") -> Mark:
+    """The plan, tried on the true face."""
+    truth = _way_words(found.own.way)
+    read = found.plan.verdict.answer
+    if answers.lap is None:
+        fair = answers.do in (found.do, read)
+        words = "Nothing was to be planned; these marks go with what to do."
+        nothing = "nothing to plan" if found.do != "lap" else truth
+        return Mark("Plan", float(PLAN) if fair else 0.0, PLAN, "none", nothing, (words,))
+    yours = _way_words(
+        WayTried(answers.lap.papers, answers.lap.strokes, answers.lap.turning, answers.lap.turn_every)
+    )
+    if tried is None:
+        return Mark("Plan", 0.0, PLAN, yours, truth, (f"It cannot be worked: {refused}.",))
+    if found.do == "leave":
+        why = ("The face was flat enough: every stroke takes metal off that need not go.",)
+        return Mark("Plan", float(PLAN) if read == "lap" else 0.0, PLAN, yours, "nothing to plan", why)
+    own = found.own
+    works = tried.looking >= min(LAP_AT, own.looking - AS_GOOD)
+    why = _trial_words(tried)
+    got = 0.0
+    if found.do == "machine shop":
+        got = 0.0 if read != "lap" else 0.5 * PLAN
+        why.append("No way of working by hand keeps both limits here.")
+    elif works:
+        got += 0.5 * PLAN
+    else:
+        why.append(f"The program's own way comes inside both in {percent(own.looking)}.")
+    first = tried.way.strokes[0]
+    inside = tried.stops.p05 <= first <= tried.stops.p95
+    stops = f"{tried.stops.p05:.0f} to {tried.stops.p95:.0f}"
+    if found.do != "machine shop":
+        got += 0.5 * PLAN if inside and works else 0.25 * PLAN if inside else 0.0
+        verb = "lies among" if inside else "is short of" if first < tried.stops.p05 else "goes far beyond"
+        why.append(
+            f"On {tried.way.papers[0]} those who look stop after {stops} strokes: {first} {verb} these. The "
+            "range is wide because nobody has weighed what this paper takes off."
+        )
+    own_words = (
+        f"The program's own plan, {truth}, on the same face and hands: {percent(own.looking)} inside both "
+        f"with looks, {percent(own.written)} with just those strokes."
+    )
+    return Mark("Plan", _half(got), PLAN, yours, truth, (*why, own_words))
+
+
+def _trial_words(tried: Trial) -> list[str]:
+    return [
+        f"Tried by {tried.members} pairs of hands on the true face. With just the strokes you wrote, it ends "
+        f"at {_band(tried.after)} (from {um(tried.before)}, limit {um(tried.limit)}), and the deepest spot "
+        f"loses {_band(tried.deepest)}: {percent(tried.written)} inside both limits.",
+        f"With a look every two minutes, stopping in time: {percent(tried.looking)} inside both.",
+    ]
+
+
+def _way_words(way: WayTried) -> str:
+    papers = ", ".join(f"{n} strokes on {paper}" for n, paper in zip(way.strokes, way.papers, strict=True))
+    if way.turning == "none" or not way.turn_every:
+        return f"{papers}, never turned"
+    return f"{papers}, turned ({way.turning}) every {way.turn_every}"
