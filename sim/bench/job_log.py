@@ -19,6 +19,9 @@ from handlap.sim.job.scenario import Part, StraightedgeLine
 GRID_ROWS, GRID_COLUMNS = 3, 5
 """Coarse picture of the dye: rows from far to near, columns from left to right."""
 GRAM = 1e-3
+MOST_ENTRIES = 1000
+MOST_STROKES_IN_ALL = 200_000
+"""Strokes that stand in one log: some eighty hours at the bench."""
 
 
 @dataclass(frozen=True)
@@ -150,6 +153,10 @@ def sequence_faults(entries: Sequence[Entry], file: str) -> list[Fault]:
         else:
             strokes[place] = entry.strokes
             done += entry.strokes
+            if done > MOST_STROKES_IN_ALL:
+                words = f"at most {MOST_STROKES_IN_ALL} strokes in one log"
+                faults.append(Fault(file, f"{label}, strokes", f"{done} in all", words))
+                break
         if entry.at < done:
             faults.append(Fault(file, f"{label}, at", str(entry.at), f"{done}: strokes cannot go backwards"))
         elif entry.at > done:
@@ -191,6 +198,11 @@ def next_entry(log: JobLog, entry: Entry, file: str) -> Entry:
             faults.append(Fault(file, "void", str(entry.void), allowed))
         else:
             done -= standing[entry.void].strokes
+    if number > MOST_ENTRIES:
+        faults.append(Fault(file, "", f"{number} entries", f"at most {MOST_ENTRIES} entries in one log"))
+    if entry.void is None and done + strokes > MOST_STROKES_IN_ALL:
+        words = f"at most {MOST_STROKES_IN_ALL} strokes in one log"
+        faults.append(Fault(file, "strokes", f"{done + strokes} in all", words))
     faults += _against_log(log, entry, file)
     if faults:
         raise EntryFaults(faults)

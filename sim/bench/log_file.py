@@ -15,7 +15,15 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog, next_entry, part_mark, sequence_faults
+from handlap.sim.bench.job_log import (
+    MOST_ENTRIES,
+    Entry,
+    EntryFaults,
+    JobLog,
+    next_entry,
+    part_mark,
+    sequence_faults,
+)
 from handlap.sim.bench.log_lines import SCHEMA, from_json, header_json, to_json
 from handlap.sim.common.errors import Fault, HandlapError, InputError, ScenarioError
 from handlap.sim.job.scenario import Scenario
@@ -23,7 +31,7 @@ from handlap.sim.job.scenario_file import builtin_names
 
 ENDING = ".log.jsonl"
 DAMAGED = ".damaged"
-LARGEST = 20_000_000
+LARGEST = 2_000_000
 """[bytes]"""
 
 
@@ -60,7 +68,7 @@ def read_log(scenario: Scenario, path: Path | None = None) -> JobLog:
     path = path or log_path(scenario)
     try:
         if path.stat().st_size > LARGEST:
-            raise InputError(f"{path}: larger than {LARGEST // 10**6} MB; that is no log")
+            raise _too_large(path)
         data = path.read_bytes()
     except FileNotFoundError:
         data = b""
@@ -69,12 +77,19 @@ def read_log(scenario: Scenario, path: Path | None = None) -> JobLog:
     return _parse(data, scenario, path).log
 
 
+def _too_large(path: Path) -> InputError:
+    return InputError(f"{path}: larger than {LARGEST // 10**6} MB; that is no log")
+
+
 def _parse(data: bytes, scenario: Scenario, path: Path) -> _Read:
     mark = part_mark(scenario.part)
     empty = JobLog(mark, scenario.part.name)
     lines = data.split(b"\n")
     if lines and not lines[-1]:
         lines.pop()
+    if len(lines) > MOST_ENTRIES + 1:
+        words = f"at most {MOST_ENTRIES} entries in one log"
+        raise ScenarioError([Fault(path.name, "", f"{len(lines) - 1} entries", words)])
     objects: list[dict[str, Any]] = []
     faults: list[Fault] = []
     good, tail = 0, b""
@@ -154,6 +169,8 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
     path = path or log_path(scenario)
     with _opened(path) as handle:
         size = os.fstat(handle).st_size
+        if size > LARGEST:
+            raise _too_large(path)
         data = os.pread(handle, size, 0)
         read = _parse(data, scenario, path)
         try:

@@ -19,9 +19,10 @@ from handlap.sim.common.outline import Array
 from handlap.sim.common.units import OTHER_SPELLINGS, UNITS
 from handlap.sim.job.scenario import HeightTable
 
-LARGEST_FILE = 20_000_000
+LARGEST_FILE = 2_000_000
 """[bytes]"""
-FEWEST_POINTS = 4
+FEWEST_POINTS, MOST_POINTS = 4, 3000
+"""Points of a table; memory and time of the survey grow with the square and the cube of their number."""
 GREATEST_HEIGHT = 0.02
 """Greatest distance between heights that is believed [m]."""
 
@@ -94,6 +95,9 @@ def parse_height_table(text: str, source: str, sd: float = 0.0) -> HeightTable:
     ]
     if not lines:
         raise ScenarioError([Fault(source, "", "an empty table", HEADERS)])
+    if len(lines) - 1 > MOST_POINTS:
+        got = f"{len(lines) - 1} points"
+        raise ScenarioError([Fault(source, "", got, f"at most {MOST_POINTS} points: leave some out evenly")])
     semicolon = ";" in lines[0][1]
     rows = [(number, _fields(line, ";" if semicolon else ",")) for number, line in lines]
     columns = _columns(rows[0][1], source, rows[0][0])

@@ -22,6 +22,8 @@ OFF_FACE = 0.02
 """A line or a height may not lie further than this outside the bounding box of the face [m]."""
 NEAR_METAL = 0.002
 """A reading counts when there is metal within this, along and across: leaves have a width [m]."""
+MOST_READINGS = 2000
+"""Readings of all lines of a file together; a face is read at some sixty."""
 EITHER_SIDE = 0.002
 """A leaf that slides in to a depth goes this much short of it and stops this much beyond [m]."""
 
@@ -124,6 +126,10 @@ def build_lines(
     shift : what takes a position of the file to the middle of the face [m]
     found : where faults and warnings go
     """
+    count = sum(len(table.get("stations", ())) + 2 * len(table.get("slides_in", ())) for table in tables)
+    if count > MOST_READINGS:
+        found.fault("readings.line", f"{count} readings", f"at most {MOST_READINGS} in all lines together")
+        return ()
     lines = []
     seen: dict[str, int] = {}
     for i, table in enumerate(tables, 1):
@@ -246,8 +252,11 @@ def _on_metal(
 
 def near_metal(face: Outline, places: Array) -> np.ndarray[Any, np.dtype[np.bool_]]:
     """Whether places (n, 2) [m] have metal under them or within 2 mm along u, v or both."""
-    steps = NEAR_METAL * np.array([[i, j] for i in (0, 1, -1) for j in (0, 1, -1)])
-    return np.any([face.contains(places + step) for step in steps], axis=0)
+    near = face.contains(places)
+    for step in NEAR_METAL * np.array([[i, j] for i in (0, 1, -1) for j in (0, 1, -1) if i or j]):
+        doubtful = np.flatnonzero(~near)
+        near[doubtful] = face.contains(places[doubtful] + step)
+    return np.asarray(near)
 
 
 def place_table(
