@@ -98,12 +98,40 @@ def load_text(
     folder : where the files it names are; without it none may be named
     require_readings : False where the face may not have been measured yet
     """
+    document = _parse(text, Findings(file or source))
+    return load_document(document, source, file=file, folder=folder, require_readings=require_readings)
+
+
+def load_document(
+    document: dict[str, Any],
+    source: str = "scenario",
+    *,
+    file: str | None = None,
+    folder: Path | None = None,
+    require_readings: bool = True,
+) -> Scenario:
+    """The scenario of a file's tables as a mapping; see :func:`load_text`.
+
+    >>> load_document(read_document("formula-check")[0], folder=read_document("formula-check")[1]).title
+    'Flat plate under a central load, to check against a formula'
+    """
     found = Findings(file or source)
-    read = _read(text, found)
+    read = _values(document, found)
     scenario = build(read.values, read.stated, found, source, folder, require_readings=require_readings)
     if found.faults or scenario is None:
         raise ScenarioError(found.faults)
     return scenario
+
+
+def read_document(path_or_name: str | Path) -> tuple[dict[str, Any], Path]:
+    """The tables of a scenario file or a built-in scenario, unchecked, and the folder it lies in.
+
+    Raises
+    ------
+    ScenarioError : if there is no such file, or it is no TOML
+    """
+    path, _ = _locate(path_or_name)
+    return _parse(read_small_text(path, LARGEST_FILE), Findings(path.name)), path.parent
 
 
 def file_frame(text: str) -> tuple[System, tuple[float, float]]:
@@ -115,7 +143,10 @@ def file_frame(text: str) -> tuple[System, tuple[float, float]]:
 
 
 def _read(text: str, found: Findings) -> Values:
-    document = _parse(text, found)
+    return _values(_parse(text, found), found)
+
+
+def _values(document: dict[str, Any], found: Findings) -> Values:
     found.system = "inch" if document.get("units") == "inch" else "mm"
     read = Values()
     _walk(document, TREE, "", read, found)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any, Literal
 
 from numpy.typing import NDArray
@@ -26,12 +27,21 @@ Course = Literal["falls", "levels off", "turns back"]
 class StartFace:
     """The face a case starts from, in plain shapes [m]; heights are positive where proud.
 
+    With U = 2u/length and V = 2v/width, each from -1 (left, near) to 1 (right, far)::
+
+        h = along·(1 - U²) + across·(1 - V²) + twist·U·V/2
+            - corner·max(0, (U + V)/2)² - rolled·(roll(U) + roll(V)) + waves
+
+    where roll(x) = ((|x| - 0.9)/0.1)² beyond 0.9 and 0 elsewhere.
+
     Attributes
     ----------
     along, across : the middle over both ends (both sides): + crowned, - hollow
-    twist : one diagonal's ends over the other's
+    twist : the far right and near left corners over the other two
     corner : how low the far right corner lies
-    rolled : how far ends and sides fall off in the outer tenth of the face
+    rolled : how far ends and sides fall off in the outer tenth of the half length
+    uneven : height of gentle waves between crest and trough, others for each member, the same in
+        all cases: no two scraps are alike
     """
 
     along: float = 0.0
@@ -39,6 +49,7 @@ class StartFace:
     twist: float = 0.0
     corner: float = 0.0
     rolled: float = 0.0
+    uneven: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -71,7 +82,7 @@ class Choice:
     case : name of the case that has least (most) of the figure
     alike : no case differs from the others by more than the lesson's margin
     course : how the figure runs on with the strokes
-    between : the figure lies in this range, lower end included [SI]
+    between : the figure lies in this range, lower end included [SI; of the ratio where one is asked]
     """
 
     words: str
@@ -141,6 +152,16 @@ class Lesson:
     intends: int
     pictures: tuple[str, ...] = ("curve",)
     cautions: tuple[str, ...] = ()
+    order: int = 1000
+    """Place among the lessons: lower ones are taught first."""
+    members: int | None = None
+    """Most members worth working, where a case is slow; None: as many as asked for."""
+    looks: int = 8
+    """How often the face is looked at on the way, where the scenario does not say."""
+    cells: int = 1500
+    """About how many cells the face is cut into."""
+    folder: Path | None = None
+    """Where the files lie that the scenario names."""
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,9 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
+from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band
 
 Unit = Literal["length", "count", "mass", "minutes", "share", "depth a gram", "ratio"]
@@ -64,8 +67,8 @@ FIGURES: dict[str, FigureKind] = {
     ),
     "mean_depth": FigureKind("the mean depth removed", "length", True),
     "deepest": FigureKind("the greatest depth removed", "length", True),
-    "taper_along": FigureKind("how much more came off at the far end than at the near one", "length", True),
-    "taper_across": FigureKind("how much more came off on the left side than on the right", "length", True),
+    "taper_along": FigureKind("how much more came off at the right end than at the left one", "length", True),
+    "taper_across": FigureKind("how much more came off on the far side than on the near one", "length", True),
     "slant": FigureKind("the slant of what came off, end to end or side to side", "length", True),
     "bow_along": FigureKind("how far the middle stands over both ends", "length", True),
     "bow_across": FigureKind("how far the middle stands over both sides", "length", True),
@@ -74,8 +77,7 @@ FIGURES: dict[str, FigureKind] = {
     "middle_removed": FigureKind("the mean depth removed in the middle fifth of the length", "length", True),
     "ends_over_middle": FigureKind("how much more came off at the ends than in the middle", "length", True),
     "dye_left": FigureKind("the share of the face on which the first dye is left", "share", True),
-    "low_spot": FigureKind("how far the lowest spot lies under the rest of the face", "length", True),
-    "least_cut": FigureKind("the mean depth that has still to come off to clear the face", "length", True),
+    "least_cut": FigureKind("the mean depth that has still to come off to clear the face", "length"),
     "least_cut_start": FigureKind("the mean depth that has to come off to clear the face", "length"),
     "edge_level": FigureKind("the worst gap with the straightedge held level", "length", True),
     "edge_tipped": FigureKind("the worst gap with the straightedge tipped onto one end", "length", True),
@@ -92,6 +94,38 @@ FIGURES: dict[str, FigureKind] = {
     "flatness_pressed": FigureKind("the flatness while the hands press", "length"),
 }
 """Every figure by the name that a lesson's file calls it."""
+
+
+def unit_of_pair(first: str, sign: Literal["", "-", "/"], second: str = "") -> Unit:
+    """Kind of unit of one figure, of one less another, or of one over another.
+
+    Raises
+    ------
+    ValueError : if the two do not go together
+
+    >>> unit_of_pair("mean_depth", "/", "mass")
+    'depth a gram'
+    """
+    one = FIGURES[first].unit
+    if not sign:
+        return one
+    other = FIGURES[second].unit
+    if one == other:
+        return "ratio" if sign == "/" else one
+    if sign == "/" and (one, other) == ("length", "mass"):
+        return "depth a gram"
+    word = "divided by" if sign == "/" else "compared with"
+    raise ValueError(f"{first} is a {one} and {second} a {other}: they cannot be {word} one another")
+
+
+def band_of(values: Array) -> Band:
+    """Band of a figure over members (members,), some of which may never reach it (infinite)."""
+    if np.isfinite(values).all():
+        return Band.of(values)
+    if np.isnan(values).any():
+        return Band(math.nan, math.nan, math.nan)
+    low, middle, high = np.percentile(values, [5.0, 50.0, 95.0], method="nearest")
+    return Band(float(low), float(middle), float(high))
 
 
 def show_figure(name: str, value: Band | float) -> str:

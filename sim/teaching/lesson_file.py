@@ -1,15 +1,42 @@
-"""Reading a lesson's file (TOML) into the records of :mod:`handlap.sim.teaching.lesson`."""
+"""Lessons on disk: which there are, and a file (TOML) read into :class:`Lesson`.
+
+One lesson is one file without any code.  Its keys are listed in :mod:`lesson_keys`; all faults of
+a file, those of the job inside it among them, are collected and raised at once.
+"""
 
 from __future__ import annotations
 
+import difflib
+import tomllib
+from collections.abc import Mapping
+from importlib import resources
 from pathlib import Path
+from typing import Any
 
-from handlap.sim.teaching.lesson import Lesson
+from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.job.findings import Findings
+from handlap.sim.job.height_table import read_small_text
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario_file import load_document, read_document
+from handlap.sim.teaching.lesson import Case, Lesson
+from handlap.sim.teaching.lesson_check import check_texts
+from handlap.sim.teaching.lesson_keys import read_lesson
+
+LARGEST_FILE = 200_000
+"""[bytes]"""
 
 
 def lesson_names() -> list[tuple[str, str]]:
-    """Name and title of every built-in lesson, in the order they are taught."""
-    raise NotImplementedError
+    """Name and title of every built-in lesson, in the order they are taught.
+
+    >>> len(lesson_names()) >= 14
+    True
+    """
+    found = []
+    for name, path in _builtin_paths().items():
+        document = tomllib.loads(path.read_text(encoding="utf-8"))
+        found.append((document.get("order", 1000), name, str(document.get("title", name))))
+    return [(name, title) for _, name, title in sorted(found)]
 
 
 def load_lesson(path_or_name: str | Path) -> Lesson:
@@ -19,4 +46,142 @@ def load_lesson(path_or_name: str | Path) -> Lesson:
     ------
     ScenarioError : with all faults of the file; or, if there is no such file, what there is
     """
-    raise NotImplementedError
+    path = _locate(path_or_name)
+    return lesson_of(read_small_text(path, LARGEST_FILE), path.stem, file=path.name, folder=path.parent)
+
+
+def lesson_of(text: str, name: str, *, file: str | None = None, folder: Path | None = None) -> Lesson:
+    """The lesson that a TOML text describes; see :func:`load_lesson`.
+
+    Parameters
+    ----------
+    name : its name
+    file : name of the file in messages; without it the lesson's
+    folder : where the files lie that its job names
+    """
+    found = Findings(file or name)
+    document = _parse(text, found)
+    scenario, place = _scenario(document.get("scenario"), found, folder)
+    lesson = read_lesson(document, name, scenario, place, found)
+    if lesson is not None:
+        check_texts(lesson, found)
+        _check_scenarios(lesson, found)
+    if found.faults or lesson is None:
+        raise ScenarioError(found.faults)
+    return lesson
+
+
+def case_scenario(lesson: Lesson, case: Case) -> Scenario:
+    """The job of one case: that of the lesson with what the case changes.
+
+    Raises
+    ------
+    ScenarioError : with all faults of the job
+    """
+    return load_document(
+        merged(lesson.scenario, case.change),
+        lesson.name,
+        folder=lesson.folder,
+        require_readings=case.face is None and lesson.face is None,
+    )
+
+
+def merged(document: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
+    """Tables with those of a change laid over them; anything but a table is replaced whole.
+
+    >>> merged({"hands": {"press": 40, "height": 50}}, {"hands": {"height": 20}})
+    {'hands': {'press': 40, 'height': 20}}
+    """
+    found = dict(document)
+    for name, value in change.items():
+        below = found.get(name)
+        both = isinstance(value, Mapping) and isinstance(below, Mapping)
+        found[name] = merged(below, value) if both and isinstance(below, Mapping) else value
+    return found
+
+
+def _builtin_paths() -> dict[str, Path]:
+    folder = resources.files("handlap.scenarios") / "lessons"
+    paths = [Path(str(entry)) for entry in folder.iterdir() if entry.name.endswith(".toml")]
+    return {path.stem: path for path in sorted(paths)}
+
+
+def _locate(path_or_name: str | Path) -> Path:
+    builtin = _builtin_paths()
+    asked = str(path_or_name)
+    if asked in builtin:
+        return builtin[asked]
+    path = Path(path_or_name)
+    try:
+        there = path.exists()
+    except (OSError, ValueError):
+        there = False
+    if there and asked:
+        return path
+    near = difflib.get_close_matches(path.stem.lower(), builtin, n=1, cutoff=0.5)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    shown = asked if len(asked) <= 120 else asked[:119] + "…"
+    allowed = (
+        f"no such file, and no built-in lesson of that name{hint}\nbuilt-in lessons: {', '.join(builtin)}"
+    )
+    raise ScenarioError([Fault(shown or '""', "", "", allowed)])
+
+
+def _parse(text: str, found: Findings) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        found.fault("", None, f"not valid TOML: {error}")
+    except RecursionError:
+        found.fault("", None, "nested too deeply")
+    except ValueError as error:  # such as an integer of thousands of digits
+        found.fault("", None, f"not valid TOML: {error}")
+    raise ScenarioError(found.faults)
+
+
+def _scenario(raw: Any, found: Findings, folder: Path | None) -> tuple[dict[str, Any], Path | None]:
+    """The job's tables, written out or those of a built-in scenario, and where its files lie."""
+    if isinstance(raw, dict):
+        return raw, folder
+    if isinstance(raw, str):
+        try:
+            return read_document(raw)
+        except ScenarioError as error:
+            found.fault("scenario", raw, "; ".join(f.allowed for f in error.faults).replace("\n", "; "))
+            return {}, folder
+    found.fault("scenario", raw, "a table [scenario] with the keys of a scenario file, or the name of one")
+    return {}, folder
+
+
+def _check_scenarios(lesson: Lesson, found: Findings) -> None:
+    """Load the job of every case; a fault of the job itself is written down once."""
+    if not lesson.scenario:
+        return
+    seen: set[tuple[str, str, str]] = set()
+    for number, case in enumerate(lesson.cases, 1):
+        changed = _dotted(case.change)
+        try:
+            case_scenario(lesson, case)
+        except ScenarioError as error:
+            for fault in error.faults:
+                top = fault.key.split("[")[0].split(" ")[0]
+                own = any(top == name or top.startswith(name + ".") for name in changed)
+                key = f"case[{number}].change.{fault.key}" if own else f"scenario.{fault.key}".rstrip(".")
+                if (key, fault.got, fault.allowed) not in seen:
+                    seen.add((key, fault.got, fault.allowed))
+                    found.faults.append(Fault(found.file, key, fault.got, fault.allowed))
+
+
+def _dotted(change: Mapping[str, Any], prefix: str = "") -> list[str]:
+    """Dotted names of everything a change states.
+
+    >>> _dotted({"hands": {"press": 1}, "units": "mm"})
+    ['hands.press', 'units']
+    """
+    names: list[str] = []
+    for name, value in change.items():
+        if isinstance(value, Mapping):
+            names += _dotted(value, f"{prefix}{name}.")
+        else:
+            names.append(prefix + name)
+    return names

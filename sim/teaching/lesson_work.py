@@ -1,11 +1,42 @@
-"""Working a lesson: its cases on the same members, and what they answer to its question."""
+"""Working a lesson: its cases on the same members, and what they answer to its question.
+
+The members of all cases have the same hands, paper and luck, so that a difference between two
+cases is theirs and not chance's.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Executor
+from dataclasses import replace
+from functools import partial
 
-from handlap.sim.teaching.lesson import Lesson, LessonResult
+import numpy as np
+
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.face.proud import refuse_proud
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.planning.work import MOST_MEMBERS
+from handlap.sim.teaching.lesson import Answer, Case, Lesson, LessonResult
+from handlap.sim.teaching.lesson_answer import answer_lesson
+from handlap.sim.teaching.lesson_case import (
+    COARSER,
+    ReadyCase,
+    WorkedCase,
+    numerical_error,
+    ready_case,
+    work_case,
+)
+from handlap.sim.teaching.lesson_face import start_faces
+from handlap.sim.teaching.lesson_figures import FIGURES, show_figure
+from handlap.sim.teaching.lesson_file import case_scenario
+from handlap.sim.teaching.lesson_texts import fill
+
+FEWEST_MEMBERS = 2
+CAUGHT = 0.05
+"""Share of the work with the part caught at its edge from which a note says so."""
 
 
 def work_lesson(
@@ -16,5 +47,115 @@ def work_lesson(
     executor: Executor | None = None,
     progress: Callable[[float, str], None] | None = None,
 ) -> LessonResult:
-    """Work all cases of a lesson on the same members and let the outcome choose."""
-    raise NotImplementedError
+    """Work all cases of a lesson on the same members and let the outcome choose.
+
+    Parameters
+    ----------
+    members : pairs of hands to work it with; no more than the lesson itself allows
+    executor : where they work; without one, threads of this process; the answer is the same
+    progress : called with the share done and what is being done
+
+    Raises
+    ------
+    InputError : for a number of members out of range
+    TippingError : if the press lies off the face for most of the work of a case
+    """
+    if not FEWEST_MEMBERS <= members <= MOST_MEMBERS:
+        raise InputError(f"--members {members}: allowed is {FEWEST_MEMBERS} to {MOST_MEMBERS}")
+    tell = progress or (lambda done, what: None)
+    count = members if lesson.members is None else min(members, lesson.members)
+    worked: list[WorkedCase] = []
+    errors: list[float] = []
+    for at, case in enumerate(lesson.cases):
+        share = partial(_share_done, tell, at / len(lesson.cases), len(lesson.cases) * count, case.words)
+        ready, coarse = _ready(lesson, case, members=count, seed=seed)
+        worked.append(work_case(ready, executor=executor, finished=share))
+        errors.append(numerical_error(ready, coarse, worked[-1], lesson.question.figure))
+    found = _gather(lesson, worked, max(errors), members=count, seed=seed)
+    tell(1.0, "done")
+    return found
+
+
+def _share_done(tell: Callable[[float, str], None], start: float, total: int, words: str, done: int) -> None:
+    tell(start + done / total, words)
+
+
+def _ready(lesson: Lesson, case: Case, *, members: int, seed: int) -> tuple[ReadyCase, ReadyCase]:
+    """A case ready to be worked, and the same on coarser cells."""
+    scenario = case_scenario(lesson, case)
+    refuse_proud(scenario.part)
+    faces_at = _faces(lesson, case, scenario, members=members, seed=seed)
+    few = max(16, int(lesson.cells / COARSER**2))
+    return (
+        ready_case(lesson, case, scenario, faces_at, members=members, seed=seed),
+        ready_case(lesson, case, scenario, faces_at, members=members, seed=seed, cells=few),
+    )
+
+
+def _faces(
+    lesson: Lesson, case: Case, scenario: Scenario, *, members: int, seed: int
+) -> Callable[[Array], Array]:
+    """What gives the starting faces (members, n) at any points (n, 2) [m]."""
+    face = case.face or lesson.face
+    if face is not None:
+        return partial(start_faces, face, scenario.part.outline, members=members, seed=seed)
+    faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
+
+    def inferred(points: Array) -> Array:
+        heights = np.asarray(faces.heights_at(points))
+        # A table without error is one face for all.
+        return np.resize(heights, (members, heights.shape[1]))
+
+    return inferred
+
+
+def _gather(
+    lesson: Lesson, worked: list[WorkedCase], error: float, *, members: int, seed: int
+) -> LessonResult:
+    question = lesson.question
+    figures = {w.result.case.name: w.result.figures for w in worked}
+    cases = tuple(replace(w.result, course=w.courses.get(question.figure)) for w in worked)
+    of = next(c for c in cases if c.case.name == (question.of or cases[0].case.name))
+    answer = answer_lesson(lesson, figures, of.course, error)
+    return LessonResult(
+        lesson=lesson,
+        members=members,
+        seed=seed,
+        cases=cases,
+        answer=answer,
+        story=fill(lesson.story, figures),
+        because=fill(lesson.because, figures),
+        bench=fill(lesson.bench, figures),
+        notes=tuple(_notes(lesson, worked, answer, error)),
+    )
+
+
+def _notes(lesson: Lesson, worked: list[WorkedCase], answer: Answer, error: float) -> list[str]:
+    notes = []
+    if answer.choice != lesson.intends:
+        meant = lesson.choices[lesson.intends].words
+        came = (
+            "it cannot tell"
+            if answer.choice is None
+            else f"it came out as “{lesson.choices[answer.choice].words}”"
+        )
+        notes.append(
+            f"the lesson means to teach “{meant}”, but in this run {came}: go by the run, and look at what "
+            "differs from the author's"
+        )
+    figure = lesson.question.figure
+    if error > 0.0:
+        notes.append(
+            f"steps and cells of the computing err by about {show_figure(figure, error)} in "
+            f"{FIGURES[figure].words}"
+        )
+        if error > lesson.question.margin and lesson.question.asks != "number":
+            notes.append("that is more than the difference that was to count, so it is taken instead")
+    for w in worked:
+        caught = float(np.mean([run.clipped for run in w.runs])) if w.runs else 0.0
+        if caught > CAUGHT:
+            notes.append(
+                f"{w.result.case.words}: in {100 * caught:.0f} % of the work the hands would have tipped the "
+                "part; they are taken to catch it at the edge"
+            )
+    return notes

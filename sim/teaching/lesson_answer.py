@@ -1,0 +1,157 @@
+"""What the members say to the question of a lesson.
+
+A member takes part in the answer with its own figures only: cases are held against each other
+inside each member.  An answer stands when nine members in ten say the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from handlap.sim.common.outline import Array
+from handlap.sim.job.results import Band
+from handlap.sim.teaching.lesson import Answer, Lesson, Question
+from handlap.sim.teaching.lesson_figures import FIGURES, Unit, band_of, show_figure, unit_of_pair
+from handlap.sim.teaching.lesson_texts import against
+
+SURE = 0.9
+"""Share of the members that has to agree."""
+SETTLED_FROM = 2.0 / 3.0
+"""A figure has levelled off if from this share of the strokes on it falls by no more than the margin."""
+COURSES = ("falls", "levels off", "turns back")
+Values = Mapping[str, Array]
+
+
+def asked_values(question: Question, figures: Mapping[str, Values]) -> dict[str, Array]:
+    """The figure asked about (members,) by case: of all cases for "which", else of the one asked about."""
+    if question.asks == "which":
+        return {case: values[question.figure] for case, values in figures.items()}
+    case = question.of or next(iter(figures))
+    value = figures[case][question.figure]
+    if question.ratio_to is not None or question.base is not None:
+        value = against(value, "/", figures[question.base or case][question.ratio_to or question.figure])
+    return {case: value}
+
+
+def asked_unit(question: Question) -> Unit:
+    """Kind of unit of what is asked."""
+    if question.asks == "number" and (question.ratio_to is not None or question.base is not None):
+        return unit_of_pair(question.figure, "/", question.ratio_to or question.figure)
+    return FIGURES[question.figure].unit
+
+
+def answer_lesson(
+    lesson: Lesson, figures: Mapping[str, Values], course: Array | None, error: float
+) -> Answer:
+    """The answer.
+
+    Parameters
+    ----------
+    figures : by case and name (members,) [SI]
+    course : the figure asked about (members, looks), for "course"
+    error : numerical error of that figure; differences below it count as none [SI]
+    """
+    question = lesson.question
+    values = asked_values(question, figures)
+    margin = max(question.margin, error)
+    if question.asks == "which":
+        votes = vote_which(lesson, values, margin)
+    elif question.asks == "course":
+        assert course is not None
+        votes = vote_course(lesson, course, margin)
+    else:
+        votes = vote_number(lesson, next(iter(values.values())))
+    shares = votes.mean(axis=1)
+    leading = int(np.argmax(shares))
+    sure = float(shares[leading]) >= SURE
+    bands = {case: band_of(value) for case, value in values.items()}
+    choice = leading if sure else None
+    return Answer(choice, float(shares[leading]), bands, _words(lesson, bands, choice, votes, margin))
+
+
+def vote_which(lesson: Lesson, values: Values, margin: float) -> Array:
+    """Which choices (choices, members) each member says hold: one at most is true."""
+    sign = 1.0 if lesson.question.take == "least" else -1.0
+    names = list(values)
+    table = sign * np.array([values[name] for name in names])
+    votes = np.zeros((len(lesson.choices), table.shape[1]))
+    with np.errstate(invalid="ignore"):
+        for at, choice in enumerate(lesson.choices):
+            if choice.alike:
+                votes[at] = table.max(axis=0) - table.min(axis=0) <= margin
+            elif choice.case in names:
+                own = names.index(choice.case)
+                others = np.delete(table, own, axis=0)
+                votes[at] = (others - table[own] > margin).all(axis=0)
+    return votes
+
+
+def courses_of(course: Array, margin: float) -> list[str]:
+    """How each course (members, looks) runs on: by its end over its least, and by its last third.
+
+    >>> courses_of(np.array([[9.0, 5.0, 2.0, 4.0], [9.0, 5.0, 2.0, 1.9], [9.0, 6.0, 4.0, 2.0]]), 1.0)
+    ['turns back', 'levels off', 'falls']
+    """
+    from_look = round(SETTLED_FROM * (course.shape[1] - 1))
+    back = course[:, -1] - course.min(axis=1) > margin
+    settled = course[:, from_look] - course[:, -1] <= margin
+    return [COURSES[2] if b else COURSES[1] if s else COURSES[0] for b, s in zip(back, settled, strict=True)]
+
+
+def vote_course(lesson: Lesson, course: Array, margin: float) -> Array:
+    """As :func:`vote_which`, for how a course (members, looks) runs on."""
+    found = np.array(courses_of(course, margin))
+    return np.array([found == choice.course for choice in lesson.choices], dtype=float)
+
+
+def vote_number(lesson: Lesson, value: Array) -> Array:
+    """As :func:`vote_which`, for how large a figure (members,) is."""
+    ranges = [choice.between or (np.nan, np.nan) for choice in lesson.choices]
+    return np.array([(low <= value) & (value < high) for low, high in ranges], dtype=float)
+
+
+def _words(lesson: Lesson, bands: Mapping[str, Band], choice: int | None, votes: Array, margin: float) -> str:
+    question = lesson.question
+    words = {case.name: case.words for case in lesson.cases}
+    unit = asked_unit(question)
+    shown = {case: show_figure(unit, band) for case, band in bands.items()}
+    figure = FIGURES[question.figure].words
+    listed = "; ".join(f"{words[case]}: {value}" for case, value in shown.items())
+    agree = _agree(votes, choice)
+    if question.asks == "number":
+        case = next(iter(bands))
+        figure = (
+            f"{figure} over {_base_words(question, words)}" if unit in ("ratio", "depth a gram") else figure
+        )
+        tail = f"{agree}: {lesson.choices[choice].words}" if choice is not None else agree
+        return f"{figure}, {words[case]}: {shown[case]}; {tail}"
+    if choice is None:
+        return f"{figure}: {listed}; {agree}"
+    if question.asks == "course":
+        course = lesson.choices[choice].course
+        return f"{figure} {course} by the end, {listed}; {agree}"
+    if lesson.choices[choice].alike:
+        limit = show_figure(unit, margin)
+        return f"{figure} comes out alike, within {limit}: {listed}; {agree}"
+    winner = lesson.choices[choice].case or ""
+    rest = "; ".join(f"{words[case]}: {value}" for case, value in shown.items() if case != winner)
+    return f"{figure} is {question.take} in the case “{words[winner]}”, {shown[winner]} ({rest}); {agree}"
+
+
+def _base_words(question: Question, words: Mapping[str, str]) -> str:
+    base = FIGURES[question.ratio_to or question.figure].words
+    return f"{base}, {words[question.base]}" if question.base else base
+
+
+def _agree(votes: Array, choice: int | None) -> str:
+    members = votes.shape[1]
+    if choice is None:
+        most = int(votes.sum(axis=1).max())
+        return (
+            f"so the simulation cannot tell: no prediction holds for nine in ten of {members} pairs of "
+            f"hands, the likeliest for {most}"
+        )
+    agree = int(votes[choice].sum())
+    return f"so for {'all' if agree == members else f'{agree} of'} {members} pairs of hands"

@@ -1,0 +1,369 @@
+"""One case of a lesson: set up, worked by all members, and what became of it in figures."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+
+from handlap.sim.common.errors import TippingError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_numbers import bend_components, depth_to_clear
+from handlap.sim.face.straightedge import line_gaps
+from handlap.sim.job.results import Figures
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping.ensemble import (
+    SCORES,
+    conditions_at,
+    draw_plate_scores,
+    draw_scores,
+    most_typical,
+    run_members,
+    strokes_per_minute,
+)
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, set_up, stage_layout, tipping_words
+from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.rhythm import stage_of
+from handlap.sim.lapping.spring_back import spring_figures
+from handlap.sim.planning.course import Members, lap_member, measure
+from handlap.sim.planning.work import TIP_REFUSED
+from handlap.sim.teaching.lesson import Case, CaseResult, Lesson
+
+TOLERANCE = 1e-6
+"""Step error asked of the laps of a lesson: its margins are several times as wide [m]."""
+MOST_ROWS = 2000
+MOST_ROWS_FLEXIBLE = 400
+"""Rows a lap may have, as in a plan but fewer: a class waits for it."""
+MORE_ROWS = 2.0
+"""Rows of the lap that the numerical error is measured against, over those of the case."""
+COARSER = 2.0
+"""… and how much longer its cells are; the error falls with the square of the cell."""
+OUTER, INNER = 0.8, 0.2
+"""Ends lie beyond the first, the middle within the second share of the half length [-]."""
+
+Course = dict[str, Array]
+
+
+@dataclass(frozen=True)
+class ReadyCase:
+    """A case before the first stroke.
+
+    Attributes
+    ----------
+    bench, gauged : part, plate and paper on the grid, and what takes the figures there
+    members : faces (members, n) [m], conditions and pace of each
+    middle : every number at its middle
+    stage : the work; None where there is none
+    """
+
+    case: Case
+    scenario: Scenario
+    bench: Bench
+    gauged: Gauge
+    members: Members
+    middle: Conditions
+    stage: Stage | None
+    seed: int
+
+    @property
+    def typical(self) -> int:
+        """The member nearest to the middle of all."""
+        return most_typical(self.members.before)
+
+
+@dataclass(frozen=True)
+class WorkedCase:
+    """A case worked: the result, the laps behind it, and all courses (members, looks) by figure."""
+
+    result: CaseResult
+    runs: tuple[LapRun, ...]
+    courses: Course
+    quad_strokes: float
+
+
+def ready_case(
+    lesson: Lesson,
+    case: Case,
+    scenario: Scenario,
+    faces_at: Callable[[Array], Array],
+    *,
+    members: int,
+    seed: int,
+    cells: int | None = None,
+) -> ReadyCase:
+    """Set a case up.
+
+    Parameters
+    ----------
+    scenario : the lesson's with the changes of this case
+    faces_at : heights (members, n) of the starting faces at points (n, 2) [m]
+    cells : other than those of the lesson
+    """
+    outline = scenario.part.outline
+    lines, follow = gauge.lines_to_follow(outline)
+    bench = set_up(scenario, cells=cells or lesson.cells, follow=follow)
+    gauged = gauge.make_gauge(outline, bench.grid, lines)
+    scores = draw_scores(members, seed)
+    plates = draw_plate_scores(members, seed)
+    conditions = tuple(
+        replace(conditions_at(scenario, z), plate=plate) for z, plate in zip(scores, plates, strict=True)
+    )
+    middle = conditions_at(scenario, np.zeros(len(SCORES)))
+    strokes = lesson.strokes if case.strokes is None else case.strokes
+    stage = None
+    if strokes:
+        every = scenario.check_every or max(1, -(-strokes // lesson.looks))
+        stage = stage_of(scenario, middle, scenario.paper.grits[0], strokes, every)
+    everyone = Members(faces_at(bench.grid.points), conditions, strokes_per_minute(scenario, scores))
+    return ReadyCase(case, scenario, bench, gauged, everyone, middle, stage, seed)
+
+
+def work_case(
+    ready: ReadyCase,
+    *,
+    quad_strokes: float | None = None,
+    some: Sequence[int] | None = None,
+    executor: Executor | None = None,
+    finished: Callable[[int], None] | None = None,
+) -> WorkedCase:
+    """Work a case with all members, or with ``some`` of them.
+
+    Parameters
+    ----------
+    quad_strokes : strokes of a group of rows; None: found by the error it makes
+
+    Raises
+    ------
+    TippingError : if the press lies off the face for most of the work
+    """
+    members = ready.members if some is None else ready.members.some(np.asarray(some, dtype=np.int64))
+    start = members.before[:, np.newaxis]
+    if ready.stage is None:
+        courses, figures = _figures(ready, members, np.array([0]), start, None, ())
+        return WorkedCase(_result(ready, np.array([0]), start, figures), (), courses, 0.0)
+    quad = quad_strokes or _quad(ready, ready.stage)
+    layout = stage_layout(ready.bench, ready.stage, quad_strokes=quad, seed=ready.seed)
+    lap = partial(lap_member, ready.bench, ready.gauged, ready.stage, layout)
+    triples = list(zip(members.before, members.before, members.conditions, strict=True))
+    done = run_members(lap, triples, executor=executor, finished=finished)
+    runs = tuple(run for run, _ in done)
+    tipped = float(np.mean([run.tipped for run in runs]))
+    if tipped > TIP_REFUSED:
+        raise TippingError(f"{ready.case.words}: {tipping_words(ready.middle, tipped)}")
+    strokes = np.array([0, *layout.snapshot_strokes])
+    heights = np.concatenate([start, np.array([run.heights for run in runs])], axis=1)
+    names = Figures.__dataclass_fields__
+    at_looks = Figures(**{name: np.array([getattr(f, name) for _, f in done]) for name in names})
+    courses, figures = _figures(ready, members, strokes, heights, at_looks, runs)
+    return WorkedCase(_result(ready, strokes, heights, figures), runs, courses, quad)
+
+
+def _quad(ready: ReadyCase, stage: Stage) -> float:
+    rows = MOST_ROWS if ready.bench.bending is None else MOST_ROWS_FLEXIBLE
+    face = ready.members.before[ready.typical]
+    return choose_resolution(
+        ready.bench, face, ready.middle, stage, tolerance=TOLERANCE, seed=ready.seed, most_rows=rows // 2
+    ).quad_strokes
+
+
+def _result(ready: ReadyCase, strokes: Array, heights: Array, figures: Course) -> CaseResult:
+    """The record of a case; ``heights`` (members, looks, n) [m]."""
+    grid = ready.bench.grid
+    typical = most_typical(heights[:, 0])
+    before, after = heights[typical, 0], heights[typical, -1]
+    removed = (before - after)[: grid.n_cells]
+    film = dye.FILM + dye.VALLEYS * _roughness(ready)
+    return CaseResult(
+        case=ready.case,
+        figures=figures,
+        strokes=strokes,
+        course=None,
+        grid=grid,
+        before=before,
+        after=after,
+        dye_left=np.clip(1.0 - removed / film, 0.0, 1.0),
+    )
+
+
+def _roughness(ready: ReadyCase) -> float:
+    grit = ready.scenario.paper.grits[0] if ready.stage is None else ready.stage.grit
+    return grit.roughness_median(ready.scenario.part.metal)
+
+
+def _figures(
+    ready: ReadyCase,
+    members: Members,
+    strokes: Array,
+    heights: Array,
+    at_looks: Figures | None,
+    runs: Sequence[LapRun],
+) -> tuple[Course, Course]:
+    """Courses (members, looks) and figures at the end (members,), by name [SI].
+
+    ``heights``: (members, looks, n), before the first stroke first [m]; ``at_looks``: figures
+    at the looks after it, where there are any.
+    """
+    gauged, start = ready.gauged, heights[:, 0]
+    zero = np.zeros(members.count)
+    flat, gap = gauge.flatness(gauged, start), gauge.straightedge(gauged, start)
+    whole = Figures(flat, gap, zero, zero, zero, zero)
+
+    def course(name: str) -> Array:
+        first = getattr(whole, name)[:, np.newaxis]
+        return first if at_looks is None else np.hstack([first, getattr(at_looks, name)])
+
+    courses: Course = {
+        "flatness": course("flatness"),
+        "straightedge": course("straightedge"),
+        "mean_depth": course("mean_depth"),
+        "deepest": course("greatest_depth"),
+        "taper_along": course("taper_along"),
+        "taper_across": course("taper_across"),
+    }
+    courses["slant"] = np.maximum(np.abs(courses["taper_along"]), np.abs(courses["taper_across"]))
+    courses |= _shapes(ready, heights) | _removal(ready, heights) | _edges(gauged, heights)
+    measured = measure(
+        Figures(**{n: course(n) for n in Figures.__dataclass_fields__}), ready.scenario.part.limit_by
+    )
+    found = {name: values[:, -1] for name, values in courses.items()}
+    found |= _milestones(ready, members, strokes, courses, measured)
+    found["flatness_start"], found["straightedge_start"] = flat, gap
+    found["least_cut_start"] = depth_to_clear(ready.bench.grid, start)
+    found["least_cut"] = depth_to_clear(ready.bench.grid, heights[:, -1])
+    return courses, found | _springs(ready, heights[:, -1], runs)
+
+
+def _each_look(heights: Array, figure: Callable[[Array], Array]) -> Array:
+    """A figure of faces (count, n) → (count,), at all looks of all members (members, looks)."""
+    members, looks, points = heights.shape
+    return figure(heights.reshape(members * looks, points)).reshape(members, looks)
+
+
+def _shapes(ready: ReadyCase, heights: Array) -> Course:
+    members, looks, points = heights.shape
+    bends = bend_components(ready.bench.grid, heights.reshape(members * looks, points))
+    names = ("bow_along", "bow_across", "twist")
+    return {name: bend.reshape(members, looks) for name, bend in zip(names, bends, strict=True)}
+
+
+def _removal(ready: ReadyCase, heights: Array) -> Course:
+    """Where it came off, and the dye that was put on before the first stroke."""
+    grid = ready.bench.grid
+    area = grid.area[: grid.n_cells]
+    at = np.abs(2.0 * grid.u[: grid.n_cells] / ready.gauged.length)
+    removed = heights[:, :1, : grid.n_cells] - heights[:, :, : grid.n_cells]
+    ends, middle = area * (at > OUTER), area * (at < INNER)
+    found = {
+        "ends_removed": removed @ ends / max(ends.sum(), 1e-30),
+        "middle_removed": removed @ middle / max(middle.sum(), 1e-30),
+        "dye_left": dye.share_left(dye.gone(removed, _roughness(ready)).astype(float), area),
+    }
+    return found | {"ends_over_middle": found["ends_removed"] - found["middle_removed"]}
+
+
+def _edges(gauged: Gauge, heights: Array) -> Course:
+    """What a straightedge reads as its worst if it is held in this or that way on every line."""
+    on_lines = heights[:, :, gauged.grid.part(gauge.LINES)]
+    count = len(gauged.lines.lines)
+
+    def worst(*ways: str) -> Array:
+        gaps = [
+            _each_look(on_lines, lambda z, way=way: line_gaps(gauged.lines, z, [way] * count).max(axis=1))
+            for way in ways
+        ]
+        return np.max(gaps, axis=0)
+
+    return {"edge_level": worst("level"), "edge_tipped": worst("tipped start", "tipped end")}
+
+
+def _milestones(
+    ready: ReadyCase, members: Members, strokes: Array, courses: Course, measured: Array
+) -> Course:
+    """Best point, limit, effort and mass (members,) from courses (members, looks)."""
+    part, flat = ready.scenario.part, courses["flatness"]
+    best = np.argmin(flat, axis=1)
+    row = np.arange(members.count)
+    limit = _crossing(measured, part.limit)
+    done = float(strokes[-1])
+    to_limit = _at_look(np.broadcast_to(strokes.astype(float), flat.shape), limit)
+    return {
+        "best_flatness": flat[row, best],
+        "best_strokes": strokes[best].astype(float),
+        "past_best": flat[:, -1] - flat[row, best],
+        "strokes": np.full(members.count, done),
+        "strokes_to_limit": to_limit,
+        "depth_to_limit": _at_look(courses["mean_depth"], limit),
+        "minutes": done / members.pace,
+        "minutes_to_limit": to_limit / members.pace,
+        "mass": part.metal.density * part.outline.area * courses["mean_depth"][:, -1],
+    }
+
+
+def _crossing(measured: Array, limit: float) -> Array:
+    """At which look (members,) a figure (members, looks) comes down to a limit, between looks in
+    proportion; infinite if never.
+
+    >>> _crossing(np.array([[4.0, 2.0], [4.0, 3.0], [1.0, 2.0]]), 2.5).tolist()
+    [0.75, inf, 0.0]
+    """
+    under = measured <= limit
+    at = np.argmax(under, axis=1)
+    row = np.arange(len(measured))
+    before, after = measured[row, np.maximum(at - 1, 0)], measured[row, at]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(at > 0, (before - limit) / (before - after), 1.0)
+    return np.where(under.any(axis=1), np.where(at > 0, at - 1.0 + share, 0.0), np.inf)
+
+
+def _at_look(course: Array, look: Array) -> Array:
+    """A course (members, looks) at looks (members,) that need not be whole; infinite at infinity."""
+    last = course.shape[1] - 1
+    whole = np.clip(np.where(np.isfinite(look), np.floor(look), 0.0), 0, max(last - 1, 0)).astype(int)
+    row = np.arange(len(course))
+    after = np.minimum(whole + 1, last)
+    share = np.where(np.isfinite(look), look - whole, 0.0)
+    value = course[row, whole] + share * (course[row, after] - course[row, whole])
+    return np.where(np.isfinite(look), value, np.inf)
+
+
+def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LapRun]) -> Course:
+    """What a thin part does under the hands at the end, and what a rigid one does not."""
+    bending, grid = ready.bench.bending, ready.bench.grid
+    if bending is None or not runs:
+        flat = gauge.flatness(ready.gauged, heights)
+        return {"springs_back": np.zeros_like(flat), "flatness_pressed": flat}
+    rim = grid.marks["rim"][1]
+    found = spring_figures(
+        grid.u[:rim],
+        grid.v[:rim],
+        grid.area[:rim],
+        heights[:, :rim],
+        np.array([run.amplitudes[-1] for run in runs]),
+        bending.shapes_at(grid.points[:rim]),
+    )
+    return {"springs_back": found.comes_back, "flatness_pressed": found.pressed}
+
+
+def numerical_error(ready: ReadyCase, coarse: ReadyCase, worked: WorkedCase, figure: str) -> float:
+    """What steps and cells err in a figure, measured on the most typical member [SI].
+
+    Parameters
+    ----------
+    coarse : the same case with cells :data:`COARSER` times as long
+    """
+    if ready.stage is None:
+        return 0.0
+    typical, quad = ready.typical, worked.quad_strokes
+    own = _one_figure(ready, typical, quad, figure)
+    step = abs(_one_figure(ready, typical, quad / MORE_ROWS, figure) - own)
+    grid = abs(_one_figure(coarse, typical, quad, figure) - own) / (COARSER**2 - 1.0)
+    return float(step + grid) if np.isfinite(step + grid) else 0.0
+
+
+def _one_figure(ready: ReadyCase, member: int, quad: float, figure: str) -> float:
+    return float(work_case(ready, quad_strokes=quad, some=[member]).result.figures[figure][0])

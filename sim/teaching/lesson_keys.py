@@ -1,0 +1,323 @@
+"""The keys of a lesson's file, and from checked values to the records of a lesson.
+
+Plain numbers are in the units of the screen: heights, depths and margins in µm, masses in g,
+shares in per cent, strokes counted.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, cast
+
+from handlap.sim.common.errors import Fault
+from handlap.sim.job.findings import Findings
+from handlap.sim.job.scenario_values import number
+from handlap.sim.teaching.lesson import Asks, Case, Choice, Course, Lesson, Question, StartFace
+from handlap.sim.teaching.lesson_answer import asked_unit
+from handlap.sim.teaching.lesson_figures import FIGURES, SCREEN
+
+LESSON_KEYS = (
+    "title",
+    "order",
+    "story",
+    "ask",
+    "strokes",
+    "looks",
+    "members",
+    "cells",
+    "pictures",
+    "scenario",
+    "face",
+    "case",
+    "question",
+    "choice",
+    "intends",
+    "because",
+    "bench",
+    "cautions",
+)
+CASE_KEYS = ("name", "words", "face", "change", "strokes")
+CHOICE_KEYS = ("words", "case", "alike", "course", "between")
+OUTCOMES = CHOICE_KEYS[1:]
+QUESTION_KEYS = ("asks", "figure", "take", "margin", "ratio_to", "base", "of")
+FACE_KEYS = tuple(StartFace.__dataclass_fields__)
+PICTURES = ("curve", "before", "after", "removed", "dye")
+ASKS = ("which", "course", "number")
+COURSES = ("falls", "levels off", "turns back")
+NAME = re.compile(r"[A-Za-z_]\w*")
+LONGEST_TEXT = 4000
+HIGHEST = 5000e-6
+"""Greatest height of a starting face [m]."""
+MOST_CASES, MOST_CHOICES = 6, 6
+MOST_STROKES = 12_000
+
+
+def read_lesson(
+    document: dict[str, Any], name: str, scenario: dict[str, Any], folder: Path | None, found: Findings
+) -> Lesson | None:
+    """The lesson, or None where too much is wrong; faults are written down.
+
+    Parameters
+    ----------
+    document : tables of the file
+    scenario, folder : its job, and where the files lie that the job names
+    """
+    refuse_unknown(document, LESSON_KEYS, "", found)
+    text = {
+        key: _text(document.get(key), key, found) for key in ("title", "story", "ask", "because", "bench")
+    }
+    whole: dict[str, int | None] = {
+        "order": _whole(document.get("order"), "order", 0, 9999, found),
+        "strokes": _whole(document.get("strokes"), "strokes", 0, MOST_STROKES, found, needed=True),
+        "looks": _whole(document.get("looks"), "looks", 1, 100, found),
+        "members": _whole(document.get("members"), "members", 2, 4096, found),
+        "cells": _whole(document.get("cells"), "cells", 100, 20_000, found),
+    }
+    before = len(found.faults)
+    face = _face(document.get("face"), "face", found)
+    cases = _list(document.get("case"), "case", 1, MOST_CASES, CASE_KEYS, found, _case)
+    question = _question(document.get("question"), found)
+    choices: tuple[Choice, ...] | None = None
+    if question is not None:
+        choices = _list(
+            document.get("choice"), "choice", 2, MOST_CHOICES, CHOICE_KEYS, found,
+            lambda raw, label, found: _choice(raw, label, question, found),
+        )  # fmt: skip
+    intends = _whole(
+        document.get("intends"), "intends", 1, len(choices or ()) or MOST_CHOICES, found, needed=True
+    )
+    pictures = _words(document.get("pictures"), "pictures", PICTURES, found)
+    cautions = _words(document.get("cautions"), "cautions", None, found)
+    if cases is None or question is None or choices is None or len(found.faults) > before:
+        # Texts may still be looked at for faults of their own.
+        cases, choices = cases or (), choices or ()
+    if question is None:
+        return None
+    return Lesson(
+        name=name,
+        title=text["title"],
+        story=text["story"],
+        ask=text["ask"],
+        choices=choices,
+        because=text["because"],
+        bench=text["bench"],
+        scenario=scenario,
+        face=face,
+        cases=cases,
+        strokes=whole["strokes"] or 0,
+        question=question,
+        intends=(intends or 1) - 1,
+        pictures=("curve",) if pictures is None else pictures,
+        cautions=cautions or (),
+        order=1000 if whole["order"] is None else whole["order"],
+        members=whole["members"],
+        looks=whole["looks"] or 8,
+        cells=whole["cells"] or 1500,
+        folder=folder,
+    )
+
+
+def refuse_unknown(table: dict[str, Any], known: tuple[str, ...], prefix: str, found: Findings) -> None:
+    """Refuse keys that are not known, and name the nearest one."""
+    for name in table:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1, cutoff=0.55)
+            hint = f'no such key; the nearest is "{prefix}{near[0]}"' if near else "no such key"
+            inside = f"[{prefix.rstrip('.')}]" if prefix else "the file"
+            allowed = f"{hint}; {inside} may hold {', '.join(known)}"
+            found.faults.append(Fault(found.file, prefix + name, "", allowed))
+
+
+def _text(raw: Any, label: str, found: Findings) -> str:
+    if isinstance(raw, str) and 0 < len(raw.strip()) <= LONGEST_TEXT:
+        return raw.strip()
+    missing = "missing: " if raw is None else ""
+    found.fault(label, raw, f"{missing}a text of at most {LONGEST_TEXT} characters")
+    return ""
+
+
+def _whole(raw: Any, label: str, low: int, high: int, found: Findings, *, needed: bool = False) -> int | None:
+    if raw is None and not needed:
+        return None
+    if isinstance(raw, int) and not isinstance(raw, bool) and low <= raw <= high:
+        return raw
+    missing = "missing: " if raw is None else ""
+    counted = "; the number of the choice meant to be right, counted from 1" if label == "intends" else ""
+    found.fault(label, raw, f"{missing}a whole number from {low} to {high}{counted}")
+    return None
+
+
+def _words(raw: Any, label: str, known: tuple[str, ...] | None, found: Findings) -> tuple[str, ...] | None:
+    if raw is None:
+        return None
+    if isinstance(raw, list) and all(isinstance(r, str) and (known is None or r in known) for r in raw):
+        return tuple(raw)
+    found.fault(label, raw, f"a list of {'texts' if known is None else ', '.join(known)}")
+    return None
+
+
+def _list(
+    raw: Any,
+    label: str,
+    least: int,
+    most: int,
+    known: tuple[str, ...],
+    found: Findings,
+    read: Callable[[dict[str, Any], str, Findings], Any],
+) -> tuple[Any, ...] | None:
+    """A list of tables, each read by ``read``; None where one of them is at fault."""
+    if (
+        not isinstance(raw, list)
+        or not all(isinstance(r, dict) for r in raw)
+        or not least <= len(raw) <= most
+    ):
+        missing = "missing: " if raw is None else ""
+        found.fault(label, raw, f"{missing}{least} to {most} tables [[{label}]] with {', '.join(known)}")
+        return None
+    made = []
+    for i, table in enumerate(raw, 1):
+        refuse_unknown(table, known, f"{label}[{i}].", found)
+        made.append(read(table, f"{label}[{i}]", found))
+    return None if any(m is None for m in made) else tuple(made)
+
+
+def _face(raw: Any, label: str, found: Findings) -> StartFace | None:
+    if raw is None:
+        return None
+    if not isinstance(raw, dict):
+        found.fault(label, raw, f"a table with {', '.join(FACE_KEYS)}")
+        return None
+    refuse_unknown(raw, FACE_KEYS, f"{label}.", found)
+    values = {}
+    allowed = f"a height from -{1e6 * HIGHEST:.0f} to {1e6 * HIGHEST:.0f} µm"
+    for name in FACE_KEYS:
+        if name not in raw:
+            continue
+        value = number(raw[name], f"{label}.{name}", found, "height", allowed)
+        if value is not None and abs(value) > HIGHEST:
+            found.fault(f"{label}.{name}", raw[name], allowed)
+        elif value is not None and name == "uneven" and value < 0.0:
+            found.fault(f"{label}.{name}", raw[name], "a height of 0 or more")
+        elif value is not None:
+            values[name] = value
+    return StartFace(**values)
+
+
+def _case(raw: dict[str, Any], label: str, found: Findings) -> Case | None:
+    name = raw.get("name")
+    if not isinstance(name, str) or not NAME.fullmatch(name):
+        missing = "missing: " if name is None else ""
+        found.fault(f"{label}.name", name, f"{missing}a short name of letters, digits and _, a letter first")
+        name = None
+    words = _text(raw.get("words"), f"{label}.words", found)
+    face = _face(raw.get("face"), f"{label}.face", found)
+    change = raw.get("change", {})
+    if not isinstance(change, dict):
+        found.fault(f"{label}.change", change, "a table of keys of a scenario file")
+        change = {}
+    strokes = _whole(raw.get("strokes"), f"{label}.strokes", 0, MOST_STROKES, found)
+    return None if name is None else Case(name, words, face, change, strokes)
+
+
+def _one_of(raw: Any, label: str, known: tuple[str, ...], found: Findings, *, needed: bool) -> str | None:
+    if raw is None and not needed:
+        return None
+    if isinstance(raw, str) and raw in known:
+        return raw
+    near = difflib.get_close_matches(str(raw), known, n=1, cutoff=0.55)
+    hint = f'; the nearest is "{near[0]}"' if near else ""
+    found.fault(label, raw, f"{'missing: ' if raw is None else ''}one of {', '.join(known)}{hint}")
+    return None
+
+
+def _question(raw: Any, found: Findings) -> Question | None:
+    if not isinstance(raw, dict):
+        missing = "missing: " if raw is None else ""
+        found.fault("question", raw, f"{missing}a table [question] with {', '.join(QUESTION_KEYS)}")
+        return None
+    refuse_unknown(raw, QUESTION_KEYS, "question.", found)
+    asks = _one_of(raw.get("asks"), "question.asks", ASKS, found, needed=True)
+    figure = _one_of(raw.get("figure"), "question.figure", tuple(FIGURES), found, needed=True)
+    take = _one_of(raw.get("take"), "question.take", ("least", "most"), found, needed=asks == "which")
+    ratio_to = _one_of(raw.get("ratio_to"), "question.ratio_to", tuple(FIGURES), found, needed=False)
+    for name, fits in (("take", "which"), ("ratio_to", "number"), ("base", "number")):
+        if name in raw and asks not in (fits, None):
+            found.fault(f"question.{name}", raw[name], f'only beside asks = "{fits}"')
+    if asks == "course" and figure is not None and not FIGURES[figure].course:
+        followed = ", ".join(n for n, kind in FIGURES.items() if kind.course)
+        found.fault("question.figure", figure, f"a figure that is known at every look: {followed}")
+    if asks is None or figure is None:
+        return None
+    margin = _scaled(raw.get("margin"), "question.margin", FIGURES[figure].scale, found)
+    if margin is None and asks != "number" and "margin" not in raw:
+        unit = FIGURES[figure].screen_unit
+        found.fault(
+            "question.margin", None, f"missing: a difference{f' in {unit}' if unit else ''} that counts"
+        )
+    for name in ("base", "of"):
+        if name in raw and not isinstance(raw[name], str):
+            found.fault(f"question.{name}", raw[name], "the name of a case")
+    question = Question(
+        cast(Asks, asks), figure, cast(Any, take), margin or 0.0, ratio_to, raw.get("base"), raw.get("of")
+    )
+    try:
+        asked_unit(question)
+    except ValueError as error:
+        found.fault("question.ratio_to", ratio_to, str(error))
+        return None
+    return question
+
+
+def _scaled(raw: Any, label: str, scale: float, found: Findings) -> float | None:
+    """A plain number of nought or more in screen units as SI."""
+    if raw is None:
+        return None
+    if isinstance(raw, bool) or not isinstance(raw, int | float) or not 0.0 <= raw < math.inf:
+        found.fault(label, raw, "a number of 0 or more")
+        return None
+    return float(raw) / scale
+
+
+def _choice(raw: dict[str, Any], label: str, question: Question, found: Findings) -> Choice | None:
+    words = _text(raw.get("words"), f"{label}.words", found)
+    fits = {"which": ("case", "alike"), "course": ("course",), "number": ("between",)}[question.asks]
+    given = [name for name in OUTCOMES if name in raw]
+    if len(given) != 1 or given[0] not in fits:
+        got = ", ".join(given) or None
+        allowed = f'exactly one of {", ".join(fits)}, for asks = "{question.asks}"'
+        found.fault(label, got, allowed if given else f"missing: {allowed}")
+        return None
+    value = raw[given[0]]
+    if given[0] == "case":
+        if isinstance(value, str):
+            return Choice(words, case=value)
+        found.fault(f"{label}.case", value, "the name of a case")
+    elif given[0] == "alike":
+        if value is True:
+            return Choice(words, alike=True)
+        found.fault(f"{label}.alike", value, "true")
+    elif given[0] == "course":
+        course = _one_of(value, f"{label}.course", COURSES, found, needed=True)
+        if course is not None:
+            return Choice(words, course=cast(Course, course))
+    else:
+        ends = _between(value, f"{label}.between", question, found)
+        if ends is not None:
+            return Choice(words, between=ends)
+    return None
+
+
+def _between(raw: Any, label: str, question: Question, found: Findings) -> tuple[float, float] | None:
+    sign, scale = SCREEN[asked_unit(question)]
+    numbers = isinstance(raw, list) and len(raw) == 2 and all(
+        isinstance(r, int | float) and not isinstance(r, bool) and not math.isnan(r) for r in raw
+    )  # fmt: skip
+    if not numbers or not raw[0] < raw[1]:
+        unit = f" in {sign}" if sign else ""
+        found.fault(label, raw, f"[low, high]{unit} with low below high; -inf or inf leaves an end open")
+        return None
+    return float(raw[0]) / scale, float(raw[1]) / scale
