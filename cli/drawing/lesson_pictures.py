@@ -17,12 +17,14 @@ from matplotlib.patheffects import withStroke
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
-from handlap.cli.drawing.pictures import LEAST_SCALE, MICRON, STYLE, finish_bar, levelled, png
-from handlap.cli.reports.lesson_words import FigureWords, figure_words, has_course, same_start
+from handlap.cli.drawing.pictures import DOTTED, LEAST_SCALE, MICRON, STYLE, finish_bar, levelled, png
+from handlap.cli.reports.lesson_words import LETTERS, FigureWords, figure_words, has_course, same_start
 from handlap.cli.reports.quantity import number, share
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.teaching.lesson import CaseResult, LessonResult
+from handlap.sim.teaching.lesson_answer import asked_unit
+from handlap.sim.teaching.lesson_figures import SCREEN
 
 MARGIN = 1.015
 """How far beyond the face a map reaches, as for maps of one face."""
@@ -88,7 +90,7 @@ def curve_figure(result: LessonResult) -> Figure:
     _frame(axes, words, max(high for _, high, _ in ends), min(low for _, _, low in ends))
     axes.set_xlim(0.0, max(1.0, max(x for x, _, _ in ends)))
     axes.set_xlabel("strokes, there and back")
-    axes.set_title(f"{words.label[:1].upper()}{words.label[1:]}. Shaded: 90 of 100 trials.")
+    axes.set_title(f"{words.label[:1].upper()}{words.label[1:]}. Shaded: 90 of 100.")
     axes.legend(loc="best", framealpha=0.9, edgecolor="none", handlelength=4.0)
     return figure
 
@@ -106,9 +108,7 @@ def _frame(axes: Axes, words: FigureWords, high: float, low: float) -> None:
 def bands_figure(result: LessonResult) -> Figure:
     """What the question compares: one band a case, side by side."""
     question, values = result.lesson.question, result.answer.values
-    words = figure_words(question.figure)
-    ratio = question.ratio_to is not None or question.base is not None
-    factor = 1.0 if ratio else words.factor
+    unit, factor = SCREEN[asked_unit(question)]
     shown = [(i, case) for i, case in enumerate(result.cases) if case.case.name in values]
     figure = Figure(figsize=(8.4, 0.75 * len(shown) + 1.5), facecolor=colours.GROUND, layout="constrained")
     axes = figure.subplots()
@@ -117,28 +117,48 @@ def bands_figure(result: LessonResult) -> Figure:
         axes.plot([band.p05, band.p95], [row, row], color=look.colour, lw=2.2, ls=look.line)
         axes.plot([band.p05, band.p50, band.p95], [row] * 3, "|", color=look.colour, ms=13, mew=1.6)
         axes.plot(band.p50, row, look.mark, color=look.colour, ms=9)
+    _mark_ranges(axes, result, factor)
     axes.set_yticks(range(len(shown)), [_folded(case.case.words) for _, case in shown])
     axes.set_ylim(len(shown) - 0.5, -0.5)
     if all(band.p05 >= 0.0 for band in values.values()):
         axes.set_xlim(left=0.0)
-    label = ratio_words(result) if ratio else words.label
-    axes.set_xlabel(f"{label}, {words.unit}" if words.unit and not ratio else label)
+    label = asked_words(result)
+    axes.set_xlabel(f"{label}, {unit}" if unit else label)
     axes.grid(axis="x", color=colours.RULE, lw=0.6)
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_title("The mark is the middle; the line holds 90 of 100 trials.")
+    axes.set_title("The mark is the middle; the line holds 90 of 100.")
     return figure
 
 
-def ratio_words(result: LessonResult) -> str:
-    """What is divided by what, in words."""
+def _mark_ranges(axes: Axes, result: LessonResult, factor: float) -> None:
+    """Where one prediction ends and the next begins, for a question about how large a figure is."""
+    ranges = [
+        (factor * c.between[0], factor * c.between[1]) if c.between else None for c in result.lesson.choices
+    ]
+    if not any(ranges):
+        return
+    left, right = axes.get_xlim()
+    for i, span in enumerate(ranges):
+        if span is None:
+            continue
+        low, high = max(left, span[0]), min(right, span[1])
+        if low < high:
+            axes.axvline(low, color=colours.INK, lw=0.8, ls=DOTTED)
+            axes.axvline(high, color=colours.INK, lw=0.8, ls=DOTTED)
+            axes.text(0.5 * (low + high), -0.45, LETTERS[i], ha="center", va="top", fontweight="bold")
+    axes.set_xlim(left, right)
+
+
+def asked_words(result: LessonResult) -> str:
+    """What is asked about, and what it is divided by."""
     question = result.lesson.question
-    top = figure_words(question.figure).label
-    under = figure_words(question.ratio_to).label if question.ratio_to else ""
+    label = figure_words(question.figure).label
+    if question.ratio_to is None and question.base is None:
+        return label
     base = next((c.case.words for c in result.cases if c.case.name == question.base), "")
-    if under and base:
-        return f"{top} over {under} of “{base}”"
-    return f"{top} over {under or 'that'}" + (f" of “{base}”" if base else "")
+    under = figure_words(question.ratio_to).label if question.ratio_to else "that"
+    return f"{label} over {under}" + (f" of “{base}”" if base else "")
 
 
 def _folded(text: str, width: int = 30) -> str:

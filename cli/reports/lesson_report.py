@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from handlap.cli.drawing.face_drawing import BLOCKS, face_drawing
 from handlap.cli.drawing.face_drawing import SIDE as FACE_SIDE
@@ -24,19 +23,21 @@ from handlap.cli.reports.blocks import (
     Table,
     Words,
 )
-from handlap.cli.reports.lesson_words import figure_words, has_course, same_start
-from handlap.cli.reports.quantity import number, share
+from handlap.cli.reports.lesson_words import LETTERS, figure_words, has_course, same_start
+from handlap.cli.reports.quantity import number
 from handlap.cli.reports.text import wrapped
 from handlap.cli.reports.wording import sentence
 from handlap.cli.screen import Screen
-from handlap.sim.job.results import Band
 from handlap.sim.teaching.lesson import CaseResult, Lesson, LessonResult
-from handlap.sim.teaching.lesson_figures import show_figure
+from handlap.sim.teaching.lesson_answer import asked_unit
+from handlap.sim.teaching.lesson_figures import SCREEN, band_of, show_figure
 
-LETTERS = "abcdefghijklmnopqrstuvwxyz"
 MOST_ROWS = 6
 """Figures in the table on a terminal; the page has them all."""
-BANDS = "The middle of the trials; in brackets the range that holds 90 of 100."
+BANDS = (
+    "Each case is worked {times} times, with other hands and other paper each time: the middle of them, and "
+    "in brackets the range that holds 90 of 100."
+)
 INDENT = "  "
 SIDE = " " * len(FACE_SIDE)
 FACE_COLUMNS, FACE_GAP = 20, 3
@@ -86,13 +87,12 @@ def headline(result: LessonResult, predicted: int | None) -> str:
 
 
 def lead(result: LessonResult, predicted: int | None) -> tuple[str, ...]:
-    """The answer in sentences: what holds, by how much, in how many trials, what the author means."""
+    """The answer in sentences: what holds, by how much, what was said, what the author means."""
     lesson, answer = result.lesson, result.answer
     said = []
     if answer.choice is not None:
         said.append(f"{letter(answer.choice)}: {sentence(lesson.choices[answer.choice].words)}")
     said.append(sentence(answer.words))
-    said.append(support_words(result))
     if predicted is not None and predicted != answer.choice:
         said.append(f"You said {letter(predicted)}: {sentence(lesson.choices[predicted].words)}")
     if not result.as_intended:
@@ -100,21 +100,12 @@ def lead(result: LessonResult, predicted: int | None) -> tuple[str, ...]:
     return tuple(said)
 
 
-def support_words(result: LessonResult) -> str:
-    """In how many trials it comes out so."""
-    agree = round(result.answer.support * result.members)
-    counted = f"{agree} of {result.members} trials ({share(agree / result.members)})"
-    if result.answer.choice is None:
-        return f"The prediction that comes nearest holds in {counted}: too few to say."
-    return f"It comes out so in {counted}, each with hands and paper of its own."
-
-
 def astray(result: LessonResult) -> str:
     """Said plainly where the outcome is not what the lesson is meant to teach."""
     meant = letter(result.lesson.intends)
     if result.answer.choice is None:
         return (
-            f"The author of this lesson means {meant} to hold; these trials do not settle it. More of them "
+            f"The author of this lesson means {meant} to hold; this does not settle it. More of them "
             f"may: --members {min(256, 4 * result.members)}."
         )
     return (
@@ -172,17 +163,6 @@ def answer_sections(result: LessonResult, width: int | None) -> list[Section]:
 # ---- figures
 
 
-def band_of(values: ArrayLike) -> Band:
-    """Band of values (members,), some of which may be infinite: not reached."""
-    found = np.asarray(values, dtype=float)
-    if np.isfinite(found).all():
-        return Band.of(found)
-    if np.isnan(found).any():
-        return Band(float("nan"), float("nan"), float("nan"))
-    ends = np.percentile(found, [5.0, 50.0, 95.0], method="nearest")
-    return Band(*(float(end) for end in ends))
-
-
 def every_figure(result: LessonResult) -> list[str]:
     """Names of all figures that some case has, the one asked about first."""
     question = result.lesson.question
@@ -208,7 +188,7 @@ def case_blocks(result: LessonResult, names: Sequence[str]) -> list[Block]:
         return [cases]
     rows = tuple((figure_words(name).label, *(cell(case, name) for case in result.cases)) for name in names)
     heads = ("", *(case.case.name for case in result.cases))
-    return [cases, Table(heads, rows, (0,), wraps=0), Words(BANDS)]
+    return [cases, Table(heads, rows, (0,), wraps=0), Words(BANDS.format(times=result.members))]
 
 
 def cell(case: CaseResult, name: str) -> str:
@@ -287,8 +267,7 @@ def course_drawing(result: LessonResult, width: int) -> Drawing:
     unit = f" {words.unit}" if words.unit else ""
     cells = max(8, min(COURSE_CELLS, width - 26))
     lines = wrapped(
-        f"{sentence(words.label).rstrip('.')} from 0 to {last} strokes, in the middle of the trials, all on "
-        "one scale:",
+        f"{sentence(words.label).rstrip('.')} from 0 to {last} strokes, middle course, all on one scale:",
         width,
         "  ",
     )
@@ -321,9 +300,9 @@ def lesson_picture_blocks(result: LessonResult) -> list[Picture]:
     asked = figure_words(result.lesson.question.figure).label
     cases = "; ".join(case.case.words for case in result.cases)
     captions = {
-        "curve": f"{asked} against strokes, case by case; the shading holds 90 of 100 trials."
+        "curve": f"{asked} against strokes, case by case; the shading holds 90 of 100."
         if has_course(result)
-        else f"{asked}, case by case; the line holds 90 of 100 trials.",
+        else f"{asked}, case by case; the line holds 90 of 100.",
         "before": "The typical face before, less its best plane.",
         "after": "The typical face after, less its best plane.",
         "removed": "Where the metal went, on one scale.",
@@ -345,8 +324,7 @@ def lesson_json(result: LessonResult, predicted: int | None) -> dict[str, Any]:
     """One lesson worked, as a JSON object."""
     lesson, answer, question = result.lesson, result.answer, result.lesson.question
     words = figure_words(question.figure)
-    ratio = question.ratio_to is not None or question.base is not None
-    factor = 1.0 if ratio else words.factor
+    unit, factor = SCREEN[asked_unit(question)]
     return {
         "name": lesson.name,
         "title": lesson.title,
@@ -365,14 +343,14 @@ def lesson_json(result: LessonResult, predicted: int | None) -> dict[str, Any]:
             "as_intended": result.as_intended,
             "words": answer.words,
             "figure": question.figure,
-            "unit": None if ratio else words.unit or None,
+            "unit": unit or None,
             "ratio_to": question.ratio_to,
             "base": question.base,
             "values": {name: band_json(value, factor) for name, value in answer.values.items()},
         },
         "because": result.because,
         "bench": result.bench,
-        "cases": [_case_json(case, factor if not ratio else words.factor) for case in result.cases],
+        "cases": [_case_json(case, words.factor) for case in result.cases],
         "cautions": [*lesson.cautions, CLOSING],
         "notes": list(result.notes),
     }

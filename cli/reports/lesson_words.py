@@ -9,6 +9,9 @@ from handlap.sim.teaching.lesson_figures import FIGURES
 if TYPE_CHECKING:
     from handlap.sim.teaching.lesson import LessonResult
 
+LETTERS = "abcdefghijklmnopqrstuvwxyz"
+"""Choices go by these."""
+
 
 class FigureWords(NamedTuple):
     """A figure's name in words, the unit it is shown in, and SI times ``factor`` in that unit."""

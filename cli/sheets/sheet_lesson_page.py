@@ -52,8 +52,8 @@ def lesson_page(result: LessonResult, pictures: Mapping[str, bytes]) -> str:
         "<details>\n<summary>Show the answer</summary>\n"
         f'<div class="answer">\n<h2>{escape(answer[:1].upper() + answer[1:])}</h2>\n<ul>{said}</ul>\n</div>\n'
         f"{sections}\n</details>\n</main>\n"
-        f"<footer>Worked out by handlap, {result.members} trials, seed {result.seed}. {escape(CLOSING)}"
-        "</footer>\n</body>\n</html>\n"
+        f"<footer>Worked out by handlap, each case {result.members} times, seed {result.seed}. "
+        f"{escape(CLOSING)}</footer>\n</body>\n</html>\n"
     )
 
 

@@ -284,4 +284,4 @@ def _answer(sheet: _Sheet, result: LessonResult, number: str, *, first: bool) ->
         for picture in shown:
             sheet.picture(pictures[picture.name], picture.caption)
     sheet.y += 1.0
-    sheet.words(f"{result.members} trials, seed {result.seed}.", SMALL + 1.5)
+    sheet.words(f"Each case worked {result.members} times, seed {result.seed}.", SMALL + 1.5)
