@@ -1,0 +1,256 @@
+"""The lap against a second, slow implementation of the same equations, on random cases.
+
+Each case draws its size, face, hands and paper from its number.  What is allowed follows from the
+steps: a few thousandths of a bedding length where all strokes are alike, and what the two samplings of
+the place in a stroke leave where place matters (paper that ends, ages, or is not flat).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import pytest
+from independent_lap import Hold, Sheet, SlowLap, raster, strokes
+from jobs import A356, P80, job, lap
+
+from handlap.sim.common.outline import Outline, circle
+
+UM = 1e-6
+SOURCE = "explicit steps, scipy.optimize on the energy of the contact, own raster, strokes and paper"
+CASES = {
+    "plain": (),
+    "moment": ("moment",),
+    "off the middle": ("offset",),
+    "all of the hands": ("moment", "offset", "pull"),
+    "half turns": ("moment", "offset", "half turns"),
+    "across": ("moment", "across"),
+    "bores": ("holes", "offset"),
+    "overhang": ("overhang", "moment"),
+    "two pieces of paper": ("gap", "offset"),
+    "dished plate": ("dish", "moment"),
+    "ageing": ("ages", "moment"),
+    "ageing, brushed, new sheets": ("ages", "brushed", "offset"),
+}
+EXACT = 0.005
+TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.2}
+"""µm; the largest that applies, EXACT where none does.  Bores: two rasters of a circle; paper that ends:
+two samplings of the place in a stroke; paper that ages: two rasters of its memory."""
+FINER = 3
+"""Where paper ages the program's cells are so much finer than those of the slow lap: its nodes of paper
+are two cells apart."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A drawn job: arguments for the program's own lap, and what the slow one needs besides."""
+
+    length: float
+    width: float
+    columns: int
+    rows: int
+    face: tuple[float, ...]
+    holes: tuple[tuple[float, float, float], ...]
+    count: int
+    tolerance: float
+    places: int
+    given: dict[str, Any]
+    dish: float
+
+    def heights(self, u: Any, v: Any) -> Any:
+        """Bow or crown along and across, twist, and a third-order part [m]."""
+        a, b = 2 * u / self.length, 2 * v / self.width
+        bow, across, twist, cubic = self.face
+        return bow * a**2 + across * b**2 + twist * a * b + cubic * (a**3 - a * b**2)
+
+
+def draw(name: str, seed: int) -> Case:
+    wants = CASES[name]
+    rng = np.random.default_rng([seed, list(CASES).index(name)])
+    columns, rows = int(rng.integers(14, 22)), int(rng.integers(8, 12))
+    # Small where paper ages, so that strokes sway by 4 mm whatever the cells.
+    cell = 2e-3 if "ages" in wants else rng.uniform(8e-3, 11e-3)
+    length, width = columns * cell, rows * cell
+    bedding = rng.uniform(8e-6, 30e-6)
+    press = rng.uniform(40, 120)
+    weight = rng.uniform(0.1, 0.6) * press if "offset" in wants else 0.0
+    travel = rng.uniform(0.3, 0.6) * length
+    count = {"overhang": 120, "ages": 240}.get(next(iter(wants), ""), 60)
+    # 2 λ off, on average, with all that.
+    rate = 2.0 * bedding * length * width / ((press + weight) * 2 * travel * count)
+    span = width if "across" in wants else length
+    given: dict[str, Any] = dict(bedding=bedding, press=press, weight=weight, travel=travel, rate=rate)
+    if "across" in wants:
+        given["direction"] = np.pi / 2
+    if "moment" in wants:
+        given["reach"] = rng.uniform(0.05, 0.15) * span
+    if "offset" in wants:
+        given["bias"] = tuple(rng.uniform(-0.08, 0.08, 2) * [length, width])
+        given["weight_at"] = tuple(rng.uniform(-0.08, 0.08, 2) * [length, width])
+    if "pull" in wants:
+        given["push_over_pull"] = rng.uniform(0.5, 2.0)
+    if "half turns" in wants:
+        given |= dict(states=((0.0, 0.0), (np.pi, 0.0)), turn_every=6)
+    # The paper is twice as wide as the part; how long it is where it matters.
+    end = {"overhang": length / 2 + rng.uniform(0.0, 0.4) * travel}.get(next(iter(wants), ""), 2 * length)
+    given["strips"] = [(-end, -2 * width, end, 2 * width)]
+    if "gap" in wants:
+        gap = rng.uniform(1.0, 3.0) * cell
+        given["strips"] = [(-end, -2 * width, -gap / 2, 2 * width), (gap / 2, -2 * width, end, 2 * width)]
+    if "ages" in wants:
+        given |= dict(ages=True, ageing=rng.uniform(1.0, 3.0))
+    if "brushed" in wants:
+        given |= dict(brush_every=25, sheet_every=80)
+    amount = rng.uniform(0.5, 3.0) * bedding
+    return Case(
+        length,
+        width,
+        columns,
+        rows,
+        face=tuple(amount * rng.uniform(-1, 1, 4) * [1.0, 0.5, 0.5, 0.3]),
+        holes=((0.2 * length, 0.0, 0.4 * width), (-0.22 * length, 0.1 * width, 0.35 * width))
+        if "holes" in wants
+        else (),
+        count=count,
+        tolerance=max((TOLERANCE.get(want, EXACT) for want in wants), default=EXACT) * UM,
+        places={"overhang": 3, "gap": 3, "dish": 3}.get(next(iter(wants), ""), 1),
+        given=given,
+        dish=rng.uniform(0.5, 2.0) * bedding if "dish" in wants else 0.0,
+    )
+
+
+def by_the_program(case: Case, **changes: Any) -> tuple[Any, Any, Any]:
+    """Places and heights of the cells after the lap."""
+    outline = Outline.rectangular(
+        case.length, case.width, tuple(circle(u, v, diameter) for u, v, diameter in case.holes)
+    )
+    scenario = job(outline, plate=(4 * case.length, 4 * case.width), **{**case.given, **changes})
+    if case.dish:
+        plate = replace(scenario.plate, shape="dish", shape_height=case.dish)
+        scenario = replace(scenario, plate=plate)
+    placed = case.places > 1 or bool(case.given.get("ages"))
+    finer = FINER if case.given.get("ages") else 1
+    found = lap(
+        scenario, case.heights, case.count, rows=case.count * (32 if placed else 8),
+        cell=case.length / case.columns / finer,
+    )  # fmt: skip
+    grid = found.bench.grid
+    own = np.full(grid.n_cells, finer == 1)
+    if finer > 1:
+        # Those in the middle of a coarse cell.
+        own = (grid.row % finer == finer // 2) & (grid.column % finer == finer // 2)
+    return grid.u[: grid.n_cells][own], grid.v[: grid.n_cells][own], found.cells[own]
+
+
+def by_the_slow_one(case: Case) -> tuple[Any, Any, Any]:
+    given = case.given
+    u, v, area = raster(case.length, case.width, case.columns, case.rows, case.holes)
+    cell = case.length / case.columns
+    ratio = given.get("push_over_pull", 1.0)
+    hold = Hold(
+        push=2.0 * given["press"] * ratio / (1.0 + ratio),
+        pull=2.0 * given["press"] / (1.0 + ratio),
+        bias=given.get("bias", (0.0, 0.0)),
+        weight=given["weight"],
+        weight_at=given.get("weight_at", (0.0, 0.0)),
+        reach=given.get("reach", 0.0),
+    )
+    slow = SlowLap(
+        u, v, area, case.heights(u, v), given["rate"], given["bedding"],
+        cell=(case.length / case.columns, case.width / case.rows), strips=given["strips"],
+    )  # fmt: skip
+    if case.dish:
+        a, b = 2 * case.length, 2 * case.width
+        slow.ground = lambda x, y: case.dish * (0.5 * ((x / a) ** 2 + (y / b) ** 2) - 1.0)
+    if given.get("ages"):
+        step = 0.7 * cell
+        reach = 2 * case.length
+        slow.sheet = Sheet(
+            x0=-reach, y0=-reach, step=step, shape=(int(2 * reach / step) + 2,) * 2,
+            floors=(0.3, 0.6),
+            scales=tuple(
+                given["ageing"] * scale
+                for scale in (P80.loading_scale(A356, wet=False), P80.dulling_scale(A356))
+            ),
+        )  # fmt: skip
+    strokes(
+        slow, hold, count=case.count, travel=given["travel"], direction=given.get("direction", 0.0),
+        places=case.places, sway=max(4e-3, 2 * cell) if given.get("ages") else 0.0,
+        states=given.get("states", ((0.0, 0.0),)), turn_every=given.get("turn_every", 0),
+        brush_every=given.get("brush_every", 0), sheet_every=given.get("sheet_every", 0),
+    )  # fmt: skip
+    return u, v, slow.h
+
+
+def apart(case: Case, slow: tuple[Any, Any, Any], **changes: Any) -> float:
+    """Greatest difference of the two faces [m], cell by cell."""
+    u, v, h = by_the_program(case, **changes)
+    near = [int(np.argmin((slow[0] - a) ** 2 + (slow[1] - b) ** 2)) for a, b in zip(u, v, strict=True)]
+    assert sorted(near) == list(range(len(slow[0])))
+    assert max(np.hypot(slow[0][near] - u, slow[1][near] - v)) < 0.05 * case.length / case.columns
+    return float(np.abs(slow[2][near] - h).max())
+
+
+def hold_case(checked, name: str, seed: int, slow: Any) -> None:
+    case = draw(name, seed)
+    checked(
+        f"face after 2 λ of work, less that of the slow lap: {name}, case {seed}",
+        expected=0.0,
+        got=apart(case, slow) / UM,
+        tolerance=case.tolerance / UM,
+        unit="µm",
+        kind="independent implementation",
+        source=SOURCE,
+        about="wear",
+    )
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_random_cases(checked, slow_face, name):
+    hold_case(checked, name, 0, slow_face(name))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(1, 6))
+@pytest.mark.parametrize("name", CASES)
+def test_more_random_cases(checked, name, seed):
+    hold_case(checked, name, seed, by_the_slow_one(draw(name, seed)))
+
+
+MISTAKES = {
+    "bedding length a tenth more": ("all of the hands", lambda g: dict(bedding=1.1 * g["bedding"])),
+    "rate a hundredth more": ("plain", lambda g: dict(rate=1.01 * g["rate"])),
+    "hands on the other side": ("off the middle", lambda g: dict(bias=tuple(-x for x in g["bias"]))),
+    "weight left out": ("off the middle", lambda g: dict(weight_at=(0.0, 0.0))),
+    "push and pull exchanged": ("all of the hands", lambda g: dict(push_over_pull=1.0 / g["push_over_pull"])),
+    "hands a tenth higher": ("moment", lambda g: dict(reach=1.1 * g["reach"])),
+    "never turned": ("half turns", lambda g: dict(turn_every=0)),
+    "along for across": ("across", lambda g: dict(direction=0.0)),
+    "paper without end": ("overhang", lambda g: dict(strips=None)),
+    "a gap of nothing": ("two pieces of paper", lambda g: dict(strips=None)),
+    "paper that ages a third slower": ("ageing", lambda g: dict(ageing=1.33 * g["ageing"])),
+    "never brushed": ("ageing, brushed, new sheets", lambda g: dict(brush_every=0)),
+    "one sheet for all": ("ageing, brushed, new sheets", lambda g: dict(sheet_every=0)),
+}
+
+
+@pytest.mark.parametrize("mistake", MISTAKES)
+def test_a_mistake_would_be_seen(slow_face, mistake):
+    """With one number wrong in the program's lap the two differ by more than twice what is allowed."""
+    name, change = MISTAKES[mistake]
+    case = draw(name, 0)
+    assert apart(case, slow_face(name), **change(case.given)) > 2.0 * case.tolerance
+
+
+@pytest.fixture(scope="module")
+def slow_face():
+    """The slow lap of a case, once for all tests."""
+    found: dict[str, Any] = {}
+
+    def of(name: str) -> Any:
+        if name not in found:
+            found[name] = by_the_slow_one(draw(name, 0))
+        return found[name]
+
+    return of
