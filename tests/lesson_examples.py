@@ -26,6 +26,15 @@ LOOKS = np.arange(0, 801, 100)
 PICTURES = ("curve", "before", "after", "removed", "dye")
 OPENINGS = (circle(-0.05, 0.0, 0.06), circle(0.05, 0.0, 0.06), circle(0.1, 0.055, 0.008))
 FACE = Outline.rectangular(0.24, 0.14, OPENINGS)
+JOB: dict[str, Any] = {
+    "title": "Scrap heads",
+    "invented": True,
+    "part": {
+        "length": 240, "width": 140, "metal": "A356", "mass": 3.0, "limit": 50,
+        "openings": [{"circle": [-50, 0, 60]}, {"circle": [50, 0, 60]}, {"circle": [100, 55, 8]}],
+    },
+    "paper": {"grits": ["P180"], "wet": True},
+}  # fmt: skip
 PACE = {"hollow": 150.0, "crown": 600.0, "twist": 300.0}
 
 
@@ -50,7 +59,7 @@ def made_lesson(**changes: Any) -> Lesson:
             "{crown.flatness}."
         ),
         bench="File a scrap block slightly hollow, another slightly crowned, and give both 200 strokes.",
-        scenario={"title": "Scrap heads", "invented": True},
+        scenario=JOB,
         face=None,
         cases=(
             Case("hollow", "hollow along its length", StartFace(along=-100 * UM)),

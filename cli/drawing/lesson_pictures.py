@@ -21,10 +21,11 @@ from handlap.cli.drawing.pictures import DOTTED, LEAST_SCALE, MICRON, STYLE, fin
 from handlap.cli.reports.lesson_words import LETTERS, FigureWords, figure_words, has_course, same_start
 from handlap.cli.reports.quantity import number, share
 from handlap.sim.common.grid import Grid
-from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.outline import Array
 from handlap.sim.teaching.lesson import CaseResult, LessonResult
 from handlap.sim.teaching.lesson_answer import asked_unit
 from handlap.sim.teaching.lesson_figures import SCREEN
+from handlap.sim.teaching.lesson_file import case_scenario
 
 MARGIN = 1.015
 """How far beyond the face a map reaches, as for maps of one face."""
@@ -170,26 +171,6 @@ def _folded(text: str, width: int = 30) -> str:
 # ---- maps
 
 
-def outline_of(grid: Grid) -> Outline:
-    """The outline a grid was made of, from the points that follow its rim and openings."""
-    points = grid.points
-    rim = points[grid.part("rim")]
-    if "openings" not in grid.marks:
-        return Outline(rim)
-    edge = points[grid.part("openings")]
-    openings: list[Array] = []
-    start = 0
-    # Points run round each opening at even distances; the next opening begins with a longer step.
-    steps = np.hypot(*np.diff(edge, axis=0).T) if len(edge) > 1 else np.empty(0)
-    for i, step in enumerate(steps, 1):
-        if i - start >= 3 and step > 1.6 * float(steps[start : i - 1].max()):
-            openings.append(edge[start:i])
-            start = i
-    if len(edge) - start >= 3:
-        openings.append(edge[start:])
-    return Outline(rim, tuple(openings))
-
-
 def _maps(
     result: LessonResult,
     cases: Sequence[CaseResult],
@@ -198,7 +179,7 @@ def _maps(
     **scale: Any,
 ) -> tuple[Figure, list[Axes], Any]:
     """One map a case, all on one scale; returns figure, axes and what a colour bar needs."""
-    outlines = [outline_of(case.grid) for case in cases]
+    outlines = [case_scenario(result.lesson, case.case).part.outline for case in cases]
     widest = max(outlines, key=lambda o: o.length)
     long = widest.length > 3.0 * widest.width
     across = 1 if long else min(3, len(cases)) if len(cases) != 4 else 2

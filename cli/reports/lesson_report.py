@@ -23,15 +23,23 @@ from handlap.cli.reports.blocks import (
     Table,
     Words,
 )
-from handlap.cli.reports.lesson_words import LETTERS, figure_words, has_course, same_start
+from handlap.cli.reports.lesson_words import (
+    LETTERS,
+    figure_words,
+    has_course,
+    is_invented,
+    same_start,
+    take_care,
+)
 from handlap.cli.reports.quantity import number
 from handlap.cli.reports.text import wrapped
 from handlap.cli.reports.wording import sentence
 from handlap.cli.screen import Screen
 from handlap.sim.teaching.lesson import CaseResult, Lesson, LessonResult
 from handlap.sim.teaching.lesson_answer import asked_unit
-from handlap.sim.teaching.lesson_figures import SCREEN, band_of, show_figure
+from handlap.sim.teaching.lesson_figures import NEVER, SCREEN, band_of, show_figure
 
+OTHERS = "All other figures"
 MOST_ROWS = 6
 """Figures in the table on a terminal; the page has them all."""
 BANDS = (
@@ -40,15 +48,13 @@ BANDS = (
 )
 INDENT = "  "
 SIDE = " " * len(FACE_SIDE)
+MOST_MEMBERS = 256
+"""As many as the command takes."""
 FACE_COLUMNS, FACE_GAP = 20, 3
 """Width of a face in letters, and the room between two."""
 MOST_FACES = 4
 COURSE_CELLS = 24
 INVENTED = "  [invented data]"
-CLOSING = (
-    "The limits of the part's maker, local codes and a qualified machinist's judgement come before any "
-    "number printed here."
-)
 
 
 def letter(choice: int) -> str:
@@ -64,8 +70,8 @@ def mark_of(result: LessonResult, predicted: int | None) -> int | None:
 
 
 def titled(lesson: Lesson) -> str:
-    """The title, marked unless the lesson's own file says that its data are real."""
-    return lesson.title + ("" if lesson.scenario.get("invented") is False else INVENTED)
+    """The title, marked where the data are invented."""
+    return lesson.title + (INVENTED if is_invented(lesson) else "")
 
 
 def choice_lines(lesson: Lesson) -> tuple[str, ...]:
@@ -104,10 +110,9 @@ def astray(result: LessonResult) -> str:
     """Said plainly where the outcome is not what the lesson is meant to teach."""
     meant = letter(result.lesson.intends)
     if result.answer.choice is None:
-        return (
-            f"The author of this lesson means {meant} to hold; this does not settle it. More of them "
-            f"may: --members {min(256, 4 * result.members)}."
-        )
+        more = min(MOST_MEMBERS, 4 * result.members, result.lesson.members or MOST_MEMBERS)
+        words = f"The author of this lesson means {meant} to hold; this run does not settle it."
+        return words + (f" A larger one may: --members {more}." if more > result.members else "")
     return (
         f"The author of this lesson means {meant} to hold, and in the simulation it does not. Trust neither "
         "before it was tried on a scrap."
@@ -146,7 +151,7 @@ def paragraphs(text: str) -> tuple[Words, ...]:
 def answer_sections(result: LessonResult, width: int | None) -> list[Section]:
     """Why, the cases, what to try, cautions; ``width`` None: for a page, with pictures."""
     lesson = result.lesson
-    names = table_figures(result) if width else every_figure(result)
+    names = table_figures(result)
     cases = case_blocks(result, names)
     cases += drawings(result, width) if width else lesson_picture_blocks(result)
     found = [
@@ -154,9 +159,14 @@ def answer_sections(result: LessonResult, width: int | None) -> list[Section]:
         Section("What came of each case", tuple(cases)),
         Section("Try it on a scrap", paragraphs(result.bench)),
     ]
-    found.append(Section("Take care", (Bullets((*lesson.cautions, CLOSING)),)))
-    if result.notes:
-        found.append(Section("Look again", (Bullets(result.notes),)))
+    found.append(Section("Take care", (Bullets(take_care(lesson)),)))
+    # That it did not come out as meant is said at the top already.
+    notes = tuple(sentence(note) for note in result.notes if "means to teach" not in note)
+    if notes:
+        found.append(Section("Notes", (Bullets(notes),), aside=True))
+    rest = [name for name in every_figure(result) if name not in names]
+    if width is None and rest:
+        found.append(Section(OTHERS, (figure_table(result, rest),), aside=True))
     return found
 
 
@@ -186,14 +196,21 @@ def case_blocks(result: LessonResult, names: Sequence[str]) -> list[Block]:
     cases = Facts(tuple((case.case.name, case.case.words) for case in result.cases))
     if not names:
         return [cases]
+    return [cases, figure_table(result, names), Words(BANDS.format(times=result.members))]
+
+
+def figure_table(result: LessonResult, names: Sequence[str]) -> Table:
+    """Figures × cases."""
     rows = tuple((figure_words(name).label, *(cell(case, name) for case in result.cases)) for name in names)
-    heads = ("", *(case.case.name for case in result.cases))
-    return [cases, Table(heads, rows, (0,), wraps=0), Words(BANDS.format(times=result.members))]
+    return Table(("", *(case.case.name for case in result.cases)), rows, (0,), wraps=0)
 
 
 def cell(case: CaseResult, name: str) -> str:
-    """A figure of a case with its band."""
-    return show_figure(name, band_of(case.figures[name])) if name in case.figures else "–"
+    """A figure of a case with its band, short enough for a column."""
+    if name not in case.figures:
+        return "–"
+    text = show_figure(name, band_of(case.figures[name]))
+    return re.sub(rf"\(from (.*), for some {NEVER}\)", r"(\1–never)", text)
 
 
 # ---- drawings in letters
@@ -328,7 +345,7 @@ def lesson_json(result: LessonResult, predicted: int | None) -> dict[str, Any]:
     return {
         "name": lesson.name,
         "title": lesson.title,
-        "invented": lesson.scenario.get("invented") is not False,
+        "invented": is_invented(lesson),
         "story": result.story,
         "ask": lesson.ask,
         "choices": [{"letter": letter(i), "words": c.words} for i, c in enumerate(lesson.choices)],
@@ -351,7 +368,7 @@ def lesson_json(result: LessonResult, predicted: int | None) -> dict[str, Any]:
         "because": result.because,
         "bench": result.bench,
         "cases": [_case_json(case, words.factor) for case in result.cases],
-        "cautions": [*lesson.cautions, CLOSING],
+        "cautions": list(take_care(lesson)),
         "notes": list(result.notes),
     }
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from handlap.sim.planning.cautions import cautions
 from handlap.sim.teaching.lesson_figures import FIGURES
+from handlap.sim.teaching.lesson_file import case_scenario
 
 if TYPE_CHECKING:
-    from handlap.sim.teaching.lesson import LessonResult
+    from handlap.sim.teaching.lesson import Lesson, LessonResult
 
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 """Choices go by these."""
@@ -42,3 +44,18 @@ def same_start(result: LessonResult) -> bool:
 
     first = result.cases[0].before
     return all(c.before.shape == first.shape and np.allclose(c.before, first) for c in result.cases)
+
+
+def is_invented(lesson: Lesson) -> bool:
+    """Whether its data are made up: a face given as a plain shape always is."""
+    shaped = lesson.face is not None or any(case.face is not None for case in lesson.cases)
+    return shaped or any(case_scenario(lesson, case).invented for case in lesson.cases)
+
+
+def take_care(lesson: Lesson) -> tuple[str, ...]:
+    """The lesson's own cautions, then the usual ones for its jobs."""
+    usual: dict[str, None] = {}
+    for case in lesson.cases:
+        job = case_scenario(lesson, case)
+        usual |= dict.fromkeys(cautions(job.part.metal, weight=job.part.weight, wet=job.paper.wet))
+    return tuple(dict.fromkeys((*lesson.cautions, *usual)))

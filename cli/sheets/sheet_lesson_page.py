@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from handlap.cli.reports.lesson_report import (
-    CLOSING,
     answer_sections,
     headline,
     lead,
     paragraphs,
     titled,
 )
+from handlap.cli.reports.lesson_words import take_care
 from handlap.cli.reports.page import CSS, TONES, escape, section_html
 from handlap.sim.teaching.lesson import LessonResult
 
@@ -53,7 +53,7 @@ def lesson_page(result: LessonResult, pictures: Mapping[str, bytes]) -> str:
         f'<div class="answer">\n<h2>{escape(answer[:1].upper() + answer[1:])}</h2>\n<ul>{said}</ul>\n</div>\n'
         f"{sections}\n</details>\n</main>\n"
         f"<footer>Worked out by handlap, each case {result.members} times, seed {result.seed}. "
-        f"{escape(CLOSING)}</footer>\n</body>\n</html>\n"
+        f"{escape(take_care(lesson)[-1])}</footer>\n</body>\n</html>\n"
     )
 
 

@@ -15,16 +15,15 @@ from matplotlib.image import imread
 from handlap.cli.drawing.lesson_pictures import lesson_pictures
 from handlap.cli.reports.blocks import Block, Bullets, Facts, Picture, Table, Words
 from handlap.cli.reports.lesson_report import (
-    CLOSING,
+    OTHERS,
     answer_sections,
-    case_blocks,
     headline,
     lead,
     letter,
     paragraphs,
-    table_figures,
     titled,
 )
+from handlap.cli.reports.lesson_words import take_care
 from handlap.cli.reports.pdf_page import LEADING, PAPERS, POINT, Page, text_width, wrap, write_pdf
 from handlap.sim.teaching.lesson import LessonResult
 
@@ -34,7 +33,7 @@ TITLE, HEAD, TEXT, SMALL = 15.0, 11.0, 10.5, 7.0
 TICK = 4.2
 RULE = 8.5
 """Distance of two lines to write on [mm]."""
-FEWEST_RULES, MOST_RULES = 5, 12
+FEWEST_RULES, MOST_RULES = 5, 20
 TALLEST = 96.0
 """Most height of a picture [mm]."""
 GAP = 3.0
@@ -57,9 +56,10 @@ def lesson_handout(results: Sequence[LessonResult], paper: str = "A4") -> Handou
         _question(asked, result, number, alone=len(results) == 1)
         _answer(told, result, number, first=place == 1)
     pages = [*asked.pages, *told.pages]
+    closing = take_care(results[0].lesson)[-1]
     for i, page in enumerate(pages, 1):
         y = page.height - FOOT + 4.0
-        page.text(MARGIN, y, CLOSING, SMALL)
+        page.text(MARGIN, y, closing, SMALL)
         what = "questions" if i <= len(asked.pages) else "answers"
         label = f"{what}, page {i} of {len(pages)}"
         page.text(page.width - MARGIN, y - 3.6, label, SMALL + 1.0, align="right")
@@ -274,10 +274,11 @@ def _answer(sheet: _Sheet, result: LessonResult, number: str, *, first: bool) ->
     for item in lead(result, None):
         sheet.words(item, mark="•")
     pictures = lesson_pictures(result)
-    few = case_blocks(result, table_figures(result))
     for section in answer_sections(result, None):
+        if section.title == OTHERS:
+            continue
         shown = [b for b in section.blocks if isinstance(b, Picture)]
-        blocks = few if any(isinstance(b, Table) for b in section.blocks) else section.blocks
+        blocks = section.blocks
         sheet.heading(section.title)
         for block in blocks:
             sheet.block(block)
