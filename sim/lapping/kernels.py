@@ -4,17 +4,22 @@ Inside, everything is scaled: ``t = (h + g + c0 + cu·u + cv·v)/λ + ln β`` is
 cell in bedding lengths, shifted by the work the step does (β = k·p0·Δs/λ).  A step of sliding Δs
 takes ``λ·ln(1 + eᵗ)`` off the cell; its average pressure is that over k·Δs.
 
-The softplus and its derivative are written by one loop without branches and summed by another:
-fused, the compiler vectorises neither.  exp(−|t|) comes from a degree 7 polynomial on
-|t|/64 and six squarings, ln(1+e) from 2·artanh(e/(2+e)); both are within 2e-9 (a test
-holds them against the library functions).
+The softplus and its derivative are written by one loop without branches and summed by another,
+block by block, so that what the first wrote is still in the nearest cache.  exp(−|t|) is a power of
+two times a polynomial on the remainder, ln(1+e) comes from 2·artanh(e/(2+e)); both are within 2e-10
+(a test holds them against the library functions).
+
+The solver looks for the pose in single precision and lands in double: its first iterations only
+have to come near, and single precision does twice as many cells at once and reads half the memory.
+The last evaluation, from which the heights fall and on which the balance of forces rests, is always
+in double.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from handlap.sim.common.jit import kernel
+from handlap.sim.common.jit import IN_ORDER, kernel, times_power_of_two, widest_vectors
 
 (X, Y, COS, SIN, LOAD, EU, EV, EU_STEADY, EV_STEADY, SLIDE, MOVE_U, MOVE_V, TWIST) = range(13)
 """Columns of a pose: place and turn of the part on the plate, load, where the load acts with
@@ -26,7 +31,22 @@ STATUS_OK, STATUS_NO_CONVERGENCE, STATUS_NO_CONTACT = 0, 1, 2
 LOWEST_LOG = 0.1799
 """Least cutting power for which the polynomial of the logarithm holds."""
 MAX_EVALUATIONS = 400
+MOST_SINGLE = 60
+"""Evaluations in single precision after which the solver goes on in double, near or not."""
+NEAR = 0.08
+"""Motion of the pose, in bedding lengths, below which the solver turns to double precision."""
+BLOCK = 2048
+"""Cells whose softplus is written and summed at one go: their arrays stay in the nearer caches."""
 FREE_CAP = 40.0
+PER_DOUBLING = float(1.0 / np.log(2.0))
+ROUNDING = 1.5 * 2.0**52
+"""Added to a number of moderate size it leaves the nearest whole number in the lowest bits."""
+SINGLE_CAP, SINGLE_PER_DOUBLING, SINGLE_ROUNDING, SINGLE_ZERO = (
+    np.float32(FREE_CAP),
+    np.float32(PER_DOUBLING),
+    np.float32(1.5 * 2.0**23),
+    np.float32(0.0),
+)
 REFERENCE_PRESSURE = 1e3
 """p0 of the pressure law [Pa]; it only fixes where the approach is counted from."""
 TOLERANCE = 3e-3
@@ -38,29 +58,27 @@ BRUSH_LEAVES = 0.2
 (D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER) = range(6)
 
 
-@kernel(fastmath=True)
+@kernel(fastmath=IN_ORDER)
 def _exp_negative(x):
     """exp(−x) for x ≥ 0, flat beyond 40; branch-free so that loops over it are vectorised."""
-    r = min(x, FREE_CAP) * (1.0 / 64.0)
-    e = -0.00014555606689453128
-    e = e * r + 0.0013380859889984133
-    e = e * r - 0.008307180415391925
-    e = e * r + 0.04165912096337417
-    e = e * r - 0.1666654772529001
-    e = e * r + 0.4999999075878571
-    e = e * r - 0.9999999972574216
-    e = e * r + 0.999999999986616
-    e = e * e
-    e = e * e
-    e = e * e
-    e = e * e
-    e = e * e
-    return e * e
+    y = min(x, FREE_CAP) * -PER_DOUBLING
+    m = y + ROUNDING
+    r = y - (m - ROUNDING)
+    e = 1.5201922813793251e-05
+    e = e * r + 0.00015469291158327577
+    e = e * r + 0.0013333922559607798
+    e = e * r + 0.009618027253604885
+    e = e * r + 0.05550410353451622
+    e = e * r + 0.2402265119815796
+    e = e * r + 0.6931471807284468
+    e = e * r + 0.9999999999616804
+    return times_power_of_two(e, m)
 
 
 @kernel(fastmath=True)
 def softplus_logistic(base, u, v, a0, au, av, soft, logistic):
     """Write ln(1+eᵗ) and its derivative for t = base + a0 + au·u + av·v."""
+    widest_vectors()
     for i in range(base.shape[0]):
         t = base[i] + a0 + au * u[i] + av * v[i]
         e = _exp_negative(abs(t))
@@ -75,12 +93,13 @@ def softplus_logistic(base, u, v, a0, au, av, soft, logistic):
         s = s * w + 1.9999999998090048
         upper = (2.0 + e) * inverse
         soft[i] = max(t, 0.0) + z * s
-        logistic[i] = upper if t >= 0.0 else 1.0 - upper
+        logistic[i] = upper if t >= 0.0 else e * upper
 
 
 @kernel(fastmath=True)
 def _sums(weight, u, v, soft, logistic, out):
-    """Force, moments and stiffness: Σw·s·{1,u,v}, Σw·σ·{1,u,v,uu,uv,vv} into out (9,)."""
+    """Force, moments and stiffness: Σw·s·{1,u,v}, Σw·σ·{1,u,v,uu,uv,vv}, added to out (9,)."""
+    widest_vectors()
     f = fu = fv = 0.0
     k = ku = kv = kuu = kuv = kvv = 0.0
     for i in range(weight.shape[0]):
@@ -97,15 +116,107 @@ def _sums(weight, u, v, soft, logistic, out):
         kuu += bu * u[i]
         kuv += bu * v[i]
         kvv += bv * v[i]
-    out[0] = f
-    out[1] = fu
-    out[2] = fv
-    out[3] = k
-    out[4] = ku
-    out[5] = kv
-    out[6] = kuu
-    out[7] = kuv
-    out[8] = kvv
+    out[0] += f
+    out[1] += fu
+    out[2] += fv
+    out[3] += k
+    out[4] += ku
+    out[5] += kv
+    out[6] += kuu
+    out[7] += kuv
+    out[8] += kvv
+
+
+@kernel()
+def _evaluate(base, u, v, weight, a0, au, av, soft, logistic, sums):
+    """Softplus and logistic (n,) at a pose, and their :func:`_sums`."""
+    sums[:] = 0.0
+    for start in range(0, base.shape[0], BLOCK):
+        end = min(start + BLOCK, base.shape[0])
+        softplus_logistic(
+            base[start:end], u[start:end], v[start:end], a0, au, av, soft[start:end], logistic[start:end]
+        )
+        _sums(weight[start:end], u[start:end], v[start:end], soft[start:end], logistic[start:end], sums)
+
+
+@kernel(fastmath=IN_ORDER)
+def _single_exp_negative(x):
+    """exp(−x) in single precision, within 3e-6 of itself."""
+    y = min(x, SINGLE_CAP) * -SINGLE_PER_DOUBLING
+    m = y + SINGLE_ROUNDING
+    r = y - (m - SINGLE_ROUNDING)
+    e = np.float32(0.009570096670144293)
+    e = e * r + np.float32(0.05591785990794069)
+    e = e * r + np.float32(0.2402474495728792)
+    e = e * r + np.float32(0.6931218148134209)
+    e = e * r + np.float32(0.9999992614067518)
+    return times_power_of_two(e, m)
+
+
+@kernel(fastmath=True)
+def _single_softplus_logistic(base, u, v, a0, au, av, soft, logistic):
+    """:func:`softplus_logistic` in single precision, softplus within 5e-6, its derivative within 3e-4."""
+    widest_vectors()
+    for i in range(base.shape[0]):
+        t = base[i] + a0 + au * u[i] + av * v[i]
+        e = _single_exp_negative(abs(t))
+        s = np.float32(-0.018371294605995316)
+        s = s * e + np.float32(0.08567003147402466)
+        s = s * e + np.float32(-0.1938774679593384)
+        s = s * e + np.float32(0.3177119321313914)
+        s = s * e + np.float32(-0.4978904073074604)
+        s = s * e + np.float32(0.9999029412870568)
+        upper = np.float32(0.16161764647119142)
+        upper = upper * e + np.float32(-0.5518010020935786)
+        upper = upper * e + np.float32(0.8779151049345614)
+        upper = upper * e + np.float32(-0.9872984803696991)
+        upper = upper * e + np.float32(0.9997833449678766)
+        soft[i] = max(t, SINGLE_ZERO) + e * s
+        logistic[i] = upper if t >= SINGLE_ZERO else e * upper
+
+
+@kernel(fastmath=True)
+def _single_sums(weight, u, v, soft, logistic, out):
+    """:func:`_sums` of one block in single precision, added to out (9,) in double."""
+    widest_vectors()
+    f = fu = fv = SINGLE_ZERO
+    k = ku = kv = kuu = kuv = kvv = SINGLE_ZERO
+    for i in range(weight.shape[0]):
+        a = weight[i] * soft[i]
+        b = weight[i] * logistic[i]
+        bu = b * u[i]
+        bv = b * v[i]
+        f += a
+        fu += a * u[i]
+        fv += a * v[i]
+        k += b
+        ku += bu
+        kv += bv
+        kuu += bu * u[i]
+        kuv += bu * v[i]
+        kvv += bv * v[i]
+    out[0] += f
+    out[1] += fu
+    out[2] += fv
+    out[3] += k
+    out[4] += ku
+    out[5] += kv
+    out[6] += kuu
+    out[7] += kuv
+    out[8] += kvv
+
+
+@kernel()
+def _evaluate_single(base, u, v, weight, a0, au, av, scratch, sums):
+    """Sums at a pose in single precision; ``scratch`` (2, BLOCK) holds a block's softplus and logistic."""
+    sums[:] = 0.0
+    b0, bu, bv = np.float32(a0), np.float32(au), np.float32(av)
+    for start in range(0, base.shape[0], BLOCK):
+        end = min(start + BLOCK, base.shape[0])
+        soft = scratch[0, : end - start]
+        logistic = scratch[1, : end - start]
+        _single_softplus_logistic(base[start:end], u[start:end], v[start:end], b0, bu, bv, soft, logistic)
+        _single_sums(weight[start:end], u[start:end], v[start:end], soft, logistic, sums)
 
 
 @kernel()
@@ -137,6 +248,23 @@ def _newton(sums, f, fu, fv, tilt_free, step):
 
 
 @kernel()
+def _reach(values):
+    """Greatest absolute value."""
+    most = 0.0
+    for i in range(values.shape[0]):
+        most = max(most, abs(values[i]))
+    return most
+
+
+@kernel(fastmath=True)
+def _correct(soft, logistic, u, v, a0, au, av):
+    """Carry softplus (n,) on along its derivative by a last small motion of the pose."""
+    widest_vectors()
+    for i in range(soft.shape[0]):
+        soft[i] += logistic[i] * (a0 + au * u[i] + av * v[i])
+
+
+@kernel()
 def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logistic, tolerance):
     """Find the pose (3,) at which Σ weight·softplus = f with moments fu, fv.
 
@@ -144,25 +272,48 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
     energy stops falling.  On return ``soft`` already carries the last, linearised correction,
     so that the force balance holds to rounding.  Returns (status, evaluations).
     """
+    single = np.empty((4, base.shape[0]), dtype=np.float32)
+    single[0] = base
+    single[1] = u
+    single[2] = v
+    single[3] = weight
+    scratch = np.empty((2, BLOCK), dtype=np.float32)
+    return _search(
+        base, u, v, weight, single, scratch, f, fu, fv, tilt_free, cap, _reach(u), _reach(v), pose, soft,
+        logistic, tolerance,
+    )  # fmt: skip
+
+
+@kernel()
+def _search(
+    base, u, v, weight, single, scratch, f, fu, fv, tilt_free, cap, u_max, v_max, pose, soft, logistic,
+    tolerance,
+):  # fmt: skip
+    """:func:`solve_pose`, given base, u, v and weight in single precision too (4, n) and their reach."""
     sums = np.empty(9)
     step = np.empty(3)
-    u_max = 0.0
-    v_max = 0.0
-    for i in range(u.shape[0]):
-        u_max = max(u_max, abs(u[i]))
-        v_max = max(v_max, abs(v[i]))
-    softplus_logistic(base, u, v, pose[0], pose[1], pose[2], soft, logistic)
-    _sums(weight, u, v, soft, logistic, sums)
+    _evaluate_single(single[0], single[1], single[2], single[3], pose[0], pose[1], pose[2], scratch, sums)
     evaluations = 1
+    near = False
     reach = cap
     while evaluations < MAX_EVALUATIONS:
         slope = _newton(sums, f, fu, fv, tilt_free, step)
         motion = abs(step[0]) + abs(step[1]) * u_max + abs(step[2]) * v_max
-        if not np.isfinite(motion):
+        lost = not np.isfinite(motion)
+        if not near and (lost or motion < NEAR or evaluations >= MOST_SINGLE):
+            if motion < NEAR:
+                pose[0] += step[0]
+                pose[1] += step[1]
+                pose[2] += step[2]
+            _evaluate(base, u, v, weight, pose[0], pose[1], pose[2], soft, logistic, sums)
+            evaluations += 1
+            near = True
+            reach = cap
+            continue
+        if lost:
             return STATUS_NO_CONVERGENCE, evaluations
         if motion < tolerance:
-            for i in range(soft.shape[0]):
-                soft[i] += logistic[i] * (step[0] + step[1] * u[i] + step[2] * v[i])
+            _correct(soft, logistic, u, v, step[0], step[1], step[2])
             pose[0] += step[0]
             pose[1] += step[1]
             pose[2] += step[2]
@@ -176,13 +327,15 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
             a0 = pose[0] + alpha * step[0]
             a1 = pose[1] + alpha * step[1]
             a2 = pose[2] + alpha * step[2]
-            softplus_logistic(base, u, v, a0, a1, a2, soft, logistic)
-            _sums(weight, u, v, soft, logistic, sums)
+            if near:
+                _evaluate(base, u, v, weight, a0, a1, a2, soft, logistic, sums)
+            else:
+                _evaluate_single(single[0], single[1], single[2], single[3], a0, a1, a2, scratch, sums)
             evaluations += 1
             here = (sums[0] - f) * step[0]
             if tilt_free:
                 here += (sums[1] - fu) * step[1] + (sums[2] - fv) * step[2]
-            if here <= 0.5 * abs(slope) or evaluations >= MAX_EVALUATIONS:
+            if here <= 0.5 * abs(slope) or evaluations >= (MAX_EVALUATIONS if near else MOST_SINGLE):
                 break
             # Overshot: the energy rises here.  Between false position and halving.
             high = alpha
@@ -297,17 +450,22 @@ def solve_flexible(
 
 
 @kernel(fastmath=True)
-def _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor, cells, base, weight):
+def _prepare(h, share, cover, read, log_scale, lam, beta, to_force, floor, cells, base, weight, single):
     """Closing of every point and weight of every cell for the step, from heights over the paper.
 
-    ``read`` is the cutting power of the paper, ``scale`` all else that makes a spot cut faster or
-    slower than the rest; ``floor``: least cutting power of the paper.  Logarithms of numbers from
-    0.18 to 1 come from 2·artanh by a polynomial (1e-9), which the compiler can vectorise; below,
-    from the library.
+    ``share`` is the area of a cell over its rate, ``read`` the cutting power of the paper,
+    ``log_scale`` the logarithm of all else that makes a spot cut faster or slower than the rest;
+    ``floor``: least cutting power of the paper.  Logarithms of numbers from 0.18 to 1 come from
+    2·artanh by a polynomial (1e-9), which the compiler can vectorise; below, from the library.
+    Both are left in single precision, too, in the first and last row of ``single`` (4, cells).
     """
+    widest_vectors()
+    per_lam = 1.0 / lam
     if floor >= 1.0:
         for i in range(h.shape[0]):
-            base[i] = h[i] * (1.0 / lam) + beta + log_scale[i]
+            base[i] = h[i] * per_lam + beta + log_scale[i]
+        for i in range(cells):
+            weight[i] = share[i] * cover[i] * to_force
     elif floor > LOWEST_LOG:
         centre = np.sqrt(floor)
         start = np.log(centre) + beta
@@ -321,12 +479,17 @@ def _prepare(h, area, cover, read, log_scale, scale, lam, beta, to_force, floor,
             s = s * w + 0.40000628476725536
             s = s * w + 0.6666665993589754
             s = s * w + 2.000000000116939
-            base[i] = h[i] * (1.0 / lam) + start + z * s + log_scale[i]
+            base[i] = h[i] * per_lam + start + z * s + log_scale[i]
     else:
         for i in range(h.shape[0]):
-            base[i] = h[i] * (1.0 / lam) + beta + np.log(read[i]) + log_scale[i]
+            base[i] = h[i] * per_lam + beta + np.log(read[i]) + log_scale[i]
+    if floor < 1.0:
+        for i in range(cells):
+            weight[i] = share[i] * cover[i] * to_force / read[i]
+    near, heavy = single[0], single[3]
     for i in range(cells):
-        weight[i] = area[i] * cover[i] * to_force / (read[i] * scale[i])
+        near[i] = base[i]
+        heavy[i] = weight[i]
 
 
 @kernel()
@@ -483,16 +646,21 @@ def march(
     soft = np.empty(n)
     logistic = np.empty(n)
     weight = np.empty(cells)
-    log_scale = np.log(scale)
+    log_scale = np.zeros(n)
+    for i in range(n):
+        if scale[i] != 1.0:
+            log_scale[i] = np.log(scale[i])
     floor = 1.0
     if aged:
         floor = paper[P_FLOOR_LOAD] * paper[P_FLOOR_DULL]
     cover = np.ones(n)
-    factor = np.ones((ny, nx))
-    node = np.zeros(n, dtype=np.int32)
-    cut = np.zeros((ny, nx))
-    share_i = np.zeros(n)
-    share_j = np.zeros(n)
+    # A large plate's raster takes longer to fill than a row to work: none where it is not followed.
+    noted = (ny, nx) if aged else (0, 0)
+    factor = np.ones(noted)
+    cut = np.zeros(noted)
+    node = np.zeros(n if aged else 0, dtype=np.int32)
+    share_i = np.zeros(n if aged else 0)
+    share_j = np.zeros(n if aged else 0)
     read = np.ones(n)
     n_kinds = 0
     u_max = v_max = 0.0
@@ -512,8 +680,14 @@ def march(
     taken = 0
     bumpy = ground.size > 1
     over = np.zeros(n if bumpy else 0)
-    rate = scale
+    even_share = area / scale
+    share = even_share
     log_rate = log_scale
+    single = np.empty((4, cells), dtype=np.float32)
+    single[1] = u[:cells]
+    single[2] = v[:cells]
+    scratch = np.empty((2, BLOCK), dtype=np.float32)
+    u_reach, v_reach = _reach(u[:cells]), _reach(v[:cells])
     twisted = np.empty(n)
     log_twisted = np.empty(n)
     closing = np.empty(n)
@@ -573,21 +747,23 @@ def march(
             for i in range(n):
                 du = pose[MOVE_U] - pose[TWIST] * v[i]
                 dv = pose[MOVE_V] + pose[TWIST] * u[i]
-                twisted[i] = max(np.sqrt(du * du + dv * dv), 1e-3)
-                log_twisted[i] = np.log(twisted[i] * scale[i])
-                twisted[i] *= scale[i]
-            rate = twisted
+                rate = scale[i] * max(np.sqrt(du * du + dv * dv), 1e-3)
+                log_twisted[i] = np.log(rate)
+                twisted[i] = area[i] / rate
+            share = twisted
             log_rate = log_twisted
         else:
-            rate = scale
+            share = even_share
             log_rate = log_scale
         if bumpy:
             _read_ground(pose, u, v, half, ground_frame, ground, over)
             for i in range(n):
                 over[i] += h[i]
-            _prepare(over, area, cover, read, log_rate, rate, lam, beta, to_force, floor, cells, base, weight)
+            _prepare(
+                over, share, cover, read, log_rate, lam, beta, to_force, floor, cells, base, weight, single
+            )
         else:
-            _prepare(h, area, cover, read, log_rate, rate, lam, beta, to_force, floor, cells, base, weight)
+            _prepare(h, share, cover, read, log_rate, lam, beta, to_force, floor, cells, base, weight, single)
         kind = kinds[r]
         guess = memory[kind]
         if met[kind]:
@@ -598,10 +774,10 @@ def march(
         else:
             guess[:] = last
         if shapes == 0:
-            status, evaluations = solve_pose(
-                base[:cells], u[:cells], v[:cells], weight, pose[LOAD], pose[LOAD] * pose[EU],
-                pose[LOAD] * pose[EV], tilt_free, constants[K_CAP] / lam, guess, soft[:cells],
-                logistic[:cells], TOLERANCE,
+            status, evaluations = _search(
+                base[:cells], u[:cells], v[:cells], weight, single, scratch, pose[LOAD],
+                pose[LOAD] * pose[EU], pose[LOAD] * pose[EV], tilt_free, constants[K_CAP] / lam, u_reach,
+                v_reach, guess, soft[:cells], logistic[:cells], TOLERANCE,
             )  # fmt: skip
         else:
             target[0] = pose[LOAD]
