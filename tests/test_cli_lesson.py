@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import re
+import subprocess
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -15,6 +19,7 @@ from matplotlib.collections import QuadMesh
 from matplotlib.image import imread
 from test_page import Reader
 
+from handlap.cli import main as entry
 from handlap.cli.asking import lesson_sitting
 from handlap.cli.drawing import lesson_pictures as drawing
 from handlap.cli.drawing.pictures import levelled
@@ -34,7 +39,7 @@ NAMES = ("three-shapes", "same-again", "no-telling")
 @pytest.fixture(autouse=True)
 def made(monkeypatch, request):
     """Three made-up lessons in place of the built-in ones: two answer a, one cannot tell."""
-    if "real" in request.keywords:
+    if "as_it_is" in request.fixturenames:
         return
     lessons = {name: made_lesson(name=name, title=f"About {name}", pictures=("curve",)) for name in NAMES}
 
@@ -55,6 +60,49 @@ def made(monkeypatch, request):
 
 def run(*args: str, typed: str = "", **env: str):
     return CliRunner().invoke(main, ["lesson", *args], input=typed, env=env or None)
+
+
+OWN = """
+title = "Two scraps"
+story = "Two scraps, one hollow and one crowned, get the same strokes."
+ask = "Which is flatter?"
+intends = 1
+because = "The hollow one is left at {hollow.flatness}."
+bench = "Try both."
+strokes = 100
+looks = 2
+cells = 100
+[scenario]
+title = "Scrap block"
+invented = true
+part = {length = 120, width = 80, metal = "A356", mass = 0.6, limit = 50}
+paper = {grits = ["P80"]}
+[[case]]
+name = "hollow"
+words = "the hollow one"
+face = {along = -100}
+[[case]]
+name = "crown"
+words = "the crowned one"
+face = {along = 100}
+[question]
+asks = "which"
+figure = "flatness"
+take = "least"
+margin = 1
+[[choice]]
+words = "the hollow one"
+case = "hollow"
+[[choice]]
+words = "the crowned one"
+case = "crown"
+"""
+"""A lesson of an instructor's own, as small as one can be."""
+
+
+@pytest.fixture
+def as_it_is():
+    """Leave the engine in place, where a test asks for it."""
 
 
 def flat(text: str) -> str:
@@ -255,6 +303,9 @@ def test_json_of_a_ratio_is_in_units_of_the_ratio():
     result = replace(
         base, lesson=lesson, answer=replace(base.answer, values={"hollow": base.answer.values["hollow"]})
     )
+    axes = drawing.bands_figure(result).axes[0]
+    assert "metal removed" in axes.get_xlabel() and axes.get_xlabel().endswith("µm a gram")
+    assert [text.get_text() for text in axes.texts] == ["a"]
     told = lesson_json(result, 0)["answer"]
     assert told["unit"] == "µm a gram" and told["ratio_to"] == "mass"
     middle = 1e3 * base.answer.values["hollow"].p50
@@ -330,7 +381,7 @@ def test_the_page_folds_the_answer_away_and_is_sound(pictures):
     page = lesson_page(made_result(), pictures)
     reader = Reader(page)
     assert reader.open == []
-    assert "<script" not in page and "http" not in page
+    assert "<script" not in page and "://" not in page
     before, folded, answer = page.partition("<details>\n<summary>")
     assert folded
     assert "The hollow one, because" in before and "<img" not in before
@@ -424,3 +475,42 @@ def test_print_wants_a_pdf(tmp_path, name):
     done = run(NAMES[0], "--print", str(tmp_path / name))
     assert done.exit_code == 2 and ".pdf" in done.stderr
     assert not list(tmp_path.iterdir())
+
+
+# ---- the whole of it, with the real engine behind
+
+
+def test_a_lesson_of_ones_own_by_pipe_in_a_process_of_its_own(as_it_is, tmp_path):
+    (tmp_path / "own.toml").write_text(OWN, encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-c", "from handlap.cli.main import run; run()"]
+        + ["lesson", "own.toml", "--members", "8", "--out", "out", "--json-file", "own.json"],
+        input=b"b\n",
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(Path(entry.__file__).parents[1] / ".src"), "COLUMNS": "80"},
+        capture_output=True,
+        timeout=120,
+    )
+    text, error = done.stdout.decode(), done.stderr.decode()
+    assert done.returncode == 0, error
+    assert "Which is flatter?" in error and "Traceback" not in error
+    told = json.loads((tmp_path / "own.json").read_text(encoding="utf-8"))
+    (one,) = told["lessons"]
+    assert one["predicted"] == "b" and one["members"] == 8
+    assert one["mark"] == (None if one["answer"]["choice"] is None else int(one["answer"]["choice"] == "b"))
+    first = text.splitlines()[0]
+    assert first == {None: "CANNOT TELL: NO MARK EITHER WAY", 0: "WRONG: THE ANSWER IS A"}.get(
+        one["mark"], "RIGHT: THE ANSWER IS B"
+    )
+    low = one["cases"][0]["figures"]["flatness"]["p50"]
+    shown = re.search(r"The hollow one is left at (\d+)", text)
+    assert shown is not None and float(shown[1]) == pytest.approx(low, abs=1.0)
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {"lesson-own.html", "lesson-own-curve.png"}
+
+
+def test_faults_of_a_lesson_file_are_one_message(as_it_is, tmp_path):
+    (tmp_path / "bad.toml").write_text(OWN.replace('asks = "which"', 'asks = "what"'), encoding="utf-8")
+    done = run(str(tmp_path / "bad.toml"), "nonesuch", "--predict", "a", "--out", str(tmp_path / "out"))
+    assert done.exit_code == 2 and done.stdout == ""
+    assert "question.asks" in done.stderr and "nonesuch" in done.stderr
+    assert not (tmp_path / "out").exists()

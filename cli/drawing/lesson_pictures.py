@@ -101,7 +101,7 @@ def _frame(axes: Axes, words: FigureWords, high: float, low: float) -> None:
         axes.set_ylim(0.0, 1.08 * max(high, LEAST_SCALE))
     else:
         axes.axhline(0.0, color=colours.FAINT, lw=0.8)
-    axes.set_ylabel(f"{words.label}, {words.unit}" if words.unit else words.label)
+    axes.set_ylabel(words.unit or words.label)
     axes.grid(color=colours.RULE, lw=0.6)
     axes.spines[["top", "right"]].set_visible(False)
 
