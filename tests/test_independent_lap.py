@@ -34,7 +34,7 @@ CASES = {
     "ageing, brushed, new sheets": ("ages", "brushed", "offset"),
 }
 EXACT = 0.005
-TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.2}
+TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.3}
 """µm; the largest that applies, EXACT where none does.  Bores: two rasters of a circle; paper that ends:
 two samplings of the place in a stroke; paper that ages: two rasters of its memory."""
 FINER = 3
@@ -101,7 +101,7 @@ def draw(name: str, seed: int) -> Case:
     if "ages" in wants:
         given |= dict(ages=True, ageing=rng.uniform(1.0, 3.0))
     if "brushed" in wants:
-        given |= dict(brush_every=25, sheet_every=80)
+        given |= dict(brush_every=25, sheet_every=50)
     amount = rng.uniform(0.5, 3.0) * bedding
     return Case(
         length,
