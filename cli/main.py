@@ -48,6 +48,8 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BENCH, "replan", "Learn from the log, plan the rest, and say stop when it is time."),
     Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),
     Entry(LEARN, "lesson", "Predict what the hands do to the metal, then see it worked."),
+    Entry(LEARN, "play", "A page to play with: one lap stroke by stroke, two ways side by side."),
+    Entry(LEARN, "exercise", "A warped face to judge from its readings; the truth sealed; marks."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
     Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
     Entry(HELPERS, "validity", "What the program has been held against, and what against nothing."),

@@ -94,8 +94,10 @@ class Report:
         "log",
         "replan",
         "record",
+        "exercise",
         "validity",
         "lesson",
+        "play",
     ]
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]

@@ -115,6 +115,28 @@ class Slip:
 
 
 @dataclass(frozen=True)
+class Task:
+    """What an apprentice is shown of an exercise.
+
+    Attributes
+    ----------
+    name : what it is called
+    scenario : the job with its readings
+    lines : the lines that were read, lettered as on the measuring sheet
+    """
+
+    name: str
+    scenario: Scenario
+    lines: tuple[MeasuringLine, ...]
+
+    def labels(self) -> dict[tuple[str, int], str]:
+        """The label on the sheet of every station, by line and distance in tenths of a millimetre."""
+        return {
+            (line.name, round(1e4 * at)): line.label(i) for line in self.lines for i, at in enumerate(line.at)
+        }
+
+
+@dataclass(frozen=True)
 class Exercise:
     """An exercise with its truth.
 
@@ -122,8 +144,7 @@ class Exercise:
     ----------
     level, seed : settle everything else
     text : the scenario file, readings included
-    scenario : what the text says
-    lines : the lines that were read, lettered as on the measuring sheet
+    task : what the text says
     face : the true face
     slips : readings written down wrong
     """
@@ -131,25 +152,19 @@ class Exercise:
     level: int
     seed: int
     text: str
-    scenario: Scenario
-    lines: tuple[MeasuringLine, ...]
+    task: Task
     face: TrueFace
     slips: tuple[Slip, ...]
 
     @property
     def name(self) -> str:
-        """What it is called.
+        """What it is called."""
+        return self.task.name
 
-        >>> exercise_name(3, 17)
-        'level 3, number 17'
-        """
-        return exercise_name(self.level, self.seed)
-
-    def labels(self) -> dict[tuple[str, float], str]:
-        """The label on the sheet of every station, by line and distance in tenths of a millimetre."""
-        return {
-            (line.name, round(1e4 * at)): line.label(i) for line in self.lines for i, at in enumerate(line.at)
-        }
+    @property
+    def scenario(self) -> Scenario:
+        """The job with its readings."""
+        return self.task.scenario
 
     def as_mapping(self) -> dict[str, Any]:
         """All that has to be kept to have the exercise back, whatever later versions would invent."""
@@ -165,29 +180,31 @@ class Exercise:
 
 
 def exercise_name(level: int, seed: int) -> str:
-    """What an exercise is called."""
+    """What an exercise is called.
+
+    >>> exercise_name(3, 17)
+    'level 3, number 17'
+    """
     return f"level {level}, number {seed}"
 
 
-def exercise_of(kept: Mapping[str, Any], file: str = "scenario.toml") -> Exercise:
+def exercise_of(kept: Mapping[str, Any]) -> Exercise:
     """The exercise that :meth:`Exercise.as_mapping` kept."""
-    scenario = load_text(str(kept["text"]), file)
-    lines = lines_read(scenario)
+    level, seed, text = int(kept["level"]), int(kept["seed"]), str(kept["text"])
+    task = task_of(exercise_name(level, seed), load_text(text, "scenario.toml"))
     slips = []
     for slip in kept["slips"]:
-        line = next(x for x in scenario.readings.lines if x.name == slip["line"])
+        line = next(x for x in task.scenario.readings.lines if x.name == slip["line"])
         station = min(line.stations, key=lambda s: abs(s.at - float(slip["at"])))
         slips.append(Slip(str(slip["label"]), line.name, float(slip["gap"]), station))
-    return Exercise(
-        int(kept["level"]), int(kept["seed"]), str(kept["text"]), scenario, lines,
-        TrueFace.of(kept["face"]), tuple(slips),
-    )  # fmt: skip
+    return Exercise(level, seed, text, task, TrueFace.of(kept["face"]), tuple(slips))
 
 
-def lines_read(scenario: Scenario) -> tuple[MeasuringLine, ...]:
-    """The standard lines that a scenario has readings on, with the letters of the measuring sheet."""
+def task_of(name: str, scenario: Scenario) -> Task:
+    """The task of a scenario: its readings, with the letters of the six lines of the measuring sheet."""
     names = {line.name for line in scenario.readings.lines}
-    return tuple(line for line in measuring_lines(scenario.part.outline) if line.name in names)
+    six = measuring_lines(scenario.part.outline)
+    return Task(name, scenario, tuple(line for line in six if line.name in names))
 
 
 def make_exercise(level: int, seed: int) -> Exercise:
@@ -214,7 +231,8 @@ def make_exercise(level: int, seed: int) -> Exercise:
     limit_by: LimitBy = "zone" if rng.random() < wanted.zone else "straightedge"
     names: tuple[Case, ...] = ("leave", "lap", "machine shop")
     case = names[int(rng.choice(3, p=wanted.cases))]
-    document["part"].update(limit=limit, limit_by=limit_by, allowance=300)
+    openings = document["part"].pop("openings")
+    document["part"].update(limit=limit, limit_by=limit_by, allowance=300, openings=openings)
     title = f"{document['part']['name'].capitalize()}, exercise {level}-{seed}"
     part = load_text(exercise_text(title, level, seed, document), title, require_readings=False).part
     face = _draw_face(wanted, document, rng)
@@ -226,8 +244,8 @@ def make_exercise(level: int, seed: int) -> Exercise:
     lines = tuple(x for x in measuring_lines(part.outline) if x.name not in wanted.left_out)
     read, slips = _read(wanted, lines, face, part.outline, rng)
     text = exercise_text(title, level, seed, document, read)
-    scenario = load_text(text, title)
-    return Exercise(level, seed, text, scenario, lines, face, slips)
+    task = task_of(exercise_name(level, seed), load_text(text, "scenario.toml"))
+    return Exercise(level, seed, text, task, face, slips)
 
 
 def _allowance(case: Case, flatness: float, limit: float) -> int:

@@ -6,6 +6,7 @@ questions at a terminal are made from these rows, so that they ask for the same.
 
 from __future__ import annotations
 
+import textwrap
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,7 +18,7 @@ from handlap.sim.common.units import parse_quantity
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.toml_edit import value_text
 from handlap.sim.job.turning import SCHEDULE_STATES
-from handlap.sim.teaching.exercise import Exercise
+from handlap.sim.teaching.exercise import Task
 
 Do = Literal["leave", "lap", "machine shop", "cannot tell"]
 SHAPES = ("hollow", "crowned", "twisted", "mixed", "cannot tell")
@@ -27,6 +28,8 @@ MOST_HEIGHT = 5e-3
 """No flatness or cut beyond this is believed [m]."""
 MOST_STROKES = 12_000
 LONGEST_NAME = 60
+COLUMNS = 100
+"""Width of the comments of the form."""
 
 
 @dataclass(frozen=True)
@@ -199,20 +202,20 @@ def _turn_every(raw: Any) -> int:
     return _whole(raw, f'a whole number of strokes from 1 to {MOST_STROKES}, or "never"')
 
 
-def _labels(raw: Any, exercise: Exercise) -> tuple[str, ...]:
-    known = set(exercise.labels().values())
+def _labels(raw: Any, task: Task) -> tuple[str, ...]:
+    known = set(task.labels().values())
     items = [item.upper() for item in _list(raw)]
     if items == ["NONE"]:
         return ()
     wrong = [item for item in items if item not in known]
     if wrong or not items:
-        lines = ", ".join(f"{x.label(0)} to {x.label(len(x.at) - 1)}" for x in exercise.lines if x.at)
+        lines = ", ".join(f"{x.label(0)} to {x.label(len(x.at) - 1)}" for x in task.lines if x.at)
         raise ValueError(f'names on the sheet with commas between ({lines}), or "none"')
     return tuple(dict.fromkeys(items))
 
 
-def _papers(raw: Any, exercise: Exercise) -> tuple[str, ...]:
-    known = {grit.name.lower(): grit for grit in exercise.scenario.paper.grits}
+def _papers(raw: Any, task: Task) -> tuple[str, ...]:
+    known = {grit.name.lower(): grit for grit in task.scenario.paper.grits}
     allowed = f"of {', '.join(g.name for g in known.values())}, coarse to fine, with commas between"
     items = _list(raw)
     if not items or any(item.lower() not in known for item in items):
@@ -223,7 +226,7 @@ def _papers(raw: Any, exercise: Exercise) -> tuple[str, ...]:
     return tuple(grit.name for grit in grits)
 
 
-def read_answer(name: str, raw: Any, exercise: Exercise) -> Any:
+def read_answer(name: str, raw: Any, task: Task) -> Any:
     """One answer, checked.
 
     Raises
@@ -237,9 +240,9 @@ def read_answer(name: str, raw: Any, exercise: Exercise) -> Any:
     if name == "turning":
         return _one_of(raw, TURNINGS)
     if name == "read_again":
-        return _labels(raw, exercise)
+        return _labels(raw, task)
     if name == "papers":
-        return _papers(raw, exercise)
+        return _papers(raw, task)
     if name == "strokes":
         return _strokes(raw)
     if name == "turn_every":
@@ -250,7 +253,7 @@ def read_answer(name: str, raw: Any, exercise: Exercise) -> Any:
 # ---- all answers
 
 
-def read_answers(raw: Mapping[str, Any], exercise: Exercise, file: str) -> Answers:
+def read_answers(raw: Mapping[str, Any], task: Task, file: str) -> Answers:
     """All answers, checked one by one and against each other.
 
     Parameters
@@ -264,8 +267,8 @@ def read_answers(raw: Mapping[str, Any], exercise: Exercise, file: str) -> Answe
     """
     found = Findings(file)
     read: dict[str, Any] = {}
-    if given(raw, "exercise") and str(raw["exercise"]) != exercise.name:
-        found.fault("exercise", raw["exercise"], f'the form of this exercise, "{exercise.name}"')
+    if given(raw, "exercise") and str(raw["exercise"]) != task.name:
+        found.fault("exercise", raw["exercise"], f'the form of this exercise, "{task.name}"')
     by = raw.get("by", "")
     if not isinstance(by, str) or len(by) > LONGEST_NAME or (by and not by.isprintable()):
         found.fault("by", by, f"a name of at most {LONGEST_NAME} characters, or nothing")
@@ -275,10 +278,10 @@ def read_answers(raw: Mapping[str, Any], exercise: Exercise, file: str) -> Answe
             found.fault(str(key), None, f"no such question; there are {', '.join(NAMES)}")
     for asked in asked_of(raw):
         if not given(raw, asked.name):
-            found.fault(asked.name, None, f"not entered yet; {asked.more}")
+            found.fault(asked.name, None, "not entered yet")
             continue
         try:
-            read[asked.name] = read_answer(asked.name, raw[asked.name], exercise)
+            read[asked.name] = read_answer(asked.name, raw[asked.name], task)
         except ValueError as fault:
             found.fault(asked.name, raw[asked.name], str(fault))
     together_fault = _together(read)
@@ -327,14 +330,14 @@ def read_form(data: bytes, file: str) -> dict[str, Any]:
         raise ScenarioError([Fault(file, "", "", f"not valid TOML: {fault}")]) from None
 
 
-def form_text(exercise: Exercise, answers: Mapping[str, Any] | None = None) -> str:
+def form_text(task: Task, answers: Mapping[str, Any] | None = None) -> str:
     """The answer form as TOML, empty or with answers."""
     held = answers or {}
     lines = [
-        f"# Answers to the exercise {exercise.name}: {exercise.scenario.title}.",
+        f"# Answers to the exercise {task.name}: {task.scenario.title}.",
         "# Fill in between the quotes; nothing is marked, and nothing revealed, before all is entered.",
         "",
-        f"exercise = {value_text(exercise.name)}",
+        f"exercise = {value_text(task.name)}",
         f"by = {value_text(str(held.get('by', '')))}",
     ]
     heading, told = "", False
@@ -345,6 +348,7 @@ def form_text(exercise: Exercise, answers: Mapping[str, Any] | None = None) -> s
         if asked.lap_only and not told:
             told = True
             lines += ["", "# The four that follow only if you would lap it; else leave them empty."]
-        lines += ["", f"# {asked.text}", f"# ({asked.more})"]
+        lines += ["", f"# {asked.text}"]
+        lines += textwrap.wrap(asked.more, COLUMNS, initial_indent="#   ", subsequent_indent="#   ")
         lines.append(f"{asked.name} = {value_text(held.get(asked.name, ''))}")
     return "\n".join(lines) + "\n"

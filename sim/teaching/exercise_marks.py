@@ -321,7 +321,7 @@ def mark_cut(answers: Answers, found: Found) -> Mark:
 
 def mark_again(exercise: Exercise, answers: Answers, found: Found) -> Mark:
     """Readings that contradict the others."""
-    labels = exercise.labels()
+    labels = exercise.task.labels()
     doubted = {labels.get((c.line, round(1e4 * c.at)), "") for c in found.survey.contradictions}
     wrong = {slip.label: slip for slip in exercise.slips}
     named = set(answers.read_again)

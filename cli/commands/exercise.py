@@ -1,0 +1,485 @@
+"""``handlap exercise``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from handlap.cli.options import seed_option
+from handlap.sim.common.errors import HandlapError, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from handlap.cli.asking.questions import Question
+    from handlap.sim.teaching.exercise import Exercise, Task
+    from handlap.sim.teaching.exercise_marks import Marking
+
+SCENARIO, SHEET, FORM, SEAL = "scenario.toml", "sheet.pdf", "answers.toml", "truth.seal"
+DRAFT = "handlap.exercise-draft/1"
+CLASS_LIST = "class-list.csv"
+MOST = 200
+"""Exercises made at once."""
+OPENINGS_KEPT = 20
+"""Openings that a seal remembers beside the first."""
+
+
+@click.command()
+@click.argument("folder", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--out", type=click.Path(path_type=Path), metavar="DIR", help="Make an exercise in this folder."
+)
+@click.option(
+    "--level",
+    type=click.IntRange(1, 5),
+    default=1,
+    show_default=True,
+    help="From 1, a pure hollow, to 5, a twisted crown with readings that contradict each other.",
+)
+@seed_option
+@click.option(
+    "--count",
+    type=click.IntRange(1, MOST),
+    metavar="N",
+    help="Make N for a class, numbered on from the seed, each in a folder of its own.",
+)
+@click.option("--mark", "marked", is_flag=True, help="Open the sealed truth of FOLDER and mark the answers.")
+@click.option(
+    "--paper",
+    type=click.Choice(["A4", "Letter"], case_sensitive=False),
+    default="A4",
+    show_default=True,
+    help="Size of the paper of the sheet.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
+@click.pass_context
+def exercise(
+    ctx: click.Context,
+    folder: Path | None,
+    out: Path | None,
+    level: int,
+    seed: int,
+    count: int | None,
+    marked: bool,
+    paper: str,
+    as_json: bool,
+) -> None:
+    """Practise on an invented warped face: readings to judge, the truth sealed, then marks.
+
+    With --out DIR an exercise is made: scenario.toml with the readings, sheet.pdf with the same
+    on paper, answers.toml to fill in, and truth.seal. The same level and seed make the same
+    exercise.
+
+    With FOLDER alone it asks for the answers one by one: shape, flatness, least cut, readings
+    to read again, and the plan. The form may be filled in with an editor instead.
+
+    With FOLDER --mark, once all is entered, the truth is opened, the plan is tried on the true
+    face, and each answer gets marks with the reasons. A folder with the exercises of a class is
+    marked as a whole. The seal keeps honest people honest; it is no lock.
+    """
+    making = {"out", "level", "seed", "count", "paper"}
+    stated = {
+        name for name in making if ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
+    }
+    if folder is None:
+        if out is None or marked:
+            raise click.UsageError(
+                "to make an exercise give --out DIR; to answer one give its FOLDER; "
+                "to have it marked FOLDER --mark"
+            )
+        _make(out, level, seed, count, paper, as_json)
+        return
+    if stated:
+        options = ", ".join(f"--{name}" for name in sorted(stated))
+        raise click.UsageError(f"{options}: only for making an exercise, without FOLDER before it")
+    if not marked:
+        _answer(folder, as_json)
+    elif (folder / SEAL).exists() or not _class_of(folder):
+        _mark(folder, as_json)
+    else:
+        _mark_class(folder, as_json)
+
+
+# ---- making
+
+
+def _make(out: Path, level: int, seed: int, count: int | None, paper: str, as_json: bool) -> None:
+    from handlap.sim.teaching.exercise import LARGEST_SEED
+
+    seeds = range(seed, seed + (count or 1))
+    if seeds[-1] > LARGEST_SEED:
+        raise InputError(f"--seed {seed} --count {count}: numbers go up to {LARGEST_SEED}")
+    width = len(str(seeds[-1]))
+    folders = [out if count is None else out / f"level-{level}-number-{n:0{width}d}" for n in seeds]
+    _free([*folders, *([] if count is None else [out])], out)
+
+    from handlap.cli.progress import Progress
+    from handlap.sim.teaching.exercise import make_exercise
+
+    made: list[tuple[Path, Exercise, dict[str, str | bytes]]] = []
+    with Progress() as progress:
+        for i, (number, folder) in enumerate(zip(seeds, folders, strict=True)):
+            progress(i / len(seeds), f"making exercise {level}-{number}")
+            found = make_exercise(level, number)
+            made.append((folder, found, _files(found, paper)))
+    files: list[tuple[Path, str | bytes]] = [
+        (folder / name, content) for folder, _, contents in made for name, content in contents.items()
+    ]
+    if count is not None:
+        files.append((out / CLASS_LIST, _class_list(made)))
+    _write_all(files)
+    _tell_made(out, [(folder, found) for folder, found, _ in made], count is not None, as_json)
+
+
+def _free(folders: Sequence[Path], out: Path) -> None:
+    """Refuse to write over an exercise that is there already."""
+    there = [
+        folder / name
+        for folder in folders
+        for name in (SCENARIO, SHEET, FORM, SEAL, CLASS_LIST)
+        if (folder / name).exists()
+    ]
+    if there:
+        shown = ", ".join(str(path) for path in there[:6]) + (" …" if len(there) > 6 else "")
+        raise InputError(f"there already, and not written over: {shown}; choose another folder than {out}")
+    if out.exists() and not out.is_dir():
+        raise InputError(f"cannot write into {out}: that is a file; name a folder")
+
+
+def _files(found: Exercise, paper: str) -> dict[str, str | bytes]:
+    from handlap.cli.sheets.sheet_exercise import exercise_sheet
+    from handlap.sim.teaching.exercise_answers import form_text
+    from handlap.sim.teaching.exercise_seal import seal
+
+    return {
+        SCENARIO: found.text,
+        SHEET: exercise_sheet(found, paper).pdf,
+        FORM: form_text(found.task),
+        SEAL: seal(found.name, {**found.as_mapping(), "openings": []}),
+    }
+
+
+def _class_list(made: Sequence[tuple[Path, Exercise, Any]]) -> str:
+    """A list to write names into; nothing of the truth is in it."""
+    import csv
+    import io
+
+    stream = io.StringIO()
+    rows = csv.writer(stream, lineterminator="\n")
+    rows.writerow(["folder", "level", "number", "part", "limit_um", "limit_by", "name", "marks"])
+    for folder, found, _ in made:
+        part = found.scenario.part
+        rows.writerow(
+            [
+                folder.name,
+                found.level,
+                found.seed,
+                part.name,
+                f"{1e6 * part.limit:.0f}",
+                part.limit_by,
+                "",
+                "",
+            ]
+        )
+    return stream.getvalue()
+
+
+def _write_all(files: Sequence[tuple[Path, str | bytes]]) -> None:
+    """Write all files or none: on a fault what was written is taken away again."""
+    from handlap.cli.files import make_folder, write_whole
+
+    written: list[Path] = []
+    folders: list[Path] = []
+    try:
+        for path, content in files:
+            missing = [p for p in (path.parent, *path.parent.parents) if not p.exists()]
+            make_folder(path.parent)
+            folders += missing
+            write_whole(path, content)
+            written.append(path)
+    except BaseException:
+        for path in written:
+            path.unlink(missing_ok=True)
+        for folder in sorted(set(folders), key=lambda p: -len(p.parts)):
+            if folder.is_dir() and not any(folder.iterdir()):
+                folder.rmdir()
+        raise
+
+
+def _tell_made(out: Path, made: Sequence[tuple[Path, Exercise]], a_class: bool, as_json: bool) -> None:
+    import sys
+
+    from handlap.cli.reports.text import wrapped
+    from handlap.cli.screen import Screen, emit
+    from handlap.sim.teaching.exercise import LEVELS
+
+    if as_json:
+        from handlap.cli.reports.as_json import dumps
+        from handlap.cli.reports.exercise_report import exercise_json
+
+        rows = [exercise_json(found, str(folder), (SCENARIO, SHEET, FORM, SEAL)) for folder, found in made]
+        emit(dumps({"schema": "handlap.exercise/1", "exercises": rows}))
+        return
+    width = Screen.of(sys.stdout).width
+    words = []
+    if a_class:
+        words.append(
+            f"{len(made)} exercises of level {made[0][1].level} made in {out}, with {CLASS_LIST} to write "
+            "names into. Each apprentice gets one folder."
+        )
+    for folder, found in made:
+        words.append(f"{folder}: {found.scenario.title}")
+    words.append(f"Level {made[0][1].level}: {LEVELS[made[0][1].level].words}. All of it is invented.")
+    words.append(f"{SHEET} to print, {SCENARIO} with the same readings, {FORM} to fill in, {SEAL} sealed.")
+    words.append(f"To answer: handlap exercise {made[0][0]}")
+    words.append(f"Then: handlap exercise {out if a_class else made[0][0]} --mark")
+    emit("\n".join(line for text in words for line in wrapped(text, width)))
+
+
+# ---- answering
+
+
+def _task(folder: Path) -> Task:
+    """What is shown of the exercise in a folder; the seal stays shut."""
+    from handlap.sim.job.scenario_file import load
+    from handlap.sim.teaching.exercise import task_of
+    from handlap.sim.teaching.exercise_seal import sealed_exercise
+
+    name = sealed_exercise(_sealed(folder), str(folder / SEAL))
+    if not (folder / SCENARIO).is_file():
+        raise InputError(f"{folder / SCENARIO} is missing: it holds the readings of the exercise")
+    return task_of(name, load(folder / SCENARIO))
+
+
+def _sealed(folder: Path) -> bytes:
+    return _bytes(
+        folder / SEAL,
+        f"{folder} holds no exercise (there is no {SEAL}); make one with handlap exercise --out {folder}",
+    )
+
+
+def _bytes(path: Path, missing: str) -> bytes:
+    from handlap.sim.teaching.exercise_seal import LARGEST
+
+    try:
+        if not path.is_file():
+            raise InputError(missing)
+        if path.stat().st_size > LARGEST:
+            raise InputError(f"{path}: larger than {LARGEST} bytes, so it is not what was made here")
+        return path.read_bytes()
+    except OSError as fault:
+        raise InputError(f"cannot read {path}: {fault.strerror or fault}") from None
+
+
+def _form(folder: Path) -> dict[str, Any]:
+    from handlap.sim.teaching.exercise_answers import read_form
+
+    path = folder / FORM
+    return read_form(
+        _bytes(path, f"{path} is missing: enter answers with handlap exercise {folder}"), str(path)
+    )
+
+
+def _answer(folder: Path, as_json: bool) -> None:
+    from handlap.cli.asking.questions import NoMoreInput, begin, interview, kept, say
+    from handlap.cli.files import place_to_write, write_whole
+    from handlap.sim.teaching.exercise_answers import asked_of, form_text, read_answers
+
+    task = _task(folder)
+    path = folder / FORM
+    held = _form(folder) if path.exists() else {}
+    place_to_write(path)
+    say(
+        f"{task.scenario.title}. Enter takes what stands in brackets, ? tells more, < goes back, "
+        "Ctrl-C stops."
+    )
+    draft, proceed = begin(folder / "answers-draft.json", DRAFT)
+    command = f"handlap exercise {folder}"
+
+    def follow(answers: dict[str, str]) -> list[Question]:
+        return _questions(task, held, answers)
+
+    try:
+        while True:
+            answers: dict[str, Any] = dict(interview(follow, draft, proceed=proceed))
+            try:
+                read_answers({**answers, "exercise": task.name}, task, FORM)
+                break
+            except InputError as fault:
+                say(f"These answers do not go together: {fault}")
+                proceed = False
+    except NoMoreInput as fault:
+        raise InputError(f"{fault}; {kept(draft, command)}") from None
+    except KeyboardInterrupt:
+        say("")
+        say(kept(draft, command))
+        raise
+    shown = [asked.name for asked in asked_of(answers)]
+    by = answers.get("by", "")
+    entered = {"by": "" if by == "-" else by, **{name: answers[name] for name in shown}}
+    write_whole(path, form_text(task, entered))
+    draft.drop()
+    _tell_answered(folder, path, entered, as_json)
+
+
+def _questions(task: Task, held: dict[str, Any], answers: dict[str, str]) -> list[Question]:
+    from handlap.cli.asking.questions import Question
+    from handlap.sim.teaching.exercise_answers import LONGEST_NAME, asked_of, given, read_answer
+
+    def checked(name: str) -> Any:
+        def check(answer: str) -> None:
+            try:
+                read_answer(name, answer, task)
+            except ValueError as fault:
+                raise InputError(f"allowed: {fault}") from None
+
+        return check
+
+    def short(answer: str) -> None:
+        if len(answer) > LONGEST_NAME:
+            raise InputError(f"at most {LONGEST_NAME} characters")
+
+    found = [
+        Question(
+            "by", "Your name? (- for none)", "It is printed on the marks, no more.",
+            str(held.get("by") or "-"), short, "Who you are",
+        )
+    ]  # fmt: skip
+    for asked in asked_of(answers):
+        default = None
+        if given(held, asked.name):
+            raw = held[asked.name]
+            default = ", ".join(str(x) for x in raw) if isinstance(raw, list) else str(raw)
+        found.append(
+            Question(asked.name, asked.text, asked.more, default, checked(asked.name), asked.heading)
+        )
+    return found
+
+
+def _tell_answered(folder: Path, path: Path, entered: dict[str, Any], as_json: bool) -> None:
+    import sys
+
+    from handlap.cli.reports.text import wrapped
+    from handlap.cli.screen import Screen, emit
+
+    if as_json:
+        from handlap.cli.reports.as_json import dumps
+
+        emit(dumps({"schema": "handlap.exercise-answers/1", "file": str(path), "answers": entered}))
+        return
+    words = [
+        f"All is entered, in {path}; it can still be changed.",
+        f"To open the truth: handlap exercise {folder} --mark",
+    ]
+    emit("\n".join(line for text in words for line in wrapped(text, Screen.of(sys.stdout).width)))
+
+
+# ---- marking
+
+
+def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, Any], list[str]]:
+    """Mark the answers in a folder: the marking, earlier openings, answers as entered, notes.
+
+    The seal is opened only after all answers were found to be there, and remembers it at once.
+    """
+    from handlap.cli.files import place_to_write, write_whole
+    from handlap.cli.progress import Progress
+    from handlap.sim.teaching.exercise import exercise_of
+    from handlap.sim.teaching.exercise_answers import NAMES, asked_of, read_answers
+    from handlap.sim.teaching.exercise_marks import mark
+    from handlap.sim.teaching.exercise_seal import open_seal, seal
+
+    task = _task(folder)
+    raw = _form(folder)
+    form = str(folder / FORM)
+    read_answers(raw, task, form)
+    place_to_write(folder / SEAL)
+
+    _, content = open_seal(_sealed(folder), str(folder / SEAL))
+    exercise = exercise_of(content)
+    answers = read_answers(raw, exercise.task, form)
+    notes = []
+    if (folder / SCENARIO).read_bytes().decode("utf-8", "replace").replace("\r\n", "\n") != exercise.text:
+        notes.append(
+            f"{SCENARIO} has been changed since it was made; marked is by the readings as they were then."
+        )
+    before = list(content["openings"])
+    with Progress() as progress:
+        found = mark(exercise, answers, progress=progress)
+    asked = {a.name for a in asked_of(raw)}
+    entered = {name: _plain(raw[name]) for name in NAMES if name in asked}
+    this = {"answers": {"by": answers.by, **entered}, "got": found.got, "most": found.most}
+    openings = [*before[:1], *before[1:][-OPENINGS_KEPT:], this]
+    write_whole(folder / SEAL, seal(exercise.name, {**content, "openings": openings}))
+    return found, before, entered, notes
+
+
+def _plain(raw: Any) -> str:
+    return ", ".join(str(x) for x in raw) if isinstance(raw, list) else str(raw)
+
+
+def _mark(folder: Path, as_json: bool) -> None:
+    from handlap.cli.options import hand_over
+    from handlap.cli.reports.exercise_report import exercise_report, marking_json
+
+    found, before, raw, notes = _work_out(folder)
+
+    def pictures() -> dict[str, bytes]:
+        from handlap.cli.drawing.exercise_pictures import exercise_pictures
+
+        return exercise_pictures(found)
+
+    hand_over(
+        exercise_report(found, before, raw, notes),
+        marking_json(found, str(folder), before, raw, notes),
+        as_json=as_json,
+        json_file=None,
+        out=folder,
+        pictures=pictures,
+    )
+
+
+def _class_of(folder: Path) -> list[Path]:
+    """The exercises in the folders of a class."""
+    if not folder.is_dir():
+        return []
+    return sorted(path.parent for path in folder.glob(f"*/{SEAL}"))
+
+
+def _mark_class(folder: Path, as_json: bool) -> None:
+    """Mark every exercise of a class whose answers are all there; say what is missing of the others."""
+    import sys
+
+    from handlap.cli.drawing.exercise_pictures import exercise_pictures
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.exercise_report import class_report, exercise_report
+    from handlap.cli.reports.page import render_page
+    from handlap.cli.screen import Screen, emit
+
+    rows: list[dict[str, Any]] = []
+    for place in _class_of(folder):
+        row: dict[str, Any] = {"folder": place.name, "by": None, "got": None, "most": None}
+        try:
+            found, before, raw, notes = _work_out(place)
+        except HandlapError as fault:
+            lines = str(fault).splitlines()
+            more = f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
+            rows.append({**row, "remark": lines[0].replace(f"{place}/", "") + more})
+            continue
+        pictures = exercise_pictures(found)
+        report = exercise_report(found, before, raw, notes)
+        write_whole(place / "exercise.html", render_page(report, pictures))
+        first = before[0] if before else None
+        remark = "" if first is None else "opened before; the first marks count"
+        got, most = (found.got, found.most) if first is None else (first["got"], first["most"])
+        rows.append({**row, "by": found.answers.by or None, "got": got, "most": most, "remark": remark})
+    if as_json:
+        from handlap.cli.reports.as_json import dumps
+
+        emit(dumps({"schema": "handlap.exercise-class/1", "folder": str(folder), "exercises": rows}))
+        return
+    from handlap.cli.reports.text import render
+
+    emit(render(class_report(str(folder), rows), Screen.of(sys.stdout)))

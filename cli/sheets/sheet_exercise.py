@@ -1,0 +1,114 @@
+"""An exercise on paper: what is asked, the face with its lines, the readings as written, room to answer."""
+
+from __future__ import annotations
+
+from handlap.cli.reports.pdf_page import PAPERS, Page, write_pdf
+from handlap.cli.reports.quantity import stated
+from handlap.cli.reports.wording import MICRON, face_words, wanted_words
+from handlap.cli.sheets.sheet_measuring import (
+    MARGIN,
+    Sheet,
+    face_page,
+    number_pages,
+    sheet_title,
+    table_pages,
+)
+from handlap.sim.planning.cautions import cautions
+from handlap.sim.teaching.exercise import LEVELS, Exercise
+from handlap.sim.teaching.exercise_answers import QUESTIONS
+
+WRITE = 7.5
+"""Height of a line to write on [mm]."""
+
+
+def exercise_sheet(exercise: Exercise, paper: str = "A4") -> Sheet:
+    """The sheet of an exercise; nothing of its truth is on it.
+
+    Parameters
+    ----------
+    paper : a name of :data:`handlap.cli.reports.pdf_page.PAPERS`
+    """
+    width, height = PAPERS[paper]
+    scenario, lines = exercise.scenario, exercise.task.lines
+    face, scale = face_page(scenario, lines, height, width)
+    pages = [
+        _task_page(exercise, width, height),
+        face,
+        *table_pages(scenario, lines, "mm", width, height, filled=True),
+        _answer_page(exercise, width, height),
+    ]
+    number_pages(pages, scenario, f"exercise, {exercise.name}")
+    return Sheet(write_pdf(pages, f"Exercise: {scenario.title}"), scale, len(pages))
+
+
+def _task_page(exercise: Exercise, width: float, height: float) -> Page:
+    page = Page(width, height)
+    scenario = exercise.scenario
+    room = width - 2 * MARGIN
+    y = sheet_title(page, scenario, f"Exercise: {exercise.name}") + 3.0
+    words = LEVELS[exercise.level].words
+    part, hands = scenario.part, scenario.hands
+    sections = (
+        (
+            "The job",
+            (
+                f"{face_words(part)}, {stated(round(part.weight / 9.80665, 2))} kg. Wanted: "
+                f"{wanted_words(part)}.",
+                f"What to expect at this level: {words}. All of it is invented.",
+                "Somebody laid a straightedge on the lines overleaf, tried leaves at the stations and wrote "
+                "down what went and what did not. Leaves at hand: "
+                f"{', '.join(stated(MICRON * leaf) for leaf in scenario.readings.leaves)} µm.",
+            ),
+        ),
+        (
+            "The bench",
+            (
+                f"Papers at hand: {', '.join(grit.name for grit in scenario.paper.grits)}, worked "
+                f"{'wet' if scenario.paper.wet else 'dry'}, on a flat stone of "
+                f"{stated(1e3 * scenario.plate.length)} × {stated(1e3 * scenario.plate.width)} mm.",
+                f"Strokes along the part, {stated(1e3 * scenario.strokes.length)} mm each way; the hands "
+                f"press with some {stated(hands.press.value)} N, {stated(1e3 * hands.height.value)} mm over "
+                "the paper.",
+            ),
+        ),
+        (
+            "What to do",
+            (
+                "Look at the readings line by line, and draw each as a curve beside its table. Where does "
+                "the straightedge sit still, where does it rock? What do the diagonals say?",
+                "Look for readings that do not fit their neighbours.",
+                "Write your answers on the last page, then enter them with handlap exercise FOLDER, or in "
+                "the file answers.toml. Only then does handlap exercise FOLDER --mark open the sealed truth.",
+                "You may use any means: rules of thumb, a calculator, handlap survey and handlap plan on "
+                "scenario.toml. First try without.",
+            ),
+        ),
+        ("Take care, on a real part", cautions(part.metal, weight=part.weight, wet=scenario.paper.wet)),
+    )
+    for title, items in sections:
+        y = page.text(MARGIN, y + 3.0, title, 12.0, bold=True) + 0.5
+        for item in items:
+            y = page.paragraph(MARGIN, y, item, room, 10.0, mark="–") + 0.7
+    return page
+
+
+def _answer_page(exercise: Exercise, width: float, height: float) -> Page:
+    page = Page(width, height)
+    room = width - 2 * MARGIN
+    y = sheet_title(page, exercise.scenario, f"Answers to the exercise, {exercise.name}") + 2.0
+    page.text(MARGIN, y, "By", 9.0)
+    page.line(MARGIN + 7.0, y + 4.0, MARGIN + 80.0, y + 4.0, 0.4)
+    y += 7.0
+    heading, told = "", False
+    for asked in QUESTIONS:
+        if asked.heading != heading:
+            heading = asked.heading
+            y = page.text(MARGIN, y + 2.0, heading, 11.0, bold=True) + 0.5
+        if asked.lap_only and not told:
+            told = True
+            y = page.text(MARGIN, y, "Only if you would lap it:", 9.5, bold=True) + 0.5
+        y = page.paragraph(MARGIN, y, asked.text, room, 9.5)
+        y = page.paragraph(MARGIN, y, asked.more, room, 7.5)
+        page.line(MARGIN, y + WRITE - 1.0, MARGIN + room, y + WRITE - 1.0, 0.4)
+        y += WRITE + 1.2
+    return page
