@@ -1,8 +1,8 @@
 """One colour for one thing, in every picture and on every page.
 
 Heights run over two arms about zero, blue below and brown above; their dark ends differ in
-lightness and contour lines tell them apart in grey (broken below, full above).  Depth, dye and
-doubt run over one arm each, from light to dark.  None leans on telling red from green.
+lightness and contour lines tell them apart in grey (broken below, full above).  Depth, dye,
+pressure and doubt run over one arm each, from light to dark.  None leans on telling red from green.
 """
 
 from __future__ import annotations
@@ -32,4 +32,7 @@ DEPTH = LinearSegmentedColormap.from_list(
     "handlap depth", ["#fbf6e9", "#f0dba6", "#d3a75a", "#9b6a26", "#57350c"]
 )
 DYE = LinearSegmentedColormap.from_list("handlap dye", ["#f4f2ee", "#a9a3d6", "#5a4fb0", "#2a1f7a"])
+PRESSURE = LinearSegmentedColormap.from_list(
+    "handlap pressure", ["#f2f6f4", "#aed6cc", "#4b9c93", "#17615f", "#082e33"]
+)
 DOUBT = LinearSegmentedColormap.from_list("handlap doubt", ["#f7f7f7", "#b5bcc4", "#6b747e", "#2f363d"])

@@ -1,0 +1,169 @@
+"""``handlap play``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from handlap.cli.options import check_places, scenario_argument, seed_option
+
+if TYPE_CHECKING:
+    from handlap.cli.reports.blocks import Report
+    from handlap.sim.teaching.frames import Followed
+
+FILE = click.Path(path_type=Path)
+
+
+@click.command()
+@scenario_argument()
+@click.option("--out", type=FILE, metavar="PAGE.html", help="Write the page to play with to this file.")
+@click.option("--gif", type=FILE, metavar="FILE.gif", help="Write a moving picture for slides to this file.")
+@click.option(
+    "--way",
+    "texts",
+    multiple=True,
+    metavar="WAY",
+    help='A way of working beside the scenario\'s own, such as "turning=none"; two show those two.',
+)
+@click.option(
+    "--strokes", type=int, metavar="N", help="Strokes to follow; without it as many as the limit takes."
+)
+@click.option("--paper", metavar="P", help="A paper of the scenario; without it the first.")
+@click.option(
+    "--frames", type=int, default=60, show_default=True, metavar="N", help="Steps to show, about; 4 to 200."
+)
+@seed_option
+@click.option("--json", "as_json", is_flag=True, help="Print the figures of all frames as one JSON object.")
+@click.option("--json-file", type=FILE, metavar="FILE", help="Write them as JSON to this file too.")
+def play(
+    scenario: str,
+    out: Path | None,
+    gif: Path | None,
+    texts: tuple[str, ...],
+    strokes: int | None,
+    paper: str | None,
+    frames: int,
+    seed: int,
+    as_json: bool,
+    json_file: Path | None,
+) -> None:
+    """Make a page to play with: one lap, stroke by stroke, with a slider.
+
+    It shows dye, pressure now, metal off, the face and its flatness moving together, for one way of
+    working or two side by side. The page is one file that needs no network: it works from a stick,
+    on a phone, and in class. The figures are those of "handlap simulate".
+
+    A WAY is written as for "handlap compare".
+    """
+    from handlap.sim.common.errors import InputError
+    from handlap.sim.job.scenario_file import load
+    from handlap.sim.job.ways import parse_way
+
+    job = load(scenario)
+    ways = [parse_way(text) for text in texts]
+    places = [place for place in (out, gif, json_file) if place is not None]
+    if not places and not as_json:
+        raise InputError("nothing to make: say --out PAGE.html, --gif FILE.gif, or --json")
+    if len({place.resolve() for place in places}) < len(places):
+        raise InputError("--out, --gif and --json-file name the same file: give each its own")
+    check_places(None, *places)
+
+    from handlap.cli.progress import Progress
+    from handlap.sim.teaching.frames import follow
+
+    with Progress() as progress:
+        followed = follow(
+            job, ways, strokes=strokes, paper=paper, seed=seed, frames=frames, progress=progress
+        )
+    _hand_over(followed, out, gif, json_file, as_json)
+
+
+def _hand_over(
+    followed: Followed, out: Path | None, gif: Path | None, json_file: Path | None, as_json: bool
+) -> None:
+    import sys
+
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.as_json import dumps
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit, note
+
+    if out is not None:
+        from handlap.cli.reports.play_page import render_play
+
+        write_whole(out, render_play(followed))
+    if gif is not None:
+        from handlap.cli.drawing.play_gif import play_gif
+
+        write_whole(gif, play_gif(followed))
+    if json_file is not None:
+        write_whole(json_file, dumps(play_json(followed)) + "\n")
+    emit(dumps(play_json(followed)) if as_json else render(_report(followed), Screen.of(sys.stdout)))
+    for place, what in ((out, "page"), (gif, "moving picture"), (json_file, "JSON")):
+        if place is not None:
+            note(f"{what} written to {place}")
+
+
+def _report(followed: Followed) -> Report:
+    """The first and the last figures of each way."""
+    from handlap.cli.drawing.play_views import ROWS, figures_of
+    from handlap.cli.reports.blocks import Report, Section, Table
+    from handlap.cli.reports.quantity import counted
+    from handlap.cli.reports.wording import subject
+
+    heads = ("", "start", *(f"after {followed.strokes}\n{way.name}" for way in followed.ways))
+    start = figures_of(followed.ways[0].frames, 0)
+    ends = [figures_of(way.frames, -1) for way in followed.ways]
+    rows = tuple(
+        (f"{name}, {unit}", start[n], *(end[n] for end in ends)) for n, (name, unit) in enumerate(ROWS)
+    )
+    steps = counted(len(followed.ways[0].frames.strokes), "step")
+    lead = [f"{steps}, the same figures as simulate. One face, middle values, no bands."]
+    if followed.chosen:
+        lead.append(f"{followed.strokes} strokes were chosen: {followed.chosen}.")
+    return Report(
+        kind="play",
+        answer=f"{followed.strokes} strokes, step by step",
+        tone="plain",
+        subject=subject(followed.scenario),
+        lead=tuple(lead),
+        sections=(Section("From the first frame to the last", (Table(heads, rows, (0,)),)),),
+    )
+
+
+def play_json(followed: Followed) -> dict[str, Any]:
+    """The figures of all frames of all ways."""
+    from handlap.cli.reports.as_json import GRAM, MICRON, errors_json, figure, job_json
+
+    def of(values: Any, factor: float = 1.0) -> list[float | None]:
+        return [figure(value, factor) for value in values]
+
+    ways = []
+    for way in followed.ways:
+        f = way.frames.figures
+        ways.append(
+            {
+                "way": way.name,
+                "paper": way.lap.paper,
+                "flatness_um": of(f.flatness, MICRON),
+                "straightedge_um": of(f.straightedge, MICRON),
+                "mean_depth_um": of(f.mean_depth, MICRON),
+                "greatest_depth_um": of(f.greatest_depth, MICRON),
+                "mass_g": of(way.frames.mass, GRAM),
+                "dye_left": of(way.frames.dye_share),
+                "dyed_again": [bool(again) for again in way.frames.dyed_again],
+                "greatest_pressure_kpa": of(way.frames.pressure.max(axis=1), 1e-3),
+                "errors": errors_json(way.lap.errors),
+                "notes": list(way.lap.notes),
+            }
+        )
+    return {
+        "schema": "handlap.play/1",
+        **job_json(followed.scenario),
+        "seed": followed.seed,
+        "strokes_chosen": followed.chosen or None,
+        "strokes": [int(n) for n in followed.ways[0].frames.strokes],
+        "ways": ways,
+    }

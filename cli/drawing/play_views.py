@@ -1,0 +1,192 @@
+"""What a followed lap shows: its maps with one scale for all frames and ways, its figures in words.
+
+The page and the moving picture are both made from this, so that they cannot differ.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.colors import Colormap
+
+from handlap.cli.drawing import colours
+from handlap.cli.drawing.pictures import levelled
+from handlap.cli.reports.lap_report import CLOSE
+from handlap.cli.reports.quantity import number, share, stated
+from handlap.cli.reports.wording import FINEST, GRAM, MICRON, place
+from handlap.sim.common.outline import Array
+
+if TYPE_CHECKING:
+    from handlap.sim.job.scenario import Part
+    from handlap.sim.teaching.frames import Followed, FollowedWay, Frames
+
+KILO = 1e-3
+NEARLY_ALL = 99.0
+"""Pressures above this percentile of the face, in the frame where it is highest, share the darkest
+colour: a corner that alone carries the part would leave all else pale."""
+NICE = (1.0, 1.2, 1.6, 2.0, 2.4, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
+EVEN = 0.02
+
+
+@dataclass(frozen=True)
+class Scale:
+    """From a quantity to a colour, the same in every frame and way.
+
+    ``root``: the colour goes with the square root of the quantity, for what runs over many sizes;
+    ``over``: there are values beyond ``high``, which get its colour.
+    """
+
+    low: float
+    high: float
+    unit: str
+    root: bool = False
+    over: bool = False
+
+    def share_of(self, values: Array) -> Array:
+        """Place of values on the scale, 0 to 1."""
+        part = np.clip((values - self.low) / (self.high - self.low), 0.0, 1.0)
+        return np.sqrt(part) if self.root else part
+
+    def ticks(self) -> tuple[str, str, str]:
+        """What stands at the two ends and the middle of the scale."""
+        middle = self.low + (self.high - self.low) * (0.25 if self.root else 0.5)
+        more = " and over" if self.over else ""
+        return stated(self.low), stated(middle), f"{stated(self.high)} {self.unit}{more}"
+
+
+@dataclass(frozen=True)
+class View:
+    """One map: its key, its heading, a line on how to read it, its colours and scale."""
+
+    key: str
+    title: str
+    hint: str
+    colours: Colormap
+    scale: Scale
+
+
+def nice_above(value: float) -> float:
+    """The least round number not under a value.
+
+    >>> nice_above(31.6), nice_above(0.07), nice_above(1.0)
+    (40.0, 0.08, 1.0)
+    """
+    if not value > 0.0:
+        return 1.0
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(next(f"{n * power:.6g}" for n in NICE if n * power >= value * (1.0 - 1e-9)))
+
+
+def views_of(followed: Followed) -> tuple[View, ...]:
+    """The four maps, with scales that hold all frames of all ways."""
+    frames = [way.frames for way in followed.ways]
+    pressures = [KILO * f.pressure for f in frames]
+    top = nice_above(max(float(np.percentile(p, NEARLY_ALL, axis=1).max()) for p in pressures))
+    deepest = max(float(map_of(way, "removed", -1).max()) for way in followed.ways)
+    # The start is the same face for all, and nearly always the furthest from flat.
+    tall = max(float(np.abs(map_of(way, "height", i)).max()) for way in followed.ways for i in (0, -1))
+    tall = nice_above(tall)
+    return (
+        View("dye", "Dye", "violet: left; light: rubbed off", colours.DYE, Scale(0.0, 1.0, "")),
+        View(
+            "pressure",
+            "Pressure now",
+            "dark: hard; the arrow points away from you",
+            colours.PRESSURE,
+            Scale(0.0, top, "kPa", root=True, over=max(float(p.max()) for p in pressures) > top),
+        ),
+        View(
+            "removed",
+            "Metal off so far",
+            "dark: much has gone",
+            colours.DEPTH,
+            Scale(0.0, nice_above(deepest), "µm"),
+        ),
+        View("height", "The face now", "brown: proud; blue: low", colours.HEIGHT, Scale(-tall, tall, "µm")),
+    )
+
+
+def map_of(way: FollowedWay, key: str, frame: int) -> Array:
+    """The map (cells,) of a view in one frame, in the unit of its scale."""
+    frames, cells = way.frames, way.lap.grid.n_cells
+    if key == "dye":
+        return frames.dye_left[frame].astype(float)
+    if key == "pressure":
+        return KILO * frames.pressure[frame]
+    if key == "removed":
+        return MICRON * (frames.heights[0] - frames.heights[frame])[:cells]
+    return MICRON * levelled(way.lap.grid, frames.heights[frame])[:cells]
+
+
+ROWS = (
+    ("flatness", "µm"),
+    ("straightedge", "µm"),
+    ("off on average", "µm"),
+    ("off at the deepest", "µm"),
+    ("metal off", "g"),
+    ("dye left", "%"),
+)
+"""Rows of the table of figures, with their units."""
+
+
+def figures_of(frames: Frames, i: int) -> tuple[str, ...]:
+    """The figures of one frame in the order of :data:`ROWS`, with the digits that ``simulate`` prints."""
+    f = frames.figures
+    heights = (f.flatness[i], f.straightedge[i], f.mean_depth[i], f.greatest_depth[i])
+    return (
+        *(number(MICRON * h, CLOSE, FINEST) for h in heights),
+        number(GRAM * frames.mass[i], CLOSE),
+        f"{100 * frames.dye_share[i]:.0f}",
+    )
+
+
+def said(height: float) -> str:
+    """A height as one says it aloud.
+
+    >>> said(116.13e-6), said(61.44e-6), said(0.42e-6)
+    ('116 µm', '61 µm', '0.4 µm')
+    """
+    micron = MICRON * height
+    return f"{number(micron, 3 if micron >= 100.0 else 2, 0.1)} µm"
+
+
+def sentence_of(frames: Frames, i: int) -> str:
+    """One frame in words, without the count of strokes."""
+    f = frames.figures
+    again = ", and dye is put on again" if frames.dyed_again[i] else ""
+    return (
+        f"flatness {said(f.flatness[i])}, straightedge {said(f.straightedge[i])}, "
+        f"{said(f.mean_depth[i])} off on average, {said(f.greatest_depth[i])} at the deepest, "
+        f"dye left on {share(frames.dye_share[i])}{again}"
+    )
+
+
+def captions_of(way: FollowedWay, part: Part, i: int) -> dict[str, str]:
+    """What each view shows in one frame, in a few words."""
+    frames, f = way.frames, way.frames.figures
+    again = "; put on again here" if frames.dyed_again[i] else ""
+    pressure, removed = map_of(way, "pressure", i), map_of(way, "removed", i)
+    area = way.lap.grid.area[: pressure.size]
+    mean = float(pressure @ area / area.sum())
+    return {
+        "dye": f"left on {share(frames.dye_share[i])}{again}",
+        "pressure": f"{number(float(pressure.max()), 2)} kPa at most, {_where(way, part, pressure)}; "
+        f"{number(mean, 2)} on average",
+        "removed": "nothing yet"
+        if not removed.max() > 0.0
+        else f"{said(f.greatest_depth[i])} at most, {_where(way, part, removed)}; "
+        f"{said(f.mean_depth[i])} on average",
+        "height": f"{said(f.flatness[i])} from its lowest to its highest, tilt taken off",
+        "curve": f"flatness {said(f.flatness[i])}, straightedge {said(f.straightedge[i])}",
+    }
+
+
+def _where(way: FollowedWay, part: Part, values: Array) -> str:
+    """Where a map is greatest, in words."""
+    if float(values.max() - values.min()) <= EVEN * float(values.max()):
+        return "everywhere alike"
+    most, grid = int(values.argmax()), way.lap.grid
+    words = place(float(grid.u[most]), float(grid.v[most]), part.outline.length, part.outline.width)
+    return f"at {words.partition(' (')[0]}"
