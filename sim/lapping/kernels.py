@@ -352,6 +352,7 @@ def _search(
 @kernel(fastmath=True)
 def _close(base, basis, pose, t):
     """t = base + Σ pose_j·basis_j, basis (modes, n)."""
+    widest_vectors()
     for i in range(base.shape[0]):
         t[i] = base[i]
     for j in range(pose.shape[0]):
@@ -363,6 +364,7 @@ def _close(base, basis, pose, t):
 @kernel(fastmath=True)
 def _flex_sums(weight, basis, soft, logistic, scratch, gradient, stiffness):
     """Reactions Σw·s·φ_j (modes,) and contact stiffness Σw·σ·φ_j·φ_k (modes, modes)."""
+    widest_vectors()
     modes = basis.shape[0]
     for j in range(modes):
         row = basis[j]
@@ -450,11 +452,13 @@ def solve_flexible(
 
 
 @kernel(fastmath=True)
-def _prepare(h, share, cover, read, log_scale, lam, beta, to_force, floor, cells, base, weight, single):
+def _prepare(
+    h, share, cover, read, log_scale, lam, beta, to_force, floor, cells, base, weight, single
+):  # fmt: skip
     """Closing of every point and weight of every cell for the step, from heights over the paper.
 
-    ``share`` is the area of a cell over its rate, ``read`` the cutting power of the paper,
-    ``log_scale`` the logarithm of all else that makes a spot cut faster or slower than the rest;
+    ``share`` is the area of a cell over its rate; ``read`` the cutting power of the paper, in whose
+    place its inverse is left; ``log_scale`` the logarithm of all else that makes a spot cut faster or slower than the rest;
     ``floor``: least cutting power of the paper.  Logarithms of numbers from 0.18 to 1 come from
     2·artanh by a polynomial (1e-9), which the compiler can vectorise; below, from the library.
     Both are left in single precision, too, in the first and last row of ``single`` (4, cells).
@@ -470,7 +474,10 @@ def _prepare(h, share, cover, read, log_scale, lam, beta, to_force, floor, cells
         centre = np.sqrt(floor)
         start = np.log(centre) + beta
         for i in range(h.shape[0]):
-            z = (read[i] - centre) / (read[i] + centre)
+            # One division for two.
+            inverse = 1.0 / (read[i] * (read[i] + centre))
+            z = (read[i] - centre) * read[i] * inverse
+            read[i] = (read[i] + centre) * inverse
             w = z * z
             s = 0.2667325385969362
             s = s * w + 0.15252095632019813
@@ -483,9 +490,10 @@ def _prepare(h, share, cover, read, log_scale, lam, beta, to_force, floor, cells
     else:
         for i in range(h.shape[0]):
             base[i] = h[i] * per_lam + beta + np.log(read[i]) + log_scale[i]
+            read[i] = 1.0 / read[i]
     if floor < 1.0:
         for i in range(cells):
-            weight[i] = share[i] * cover[i] * to_force / read[i]
+            weight[i] = share[i] * cover[i] * to_force * read[i]
     near, heavy = single[0], single[3]
     for i in range(cells):
         near[i] = base[i]
@@ -538,6 +546,7 @@ def _paper_factor(load, dull, paper, i0, i1, j0, j1, use, factor):
     ``use`` is the depth of metal the step would cut there with fresh paper; advancing half of
     it makes the step second order in ageing.
     """
+    widest_vectors()
     fl = paper[P_FLOOR_LOAD]
     fd = paper[P_FLOOR_DULL]
     to_load = 1.0 / paper[P_SCALE_LOAD]
@@ -741,8 +750,8 @@ def march(
             j1, _ = _node(pose[Y] + reach_y, paper[P_Y0], paper[P_STEP], ny)
             use = k0 * slide * pose[LOAD] / constants[K_MEAN_AREA]
             _paper_factor(load, dull, paper, i0, i1 + 2, j0, j1 + 2, use, factor)
-            _place(pose, u, v, half, paper, nx, ny, share_i, share_j)
-            _read_paper(factor, nx, ny, share_i, share_j, node, read)
+            _place(pose, u, v, half, paper, nx, ny, node, share_i, share_j)
+            _read_paper(factor, nx, node, share_i, share_j, read)
         if pose[TWIST] != 0.0:
             for i in range(n):
                 du = pose[MOVE_U] - pose[TWIST] * v[i]
@@ -822,14 +831,9 @@ def march(
             soft[i] *= lam * cover[i]
             h[i] -= soft[i]
         if aged:
-            diagnostics[D_DEPOSITED] += _deposit(
-                soft[:cells], area, node, share_i, share_j, factor, read, paper[P_STEP], cut
-            )
-            for j in range(j0, j1 + 2):
-                for i in range(i0, i1 + 2):
-                    load[j, i] += cut[j, i]
-                    dull[j, i] += cut[j, i]
-                    cut[j, i] = 0.0
+            _spread(soft[:cells], area, node, share_i, share_j, read, paper[P_STEP], nx, logistic, cut)
+            laid = _deposit(load, dull, cut, factor, i0, i1 + 2, j0, j1 + 2)
+            diagnostics[D_DEPOSITED] += laid * paper[P_STEP] * paper[P_STEP]
         if not full:
             cover[:] = 1.0
         if events[r] & EVENT_SNAPSHOT:
@@ -845,6 +849,7 @@ def march(
 @kernel(fastmath=True)
 def _read_ground(pose, u, v, half, frame, ground, over):
     """Height of plate and paper (n,) under every point, bilinear, carried on level beyond the raster."""
+    widest_vectors()
     ny, nx = ground.shape
     flat = ground.ravel()
     to_node = 1.0 / frame[2]
@@ -864,8 +869,9 @@ def _read_ground(pose, u, v, half, frame, ground, over):
 
 
 @kernel(fastmath=True)
-def _place(pose, u, v, half, paper, nx, ny, at_i, at_j):
-    """Where spots of the face stand on the paper's raster, in node spacings, kept on the raster."""
+def _place(pose, u, v, half, paper, nx, ny, node, share_i, share_j):
+    """Where spots stand on the paper's raster: lower node and shares of the upper, kept on the raster."""
+    widest_vectors()
     to_node = 1.0 / paper[P_STEP]
     x0 = (pose[X] - paper[P_X0]) * to_node
     y0 = (pose[Y] - paper[P_Y0]) * to_node
@@ -874,52 +880,60 @@ def _place(pose, u, v, half, paper, nx, ny, at_i, at_j):
     top_i = nx - 1.000001
     top_j = ny - 1.000001
     for i in range(u.shape[0]):
-        at_i[i] = min(max(x0 + c * u[i] - s * v[i], 0.0), top_i)
-        at_j[i] = min(max(y0 + s * u[i] + c * v[i], 0.0), top_j)
+        at_i = min(max(x0 + c * u[i] - s * v[i], 0.0), top_i)
+        at_j = min(max(y0 + s * u[i] + c * v[i], 0.0), top_j)
+        ni = np.int32(at_i)
+        nj = np.int32(at_j)
+        share_i[i] = at_i - ni
+        share_j[i] = at_j - nj
+        node[i] = nj * nx + ni
 
 
 @kernel(fastmath=True)
-def _read_paper(factor, nx, ny, share_i, share_j, node, read):
-    """Bilinear cutting power under every spot; places become lower node and share of the upper."""
+def _read_paper(factor, nx, node, share_i, share_j, read):
+    """Bilinear cutting power under every spot."""
     flat = factor.ravel()
     for i in range(read.shape[0]):
-        ni = np.int32(share_i[i])
-        nj = np.int32(share_j[i])
-        si = share_i[i] - ni
-        sj = share_j[i] - nj
-        k = nj * nx + ni
-        low = flat[k] + si * (flat[k + 1] - flat[k])
-        high = flat[k + nx] + si * (flat[k + nx + 1] - flat[k + nx])
-        node[i] = k
-        share_i[i] = si
-        share_j[i] = sj
-        read[i] = low + sj * (high - low)
+        k = node[i]
+        low = flat[k] + share_i[i] * (flat[k + 1] - flat[k])
+        high = flat[k + nx] + share_i[i] * (flat[k + nx + 1] - flat[k + nx])
+        read[i] = low + share_j[i] * (high - low)
 
 
 @kernel(fastmath=True)
-def _deposit(removed, area, node, share_i, share_j, factor, read, step, cut):
+def _spread(removed, area, node, share_i, share_j, inverse, step, nx, amount, cut):
+    """Share out what was cut among the four nodes around every spot, over their cutting power there.
+
+    ``inverse`` is one over the cutting power that was read at the spot, ``amount`` is scratch (n,).
+    """
+    per_cell = 1.0 / (step * step)
+    for i in range(removed.shape[0]):
+        amount[i] = removed[i] * area[i] * inverse[i] * per_cell
+    lay = cut.ravel()
+    for i in range(removed.shape[0]):
+        k = node[i]
+        high = amount[i] * share_j[i]
+        low = amount[i] - high
+        low_right = low * share_i[i]
+        high_right = high * share_i[i]
+        lay[k] += low - low_right
+        lay[k + 1] += low_right
+        lay[k + nx] += high - high_right
+        lay[k + nx + 1] += high_right
+
+
+@kernel(fastmath=True)
+def _deposit(load, dull, cut, factor, i0, i1, j0, j1):
     """Lay what was cut on the paper nodes that cut it, each by its share of the cutting.
 
-    ``cut`` gains volume over the area of a full raster cell [m]; returns the volume laid [m³].
+    Empties ``cut``; returns the depth laid over the area of a full raster cell, summed [m].
     """
-    nx = cut.shape[1]
-    lay = cut.ravel()
-    flat = factor.ravel()
     laid = 0.0
-    for i in range(removed.shape[0]):
-        amount = removed[i] * area[i] / (read[i] * step * step)
-        k = node[i]
-        si = share_i[i]
-        sj = share_j[i]
-        low = amount * (1.0 - sj)
-        high = amount * sj
-        a = low * (1.0 - si) * flat[k]
-        b = low * si * flat[k + 1]
-        c = high * (1.0 - si) * flat[k + nx]
-        d = high * si * flat[k + nx + 1]
-        lay[k] += a
-        lay[k + 1] += b
-        lay[k + nx] += c
-        lay[k + nx + 1] += d
-        laid += a + b + c + d
-    return laid * step * step
+    for j in range(j0, j1):
+        for i in range(i0, i1):
+            metal = cut[j, i] * factor[j, i]
+            laid += metal
+            load[j, i] += metal
+            dull[j, i] += metal
+            cut[j, i] = 0.0
+    return laid
