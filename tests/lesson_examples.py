@@ -9,7 +9,6 @@ import numpy as np
 
 from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Outline, circle
-from handlap.sim.job.results import Band
 from handlap.sim.teaching.lesson import (
     Answer,
     Case,
@@ -20,6 +19,7 @@ from handlap.sim.teaching.lesson import (
     Question,
     StartFace,
 )
+from handlap.sim.teaching.lesson_figures import band_of
 
 UM = 1e-6
 LOOKS = np.arange(0, 801, 100)
@@ -80,7 +80,7 @@ def made_result(lesson: Lesson | None = None, *, members: int = 16, **answer: An
     lesson = lesson or made_lesson()
     grid = make_grid(FACE, cells=500)
     cases = tuple(_case(case, grid, members) for case in lesson.cases)
-    values = {case.case.name: Band.of(case.figures[lesson.question.figure]) for case in cases}
+    values = {case.case.name: band_of(case.figures[lesson.question.figure]) for case in cases}
     told: dict[str, Any] = {
         "choice": 0, "support": 15 / 16, "values": values,
         "words": "The flatness left is least with the hollow face",

@@ -31,6 +31,7 @@ from handlap.cli.sheets import sheet_lesson_pdf
 from handlap.cli.sheets.sheet_lesson_page import lesson_page
 from handlap.cli.sheets.sheet_lesson_pdf import lesson_handout
 from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.job.results import Band
 from handlap.sim.teaching.lesson import Choice, Lesson, LessonResult, Question
 
 NAMES = ("three-shapes", "same-again", "no-telling")
@@ -298,14 +299,15 @@ def test_json_has_every_case_and_the_answer_in_screen_units():
 
 def test_json_of_a_ratio_is_in_units_of_the_ratio():
     question = Question("number", "mean_depth", ratio_to="mass", of="hollow")
-    lesson = made_lesson(question=question, choices=(Choice("little", between=(0.0, 9.0)), Choice("no")))
+    little, more = Choice("little", between=(0.0, 1e-6)), Choice("more", between=(1e-6, 9.0))
+    lesson = made_lesson(question=question, choices=(little, more))
     base = made_result()
     result = replace(
         base, lesson=lesson, answer=replace(base.answer, values={"hollow": base.answer.values["hollow"]})
     )
     axes = drawing.bands_figure(result).axes[0]
     assert "metal removed" in axes.get_xlabel() and axes.get_xlabel().endswith("µm a gram")
-    assert [text.get_text() for text in axes.texts] == ["a"]
+    assert [text.get_text() for text in axes.texts] == ["a", "b"]
     told = lesson_json(result, 0)["answer"]
     assert told["unit"] == "µm a gram" and told["ratio_to"] == "mass"
     middle = 1e3 * base.answer.values["hollow"].p50
@@ -361,6 +363,19 @@ def test_a_lesson_without_a_course_gets_its_bands_side_by_side():
     result = replace(base, cases=tuple(replace(case, course=None) for case in base.cases))
     axes = drawing.curve_figure(result).axes[0]
     assert [label.get_text() for label in axes.get_yticklabels()] == [c.case.words for c in base.cases]
+
+
+def test_a_figure_that_some_never_reach_ends_in_an_arrow():
+    base = made_result(made_lesson(question=Question("which", "strokes_to_limit", "least")))
+    values = {name: Band(500.0, 600.0, np.inf) for name in base.answer.values}
+    result = replace(
+        base, answer=replace(base.answer, values={**values, "hollow": Band(300.0, 350.0, 400.0)})
+    )
+    result = replace(result, cases=tuple(replace(case, course=None) for case in base.cases))
+    axes = drawing.curve_figure(result).axes[0]
+    assert [line.get_marker() for line in axes.lines].count(">") == 2
+    assert "not reached by some" in axes.get_title()
+    assert all(np.isfinite(line.get_xdata()).all() for line in axes.lines)
 
 
 # ---- pages and paper

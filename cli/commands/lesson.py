@@ -85,8 +85,12 @@ def lesson(
         from handlap.cli.progress import Progress
         from handlap.sim.teaching.lesson_work import work_lesson
 
-        with Progress() as progress:
-            return work_lesson(one, members=members, seed=seed, progress=progress)
+        # Of several lessons, the line says which one it is at.
+        place = f"{len(sitting.done) + 1} of {len(lessons)}, " if len(lessons) > 1 else ""
+        with Progress() as line:
+            return work_lesson(
+                one, members=members, seed=seed, progress=lambda done, what: line(done, f"{place}{what}")
+            )
 
     if handout is not None:
         _print(sitting, lessons, work, handout, paper, out, as_json)

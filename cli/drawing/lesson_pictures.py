@@ -6,6 +6,7 @@ print tells them apart.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
@@ -40,12 +41,12 @@ class Look(NamedTuple):
 
 
 LOOKS = (
-    Look("#1f4e79", "solid", "o"),
-    Look("#c46a00", (0, (6, 2)), "s"),
-    Look("#5a4fb0", (0, (1, 1.3)), "^"),
-    Look("#22262b", (0, (6, 2, 1, 2)), "D"),
-    Look("#8b9097", (0, (3, 1.5)), "v"),
-    Look("#5b8fb9", (0, (6, 1, 1, 1, 1, 1)), "P"),
+    Look(colours.CASES[0], "solid", "o"),
+    Look(colours.CASES[1], (0, (6, 2)), "s"),
+    Look(colours.CASES[2], (0, (1, 1.3)), "^"),
+    Look(colours.CASES[3], (0, (6, 2, 1, 2)), "D"),
+    Look(colours.CASES[4], (0, (3, 1.5)), "v"),
+    Look(colours.CASES[5], (0, (6, 1, 1, 1, 1, 1)), "P"),
 )
 """In the order of the cases; dark and light alternate, so that they differ in grey as well."""
 
@@ -113,22 +114,31 @@ def bands_figure(result: LessonResult) -> Figure:
     shown = [(i, case) for i, case in enumerate(result.cases) if case.case.name in values]
     figure = Figure(figsize=(8.4, 0.75 * len(shown) + 1.5), facecolor=colours.GROUND, layout="constrained")
     axes = figure.subplots()
-    for row, (place, case) in enumerate(shown):
-        look, band = look_of(place), values[case.case.name].scaled(factor)
-        axes.plot([band.p05, band.p95], [row, row], color=look.colour, lw=2.2, ls=look.line)
-        axes.plot([band.p05, band.p50, band.p95], [row] * 3, "|", color=look.colour, ms=13, mew=1.6)
-        axes.plot(band.p50, row, look.mark, color=look.colour, ms=9)
-    _mark_ranges(axes, result, factor)
+    bands = [values[case.case.name].scaled(factor) for _, case in shown]
+    known = [end for band in bands for end in (band.p05, band.p50, band.p95) if math.isfinite(end)]
+    beyond = 1.15 * max(known, default=1.0)
+    for row, ((place, _), band) in enumerate(zip(shown, bands, strict=True)):
+        look = look_of(place)
+        low, middle, high = (min(end, beyond) for end in (band.p05, band.p50, band.p95))
+        axes.plot([low, high], [row, row], color=look.colour, lw=2.2, ls=look.line)
+        axes.plot([low, high], [row, row], "|", color=look.colour, ms=13, mew=1.6, markevery=[0])
+        axes.plot(high, row, ">" if high < band.p95 else "|", color=look.colour, ms=13, mew=1.6)
+        axes.plot(middle, row, look.mark, color=look.colour, ms=9)
     axes.set_yticks(range(len(shown)), [_folded(case.case.words) for _, case in shown])
     axes.set_ylim(len(shown) - 0.5, -0.5)
     if all(band.p05 >= 0.0 for band in values.values()):
         axes.set_xlim(left=0.0)
+    _mark_ranges(axes, result, factor)
     label = asked_words(result)
     axes.set_xlabel(f"{label}, {unit}" if unit else label)
     axes.grid(axis="x", color=colours.RULE, lw=0.6)
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.tick_params(axis="y", length=0)
-    axes.set_title("The mark is the middle; the line holds 90 of 100.")
+    arrows = any(band.p95 > beyond for band in bands)
+    axes.set_title(
+        "The mark is the middle; the line holds 90 of 100."
+        + (" An arrow: not reached by some." if arrows else "")
+    )
     return figure
 
 
@@ -139,15 +149,22 @@ def _mark_ranges(axes: Axes, result: LessonResult, factor: float) -> None:
     ]
     if not any(ranges):
         return
+    spans = {
+        LETTERS[i]: (factor * choice.between[0], factor * choice.between[1])
+        for i, choice in enumerate(result.lesson.choices)
+        if choice.between is not None
+    }
     left, right = axes.get_xlim()
-    for i, span in enumerate(ranges):
-        if span is None:
-            continue
-        low, high = max(left, span[0]), min(right, span[1])
-        if low < high:
-            axes.axvline(low, color=colours.INK, lw=0.8, ls=DOTTED)
-            axes.axvline(high, color=colours.INK, lw=0.8, ls=DOTTED)
-            axes.text(0.5 * (low + high), -0.45, LETTERS[i], ha="center", va="top", fontweight="bold")
+    # A little of the ranges on either side is shown, unless they lie far off.
+    near = [end for span in spans.values() for end in span if end < 2.0 * right]
+    right = max([right, *(1.2 * end for end in near)])
+    for name, (low, high) in spans.items():
+        for end in (low, high):
+            if left < end < right:
+                axes.axvline(end, color=colours.INK, lw=0.8, ls=DOTTED)
+        if max(left, low) < min(right, high):
+            middle = 0.5 * (max(left, low) + min(right, high))
+            axes.text(middle, -0.45, name, ha="center", va="top", fontweight="bold")
     axes.set_xlim(left, right)
 
 
