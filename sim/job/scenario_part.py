@@ -17,6 +17,9 @@ from handlap.sim.materials import metals
 
 Point = tuple[float, float]
 
+LEAST_SHARE = 0.01
+"""Least share of its bounding box that a face may cover [-]."""
+
 
 def build_outline(given: Given) -> tuple[Outline | None, Point]:
     """The face about the middle of its bounding box, and where the file's origin lies on it."""
@@ -46,6 +49,15 @@ def build_outline(given: Given) -> tuple[Outline | None, Point]:
     face = Outline(rim, tuple(holes))
     if face.area <= 0.0:
         given.found.fault("part.openings", None, "the openings leave no metal")
+        return None, shift
+    if face.area < LEAST_SHARE * face.length * face.width:
+        # A raster over the box would be nearly all empty, and too large to hold.
+        given.found.fault(
+            "part",
+            None,
+            f"metal covers less than {100 * LEAST_SHARE:g} % of the rectangle around the face; turn the "
+            "corners so that its long side lies along u",
+        )
         return None, shift
     if face.width > 1.01 * face.length:
         given.found.warn("part", "wider than long; u is meant to run along the long side")

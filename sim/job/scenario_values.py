@@ -30,6 +30,8 @@ from handlap.sim.materials.grits import Grit
 
 LIST_MOST = 2000
 """Entries a list may hold."""
+MOST_CORNERS, MOST_STRIPS, MOST_LUMPS, MOST_STATES, MOST_WAYS = 500, 60, 60, 100, 40
+"""Entries of lists that every step of a lap, or a whole ensemble, goes through."""
 LUMP_HEIGHT = (-0.005, 0.005)
 """Heights of lumps under the paper that are believed; below nought: a dent in the plate [m]."""
 
@@ -177,10 +179,13 @@ def numbers(
     return None if any(v is None for v in values) else [float(v) for v in values if v is not None]
 
 
-def entries(raw: Any, label: str, found: Findings, least: int, what: str) -> list[Any] | None:
-    """A list of at least so many entries."""
-    if not isinstance(raw, list) or not least <= len(raw) <= LIST_MOST:
-        found.fault(label, raw, f"a list of {least} to {LIST_MOST} {what}")
+def entries(
+    raw: Any, label: str, found: Findings, least: int, what: str, most: int = LIST_MOST
+) -> list[Any] | None:
+    """A list of at least and at most so many entries."""
+    if not isinstance(raw, list) or not least <= len(raw) <= most:
+        got = f"{len(raw)} of them" if isinstance(raw, list) and len(raw) > most else raw
+        found.fault(label, got, f"a list of {least} to {most} {what}")
         return None
     return raw
 
@@ -193,7 +198,7 @@ def read_point(raw: Any, row: Key, label: str, found: Findings) -> tuple[float, 
 
 def read_points(raw: Any, row: Key, label: str, found: Findings) -> list[tuple[float, float]] | None:
     """Corners of a closed polygon that does not cross itself [m]."""
-    listed = entries(raw, label, found, 3, "corners [u, v]")
+    listed = entries(raw, label, found, 3, "corners [u, v]", MOST_CORNERS)
     if listed is None:
         return None
     points = [read_point(p, row, f"{label}[{i}]", found) for i, p in enumerate(listed, 1)]
@@ -302,7 +307,7 @@ def read_depths(raw: Any, row: Key, label: str, found: Findings) -> list[tuple[f
 
 def read_strips(raw: Any, row: Key, label: str, found: Findings) -> list[list[float]] | None:
     """Rectangles of paper (x0, y0, x1, y1) [m]."""
-    listed = entries(raw, label, found, 1, "rectangles [x0, y0, x1, y1]")
+    listed = entries(raw, label, found, 1, "rectangles [x0, y0, x1, y1]", MOST_STRIPS)
     if listed is None:
         return None
     shape = tuple((n, "length") for n in ("x0", "y0", "x1", "y1"))
@@ -318,7 +323,7 @@ def read_strips(raw: Any, row: Key, label: str, found: Findings) -> list[list[fl
 
 def read_lumps(raw: Any, row: Key, label: str, found: Findings) -> list[list[float]] | None:
     """Round lumps (x, y, diameter, height) [m]."""
-    listed = entries(raw, label, found, 1, "lumps [x, y, diameter, height]")
+    listed = entries(raw, label, found, 1, "lumps [x, y, diameter, height]", MOST_LUMPS)
     if listed is None:
         return None
     shape = (("x", "length"), ("y", "length"), ("diameter", "length"), ("height", "height"))
@@ -340,7 +345,7 @@ def read_lumps(raw: Any, row: Key, label: str, found: Findings) -> list[list[flo
 
 def read_turns(raw: Any, row: Key, label: str, found: Findings) -> list[list[float]] | None:
     """A round of turns (part, operator) [rad]."""
-    listed = entries(raw, label, found, 1, "pairs [turn of the part, turn of the operator]")
+    listed = entries(raw, label, found, 1, "pairs [turn of the part, turn of the operator]", MOST_STATES)
     if listed is None:
         return None
     shape = (("part", "angle"), ("operator", "angle"))
@@ -365,7 +370,7 @@ def read_ways(raw: Any, row: Key, label: str, found: Findings) -> list[str] | No
     # Ways are built from scenarios, so that module needs this one first.
     from handlap.sim.job.ways import parse_way
 
-    listed = entries(raw, label, found, 1, 'ways such as "turning=half every=40"')
+    listed = entries(raw, label, found, 1, 'ways such as "turning=half every=40"', MOST_WAYS)
     if listed is None:
         return None
     sound = True
