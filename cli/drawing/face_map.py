@@ -11,12 +11,15 @@ from matplotlib.colors import Colormap
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Shape
+from matplotlib.patheffects import AbstractPathEffect, withStroke
 
-from handlap.cli.drawing.colours import FAINT, GROUND, INK
+from handlap.cli.drawing.colours import FAINT, GROUND, INK, line_over
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
 
 MM = 1e3
+RIM = 2.4
+"""White about a line that is drawn over a map, both sides together [pt]."""
 NARROW = 1.9
 """Faces longer than this many widths are set one under the other."""
 
@@ -30,6 +33,11 @@ def outline_shape(outline: Outline) -> Shape:
         points.append(ring)
         codes += [Shape.MOVETO, *[Shape.LINETO] * (len(ring) - 2), Shape.CLOSEPOLY]
     return Shape(np.vstack(points), codes)
+
+
+def rimmed(width: float) -> list[AbstractPathEffect]:
+    """A rim of paper white about a line of that width [pt], so that it shows on any map."""
+    return [withStroke(linewidth=width + RIM, foreground=GROUND)]
 
 
 def spread_to_raster(grid: Grid, values: Array) -> Array:
@@ -57,7 +65,7 @@ def draw_face(
     high: float,
     levels: Sequence[float] = (),
 ) -> Any:
-    """Draw values (n,) on a face; contour lines at ``levels``, broken below zero.
+    """Draw values (n,) on a face; contour lines at ``levels``, broken below zero, white on dark.
 
     Returns what a colour bar needs.
     """
@@ -78,7 +86,8 @@ def draw_face(
         inside = [x for x in levels if lowest + margin < x < highest - margin]
         if inside:
             styles = ["dashed" if x < 0.0 else "solid" for x in inside]
-            lines = axes.contour(u, v, raster, levels=inside, colors=INK, linewidths=0.6, linestyles=styles)
+            tones = [line_over(colours((x - low) / (high - low) if high > low else 0.5)) for x in inside]
+            lines = axes.contour(u, v, raster, levels=inside, colors=tones, linewidths=0.6, linestyles=styles)
             lines.set_clip_path(clip)
     axes.add_patch(PathPatch(shape, facecolor="none", edgecolor=INK, linewidth=1.0, clip_on=False))
     _frame(axes, outline)

@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
+from handlap.cli.drawing.face_map import draw_face, levels_between, rimmed, sheet_of_faces
 from handlap.cli.reports.quantity import number, share, stated
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
@@ -189,8 +189,9 @@ def depth_figure(outline: Outline, grid: Grid, removed: Array) -> Figure:
         levels=levels_between(0.0, high),
     )  # fmt: skip
     axes.plot(
-        grid.u[most] * MM, grid.v[most] * MM, "o", ms=11, mfc="none", mec=colours.MARK, mew=1.8, clip_on=False
-    )
+        grid.u[most] * MM, grid.v[most] * MM, "o", ms=11, mfc="none", mec=colours.MARK, mew=1.8,
+        clip_on=False, path_effects=rimmed(1.8),
+    )  # fmt: skip
     mean = float(removed @ grid.area / grid.area.sum())
     axes.set_title(f"Metal removed: {_um(mean)} on average, {_um(removed[most])} at most (ring)")
     finish_bar(figure.colorbar(mesh, ax=axes, aspect=25, shrink=0.9, pad=0.02), "depth removed, µm")
@@ -314,11 +315,11 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
     for line in scenario.readings.lines:
         start, end = np.array(line.start) * MM, np.array(line.end) * MM
         along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
-        axes.plot(*zip(start, end, strict=True), color=colours.FLATNESS, lw=1.2)
+        axes.plot(*zip(start, end, strict=True), color=colours.FLATNESS, lw=1.2, path_effects=rimmed(1.2))
         for station in line.stations:
             spot = start + along * station.at * MM
             wrong = (line.name, round(station.at, 6)) in doubted
-            look: dict[str, Any] = {"marker": "X", "ms": 9, "mfc": colours.MARK, "mec": colours.MARK}
+            look: dict[str, Any] = {"marker": "X", "ms": 9, "mfc": colours.MARK, "mec": colours.GROUND}
             if not wrong:
                 look = {"marker": "o", "ms": 4.5, "mfc": colours.GROUND, "mec": colours.FLATNESS}
             axes.plot(*spot, mew=1.0, clip_on=False, **look)
@@ -328,7 +329,13 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
     extra = found.next_line
     if extra is not None and extra.helps:
         start, end = np.array(extra.line.start) * MM, np.array(extra.line.end) * MM
-        axes.plot(*zip(start, end, strict=True), color=colours.MARK, lw=1.8, ls=(0, (4, 2)))
+        axes.plot(
+            *zip(start, end, strict=True),
+            color=colours.MARK,
+            lw=1.8,
+            ls=(0, (4, 2)),
+            path_effects=rimmed(1.8),
+        )
 
 
 def _um(height: float) -> str:

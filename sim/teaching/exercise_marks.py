@@ -406,8 +406,8 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
     if tried is None:
         return Mark("Plan", 0.0, PLAN, yours, truth, (f"It cannot be worked: {refused}.",))
     if found.do == "leave":
-        why = ("The face was flat enough: every stroke takes metal off that need not go.",)
-        return Mark("Plan", float(PLAN) if read == "lap" else 0.0, PLAN, yours, "nothing to plan", why)
+        flat = "The face was flat enough: every stroke takes metal off that need not go."
+        return Mark("Plan", float(PLAN) if read == "lap" else 0.0, PLAN, yours, "nothing to plan", (flat,))
     own = found.own
     works = tried.looking >= min(LAP_AT, own.looking - AS_GOOD)
     why = _trial_words(tried)
