@@ -37,8 +37,6 @@ def has_course(result: LessonResult) -> bool:
     """Whether the figure asked about is to be shown over the strokes: how large it is at the end is not."""
     followed = any(case.course is not None and len(case.strokes) > 1 for case in result.cases)
     return followed and result.lesson.question.asks != "number"
-        case.course is not None and len(case.strokes) > 1 for case in result.cases
-    )
 
 
 def same_start(result: LessonResult) -> bool:
