@@ -25,6 +25,7 @@ from handlap.cli.drawing import lesson_pictures as drawing
 from handlap.cli.drawing.pictures import levelled
 from handlap.cli.main import main
 from handlap.cli.reports.lesson_report import lesson_json, question_lines, reveal_report
+from handlap.cli.reports.lesson_words import take_care
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
 from handlap.cli.sheets import sheet_lesson_pdf
@@ -322,6 +323,14 @@ def test_the_usual_cautions_of_the_metal_come_with_every_lesson():
     assert "Take care" in text and "Mind X." in text and "dust mask" in text
     assert "Aluminium" not in text
     assert "The maker's limits, local codes and a qualified machinist's judgement" in text
+
+
+def test_the_makers_limits_come_last_where_cases_are_of_two_metals():
+    lesson = made_lesson()
+    iron = replace(lesson.cases[1], change={"part": {"metal": "grey iron"}})
+    said = take_care(replace(lesson, cases=(lesson.cases[0], iron)))
+    assert said[0] == lesson.cautions[0] and said[-1].startswith("The maker's limits")
+    assert len(set(said)) == len(said) and any("dust mask" in one for one in said)
 
 
 # ---- pictures

@@ -54,9 +54,11 @@ def is_invented(lesson: Lesson) -> bool:
 
 
 def take_care(lesson: Lesson) -> tuple[str, ...]:
-    """The lesson's own cautions, then the usual ones for its jobs."""
-    usual: dict[str, None] = {}
+    """The lesson's own cautions, then the usual ones for its jobs; the maker's limits last."""
+    said = list(lesson.cautions)
+    closing = ""
     for case in lesson.cases:
         job = case_scenario(lesson, case)
-        usual |= dict.fromkeys(cautions(job.part.metal, weight=job.part.weight, wet=job.paper.wet))
-    return tuple(dict.fromkeys((*lesson.cautions, *usual)))
+        *usual, closing = cautions(job.part.metal, weight=job.part.weight, wet=job.paper.wet)
+        said += usual
+    return tuple(dict.fromkeys((*said, closing)))
