@@ -31,14 +31,11 @@ def validity_report(checks: Checks) -> Report:
         "partly from memory or derived, as said below.",
         *_made_words(checks.made),
     )
+    by_subject = [(subject, [c for c in all_of if c.subject == subject]) for subject in SUBJECTS]
     sections = (
         Section("What each kind of check is worth", (_kinds(all_of),)),
         Section("Held against nothing measured", (Bullets(UNPROVEN),)),
-        *(
-            Section(sentence(subject).rstrip("."), tuple(_of_subject([c for c in all_of if c.subject == subject])))
-            for subject in SUBJECTS
-            if any(check.subject == subject for check in all_of)
-        ),
+        *(Section(subject.capitalize(), tuple(_of_subject(held))) for subject, held in by_subject if held),
         Section("What the model leaves out", (Facts(LEFT_OUT),)),
     )  # fmt: skip
     tone = "bad" if failed else "doubt"
@@ -86,7 +83,8 @@ def _of_subject(checks: list[Check]) -> list[Block]:
 
 def _text(value: float, digits: int = 5) -> str:
     """A figure; powers of ten where noughts would fill the line."""
-    return f"{value:.{digits}g}".replace("-", "−")
+    digits_of, _, power = f"{value:.{digits}g}".partition("e")
+    return (digits_of + (f"e{int(power)}" if power else "")).replace("-", "−")
 
 
 def validity_json(checks: Checks) -> dict[str, Any]:

@@ -205,5 +205,5 @@ def joined(older: Checks, newer: Sequence[Check], made: Made, ran: Iterable[str]
 
     together = [placed(check, made) for check in newer]
     together += [placed(check, older.made[check.made]) for check in kept]
-    together.sort(key=lambda c: (SUBJECTS.index(c.subject), KINDS.index(c.kind), c.test, c.name))
+    together.sort(key=lambda c: (SUBJECTS.index(c.subject), KINDS.index(c.kind), c.source, c.test, c.name))
     return Checks(tuple(runs), tuple(together))

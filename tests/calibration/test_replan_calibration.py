@@ -159,8 +159,8 @@ def test_bands_hold_the_truth(checked, name):
         tolerance=0.0,
         sense="at least",
         kind="known truth",
-        source=f"jobs with hidden face, paper and hands of the same model; {CLAIM:.0%} claimed of bands "
-        "called 5–95 %, the bound is passed 999 times in 1000",
+        source="jobs with hidden face, paper and hands of the same model; "
+        f"{100 * CLAIM:.0f} % claimed of bands called 5–95 %, the bound is passed 999 times in 1000",
         about="log",
     )
 

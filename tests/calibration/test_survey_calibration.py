@@ -55,8 +55,8 @@ def check_coverage(checked, results, figure: str) -> None:
         tolerance=0.0,
         sense="at least",
         kind="known truth",
-        source=f"faces of six families that are not the fitted one; {CLAIM:.0%} claimed of bands called "
-        "5–95 %, the bound is passed 999 times in 1000",
+        source="faces of six families that are not the fitted one; "
+        f"{100 * CLAIM:.0f} % claimed of bands called 5–95 %, the bound is passed 999 times in 1000",
         about="survey",
     )
 

@@ -163,7 +163,7 @@ def test_a_straightedge_never_reads_more_than_three_times_the_flatness(seed, out
     least, one on each side of its middle, so past them it climbs by twice the zone at most."""
     lines = sample_lines(outline, standard_lines(outline))
     h = smooth(seed)(lines.points)
-    assert greatest_gap(lines, h)[0] <= 3.0 * zone(*lines.points.T, h) * (1 + 1e-9)
+    assert greatest_gap(lines, h)[0] <= 3.0 * zone(lines.points[:, 0], lines.points[:, 1], h) * (1 + 1e-9)
 
 
 # ---- readings that are true

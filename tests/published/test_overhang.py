@@ -43,7 +43,7 @@ def test_pressure_of_a_worn_in_overhanging_part(checked, f, greatest, contact):
     away = (np.abs(u - end) > 1.5 * cell) & (u < LENGTH / 2 - f * LENGTH)
     source = "linear pressure without tension over what lies on the paper (eccentric footing)"
     checked(
-        f"rate of wear over the mean at every cell, {f:.0%} of the part over the edge",
+        f"rate of wear over the mean at every cell, {100 * f:.0f} % of the part over the edge",
         expected=expected[away],
         got=share[away],
         tolerance=2e-3 * greatest,
@@ -54,7 +54,7 @@ def test_pressure_of_a_worn_in_overhanging_part(checked, f, greatest, contact):
     assert np.all(share[u > LENGTH / 2 - f * LENGTH + cell] == 0.0)
     touching = np.ptp(u[share > 0.5 * greatest / COLUMNS]) + cell
     checked(
-        f"length in contact over the part's, {f:.0%} of it over the edge",
+        f"length in contact over the part's, {100 * f:.0f} % of it over the edge",
         expected=contact,
         got=touching / LENGTH,
         tolerance=2.0 * cell / LENGTH,

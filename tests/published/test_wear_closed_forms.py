@@ -55,7 +55,8 @@ def test_flat_face_under_a_central_load(checked):
         "depth everywhere on a flat face under a central load",
         expected=want,
         got=found.removed / UM,
-        tolerance=1e-9 * want,
+        # The kernel's softplus is good to 2e-9.
+        tolerance=5e-9 * want,
         unit="µm",
         kind="closed form",
         source=EVEN,
@@ -72,7 +73,7 @@ def test_crown_held_level(checked, sigma):
     share = share_of(found, full)
     depth = found.removed.max()
     checked(
-        f"depth at the middle of a crown of 100 µm, {sigma:.0%} of its metal off",
+        f"depth at the middle of a crown of 100 µm, {100 * sigma:.0f} % of its metal off",
         expected=share ** (2 / 3) * C / UM,
         got=depth / UM,
         tolerance=4 * FINE / UM,
@@ -86,7 +87,7 @@ def test_crown_held_level(checked, sigma):
     worn = np.abs(found.bench.grid.u[:n])[found.removed[:n] > FINE].max()
     a = share ** (1 / 3) * w
     checked(
-        f"half width of the contact on a crown of 240 mm, {sigma:.0%} of its metal off",
+        f"half width of the contact on a crown of 240 mm, {100 * sigma:.0f} % of its metal off",
         expected=1e3 * a,
         got=1e3 * worn,
         tolerance=1e3 * (L / 240 + 4 * FINE * w**2 / (2 * C * a)),
@@ -110,7 +111,7 @@ def test_spherical_cap(checked, sigma):
     )
     share = share_of(found, full)
     checked(
-        f"depth at the middle of a spherical cap of 100 µm, {sigma:.0%} of its metal off",
+        f"depth at the middle of a spherical cap of 100 µm, {100 * sigma:.0f} % of its metal off",
         expected=share**0.5 * C / UM,
         got=found.removed.max() / UM,
         tolerance=4 * FINE / UM,
@@ -123,7 +124,7 @@ def test_spherical_cap(checked, sigma):
     worn_area = grid.area[:n][found.removed[:n] > FINE].sum()
     # Areas: a²/R0² = √σ; the raster and 4 λ of height (worth 4 λ/c of the area) are in doubt.
     checked(
-        f"share of a spherical cap in contact, {sigma:.0%} of its metal off",
+        f"share of a spherical cap in contact, {100 * sigma:.0f} % of its metal off",
         expected=share**0.5,
         got=worn_area / (np.pi * radius**2),
         tolerance=4 * FINE / C + 0.01,
@@ -148,7 +149,7 @@ def test_dish(checked, sigma):
     grid, n = found.bench.grid, found.bench.grid.n_cells
     left = grid.area[:n][found.removed[:n] <= FINE].sum()
     checked(
-        f"share of a dish that the paper has not met, {sigma:.0%} of its metal off",
+        f"share of a dish that the paper has not met, {100 * sigma:.0f} % of its metal off",
         expected=1.0 - share**0.5,
         got=left / (np.pi * radius**2),
         tolerance=4 * FINE / C + 0.01,
