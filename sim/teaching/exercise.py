@@ -194,10 +194,17 @@ def exercise_of(kept: Mapping[str, Any]) -> Exercise:
     task = task_of(exercise_name(level, seed), load_text(text, "scenario.toml"))
     slips = []
     for slip in kept["slips"]:
-        line = next(x for x in task.scenario.readings.lines if x.name == slip["line"])
-        station = min(line.stations, key=lambda s: abs(s.at - float(slip["at"])))
-        slips.append(Slip(str(slip["label"]), line.name, float(slip["gap"]), station))
+        written = Slip(
+            str(slip["label"]), str(slip["line"]), float(slip["gap"]), Station(float(slip["at"]), 0.0)
+        )
+        slips.append(_as_loaded(written, task))
     return Exercise(level, seed, text, task, TrueFace.of(kept["face"]), tuple(slips))
+
+
+def _as_loaded(slip: Slip, task: Task) -> Slip:
+    """The slip with its station as it stands in the scenario that was read."""
+    line = next(x for x in task.scenario.readings.lines if x.name == slip.line)
+    return replace(slip, station=min(line.stations, key=lambda s: abs(s.at - slip.station.at)))
 
 
 def task_of(name: str, scenario: Scenario) -> Task:
@@ -236,16 +243,18 @@ def make_exercise(level: int, seed: int) -> Exercise:
     title = f"{document['part']['name'].capitalize()}, exercise {level}-{seed}"
     part = load_text(exercise_text(title, level, seed, document), title, require_readings=False).part
     face = _draw_face(wanted, document, rng)
-    measured = true_numbers(part.outline, face).measure(limit_by)
+    unscaled = true_numbers(part.outline, face)
     over = rng.uniform(0.4, 0.65) if case == "leave" else rng.uniform(1.8, 2.8)
-    face = face.scaled(1e-6 * limit * over / measured)
-    document["part"]["allowance"] = _allowance(case, 1e6 * true_numbers(part.outline, face).flatness, limit)
+    # All figures of a face grow with its heights.
+    scale = 1e-6 * limit * over / unscaled.measure(limit_by)
+    face = face.scaled(scale)
+    document["part"]["allowance"] = _allowance(case, 1e6 * scale * unscaled.flatness, limit)
     document["readings"] = {"leaves": list(wanted.leaves)}
     lines = tuple(x for x in measuring_lines(part.outline) if x.name not in wanted.left_out)
     read, slips = _read(wanted, lines, face, part.outline, rng)
     text = exercise_text(title, level, seed, document, read)
-    task = task_of(exercise_name(level, seed), load_text(text, "scenario.toml"))
-    return Exercise(level, seed, text, task, face, slips)
+    task = Task(exercise_name(level, seed), load_text(text, "scenario.toml"), lines)
+    return Exercise(level, seed, text, task, face, tuple(_as_loaded(slip, task) for slip in slips))
 
 
 def _allowance(case: Case, flatness: float, limit: float) -> int:
