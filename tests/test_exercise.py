@@ -22,6 +22,7 @@ from click.testing import CliRunner
 from scipy.optimize import linprog
 
 from handlap.cli.commands.exercise import CLASS_LIST, FORM, SCENARIO, SEAL, SHEET
+from handlap.cli.drawing import exercise_pictures
 from handlap.cli.main import main
 from handlap.cli.reports.exercise_report import class_report, exercise_report, opened_before
 from handlap.cli.reports.text import render
@@ -558,6 +559,16 @@ def typed_for(exercise) -> str:
     return TYPED.format(**{k: f"{1e6 * v:.0f}" for k, v in um.items()})
 
 
+@pytest.fixture
+def no_drawing(monkeypatch):
+    """Sheets and pictures are tried where they matter; elsewhere they only take time."""
+    from handlap.cli.sheets import sheet_exercise
+    from handlap.cli.sheets.sheet_measuring import Sheet
+
+    monkeypatch.setattr(sheet_exercise, "exercise_sheet", lambda found, paper: Sheet(b"%PDF-", 1.0, 1))
+    monkeypatch.setattr(exercise_pictures, "exercise_pictures", lambda found: {})
+
+
 def few_hands(monkeypatch, worked) -> None:
     """Mark with what was worked out once: the hands of the fixture."""
     whole = marks.mark
@@ -604,6 +615,7 @@ def test_made_answered_by_pipe_marked_and_marked_again(tmp_path, monkeypatch, kn
     assert "of 20 marks" in (Path(folder) / "exercise.html").read_text(encoding="utf-8")
     assert (Path(folder) / "exercise-truth.png").read_bytes().startswith(b"\x89PNG")
 
+    monkeypatch.setattr(exercise_pictures, "exercise_pictures", lambda found: {})
     form = Path(folder) / FORM
     form.write_text(form.read_text(encoding="utf-8").replace('"leave"', '"machine shop"'), encoding="utf-8")
     (Path(folder) / SCENARIO).write_text(exercise.text + "\n# seen\n", encoding="utf-8")
@@ -618,7 +630,7 @@ def test_made_answered_by_pipe_marked_and_marked_again(tmp_path, monkeypatch, kn
     assert sum(m["got"] for m in told["marks"]) == told["got"]
 
 
-def test_a_class_gets_folders_and_a_list_and_is_marked_as_a_whole(tmp_path, monkeypatch, known):
+def test_a_class_gets_folders_and_a_list_and_is_marked_as_a_whole(tmp_path, monkeypatch, known, no_drawing):
     few_hands(monkeypatch, known[1])
     place = tmp_path / "class"
     code, out, _ = run("--out", str(place), "--level", "3", "--seed", "0", "--count", "2", "--json")
@@ -643,7 +655,7 @@ def test_a_class_gets_folders_and_a_list_and_is_marked_as_a_whole(tmp_path, monk
     assert report.answer == "1 of 2 marked"
 
 
-def test_wrong_use_is_said_and_nothing_is_written(tmp_path):
+def test_wrong_use_is_said_and_nothing_is_written(tmp_path, no_drawing):
     place = tmp_path / "here"
     for args in (
         (),
@@ -672,7 +684,7 @@ def test_wrong_use_is_said_and_nothing_is_written(tmp_path):
     assert run("--out", str(tmp_path / "file"))[0] == 2
 
 
-def test_a_foreign_or_damaged_seal_and_form_are_said(tmp_path):
+def test_a_foreign_or_damaged_seal_and_form_are_said(tmp_path, no_drawing):
     here, there = tmp_path / "here", tmp_path / "there"
     assert run("--out", str(here), "--seed", "1")[0] == 0
     assert run("--out", str(there), "--seed", "2")[0] == 0
@@ -697,7 +709,7 @@ def test_a_foreign_or_damaged_seal_and_form_are_said(tmp_path):
     assert "is missing" in run(str(here), "--mark")[2]
 
 
-def test_nothing_is_left_where_writing_fails(tmp_path, monkeypatch):
+def test_nothing_is_left_where_writing_fails(tmp_path, monkeypatch, no_drawing):
     from handlap.cli import files
 
     whole = files.write_whole
