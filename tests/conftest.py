@@ -42,7 +42,7 @@ def pytest_configure(config: pytest.Config) -> None:
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """The test of the whole book comes last; all that is there is known before any is left out."""
-    items.sort(key=lambda item: item.name == LAST)
+    items.sort(key=lambda item: item.name in LAST)
     config.stash[BOOK].there.update(item.nodeid for item in items)
 
 

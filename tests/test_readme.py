@@ -181,7 +181,7 @@ def example() -> dict[str, str]:
     return {name.strip(): here.strip() for name, here in rows}
 
 
-def test_figures_of_the_worked_example_have_not_drifted():
+def test_figures_of_the_worked_example_have_not_drifted(checked):
     """Regression: printed by the program itself.  Make table and pictures anew if this fails."""
     plan = json.loads(run("handlap plan two-cylinder-head --json"))
     told = example()
@@ -197,7 +197,17 @@ def test_figures_of_the_worked_example_have_not_drifted():
         ("metal", plan["removed"]["mass_g"]),
         ("strokes", plan["effort"]["strokes"]),
     ):
-        assert float(told[row].split()[0]) == pytest.approx(band["p50"], rel=DRIFT), row
+        figure, unit = (told[row].split() + [""])[:2]
+        checked(
+            f"worked example of the README: {row}",
+            expected=float(figure),
+            got=band["p50"],
+            tolerance=DRIFT * band["p50"],
+            unit=unit,
+            kind="regression",
+            source="printed by the program itself",
+            about="plan",
+        )
 
 
 def test_the_job_at_the_bench_goes_as_told(tmp_path, monkeypatch):

@@ -49,6 +49,7 @@ Subject = Literal[
     "log",
     "materials",
     "engine and pump",
+    "plan",
 ]
 SUBJECTS: tuple[Subject, ...] = get_args(Subject)
 KINDS: tuple[Kind, ...] = get_args(Kind)
