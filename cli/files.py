@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import tempfile
+import time
 from pathlib import Path
 
 from handlap.sim.common.errors import HandlapError, InputError
@@ -18,9 +20,12 @@ REMEDIES = {
     errno.EISDIR: "that is a folder; name a file",
     errno.ENOSPC: "the disk is full; nothing was left behind",
     errno.EDQUOT: "your quota is used up; nothing was left behind",
+    errno.EFBIG: "files may not be that large here; nothing was left behind",
     errno.ENAMETOOLONG: "the name is too long",
 }
-FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
+FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG)
+ABANDONED = 3600.0
+"""A temporary file untouched for so long belongs to a run that was killed [s]."""
 
 
 def _refused(path: Path, fault: OSError) -> HandlapError:
@@ -66,8 +71,10 @@ def write_whole(path: Path, content: str | bytes) -> None:
             raise _refused(path, fault) from None
         return
     temporary = ""
+    prefix, suffix = f".{path.name[:40]}.", ".part"
+    _sweep(path.parent, prefix, suffix)
     try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
+        handle, temporary = tempfile.mkstemp(prefix=prefix, suffix=suffix, dir=path.parent)
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
@@ -79,6 +86,16 @@ def write_whole(path: Path, content: str | bytes) -> None:
     finally:
         if temporary and os.path.exists(temporary):
             os.unlink(temporary)
+
+
+def _sweep(folder: Path, prefix: str, suffix: str) -> None:
+    """Take away what runs left that were killed while they wrote the same file."""
+    with contextlib.suppress(OSError):
+        for entry in os.scandir(folder):
+            if entry.name.startswith(prefix) and entry.name.endswith(suffix):
+                with contextlib.suppress(OSError):
+                    if time.time() - entry.stat(follow_symlinks=False).st_mtime > ABANDONED:
+                        os.unlink(entry.path)
 
 
 def _mode(path: Path) -> int:

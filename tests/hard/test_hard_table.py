@@ -1,0 +1,36 @@
+"""The table of what hard use tries is complete, and its runs are sound ones."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from nursery_client import Nursery
+from tried_commands import TRIED, Tried, filled
+
+from handlap.cli.main import COMMANDS
+
+
+def test_every_command_is_tried() -> None:
+    """A new command needs a row in tests/hard/tried_commands.py."""
+    assert [tried.name for tried in TRIED] == [entry.name for entry in COMMANDS]
+
+
+def run_sound(nursery: Nursery, bench: Path, tried: Tried) -> None:
+    typed = "".join(f"{line}\n" for line in tried.typed).encode()
+    ran = nursery.run([tried.name, *filled(tried.writes or tried.args)], bench, typed=typed)
+    assert ran.code in tried.codes, ran.err
+    assert not ran.crashed
+    assert bool(tried.writes) == any((bench / "out").iterdir()) or tried.name in ("readings", "log")
+    print(tried.name, round(ran.seconds, 2), round(ran.megabytes))
+
+
+@pytest.mark.parametrize("tried", [t for t in TRIED if not t.slow], ids=lambda tried: tried.name)
+def test_quick_ones_run(nursery: Nursery, bench: Path, tried: Tried) -> None:
+    run_sound(nursery, bench, tried)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("tried", [t for t in TRIED if t.slow], ids=lambda tried: tried.name)
+def test_long_ones_run(nursery: Nursery, bench: Path, tried: Tried) -> None:
+    run_sound(nursery, bench, tried)
