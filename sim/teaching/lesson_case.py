@@ -12,7 +12,7 @@ import numpy as np
 from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_numbers import bend_components, depth_to_clear
-from handlap.sim.face.straightedge import line_gaps
+from handlap.sim.face.straightedge import LineSet, line_gaps
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge
@@ -261,7 +261,7 @@ def _removal(ready: ReadyCase, heights: Array) -> Course:
     found = {
         "ends_removed": removed @ ends / max(ends.sum(), 1e-30),
         "middle_removed": removed @ middle / max(middle.sum(), 1e-30),
-        "dye_left": dye.share_left(dye.gone(removed, _roughness(ready)).astype(float), area),
+        "dye_left": np.clip(dye.share_left(dye.gone(removed, _roughness(ready)).astype(float), area), 0.0, 1.0),
     }
     return found | {"ends_over_middle": found["ends_removed"] - found["middle_removed"]}
 
@@ -269,16 +269,16 @@ def _removal(ready: ReadyCase, heights: Array) -> Course:
 def _edges(gauged: Gauge, heights: Array) -> Course:
     """What a straightedge reads as its worst if it is held in this or that way on every line."""
     on_lines = heights[:, :, gauged.grid.part(gauge.LINES)]
-    count = len(gauged.lines.lines)
 
     def worst(*ways: str) -> Array:
-        gaps = [
-            _each_look(on_lines, lambda z, way=way: line_gaps(gauged.lines, z, [way] * count).max(axis=1))
-            for way in ways
-        ]
+        gaps = [_each_look(on_lines, partial(_worst_gap, gauged.lines, way)) for way in ways]
         return np.max(gaps, axis=0)
 
     return {"edge_level": worst("level"), "edge_tipped": worst("tipped start", "tipped end")}
+
+
+def _worst_gap(lines: LineSet, way: str, on_lines: Array) -> Array:
+    return line_gaps(lines, on_lines, [way] * len(lines.lines)).max(axis=1)
 
 
 def _milestones(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from itertools import pairwise
 
 from handlap.sim.job.findings import Findings
@@ -69,7 +70,7 @@ def _check_names(lesson: Lesson, found: Findings) -> None:
             found.fault(f"question.{key}", name, f"a case; cases here are {', '.join(names)}")
 
 
-def _once(values: list[str | None], table: str, key: str, found: Findings) -> None:
+def _once(values: Sequence[str | None], table: str, key: str, found: Findings) -> None:
     for value, count in Counter(v for v in values if v is not None).items():
         if count > 1:
             found.fault(f"{table}.{key}", value, f"each once; it stands there {count} times")

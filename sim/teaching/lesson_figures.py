@@ -27,6 +27,16 @@ SCREEN: dict[Unit, tuple[str, float]] = {
     "ratio": ("times", 1.0),
 }
 """Unit on the screen of every kind of figure, and what an SI value is multiplied by for it."""
+FINEST: dict[Unit, float] = {
+    "length": 0.1,
+    "count": 1.0,
+    "mass": 0.01,
+    "minutes": 0.1,
+    "share": 1.0,
+    "depth a gram": 0.1,
+    "ratio": 0.01,
+}
+"""Finest step shown, in screen units."""
 NEVER = "not reached"
 LEAST_STEPS = 5.0
 """A band spans at least this many steps of the last digit shown."""
@@ -149,7 +159,7 @@ def show_figure(name: str, value: Band | float) -> str:
     if not math.isfinite(middle):
         return NEVER if math.isinf(middle) else "not known"
     finite = math.isfinite(low) and math.isfinite(high)
-    step = _step(high - low if finite else 0.0, middle, whole=unit == "count")
+    step = _step(high - low if finite else 0.0, middle, FINEST[unit])
     if not finite:
         return f"{_rounded(middle, step)}{joint} (from {_rounded(low, step)}, for some {NEVER})"
     ends = _rounded(low, step), _rounded(high, step)
@@ -159,14 +169,14 @@ def show_figure(name: str, value: Band | float) -> str:
     return f"{text} ({ends[0]} to {ends[1]})" if "−" in "".join(ends) else f"{text} ({ends[0]}–{ends[1]})"
 
 
-def _step(spread: float, middle: float, *, whole: bool) -> float:
+def _step(spread: float, middle: float, finest: float) -> float:
     """The step of the last digit worth showing: two digits, or more where the band is narrow."""
     digits = abs(middle) / 10.0 or 1.0
     step = 10.0 ** math.floor(math.log10(digits))
     if spread > 0.0:
         step = max(step, 10.0 ** math.floor(math.log10(spread / LEAST_STEPS)))
         step = min(step, 10.0 ** math.floor(math.log10(spread)))
-    return max(step, 1.0) if whole else step
+    return max(step, finest)
 
 
 def _rounded(value: float, step: float) -> str:
