@@ -32,7 +32,7 @@ from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline
 from handlap.sim.face.survey import survey
 from handlap.sim.teaching import exercise_marks as marks
-from handlap.sim.teaching.exercise import LEVELS, exercise_of, make_exercise
+from handlap.sim.teaching.exercise import exercise_of, make_exercise
 from handlap.sim.teaching.exercise_answers import (
     NAMES,
     Answers,
@@ -42,7 +42,9 @@ from handlap.sim.teaching.exercise_answers import (
     read_form,
 )
 from handlap.sim.teaching.exercise_face import CELLS, TrueFace, true_numbers
+from handlap.sim.teaching.exercise_levels import LEVELS
 from handlap.sim.teaching.exercise_seal import FORMAT, open_seal, seal, sealed_exercise
+from handlap.sim.teaching.exercise_truth import Found, look_up
 
 UM = 1e-6
 LAPPED, SLIPPED = (3, 0), (4, 2)
@@ -71,7 +73,7 @@ def run(*args: str, typed: str | None = None) -> tuple[int, str, str]:
 def known() -> tuple:
     """An exercise worked out once, on few hands."""
     exercise = make_exercise(*LAPPED)
-    return exercise, marks.look_up(exercise, members=8)
+    return exercise, look_up(exercise, members=8)
 
 
 # ---- the true face, held against closed forms and linear programmes
@@ -400,7 +402,7 @@ def test_wrong_answers_are_refused_in_words(change, key, allowed):
 # ---- marks
 
 
-def perfect(exercise, found: marks.Found) -> Answers:
+def perfect(exercise, found: Found) -> Answers:
     """What somebody would say who knew all."""
     numbers, way = found.numbers, found.own.way
     lap = LapAnswer(way.papers, way.strokes, way.turning, way.turn_every) if found.do == "lap" else None
@@ -486,7 +488,7 @@ def test_a_slip_found_missed_and_hidden():
     (slip,) = exercise.slips
     surveyed = survey(exercise.scenario, count=100)
     numbers = true_numbers(exercise.scenario.part.outline, exercise.face)
-    found = marks.Found(numbers, surveyed, None, None, "lap")  # type: ignore[arg-type]
+    found = Found(numbers, surveyed, None, None, "lap")  # type: ignore[arg-type]
     base = Answers("mixed", UM, UM, UM, UM, (slip.label,), "leave", None)
     right = next(label for label in exercise.task.labels().values() if label != slip.label)
     assert marks.mark_again(exercise, base, found).got == marks.AGAIN

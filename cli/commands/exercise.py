@@ -13,12 +13,12 @@ from handlap.sim.common.errors import HandlapError, InputError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from handlap.cli.asking.questions import Question
     from handlap.sim.teaching.exercise import Exercise, Task
     from handlap.sim.teaching.exercise_marks import Marking
 
 SCENARIO, SHEET, FORM, SEAL = "scenario.toml", "sheet.pdf", "answers.toml", "truth.seal"
-DRAFT = "handlap.exercise-draft/1"
+DRAFT = "answers-draft.json"
+"""Where answers are kept while they are asked for."""
 CLASS_LIST = "class-list.csv"
 MOST = 200
 """Exercises made at once."""
@@ -213,7 +213,7 @@ def _tell_made(out: Path, made: Sequence[tuple[Path, Exercise]], a_class: bool, 
 
     from handlap.cli.reports.text import wrapped
     from handlap.cli.screen import Screen, emit
-    from handlap.sim.teaching.exercise import LEVELS
+    from handlap.sim.teaching.exercise_levels import LEVELS
 
     if as_json:
         from handlap.cli.reports.as_json import dumps
@@ -283,79 +283,19 @@ def _form(folder: Path) -> dict[str, Any]:
 
 
 def _answer(folder: Path, as_json: bool) -> None:
-    from handlap.cli.asking.questions import NoMoreInput, begin, interview, kept, say
+    from handlap.cli.asking.exercise_questions import ask_answers
     from handlap.cli.files import place_to_write, write_whole
-    from handlap.sim.teaching.exercise_answers import asked_of, form_text, read_answers
+    from handlap.sim.teaching.exercise_answers import form_text
 
     task = _task(folder)
     path = folder / FORM
     held = _form(folder) if path.exists() else {}
     place_to_write(path)
-    say(
-        f"{task.scenario.title}. Enter takes what stands in brackets, ? tells more, < goes back, "
-        "Ctrl-C stops."
-    )
-    draft, proceed = begin(folder / "answers-draft.json", DRAFT)
-    command = f"handlap exercise {folder}"
-
-    def follow(answers: dict[str, str]) -> list[Question]:
-        return _questions(task, held, answers)
-
-    try:
-        while True:
-            answers: dict[str, Any] = dict(interview(follow, draft, proceed=proceed))
-            try:
-                read_answers({**answers, "exercise": task.name}, task, FORM)
-                break
-            except InputError as fault:
-                say(f"These answers do not go together: {fault}")
-                proceed = False
-    except NoMoreInput as fault:
-        raise InputError(f"{fault}; {kept(draft, command)}") from None
-    except KeyboardInterrupt:
-        say("")
-        say(kept(draft, command))
-        raise
-    shown = [asked.name for asked in asked_of(answers)]
-    by = answers.get("by", "")
-    entered = {"by": "" if by == "-" else by, **{name: answers[name] for name in shown}}
+    draft = folder / DRAFT
+    entered = ask_answers(task, held, draft, f"handlap exercise {folder}", FORM)
     write_whole(path, form_text(task, entered))
-    draft.drop()
+    draft.unlink(missing_ok=True)
     _tell_answered(folder, path, entered, as_json)
-
-
-def _questions(task: Task, held: dict[str, Any], answers: dict[str, str]) -> list[Question]:
-    from handlap.cli.asking.questions import Question
-    from handlap.sim.teaching.exercise_answers import LONGEST_NAME, asked_of, given, read_answer
-
-    def checked(name: str) -> Any:
-        def check(answer: str) -> None:
-            try:
-                read_answer(name, answer, task)
-            except ValueError as fault:
-                raise InputError(f"allowed: {fault}") from None
-
-        return check
-
-    def short(answer: str) -> None:
-        if len(answer) > LONGEST_NAME:
-            raise InputError(f"at most {LONGEST_NAME} characters")
-
-    found = [
-        Question(
-            "by", "Your name? (- for none)", "It is printed on the marks, no more.",
-            str(held.get("by") or "-"), short, "Who you are",
-        )
-    ]  # fmt: skip
-    for asked in asked_of(answers):
-        default = None
-        if given(held, asked.name):
-            raw = held[asked.name]
-            default = ", ".join(str(x) for x in raw) if isinstance(raw, list) else str(raw)
-        found.append(
-            Question(asked.name, asked.text, asked.more, default, checked(asked.name), asked.heading)
-        )
-    return found
 
 
 def _tell_answered(folder: Path, path: Path, entered: dict[str, Any], as_json: bool) -> None:

@@ -14,8 +14,9 @@ from handlap.cli.sheets.sheet_measuring import (
     table_pages,
 )
 from handlap.sim.planning.cautions import cautions
-from handlap.sim.teaching.exercise import LEVELS, Exercise
+from handlap.sim.teaching.exercise import Exercise
 from handlap.sim.teaching.exercise_answers import QUESTIONS
+from handlap.sim.teaching.exercise_levels import LEVELS
 
 WRITE = 7.5
 """Height of a line to write on [mm]."""

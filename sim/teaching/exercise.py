@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
@@ -22,83 +22,10 @@ from handlap.sim.job.scenario import LimitBy, Scenario, Station, StraightedgeLin
 from handlap.sim.job.scenario_file import load_text
 from handlap.sim.job.toml_edit import key_text, value_text
 from handlap.sim.teaching.exercise_face import TrueFace, true_numbers
+from handlap.sim.teaching.exercise_levels import LEVELS, Case, Level
 from handlap.sim.teaching.exercise_part import Document, invent_part
 
-Form = Literal["hollow", "crowned", "twisted", "mixed", "saddle", "twisted crown"]
-Case = Literal["leave", "lap", "machine shop"]
-"""What is likely best done with the face; only a target when it is made."""
 LARGEST_SEED = 2**32 - 1
-
-
-@dataclass(frozen=True)
-class Level:
-    """How hard an exercise is.
-
-    Attributes
-    ----------
-    words : what to expect, in a sentence
-    forms : shapes it may have
-    leaves : feeler leaves at hand [µm]
-    feel : standard error of the feel [m]
-    rolled : most that ends and sides are rolled off, over the flatness [-]
-    ripple : height of the waves over the flatness [-]
-    left_out : which of the six lines were not read
-    slips : readings written down plainly wrong
-    limits : limits it may have [µm]
-    zone : chance that the limit is meant as minimum zone [-]
-    cases : chances of :data:`Case` in its order
-    """
-
-    words: str
-    forms: tuple[Form, ...]
-    leaves: tuple[int, ...]
-    feel: float
-    rolled: float
-    ripple: float
-    left_out: tuple[str, ...]
-    slips: int
-    limits: tuple[int, ...]
-    zone: float
-    cases: tuple[float, float, float]
-
-
-LEVELS: dict[int, Level] = {
-    1: Level(
-        "a pure hollow, thin leaves, a sure hand",
-        ("hollow",),
-        (20, 30, 40, 50, 60, 70, 80, 100, 120, 150, 200, 250, 300),
-        feel=2e-6, rolled=0.0, ripple=0.01, left_out=(), slips=0,
-        limits=(40, 50, 60), zone=0.0, cases=(0.2, 0.8, 0.0),
-    ),
-    2: Level(
-        "hollow or crowned, ends rolled off a little",
-        ("hollow", "crowned"),
-        (20, 30, 40, 50, 60, 80, 100, 120, 150, 200, 250, 300),
-        feel=3e-6, rolled=0.1, ripple=0.02, left_out=(), slips=0,
-        limits=(40, 50, 60, 80), zone=0.0, cases=(0.15, 0.65, 0.2),
-    ),
-    3: Level(
-        "any shape, twists among them, ordinary leaves",
-        ("hollow", "crowned", "twisted", "twisted", "saddle"),
-        (30, 40, 50, 60, 80, 100, 150, 200, 250, 300),
-        feel=4e-6, rolled=0.15, ripple=0.03, left_out=(), slips=0,
-        limits=(50, 60, 80), zone=0.35, cases=(0.15, 0.6, 0.25),
-    ),
-    4: Level(
-        "any shape, coarser leaves, and one reading may have been written down wrong",
-        ("hollow", "crowned", "twisted", "mixed"),
-        (40, 50, 60, 80, 100, 150, 200, 300),
-        feel=4e-6, rolled=0.15, ripple=0.03, left_out=(), slips=1,
-        limits=(60, 80, 100), zone=0.35, cases=(0.1, 0.6, 0.3),
-    ),
-    5: Level(
-        "a twisted crown, few lines, coarse leaves, and readings that contradict each other",
-        ("twisted crown",),
-        (50, 60, 80, 100, 150, 200, 250, 300),
-        feel=5e-6, rolled=0.2, ripple=0.03, left_out=("cross left", "cross right"), slips=2,
-        limits=(80, 100), zone=0.35, cases=(0.0, 0.65, 0.35),
-    ),
-}  # fmt: skip
 
 
 @dataclass(frozen=True)

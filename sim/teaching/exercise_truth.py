@@ -1,0 +1,87 @@
+"""What an exercise comes to, whoever answers it: the truth, what its readings say, what is best done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+from handlap.sim.face.survey import Survey, survey
+from handlap.sim.job.results import Plan
+from handlap.sim.planning.plan import make_plan
+from handlap.sim.planning.verdict import LAP_AT, SHOP_AT
+from handlap.sim.teaching.exercise import Exercise
+from handlap.sim.teaching.exercise_face import TrueNumbers, true_numbers
+from handlap.sim.teaching.exercise_trial import MOST_STROKES, Trial, TrueBench, WayTried, lay_out, try_way
+
+MEMBERS = 24
+"""Pairs of hands that try a plan; faces of the program's own plan."""
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Found:
+    """What the exercise comes to, whoever answers: the truth, and what the readings say.
+
+    Attributes
+    ----------
+    numbers : figures of the true face
+    survey : what the program makes of the readings
+    plan : the program's own plan from the readings
+    own : that plan tried on the true face; where it laps nothing, all papers of the scenario
+    do : what is best done with the true face: leave, lap, machine shop, or cannot tell
+    """
+
+    numbers: TrueNumbers
+    survey: Survey
+    plan: Plan
+    own: Trial
+    do: str
+
+
+def look_up(
+    exercise: Exercise,
+    *,
+    members: int = MEMBERS,
+    progress: Progress | None = None,
+    executor: Executor | None = None,
+) -> tuple[Found, TrueBench]:
+    """The truth of an exercise and what its readings say, and the true face on its bench."""
+    tell = progress or (lambda done, what: None)
+    scenario = exercise.scenario
+    tell(0.0, "surveying the readings")
+    numbers = true_numbers(scenario.part.outline, exercise.face)
+    surveyed = survey(scenario, seed=0)
+    tell(0.1, "planning from the readings")
+    plan = make_plan(
+        scenario, members=members, seed=0, executor=executor,
+        progress=lambda done, what: tell(0.1 + 0.5 * done, what),
+    )  # fmt: skip
+    tell(0.6, "trying that plan on the true face")
+    true = lay_out(scenario, exercise.face, members=members, seed=1)
+    own = try_way(true, own_way(plan), executor=executor)
+    return Found(numbers, surveyed, plan, own, _best_done(exercise, numbers, own)), true
+
+
+def own_way(plan: Plan) -> WayTried:
+    """The way of working of a plan; all papers of the scenario where it laps nothing."""
+    stages = [stage for stage in plan.stages if stage.strokes]
+    if stages:
+        return WayTried(
+            tuple(s.paper for s in stages),
+            tuple(min(s.strokes, MOST_STROKES) for s in stages),
+            stages[0].turning,
+            stages[0].turn_every,
+        )
+    names = tuple(grit.name for grit in plan.scenario.paper.grits)
+    return WayTried(names, (200,) * len(names), "half", 100)
+
+
+def _best_done(exercise: Exercise, numbers: TrueNumbers, own: Trial) -> str:
+    part = exercise.scenario.part
+    if numbers.measure(part.limit_by) <= part.limit:
+        return "leave"
+    if own.looking >= LAP_AT:
+        return "lap"
+    return "machine shop" if own.looking <= SHOP_AT else "cannot tell"
