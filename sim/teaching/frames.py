@@ -7,14 +7,15 @@ is interpolated between them in proportion to the strokes; the lap itself never 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from handlap.sim.common.errors import InputError
+from handlap.sim.common.errors import InputError, ScenarioError, TippingError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.proud import refuse_proud
 from handlap.sim.job.results import Figures, LapResult
@@ -42,9 +43,10 @@ FEWEST_FRAMES, MOST_FRAMES = 4, 200
 MOST_WAYS = 2
 AS_IT_STANDS = Way("as it stands")
 
-STEPS_SHOWN = 8
+STEPS_SHOWN, STEPS_FLEXIBLE = 8, 2
 """Groups of rows over which the pressure of a moment is taken: hands wander from one to the next,
-and a single one would show where they happened to be."""
+and a single one would show where they happened to be.  Fewer where the part bends, as each then takes
+several times as long."""
 SLIGHT = 1e-5
 """Bedding lengths of metal that are taken off to weigh the pressure: so little that no spot gives way."""
 TRIAL_CELLS = 1500
@@ -145,7 +147,10 @@ def follow(
     chosen, count = "", strokes if strokes is not None else scenario.exact.strokes
     if count is None:
         tell(0.0, "finding how many strokes it takes")
-        needs = [strokes_to_limit(job, paper=paper, seed=seed) for job in jobs]
+        needs = []
+        for way, job in zip(named, jobs, strict=True):
+            with _named(way, ways):
+                needs.append(strokes_to_limit(job, paper=paper, seed=seed))
         count, chosen = max(needs, key=lambda need: need[0])
     found = []
     for i, (way, job) in enumerate(zip(named, jobs, strict=True)):
@@ -154,12 +159,26 @@ def follow(
         def along(done: float, what: str, start: float = start, part: float = part) -> None:
             tell(start + part * done, what)
 
-        ready = ready_lap(job, strokes=count, paper=paper, seed=seed, progress=along)
-        along(0.8, "lapping")
-        lap, made = follow_lap(ready, frames)
+        with _named(way, ways):
+            ready = ready_lap(job, strokes=count, paper=paper, seed=seed, progress=along)
+            along(0.8, "lapping")
+            lap, made = follow_lap(ready, frames)
         found.append(FollowedWay(way.name, lap, made))
     tell(1.0, "done")
     return Followed(scenario, count, chosen, seed, tuple(found))
+
+
+@contextmanager
+def _named(way: Way, ways: Sequence[Way]) -> Iterator[None]:
+    """What cannot be worked says in which way, where ways were asked for."""
+    try:
+        yield
+    except TippingError as fault:
+        raise TippingError(f'the way "{way.name}": {fault}' if ways else str(fault)) from fault
+    except InputError as fault:
+        if not ways or isinstance(fault, ScenarioError):
+            raise
+        raise InputError(f'the way "{way.name}": {fault}') from fault
 
 
 def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int = 0) -> tuple[int, str]:
@@ -184,14 +203,14 @@ def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int 
     horizon = int(np.clip(need / (SETTLED * fresh), 1, MOST_TRIAL_STROKES))
     while True:
         every = check_interval(scenario, horizon)
-        horizon = every * max(FEWEST_LOOKS, -(-horizon // every))
+        horizon = every * max(FEWEST_LOOKS, horizon // every)
         stage = stage_of(scenario, conditions, grit, horizon, every)
         layout = stage_layout(bench, stage, quad_strokes=first_quad(bench, conditions, stage), seed=seed)
         run = run_stage(bench, before, conditions, stage, layout)
         refuse_tipping(run, conditions)
         measured = measure(gauge.figures(gauged, before, run.heights), part.limit_by)
         stop = find_stops(measured[None, :], STOP_AT * part.limit)
-        if stop.reached[0] or stop.at_best[0] or horizon >= MOST_TRIAL_STROKES:
+        if stop.reached[0] or stop.at_best[0] or horizon + every > MOST_TRIAL_STROKES:
             break
         horizon = min(2 * horizon, MOST_TRIAL_STROKES)
     at = int(run.strokes[stop.look[0]])
@@ -333,7 +352,7 @@ def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, f
     pressure (cells,) [Pa], and where away from the operator points in the frame of the part [rad]
     """
     bench, conditions, layout = ready.bench, ready.conditions, ready.layout
-    rows = _rows_about(layout, strokes)
+    rows = _rows_about(layout, strokes, STEPS_SHOWN if bench.bending is None else STEPS_FLEXIBLE)
     load = _load(bench, conditions.grip.press)
     area = bench.scenario.part.outline.area
     rate = conditions.rate * ready.stage.grit.rate_factor()
@@ -378,14 +397,14 @@ def _load(bench: Bench, press: float) -> float:
     return bench.scenario.exact.load or press + bench.scenario.part.weight
 
 
-def _rows_about(layout: Layout, strokes: int) -> NDArray[np.int64]:
-    """Rows about a moment, as many groups as :data:`STEPS_SHOWN` at most, all with the part turned alike.
+def _rows_about(layout: Layout, strokes: int, groups: int) -> NDArray[np.int64]:
+    """Rows of the groups nearest to a moment, some ``groups`` of them, all with the part turned alike.
 
-    The group that ends with or holds the stroke comes first, then those before it, then those after.
+    The nearest is the one that holds the stroke, or ends with it.
     """
     ends = layout.ends[ROWS_PER_QUAD - 1 :: ROWS_PER_QUAD]
     now = min(int(np.searchsorted(ends, strokes - 1e-6)), ends.size - 1)
     kinds = layout.kinds[::ROWS_PER_QUAD]
     alike = np.flatnonzero(kinds == kinds[now])
-    nearest = alike[np.argsort(np.abs(alike - now), kind="stable")][:STEPS_SHOWN]
+    nearest = alike[np.argsort(np.abs(alike - now), kind="stable")][:groups]
     return (ROWS_PER_QUAD * np.sort(nearest)[:, None] + np.arange(ROWS_PER_QUAD)).ravel()
