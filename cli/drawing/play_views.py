@@ -12,7 +12,8 @@ import numpy as np
 from matplotlib.colors import Colormap
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.pictures import levelled
+from handlap.cli.drawing.pictures import LEAST_SCALE, levelled
+from handlap.cli.reports.blocks import together
 from handlap.cli.reports.lap_report import CLOSE
 from handlap.cli.reports.quantity import number, share, stated
 from handlap.cli.reports.wording import FINEST, GRAM, MICRON, place
@@ -28,6 +29,7 @@ NEARLY_ALL = 99.0
 colour: a corner that alone carries the part would leave all else pale."""
 NICE = (1.0, 1.2, 1.6, 2.0, 2.4, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 EVEN = 0.02
+ROUNDING = 1.0 + 1e-3
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,7 @@ def views_of(followed: Followed) -> tuple[View, ...]:
     deepest = max(float(map_of(way, "removed", -1).max()) for way in followed.ways)
     # The start is the same face for all, and nearly always the furthest from flat.
     tall = max(float(np.abs(map_of(way, "height", i)).max()) for way in followed.ways for i in (0, -1))
-    tall = nice_above(tall)
+    tall = nice_above(max(tall, LEAST_SCALE))
     return (
         View("dye", "Dye", "violet: left; light: rubbed off", colours.DYE, Scale(0.0, 1.0, "")),
         View(
@@ -95,14 +97,14 @@ def views_of(followed: Followed) -> tuple[View, ...]:
             "Pressure now",
             "dark: hard; the arrow points away from you",
             colours.PRESSURE,
-            Scale(0.0, top, "kPa", root=True, over=max(float(p.max()) for p in pressures) > top),
+            Scale(0.0, top, "kPa", root=True, over=max(float(p.max()) for p in pressures) > ROUNDING * top),
         ),
         View(
             "removed",
             "Metal off so far",
             "dark: much has gone",
             colours.DEPTH,
-            Scale(0.0, nice_above(deepest), "µm"),
+            Scale(0.0, nice_above(max(deepest, LEAST_SCALE)), "µm"),
         ),
         View("height", "The face now", "brown: proud; blue: low", colours.HEIGHT, Scale(-tall, tall, "µm")),
     )
@@ -156,7 +158,7 @@ def sentence_of(frames: Frames, i: int) -> str:
     """One frame in words, without the count of strokes."""
     f = frames.figures
     again = ", and dye is put on again" if frames.dyed_again[i] else ""
-    return (
+    return together(
         f"flatness {said(f.flatness[i])}, straightedge {said(f.straightedge[i])}, "
         f"{said(f.mean_depth[i])} off on average, {said(f.greatest_depth[i])} at the deepest, "
         f"dye left on {share(frames.dye_share[i])}{again}"
@@ -170,7 +172,7 @@ def captions_of(way: FollowedWay, part: Part, i: int) -> dict[str, str]:
     pressure, removed = map_of(way, "pressure", i), map_of(way, "removed", i)
     area = way.lap.grid.area[: pressure.size]
     mean = float(pressure @ area / area.sum())
-    return {
+    words = {
         "dye": f"left on {share(frames.dye_share[i])}{again}",
         "pressure": f"{number(float(pressure.max()), 2)} kPa at most, {_where(way, part, pressure)}; "
         f"{number(mean, 2)} on average",
@@ -181,6 +183,7 @@ def captions_of(way: FollowedWay, part: Part, i: int) -> dict[str, str]:
         "height": f"{said(f.flatness[i])} from its lowest to its highest, tilt taken off",
         "curve": f"flatness {said(f.flatness[i])}, straightedge {said(f.straightedge[i])}",
     }
+    return {key: together(text) for key, text in words.items()}
 
 
 def _where(way: FollowedWay, part: Part, values: Array) -> str:

@@ -43,10 +43,9 @@ FEWEST_FRAMES, MOST_FRAMES = 4, 200
 MOST_WAYS = 2
 AS_IT_STANDS = Way("as it stands")
 
-STEPS_SHOWN, STEPS_FLEXIBLE = 8, 2
+STEPS_SHOWN = 8
 """Groups of rows over which the pressure of a moment is taken: hands wander from one to the next,
-and a single one would show where they happened to be.  Fewer where the part bends, as each then takes
-several times as long."""
+and a single one would show where they happened to be."""
 SLIGHT = 1e-5
 """Bedding lengths of metal that are taken off to weigh the pressure: so little that no spot gives way."""
 TRIAL_CELLS = 1500
@@ -352,7 +351,7 @@ def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, f
     pressure (cells,) [Pa], and where away from the operator points in the frame of the part [rad]
     """
     bench, conditions, layout = ready.bench, ready.conditions, ready.layout
-    rows = _rows_about(layout, strokes, STEPS_SHOWN if bench.bending is None else STEPS_FLEXIBLE)
+    rows = _rows_about(layout, strokes)
     load = _load(bench, conditions.grip.press)
     area = bench.scenario.part.outline.area
     rate = conditions.rate * ready.stage.grit.rate_factor()
@@ -397,8 +396,8 @@ def _load(bench: Bench, press: float) -> float:
     return bench.scenario.exact.load or press + bench.scenario.part.weight
 
 
-def _rows_about(layout: Layout, strokes: int, groups: int) -> NDArray[np.int64]:
-    """Rows of the groups nearest to a moment, some ``groups`` of them, all with the part turned alike.
+def _rows_about(layout: Layout, strokes: int) -> NDArray[np.int64]:
+    """Rows of the groups nearest to a moment, :data:`STEPS_SHOWN` at most, all with the part turned alike.
 
     The nearest is the one that holds the stroke, or ends with it.
     """
@@ -406,5 +405,5 @@ def _rows_about(layout: Layout, strokes: int, groups: int) -> NDArray[np.int64]:
     now = min(int(np.searchsorted(ends, strokes - 1e-6)), ends.size - 1)
     kinds = layout.kinds[::ROWS_PER_QUAD]
     alike = np.flatnonzero(kinds == kinds[now])
-    nearest = alike[np.argsort(np.abs(alike - now), kind="stable")][:groups]
+    nearest = alike[np.argsort(np.abs(alike - now), kind="stable")][:STEPS_SHOWN]
     return (ROWS_PER_QUAD * np.sort(nearest)[:, None] + np.arange(ROWS_PER_QUAD)).ravel()
