@@ -95,7 +95,7 @@ def views_of(followed: Followed) -> tuple[View, ...]:
         View(
             "pressure",
             "Pressure now",
-            "dark: hard; the arrow points away from you",
+            "dark: hard; arrow: away from you",
             colours.PRESSURE,
             Scale(0.0, top, "kPa", root=True, over=max(float(p.max()) for p in pressures) > ROUNDING * top),
         ),
