@@ -109,6 +109,14 @@ def test_a_frame_between_groups_of_rows_is_a_face_of_the_lap():
     assert np.abs(frames.heights[i] - told.map_after).max() < 0.5 * UM
 
 
+def test_depth_goes_with_the_strokes():
+    """Closed form h = k·W·s/A (Preston 1927) at every frame, at looks and between: 20 nm a stroke."""
+    followed = follow(load("formula-check"), frames=40)
+    frames, lap = followed.ways[0].frames, followed.ways[0].lap
+    assert np.count_nonzero(~np.isin(frames.strokes, lap.strokes)) > 30
+    np.testing.assert_allclose(frames.figures.mean_depth, 0.02 * UM * frames.strokes, rtol=1e-9)
+
+
 def test_dye_goes_until_it_is_put_on_again_at_a_look():
     followed = follow(small_job(rate=0.2e-9), strokes=600, frames=40)
     frames, lap = followed.ways[0].frames, followed.ways[0].lap

@@ -163,6 +163,10 @@ def test_keys_move_it(browser, followed):
     browser.press("Space")
     assert browser.run(BUTTON) == "Play"
     shown(browser, followed)
+    # Whoever takes the slider in hand stops the play.
+    browser.press("Space", "Home")
+    assert browser.run(BUTTON) == "Play"
+    assert shown(browser, followed) == 0
 
 
 def test_keys_work_wherever_the_focus_is_and_focus_shows(browser, followed):
