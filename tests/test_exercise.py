@@ -653,6 +653,9 @@ def test_a_class_gets_folders_and_a_list_and_is_marked_as_a_whole(tmp_path, monk
     assert first["most"] == 20
     assert second["got"] is None
     assert "not entered yet" in second["remark"]
+    code, _, err = run(str(place))
+    assert code == 2
+    assert "name one of its folders" in err
     report = class_report("class", [first, second])
     assert report.answer == "1 of 2 marked"
 

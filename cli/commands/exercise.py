@@ -254,6 +254,11 @@ def _task(folder: Path) -> Task:
 
 
 def _sealed(folder: Path) -> bytes:
+    within = [] if (folder / SEAL).exists() else _class_of(folder)
+    if within:
+        raise InputError(
+            f"{folder} holds the exercises of a class: name one of its folders, such as {within[0]}"
+        )
     return _bytes(
         folder / SEAL,
         f"{folder} holds no exercise (there is no {SEAL}); make one with handlap exercise --out {folder}",
