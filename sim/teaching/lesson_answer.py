@@ -42,37 +42,53 @@ def asked_unit(question: Question) -> Unit:
     return FIGURES[question.figure].unit
 
 
+def asked_errors(values: Values, rough: Values) -> dict[str, Array]:
+    """Numerical error of the figure asked about (members,) by case: what rougher steps and cells change.
+
+    With steps and cells twice as long the error at least doubles, so that it is no greater than
+    the difference.  Nought where the figure is never reached; infinite where only roughly never.
+    """
+    found = {}
+    for case, value in values.items():
+        with np.errstate(invalid="ignore"):
+            found[case] = np.where(np.isfinite(value), np.abs(value - rough[case]), 0.0)
+    return found
+
+
 def answer_lesson(
-    lesson: Lesson, figures: Mapping[str, Values], course: Array | None, error: float
+    lesson: Lesson, figures: Mapping[str, Values], rough: Mapping[str, Values], course: Array | None
 ) -> Answer:
     """The answer.
 
     Parameters
     ----------
     figures : by case and name (members,) [SI]
+    rough : the same, computed with steps and cells twice as long: a member of whom that
+        changes more than the margin has to differ by more than it changes
     course : the figure asked about (members, looks), for "course"
-    error : numerical error of that figure; differences below it count as none [SI]
     """
     question = lesson.question
     values = asked_values(question, figures)
-    margin = max(question.margin, error)
+    errors = asked_errors(values, asked_values(question, rough))
+    error = np.max(list(errors.values()), axis=0)
+    margin = np.maximum(question.margin, error)
     if question.asks == "which":
         votes = vote_which(lesson, values, margin)
     elif question.asks == "course":
         assert course is not None
         votes = vote_course(lesson, course, margin)
     else:
-        votes = vote_number(lesson, next(iter(values.values())))
+        votes = vote_number(lesson, next(iter(values.values())), error)
     shares = votes.mean(axis=1)
     leading = int(np.argmax(shares))
     sure = float(shares[leading]) >= SURE
     bands = {case: band_of(value) for case, value in values.items()}
     choice = leading if sure else None
-    return Answer(choice, float(shares[leading]), bands, _words(lesson, bands, choice, votes, margin))
+    return Answer(choice, float(shares[leading]), bands, answer_words(lesson, bands, choice, votes))
 
 
-def vote_which(lesson: Lesson, values: Values, margin: float) -> Array:
-    """Which choices (choices, members) each member says hold: one at most is true."""
+def vote_which(lesson: Lesson, values: Values, margin: Array) -> Array:
+    """Which choices (choices, members) each member says hold, one at most; ``margin`` (members,) [SI]."""
     sign = 1.0 if lesson.question.take == "least" else -1.0
     names = list(values)
     table = sign * np.array([values[name] for name in names])
@@ -88,10 +104,11 @@ def vote_which(lesson: Lesson, values: Values, margin: float) -> Array:
     return votes
 
 
-def courses_of(course: Array, margin: float) -> list[str]:
+def courses_of(course: Array, margin: Array) -> list[str]:
     """How each course (members, looks) runs on: by its end over its least, and by its last third.
 
-    >>> courses_of(np.array([[9.0, 5.0, 2.0, 4.0], [9.0, 5.0, 2.0, 1.9], [9.0, 6.0, 4.0, 2.0]]), 1.0)
+    >>> three = np.array([[9.0, 5.0, 2.0, 4.0], [9.0, 5.0, 2.0, 1.9], [9.0, 6.0, 4.0, 2.0]])
+    >>> courses_of(three, np.ones(3))
     ['turns back', 'levels off', 'falls']
     """
     from_look = round(SETTLED_FROM * (course.shape[1] - 1))
@@ -100,44 +117,48 @@ def courses_of(course: Array, margin: float) -> list[str]:
     return [COURSES[2] if b else COURSES[1] if s else COURSES[0] for b, s in zip(back, settled, strict=True)]
 
 
-def vote_course(lesson: Lesson, course: Array, margin: float) -> Array:
+def vote_course(lesson: Lesson, course: Array, margin: Array) -> Array:
     """As :func:`vote_which`, for how a course (members, looks) runs on."""
     found = np.array(courses_of(course, margin))
     return np.array([found == choice.course for choice in lesson.choices], dtype=float)
 
 
-def vote_number(lesson: Lesson, value: Array) -> Array:
-    """As :func:`vote_which`, for how large a figure (members,) is."""
+def vote_number(lesson: Lesson, value: Array, error: Array) -> Array:
+    """As :func:`vote_which`, for how large a figure (members,) is; all within its error has to fit."""
     ranges = [choice.between or (np.nan, np.nan) for choice in lesson.choices]
-    return np.array([(low <= value) & (value < high) for low, high in ranges], dtype=float)
+    return np.array([(low <= value - error) & (value + error < high) for low, high in ranges], dtype=float)
 
 
-def _words(lesson: Lesson, bands: Mapping[str, Band], choice: int | None, votes: Array, margin: float) -> str:
+def answer_words(lesson: Lesson, bands: Mapping[str, Band], choice: int | None, votes: Array) -> str:
+    """The answer in a sentence or two, with its figures.
+
+    Parameters
+    ----------
+    bands : of what is asked, by case [SI]
+    choice : the prediction that holds; None: it cannot tell
+    votes : who of the members says what (choices, members)
+    """
     question = lesson.question
     words = {case.name: case.words for case in lesson.cases}
     unit = asked_unit(question)
-    shown = {case: show_figure(unit, band) for case, band in bands.items()}
+    each = {case: f"{words[case]} {show_figure(unit, band)}" for case, band in bands.items()}
     figure = FIGURES[question.figure].words
-    listed = "; ".join(f"{words[case]}: {value}" for case, value in shown.items())
-    agree = _agree(votes, choice)
-    if question.asks == "number":
-        case = next(iter(bands))
-        figure = (
-            f"{figure} over {_base_words(question, words)}" if unit in ("ratio", "depth a gram") else figure
-        )
-        tail = f"{agree}: {lesson.choices[choice].words}" if choice is not None else agree
-        return f"{figure}, {words[case]}: {shown[case]}; {tail}"
+    if question.asks == "number" and unit in ("ratio", "depth a gram"):
+        figure = f"{figure}, over {_base_words(question, words)}"
+    figure = figure[0].upper() + figure[1:]
+    listed = "; ".join(each.values())
+    tail = _agree(votes, choice)
     if choice is None:
-        return f"{figure}: {listed}; {agree}"
+        return f"{figure}: {listed}. {tail}"
+    chosen = lesson.choices[choice]
+    if question.asks == "number":
+        return f"{figure}: {listed}; “{chosen.words}”. {tail}"
     if question.asks == "course":
-        course = lesson.choices[choice].course
-        return f"{figure} {course} by the end, {listed}; {agree}"
-    if lesson.choices[choice].alike:
-        limit = show_figure(unit, margin)
-        return f"{figure} comes out alike, within {limit}: {listed}; {agree}"
-    winner = lesson.choices[choice].case or ""
-    rest = "; ".join(f"{words[case]}: {value}" for case, value in shown.items() if case != winner)
-    return f"{figure} is {question.take} in the case “{words[winner]}”, {shown[winner]} ({rest}); {agree}"
+        return f"{figure}, in the end: {listed}; it {chosen.course}. {tail}"
+    if chosen.alike:
+        return f"{figure} comes out alike: {listed}. {tail}"
+    rest = "; ".join(text for case, text in each.items() if case != chosen.case)
+    return f"{figure}: {question.take} with {each[chosen.case or '']}, against {rest}. {tail}"
 
 
 def _base_words(question: Question, words: Mapping[str, str]) -> str:
@@ -150,8 +171,10 @@ def _agree(votes: Array, choice: int | None) -> str:
     if choice is None:
         most = int(votes.sum(axis=1).max())
         return (
-            f"so the simulation cannot tell: no prediction holds for nine in ten of {members} pairs of "
-            f"hands, the likeliest for {most}"
+            "The simulation cannot tell: no prediction holds for nine in ten of the "
+            f"{members} pairs of hands, the likeliest for {most}."
         )
     agree = int(votes[choice].sum())
-    return f"so for {'all' if agree == members else f'{agree} of'} {members} pairs of hands"
+    if agree == members:
+        return f"All {members} pairs of hands agree."
+    return f"{agree} of {members} pairs of hands agree."

@@ -39,10 +39,8 @@ TOLERANCE = 1e-6
 MOST_ROWS = 2000
 MOST_ROWS_FLEXIBLE = 400
 """Rows a lap may have, as in a plan but fewer: a class waits for it."""
-MORE_ROWS = 2.0
-"""Rows of the lap that the numerical error is measured against, over those of the case."""
-COARSER = 2.0
-"""… and how much longer its cells are; the error falls with the square of the cell."""
+ROUGHER = 2.0
+"""How much longer steps and cells are in the laps that the numerical error is measured with."""
 OUTER, INNER = 0.8, 0.2
 """Ends lie beyond the first, the middle within the second share of the half length [-]."""
 
@@ -258,10 +256,13 @@ def _removal(ready: ReadyCase, heights: Array) -> Course:
     at = np.abs(2.0 * grid.u[: grid.n_cells] / ready.gauged.length)
     removed = heights[:, :1, : grid.n_cells] - heights[:, :, : grid.n_cells]
     ends, middle = area * (at > OUTER), area * (at < INNER)
+    gone = dye.gone(removed, _roughness(ready))
     found = {
         "ends_removed": removed @ ends / max(ends.sum(), 1e-30),
         "middle_removed": removed @ middle / max(middle.sum(), 1e-30),
-        "dye_left": np.clip(dye.share_left(dye.gone(removed, _roughness(ready)).astype(float), area), 0.0, 1.0),
+        "dye_left": np.clip(
+            dye.share_left(dye.gone(removed, _roughness(ready)).astype(float), area), 0.0, 1.0
+        ),
     }
     return found | {"ends_over_middle": found["ends_removed"] - found["middle_removed"]}
 
@@ -347,23 +348,3 @@ def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LapRun]) -> Course
         bending.shapes_at(grid.points[:rim]),
     )
     return {"springs_back": found.comes_back, "flatness_pressed": found.pressed}
-
-
-def numerical_error(ready: ReadyCase, coarse: ReadyCase, worked: WorkedCase, figure: str) -> float:
-    """What steps and cells err in a figure, measured on the most typical member [SI].
-
-    Parameters
-    ----------
-    coarse : the same case with cells :data:`COARSER` times as long
-    """
-    if ready.stage is None:
-        return 0.0
-    typical, quad = ready.typical, worked.quad_strokes
-    own = _one_figure(ready, typical, quad, figure)
-    step = abs(_one_figure(ready, typical, quad / MORE_ROWS, figure) - own)
-    grid = abs(_one_figure(coarse, typical, quad, figure) - own) / (COARSER**2 - 1.0)
-    return float(step + grid) if np.isfinite(step + grid) else 0.0
-
-
-def _one_figure(ready: ReadyCase, member: int, quad: float, figure: str) -> float:
-    return float(work_case(ready, quad_strokes=quad, some=[member]).result.figures[figure][0])
