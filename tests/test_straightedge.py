@@ -33,6 +33,15 @@ def upper_hull(s, z):
     return np.sort([k for k in ConvexHull(points).vertices if k < s.size])
 
 
+def test_edges_of_openings_carry_the_straightedge():
+    """Closed form: a slope that rises to a bore from both sides; the edge rests on the bore's two rims."""
+    outline = Outline.rectangular(0.24, 0.1, (circle(0.01, 0.0, 0.0437),))
+    position, points = sample_line(outline, (-0.12, 0.0), (0.12, 0.0))
+    z = -1e-3 * np.maximum(np.abs(points[:, 0] - 0.01) - 0.02185, 0.0)
+    i, j = contact(position, z, "rest", 0.12)
+    assert points[[i, j], 0] == pytest.approx([0.01 - 0.02185, 0.01 + 0.02185], abs=2e-5)
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.integers(3, 60), st.integers(0, 10**6), st.floats(0.2, 0.8))
 def test_rest_is_the_hull_edge_that_spans_the_middle(n, seed, middle):

@@ -37,6 +37,8 @@ NEAR_ENDS = (0.0, 0.5e-3, 3e-3, 6e-3, 12e-3, 18e-3)
 NEAR_MIDDLE = (-6e-3, -2e-3, 0.0, 2e-3, 6e-3)
 ON_RIM = 1e-4
 """Points no further than this off the metal still count as on it [m]."""
+BESIDE_EDGE = 1e-5
+"""How far from the edge of an opening the straightedge is taken to rest on it [m]."""
 
 
 @dataclass(frozen=True)
@@ -161,6 +163,24 @@ def _span(outline: Outline, start: Array, end: Array) -> tuple[float, float, flo
     return float(share[first]), float(share[last]), float(metal[first : last + 1].mean())
 
 
+def _crossings(outline: Outline, start: Array, end: Array) -> Array:
+    """Shares (k,) of a line just beside the edges of the openings it crosses, on the metal [-]."""
+    along = end - start
+    beside_edge = BESIDE_EDGE / float(np.hypot(*along))
+    found = [np.empty(0)]
+    for opening in outline.openings:
+        first, last = opening - start, np.roll(opening, -1, axis=0) - start
+        beside, next_beside = (along[0] * p[:, 1] - along[1] * p[:, 0] for p in (first, last))
+        crosses = (beside < 0.0) != (next_beside < 0.0)
+        part = beside[crosses] / (beside[crosses] - next_beside[crosses])
+        at = first[crosses] + part[:, None] * (last[crosses] - first[crosses])
+        share = at @ along / (along @ along)
+        found += [share - beside_edge, share + beside_edge]
+    share = np.concatenate(found)
+    share = np.sort(share[(share >= 0.0) & (share <= 1.0)])
+    return share[outline.contains(start + np.outer(share, along))] if share.size else share
+
+
 def standard_lines(outline: Outline, inset: float = INSET) -> list[FaceLine]:
     """The six lines of the bench: two long, two cross, two diagonal.
 
@@ -235,7 +255,8 @@ def sample_line(
     special = np.concatenate([wanted, near, length - near, 0.5 * length + about])
     # Ends of the metal itself carry the straightedge where a line starts or stops off it.
     low, high, _ = _span(outline, a, b)
-    special = np.concatenate([special, [low * length, high * length]])
+    # So do the edges of openings, where a face that falls towards a bore carries nothing further on.
+    special = np.concatenate([special, [low * length, high * length], _crossings(outline, a, b) * length])
     even = np.linspace(0.0, length, max(3, count - np.unique(special).size))
     # Stations come first, so that they are the ones kept where points nearly coincide.
     kept: list[float] = []

@@ -187,7 +187,9 @@ def test_the_truth_lies_in_every_interval(seed, outline, every):
     _, evidence, truth = truly_read(seed, outline, every)
     gap = evidence.gaps(truth[None])[0]
     assert evidence.count > 10 and not evidence.lost
-    assert np.all((gap >= evidence.lo - 1e-12) & (gap <= evidence.hi + 1e-12))
+    # Stations over openings are among the points of one and not of the other, which moves those between.
+    slack = 1e-6 if outline.openings else 1e-12
+    assert np.all((gap >= evidence.lo - slack) & (gap <= evidence.hi + slack))
 
 
 @some
