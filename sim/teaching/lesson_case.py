@@ -260,9 +260,7 @@ def _removal(ready: ReadyCase, heights: Array) -> Course:
     found = {
         "ends_removed": removed @ ends / max(ends.sum(), 1e-30),
         "middle_removed": removed @ middle / max(middle.sum(), 1e-30),
-        "dye_left": np.clip(
-            dye.share_left(dye.gone(removed, _roughness(ready)).astype(float), area), 0.0, 1.0
-        ),
+        "dye_left": np.clip(dye.share_left(gone.astype(float), area), 0.0, 1.0),
     }
     return found | {"ends_over_middle": found["ends_removed"] - found["middle_removed"]}
 

@@ -29,7 +29,7 @@ from handlap.sim.teaching.lesson_case import (
     work_case,
 )
 from handlap.sim.teaching.lesson_face import start_faces
-from handlap.sim.teaching.lesson_figures import show_figure
+from handlap.sim.teaching.lesson_figures import FINEST, SCREEN, show_figure
 from handlap.sim.teaching.lesson_file import case_scenario
 from handlap.sim.teaching.lesson_texts import fill
 
@@ -152,11 +152,12 @@ def _error(lesson: Lesson, errors: Mapping[str, Array]) -> list[str]:
     error = np.max(list(errors.values()), axis=0)
     if not error.any():
         return []
-    usual = float(np.percentile(error, 90.0, method="nearest"))
     unit = asked_unit(lesson.question)
+    least = FINEST[unit] / SCREEN[unit][1]
+    usual = max(float(np.percentile(error, 90.0, method="nearest")), least)
+    shown = show_figure(unit, usual).removesuffix(" times")
     found = [
-        f"the computing itself errs by less than {show_figure(unit, usual)} in what is asked, for nine pairs "
-        "of hands in ten"
+        f"the computing itself errs by no more than {shown} in what is asked, for nine pairs of hands in ten"
     ]
     beyond = int(np.sum(error > lesson.question.margin))
     if beyond and lesson.question.asks != "number":
