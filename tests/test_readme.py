@@ -202,7 +202,7 @@ def test_figures_of_the_worked_example_have_not_drifted(checked):
             f"worked example of the README: {row}",
             expected=float(figure),
             got=band["p50"],
-            tolerance=DRIFT * band["p50"],
+            tolerance=DRIFT * float(figure),
             unit=unit,
             kind="regression",
             source="printed by the program itself",
