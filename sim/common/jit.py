@@ -25,6 +25,8 @@ F = TypeVar("F", bound=Callable[..., Any])
 IN_ORDER = frozenset({"nnan", "ninf", "nsz", "arcp", "contract", "afn"})
 """Fast arithmetic that still adds and subtracts in the order written."""
 WIDTH = '"prefer-vector-width"="512"'
+_inside_kernels: Callable[[F], Any] = intrinsic
+"""What it decorates is called inside kernels without its first argument, and never outside."""
 
 
 def kernel(*, fastmath: bool | frozenset[str] = False, inline: bool = False) -> Callable[[F], F]:
@@ -76,7 +78,7 @@ def width_can_be_asked_for() -> bool:
     return WIDTH in text
 
 
-@intrinsic
+@_inside_kernels
 def widest_vectors(_typing: Any) -> Any:
     """Ask for 512-bit vectors in the kernel that calls this, where the processor has them.
 
@@ -93,7 +95,7 @@ def widest_vectors(_typing: Any) -> Any:
     return types.void(), generate
 
 
-@intrinsic
+@_inside_kernels
 def times_power_of_two(_typing: Any, p: Any, m: Any) -> Any:
     """p·2^k for a whole number k that stands in the lowest bits of the floating number ``m``.
 

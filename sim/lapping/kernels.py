@@ -267,6 +267,20 @@ def _correct(soft, logistic, u, v, a0, au, av):
         soft[i] += logistic[i] * (a0 + au * u[i] + av * v[i])
 
 
+@kernel(fastmath=True)
+def _wear(h, soft, logistic, u, v, cover, lam, a0, au, av, keep):
+    """:func:`_correct`, and take the wear off the heights; kept in ``soft`` [m] if ``keep``."""
+    widest_vectors()
+    if keep:
+        for i in range(h.shape[0]):
+            off = lam * cover[i] * (soft[i] + logistic[i] * (a0 + au * u[i] + av * v[i]))
+            soft[i] = off
+            h[i] -= off
+    else:
+        for i in range(h.shape[0]):
+            h[i] -= lam * cover[i] * (soft[i] + logistic[i] * (a0 + au * u[i] + av * v[i]))
+
+
 @kernel()
 def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logistic, tolerance):
     """Find the pose (3,) at which Σ weight·softplus = f with moments fu, fv.
@@ -281,20 +295,26 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
     single[2] = v
     single[3] = weight
     scratch = np.empty((2, BLOCK), dtype=np.float32)
-    return _search(
-        base, u, v, weight, single, scratch, f, fu, fv, tilt_free, cap, _reach(u), _reach(v), pose, soft,
-        logistic, tolerance,
+    step = np.empty(3)
+    status, evaluations = _search(
+        base, u, v, weight, single, scratch, f, fu, fv, tilt_free, cap, _reach(u), _reach(v), pose, step,
+        soft, logistic, tolerance,
     )  # fmt: skip
+    if status == STATUS_OK:
+        _correct(soft, logistic, u, v, step[0], step[1], step[2])
+    return status, evaluations
 
 
 @kernel()
 def _search(
-    base, u, v, weight, single, scratch, f, fu, fv, tilt_free, cap, u_max, v_max, pose, soft, logistic,
-    tolerance,
+    base, u, v, weight, single, scratch, f, fu, fv, tilt_free, cap, u_max, v_max, pose, step, soft,
+    logistic, tolerance,
 ):  # fmt: skip
-    """:func:`solve_pose`, given base, u, v and weight in single precision too (4, n) and their reach."""
+    """:func:`solve_pose`, given base, u, v and weight in single precision too (4, n) and their reach.
+
+    Softplus stays as it was before the last motion of the pose, which is left in ``step`` (3,).
+    """
     sums = np.empty(9)
-    step = np.empty(3)
     _evaluate_single(single[0], single[1], single[2], single[3], pose[0], pose[1], pose[2], scratch, sums)
     evaluations = 1
     near = False
@@ -316,7 +336,6 @@ def _search(
         if lost:
             return STATUS_NO_CONVERGENCE, evaluations
         if motion < tolerance:
-            _correct(soft, logistic, u, v, step[0], step[1], step[2])
             pose[0] += step[0]
             pose[1] += step[1]
             pose[2] += step[2]
@@ -469,12 +488,20 @@ def _prepare(
     """
     widest_vectors()
     per_lam = 1.0 / lam
+    near, heavy = single[0], single[3]
     if floor >= 1.0:
-        for i in range(h.shape[0]):
-            base[i] = h[i] * per_lam + beta + log_scale[i]
+        # One loop over all there is: on large faces memory is what takes the time.
         for i in range(cells):
-            weight[i] = share[i] * cover[i] * to_force
-    elif floor > LOWEST_LOG:
+            t = h[i] * per_lam + beta + log_scale[i]
+            a = share[i] * cover[i] * to_force
+            base[i] = t
+            near[i] = t
+            weight[i] = a
+            heavy[i] = a
+        for i in range(cells, h.shape[0]):
+            base[i] = h[i] * per_lam + beta + log_scale[i]
+        return
+    if floor > LOWEST_LOG:
         centre = np.sqrt(floor)
         start = np.log(centre) + beta
         for i in range(h.shape[0]):
@@ -495,13 +522,11 @@ def _prepare(
         for i in range(h.shape[0]):
             base[i] = h[i] * per_lam + beta + np.log(read[i]) + log_scale[i]
             read[i] = 1.0 / read[i]
-    if floor < 1.0:
-        for i in range(cells):
-            weight[i] = share[i] * cover[i] * to_force * read[i]
-    near, heavy = single[0], single[3]
     for i in range(cells):
+        a = share[i] * cover[i] * to_force * read[i]
+        weight[i] = a
+        heavy[i] = a
         near[i] = base[i]
-        heavy[i] = weight[i]
 
 
 @kernel()
@@ -701,6 +726,7 @@ def march(
     single[2] = v[:cells]
     scratch = np.empty((2, BLOCK), dtype=np.float32)
     u_reach, v_reach = _reach(u[:cells]), _reach(v[:cells])
+    step = np.zeros(3)
     twisted = np.empty(n)
     log_twisted = np.empty(n)
     closing = np.empty(n)
@@ -790,7 +816,7 @@ def march(
             status, evaluations = _search(
                 base[:cells], u[:cells], v[:cells], weight, single, scratch, pose[LOAD],
                 pose[LOAD] * pose[EU], pose[LOAD] * pose[EV], tilt_free, constants[K_CAP] / lam, u_reach,
-                v_reach, guess, soft[:cells], logistic[:cells], TOLERANCE,
+                v_reach, guess, step, soft[:cells], logistic[:cells], TOLERANCE,
             )  # fmt: skip
         else:
             target[0] = pose[LOAD]
@@ -831,9 +857,14 @@ def march(
         before = depth
         depth += k0 * slide * pose[LOAD] / constants[K_MEAN_AREA]
         depth_then[kind] = before
-        for i in range(n):
-            soft[i] *= lam * cover[i]
-            h[i] -= soft[i]
+        _wear(
+            h[:cells], soft[:cells], logistic[:cells], u[:cells], v[:cells], cover[:cells], lam, step[0],
+            step[1], step[2], aged,
+        )  # fmt: skip
+        _wear(
+            h[cells:], soft[cells:], logistic[cells:], u[cells:], v[cells:], cover[cells:], lam, 0.0, 0.0,
+            0.0, False,
+        )  # fmt: skip
         if aged:
             _spread(soft[:cells], area, node, share_i, share_j, read, paper[P_STEP], nx, logistic, cut)
             laid = _deposit(load, dull, cut, factor, i0, i1 + 2, j0, j1 + 2)

@@ -1,0 +1,217 @@
+"""Benchmarks of the lap: against the plain march, against cells, rows and strokes, and in memory."""
+
+from __future__ import annotations
+
+import json
+import resource
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from bench.plain_march import PlainJob, plain_march
+from bench.timing import Figure, held, least, vector_bits
+from jobs import P80, UM, hollow, job, middle
+
+from handlap.sim.common.jit import kernel, widest_vectors
+from handlap.sim.common.outline import Array, Outline, circle
+from handlap.sim.lapping import kernels
+from handlap.sim.lapping.lap import Bench, LapRun, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.poses import Layout
+from handlap.sim.lapping.resolution import choose_resolution
+
+LENGTH, WIDTH = 0.44, 0.15
+BORES = tuple(circle(x, 0.0, 0.08) for x in (-0.15, -0.05, 0.05, 0.15))
+CELL = 2e-3
+RATE, BEDDING, LOAD, LEAD = 0.0125e-9, 15e-6, 150.0, 0.048
+DEEP = 200 * UM
+SLIDING, TRAVEL = 1800.0, 0.1
+TOLERANCE = 0.1 * UM
+
+
+@dataclass(frozen=True)
+class Head:
+    """A long head with four bores, hollow by 0.2 mm, with its load 48 mm before and behind the middle."""
+
+    bench: Bench
+    before: Array
+    travel: float
+
+    @property
+    def strokes(self) -> int:
+        """Strokes that slide 1,800 m."""
+        return round(SLIDING / (2.0 * self.travel))
+
+    @property
+    def stage(self) -> Stage:
+        return Stage(P80, self.strokes, 0, 0, 0)
+
+    def quad(self, tolerance: float = TOLERANCE) -> float:
+        """Strokes of a group of rows at which the program's own error is within the tolerance."""
+        conditions = middle(self.bench.scenario)
+        found = choose_resolution(
+            self.bench, self.before, conditions, self.stage, tolerance=tolerance, seed=0
+        )
+        return found.quad_strokes
+
+    def lap(self, quad_strokes: float) -> LapRun:
+        """The whole lap, its rows laid out anew."""
+        return self.lap_rows(stage_layout(self.bench, self.stage, quad_strokes=quad_strokes, seed=0))
+
+    def lap_rows(self, layout: Layout) -> LapRun:
+        """The whole lap in rows laid out before."""
+        return run_stage(self.bench, self.before, middle(self.bench.scenario), self.stage, layout)
+
+
+def head(cell: float = CELL, travel: float = TRAVEL) -> Head:
+    """The head on cells of this size [m]."""
+    outline = Outline.rectangular(LENGTH, WIDTH, BORES)
+    scenario = job(
+        outline, rate=RATE, bedding=BEDDING, press=LOAD, reach=LEAD, travel=travel, plate=(0.65, 0.3)
+    )
+    bench = set_up(scenario, cell=cell)
+    return Head(bench, hollow(DEEP, LENGTH / 2)(bench.grid.u, bench.grid.v), travel)
+
+
+def whole_lap(*, quick: bool) -> Iterator[Figure]:
+    """A whole lap against the plain march of the same, both run to the end here and now."""
+    it = head(cell=5e-3 if quick else CELL)
+    grid = it.bench.grid
+    quad = it.quad()
+    run = it.lap(quad)
+    ours = least(lambda: it.lap(quad))
+    yield Figure("cells of the head", grid.n_cells, "")
+    yield Figure("whole lap, rows laid out and worked", 1e3 * ours, "ms")
+    yield Figure("evaluations of all cells in it", run.evaluations, "")
+    yield Figure("ns per cell and evaluation, all told", 1e9 * ours / grid.n_cells / run.evaluations, "ns")
+    u, v, area = (x[: grid.n_cells] for x in (grid.u, grid.v, grid.area))
+    plain = PlainJob(u, v, area, RATE, BEDDING, LOAD, LEAD, TRAVEL)
+    passes = 600 if quick else 2 * it.strokes
+    wall, start = time.perf_counter(), time.thread_time()
+    after, evaluations = plain_march(plain, it.before[: grid.n_cells], passes)
+    theirs, wall = time.thread_time() - start, time.perf_counter() - wall
+    yield Figure("passes of the plain march", passes, "")
+    yield Figure("evaluations of all cells in it", evaluations, "")
+    yield Figure("plain march, processor time", theirs, "s")
+    yield Figure("plain march, by the clock", wall, "s")
+    if quick:
+        # Part of the march says nothing of the whole; no ratio.
+        return
+    apart = np.abs(after - run.heights[-1, : grid.n_cells]).max() / UM
+    yield held("largest difference of the two maps", apart, "µm", "at most", 0.1)
+    aim = 1500.0 if vector_bits() == 512 else 600.0
+    yield held("times faster than the plain march", theirs / ours, "", "at least", aim)
+
+
+def evaluation(*, quick: bool) -> Iterator[Figure]:
+    """One evaluation of all cells beside exponentials on the same machine."""
+    n = 12_000
+    rng = np.random.default_rng(0)
+    base, u, v = rng.uniform(-3.0, 3.0, (3, n))
+    weight, soft, logistic, sums = np.full(n, 1.0 / n), np.empty(n), np.empty(n), np.empty(9)
+    single = np.vstack([base, u, v, weight]).astype(np.float32)
+    scratch = np.empty((2, kernels.BLOCK), dtype=np.float32)
+    seconds = 0.1 if quick else 1.5
+
+    def per_cell(work: Any) -> float:
+        return 1e9 * least(work, seconds=seconds, fewest=50) / n
+
+    fine = per_cell(lambda: kernels._evaluate(base, u, v, weight, 0.1, 0.2, 0.3, soft, logistic, sums))
+    coarse = per_cell(lambda: kernels._evaluate_single(*single, 0.1, 0.2, 0.3, scratch, sums))
+    loop = per_cell(lambda: library_exponentials(base, soft))
+    vector = per_cell(lambda: np.exp(base, out=soft))
+    aim = 1.5 if vector_bits() == 512 else 3.0
+    yield held("one evaluation of a cell, single precision (seeks the pose)", coarse, "ns", "at most", aim)
+    yield Figure("one evaluation of a cell, double precision (lands)", fine, "ns")
+    yield held(
+        "a row's usual 2.8 and 1, mean of an evaluation", (2.8 * coarse + fine) / 3.8, "ns", "at most", aim
+    )
+    yield Figure("one exponential, numpy.exp", vector, "ns")
+    yield Figure("one exponential, compiled loop over numpy.exp", loop, "ns")
+    yield Figure("evaluation in double over one numpy.exp", fine / vector, "")
+    yield Figure("evaluation in single over one numpy.exp", coarse / vector, "")
+
+
+@kernel(fastmath=True)
+def library_exponentials(x, out):
+    """exp of every number, at the vector width that the kernels ask for, if the library has vectors."""
+    widest_vectors()
+    for i in range(x.shape[0]):
+        out[i] = np.exp(x[i])
+
+
+def against_cells(*, quick: bool) -> Iterator[Figure]:
+    """Cost of a lap against the number of cells; many rows, laid out before, so that cells are what costs."""
+    sizes = (1000, 3000, 10_000) if quick else (3000, 10_000, 30_000, 100_000, 300_000, 1_000_000)
+    area = Outline.rectangular(LENGTH, WIDTH, BORES).area
+    per = []
+    for size in sizes:
+        it = head(cell=float(np.sqrt(area / size)))
+        layout = stage_layout(it.bench, it.stage, quad_strokes=it.strokes / 64.0, seed=0)
+        run = it.lap_rows(layout)
+        took = least(
+            lambda it=it, layout=layout: it.lap_rows(layout), seconds=0.1 if quick else 1.5, fewest=3
+        )
+        per.append(1e9 * took / it.bench.grid.u.size / run.evaluations)
+        yield Figure(f"{it.bench.grid.n_cells:,} cells: per point and evaluation, all told", per[-1], "ns")
+    yield held("dearest over cheapest", max(per) / min(per), "", "at most", 1.2)
+
+
+def against_rows(*, quick: bool) -> Iterator[Figure]:
+    """Cost of a lap against its number of rows (poses), the metal the same."""
+    it = head(cell=5e-3 if quick else CELL)
+    for groups in (2, 8, 32) if quick else (2, 8, 32, 128, 512):
+        quad = it.strokes / groups
+        run = it.lap(quad)
+        took = least(lambda quad=quad: it.lap(quad), seconds=0.1 if quick else 1.0, fewest=3)
+        yield Figure(f"{4 * groups} rows: per row", 1e6 * took / (4 * groups), "µs")
+        yield Figure(f"{4 * groups} rows: evaluations per row", run.evaluations / (4 * groups), "")
+
+
+def against_strokes(*, quick: bool) -> Iterator[Figure]:
+    """The same metal in ten times as many strokes, each a tenth as long, errors held alike."""
+    took = []
+    for travel in (TRAVEL, TRAVEL / 10.0):
+        it = head(cell=5e-3 if quick else CELL, travel=travel)
+        quad = it.quad()
+        took.append(least(lambda it=it, quad=quad: it.lap(quad), seconds=0.1 if quick else 1.0))
+        yield Figure(f"{it.strokes:,} strokes of {1e3 * travel:g} mm", 1e3 * took[-1], "ms")
+    yield held("ten times as many strokes cost", took[1] / took[0], "times", "at most", 2.0)
+
+
+def memory(*, quick: bool) -> Iterator[Figure]:
+    """Peak memory of a process that laps a face of a million cells and does nothing else."""
+    cells = 10_000 if quick else 1_000_000
+    here = Path(__file__).resolve()
+    code = (
+        f"import sys; sys.path.insert(0, {str(here.parents[1])!r})\n"
+        f"from bench.laps import lap_and_weigh; lap_and_weigh({cells})"
+    )
+    told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
+    found = json.loads(told)
+    yield Figure("cells", found["cells"], "")
+    yield Figure("memory before the face is set up", found["before"] / 1e6, "MB")
+    yield held("most memory", found["peak"] / 1e6, "MB", "at most", 1000.0)
+
+
+def most_memory() -> int:
+    """Most memory that this process has had so far [byte]."""
+    try:
+        # What getrusage says may be left over from the process that started this one.
+        status = Path("/proc/self/status").read_text(encoding="utf-8")
+        return 1024 * int(next(x for x in status.splitlines() if x.startswith("VmHWM")).split()[1])
+    except (OSError, StopIteration):
+        unit = 1 if sys.platform == "darwin" else 1024
+        return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit
+
+
+def lap_and_weigh(cells: int) -> None:
+    """Lap a face of about so many cells and print the memory it took, as JSON."""
+    before = most_memory()
+    it = head(cell=float(np.sqrt(Outline.rectangular(LENGTH, WIDTH, BORES).area / cells)))
+    it.lap(it.strokes / 5.0)
+    print(json.dumps({"cells": it.bench.grid.n_cells, "before": before, "peak": most_memory()}))
