@@ -27,6 +27,7 @@ from handlap.sim.teaching import lesson_work
 from handlap.sim.teaching.lesson import Case, Choice, Lesson, LessonResult, Question, StartFace
 from handlap.sim.teaching.lesson_answer import (
     answer_lesson,
+    asked_errors,
     asked_values,
     courses_of,
     vote_number,
@@ -120,7 +121,8 @@ def test_metal_off_the_face_is_metal_on_the_paper(name: str):
     lesson = load_lesson(name)
     for case in lesson.cases:
         ready, _ = lesson_work._ready(lesson, case, members=2, seed=5)
-        done = work_case(ready)
+        # It holds whatever the step.
+        done = work_case(ready, quad_strokes=20.0)
         assert len(done.runs) == (0 if ready.stage is None else 2)
         for run in done.runs:
             assert run.deposited_volume == pytest.approx(run.removed_volume, rel=1e-9)
@@ -205,21 +207,16 @@ def test_the_least_cut_of_a_hollow_a_crown_and_a_twist():
         assert case.figures["least_cut_start"] == pytest.approx(share * c, rel=0.01)
 
 
-def test_figures_at_the_limit_lie_between_two_looks():
-    result = worked("hollow-crown-twist")
-    limit = 50 * UM
-    hollow = next(c for c in result.cases if c.case.name == "hollow")
-    # Flatness by zone is what the limit is held against here; look it up in a run of its own.
+def test_the_limit_is_reached_between_two_looks():
     lesson = load_lesson("hollow-crown-twist")
-    ready, _ = lesson_work._ready(lesson, hollow.case, members=24, seed=0)
-    flat = work_case(ready).courses["flatness"]
-    for m, strokes in enumerate(hollow.figures["strokes_to_limit"]):
-        if np.isfinite(strokes):
-            before = hollow.strokes[hollow.strokes <= strokes].size - 1
-            assert flat[m, before] >= limit - 1e-12
-            assert flat[m, min(before + 1, flat.shape[1] - 1)] <= limit or flat[m, before] <= limit
-        else:
-            assert (flat[m] > limit).all()
+    ready, _ = lesson_work._ready(lesson, lesson.cases[0], members=6, seed=0)
+    done = work_case(ready)
+    looks, flat, limit = done.result.strokes, done.courses["flatness"], ready.scenario.part.limit
+    reached = done.result.figures["strokes_to_limit"]
+    assert np.isfinite(reached).sum() >= 4
+    for strokes, course in zip(reached, flat, strict=True):
+        assert np.interp(strokes, looks, course) == pytest.approx(limit) or np.isinf(strokes)
+        assert (course[looks < strokes] > limit).all()
 
 
 def test_members_out_of_range_and_hands_that_tip_the_part_are_refused():
@@ -263,30 +260,44 @@ WHICH = asked(
 )
 
 
+def exact(members: int) -> dict[str, Array]:
+    """No numerical error."""
+    return {"a": np.zeros(members), "b": np.zeros(members)}
+
+
 def test_which_needs_a_margin_in_every_member():
     values = {"a": np.array([1.0, 5.0, 2.0]), "b": np.array([3.0, 3.0, 2.5])}
-    votes = vote_which(WHICH, values, np.ones(3))
+    votes = vote_which(WHICH, values, exact(3))
     np.testing.assert_array_equal(votes, [[1, 0, 0], [0, 1, 0], [0, 0, 1]])
 
 
 def test_a_limit_reached_beats_one_never_reached_and_two_never_reached_say_nothing():
     values = {"a": np.array([9.0, np.inf]), "b": np.array([np.inf, np.inf])}
-    np.testing.assert_array_equal(vote_which(WHICH, values, np.ones(2)).sum(axis=1), [1, 0, 0])
+    np.testing.assert_array_equal(vote_which(WHICH, values, exact(2)).sum(axis=1), [1, 0, 0])
 
 
 def test_a_member_whose_computing_errs_by_more_than_the_difference_does_not_count():
     figures = {"a": {"flatness": np.full(10, 1.0)}, "b": {"flatness": np.full(10, 5.0)}}
-    rough = {"a": {"flatness": np.full(10, 1.5)}, "b": {"flatness": np.array([5.0] * 8 + [10.0] * 2)}}
-    assert answer_lesson(WHICH, figures, figures, None).choice == 0
-    doubted = answer_lesson(WHICH, figures, rough, None)
+    values = asked_values(WHICH.question, figures)
+    rough = {"a": np.full(10, 1.5), "b": np.array([5.0] * 8 + [10.0] * 2)}
+    assert answer_lesson(WHICH, figures, asked_errors(values, values, values), None).choice == 0
+    doubted = answer_lesson(WHICH, figures, asked_errors(values, rough, rough), None)
     assert doubted.choice is None and doubted.support == 0.8
 
 
 def test_nine_in_ten_have_to_agree():
     many = {"a": {"flatness": np.zeros(20)}, "b": {"flatness": np.array([5.0] * 18 + [-5.0] * 2)}}
-    assert answer_lesson(WHICH, many, many, None).choice == 0
+    assert answer_lesson(WHICH, many, exact(20), None).choice == 0
     many["b"]["flatness"][0] = 0.5
-    assert answer_lesson(WHICH, many, many, None).choice is None
+    assert answer_lesson(WHICH, many, exact(20), None).choice is None
+
+
+def test_the_error_is_what_longer_steps_and_longer_cells_change_but_never_better_than_the_middle():
+    values = {"a": np.array([1.0, 1.0, 1.0, np.inf, 1.0])}
+    rough = {"a": np.array([1.5, 1.0, 1.25, 3.0, np.inf])}
+    roughest = {"a": np.array([1.25, 1.0, 1.5, 3.0, np.inf])}
+    error = asked_errors(values, rough, roughest)["a"]
+    np.testing.assert_allclose(error, [0.75, 0.75, 0.75, 0.0, np.inf])
 
 
 def test_a_course_that_wavers_by_less_than_the_margin_levels_off():
@@ -321,22 +332,21 @@ def test_finer_cells_give_the_same_answer(name: str):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", NAMES)
 def test_the_error_stated_holds_against_much_finer_steps_and_cells(name: str):
-    # Of the typical member; the error stated of nine members in ten is for all.
     lesson = load_lesson(name)
     figure = lesson.question.figure
     for case in lesson.cases:
         ready, coarse = lesson_work._ready(lesson, case, members=8, seed=0)
         if ready.stage is None:
             continue
-        scenario = case_scenario(lesson, case)
-        faces = lesson_work._faces(lesson, case, scenario, members=8, seed=0)
-        fine = ready_case(lesson, case, scenario, faces, members=8, seed=0, cells=3 * lesson.cells)
-        own = work_case(ready)
-        rough = work_case(coarse, quad_strokes=2.0 * own.quad_strokes)
-        truth = work_case(fine, quad_strokes=own.quad_strokes / 4.0)
-        value, best = own.result.figures[figure], truth.result.figures[figure]
-        known = np.isfinite(value) & np.isfinite(best)
-        stated = np.abs(value - rough.result.figures[figure])[known]
-        off = np.abs(value - best)[known]
-        least = 0.02 * np.abs(value[known]) + 1e-12
-        assert np.mean(off <= np.maximum(stated, least)) >= 0.7
+        faces = lesson_work._faces(lesson, case, case_scenario(lesson, case), members=8, seed=0)
+        fine = ready_case(lesson, case, ready.scenario, faces, members=8, seed=0, cells=3 * lesson.cells)
+        tried = lesson_work._try_case(ready, coarse, lambda share: None, None)
+        quad = tried.own.quad_strokes / 4.0
+        best = work_case(fine, quad_strokes=quad).result.figures[figure]
+        value = {"": tried.own.result.figures[figure]}
+        stated = asked_errors(value, {"": tried.rough[figure]}, {"": tried.roughest[figure]})[""]
+        known = np.isfinite(value[""]) & np.isfinite(best)
+        off = np.abs(value[""] - best)[known]
+        # The bound is an estimate: most members keep it, none is far beyond.
+        assert np.mean(off <= 1.1 * stated[known] + 0.1 * UM) >= 0.75
+        assert (off <= np.maximum(3.0 * stated[known] + 0.3 * UM, 0.05 * np.abs(best[known]))).all()

@@ -42,43 +42,44 @@ def asked_unit(question: Question) -> Unit:
     return FIGURES[question.figure].unit
 
 
-def asked_errors(values: Values, rough: Values) -> dict[str, Array]:
-    """Numerical error of the figure asked about (members,) by case: what rougher steps and cells change.
+def asked_errors(values: Values, rough: Values, roughest: Values) -> dict[str, Array]:
+    """Numerical error of the figure asked about (members,) by case.
 
-    With steps and cells twice as long the error at least doubles, so that it is no greater than
-    the difference.  Nought where the figure is never reached; infinite where only roughly never.
+    What steps twice as long change, and what cells twice as long change on top of it: with longer
+    ones the error at least doubles, so that it is no greater than the two together.  Either may
+    be small by luck, so no member is taken for better than the middle of all.  Nought where the
+    figure is never reached; infinite where only roughly never.
+
+    Parameters
+    ----------
+    values, rough, roughest : the figure by case (members,), as given, with longer steps, and with
+        longer cells besides [SI]
     """
     found = {}
     for case, value in values.items():
+        known = np.isfinite(value)
         with np.errstate(invalid="ignore"):
-            found[case] = np.where(np.isfinite(value), np.abs(value - rough[case]), 0.0)
+            off = np.abs(value - rough[case]) + np.abs(rough[case] - roughest[case])
+        error = np.where(known, np.where(np.isnan(off), np.inf, off), 0.0)
+        middle = np.percentile(error[known], 50.0, method="nearest") if known.any() else 0.0
+        found[case] = np.where(known, np.maximum(error, middle), 0.0)
     return found
 
 
 def answer_lesson(
-    lesson: Lesson, figures: Mapping[str, Values], rough: Mapping[str, Values], course: Array | None
+    lesson: Lesson, figures: Mapping[str, Values], errors: Values, course: Array | None
 ) -> Answer:
     """The answer.
 
     Parameters
     ----------
     figures : by case and name (members,) [SI]
-    rough : the same, computed with steps and cells twice as long: a member of whom that
-        changes more than the margin has to differ by more than it changes
+    errors : of what is asked, by case (members,), from :func:`asked_errors` [SI]: differences of a
+        member that are no larger count as none
     course : the figure asked about (members, looks), for "course"
     """
-    question = lesson.question
-    values = asked_values(question, figures)
-    errors = asked_errors(values, asked_values(question, rough))
-    error = np.max(list(errors.values()), axis=0)
-    margin = np.maximum(question.margin, error)
-    if question.asks == "which":
-        votes = vote_which(lesson, values, margin)
-    elif question.asks == "course":
-        assert course is not None
-        votes = vote_course(lesson, course, margin)
-    else:
-        votes = vote_number(lesson, next(iter(values.values())), error)
+    values = asked_values(lesson.question, figures)
+    votes = votes_of(lesson, values, errors, course)
     shares = votes.mean(axis=1)
     leading = int(np.argmax(shares))
     sure = float(shares[leading]) >= SURE
@@ -87,20 +88,40 @@ def answer_lesson(
     return Answer(choice, float(shares[leading]), bands, answer_words(lesson, bands, choice, votes))
 
 
-def vote_which(lesson: Lesson, values: Values, margin: Array) -> Array:
-    """Which choices (choices, members) each member says hold, one at most; ``margin`` (members,) [SI]."""
+def votes_of(lesson: Lesson, values: Values, errors: Values, course: Array | None) -> Array:
+    """Which choices (choices, members) each member says hold, one at most.
+
+    Parameters as :func:`answer_lesson`; ``values`` from :func:`asked_values`.
+    """
+    if lesson.question.asks == "which":
+        return vote_which(lesson, values, errors)
+    error = next(iter(errors.values()))
+    if lesson.question.asks == "number":
+        return vote_number(lesson, next(iter(values.values())), error)
+    assert course is not None
+    return vote_course(lesson, course, np.maximum(lesson.question.margin, error))
+
+
+def vote_which(lesson: Lesson, values: Values, errors: Values) -> Array:
+    """As :func:`votes_of`, for the case with least or most of a figure: it differs from every
+    other one by more than the margin, and by more than the error of either."""
     sign = 1.0 if lesson.question.take == "least" else -1.0
     names = list(values)
-    table = sign * np.array([values[name] for name in names])
-    votes = np.zeros((len(lesson.choices), table.shape[1]))
-    with np.errstate(invalid="ignore"):
-        for at, choice in enumerate(lesson.choices):
-            if choice.alike:
-                votes[at] = table.max(axis=0) - table.min(axis=0) <= margin
-            elif choice.case in names:
-                own = names.index(choice.case)
-                others = np.delete(table, own, axis=0)
-                votes[at] = (others - table[own] > margin).all(axis=0)
+    votes = np.zeros((len(lesson.choices), len(values[names[0]])))
+
+    def beyond(one: str, other: str) -> Array:
+        margin = np.maximum(lesson.question.margin, np.maximum(errors[one], errors[other]))
+        with np.errstate(invalid="ignore"):
+            return np.asarray(sign * (values[other] - values[one]) > margin, dtype=float)
+
+    table = np.array([values[name] for name in names])
+    for at, choice in enumerate(lesson.choices):
+        if choice.alike:
+            with np.errstate(invalid="ignore"):
+                error = np.max([errors[name] for name in names], axis=0)
+                votes[at] = np.ptp(table, axis=0) + error <= lesson.question.margin
+        elif choice.case in names:
+            votes[at] = np.all([beyond(choice.case or "", n) for n in names if n != choice.case], axis=0)
     return votes
 
 
@@ -118,13 +139,13 @@ def courses_of(course: Array, margin: Array) -> list[str]:
 
 
 def vote_course(lesson: Lesson, course: Array, margin: Array) -> Array:
-    """As :func:`vote_which`, for how a course (members, looks) runs on."""
+    """As :func:`votes_of`, for how a course (members, looks) runs on."""
     found = np.array(courses_of(course, margin))
     return np.array([found == choice.course for choice in lesson.choices], dtype=float)
 
 
 def vote_number(lesson: Lesson, value: Array, error: Array) -> Array:
-    """As :func:`vote_which`, for how large a figure (members,) is; all within its error has to fit."""
+    """As :func:`votes_of`, for how large a figure (members,) is; all within its error has to fit."""
     ranges = [choice.between or (np.nan, np.nan) for choice in lesson.choices]
     return np.array([(low <= value - error) & (value + error < high) for low, high in ranges], dtype=float)
 

@@ -40,7 +40,7 @@ MOST_ROWS = 2000
 MOST_ROWS_FLEXIBLE = 400
 """Rows a lap may have, as in a plan but fewer: a class waits for it."""
 ROUGHER = 2.0
-"""How much longer steps and cells are in the laps that the numerical error is measured with."""
+"""How much longer steps, or cells, are in the laps that the numerical error is measured with."""
 OUTER, INNER = 0.8, 0.2
 """Ends lie beyond the first, the middle within the second share of the half length [-]."""
 
@@ -133,7 +133,7 @@ def work_case(
 
     Parameters
     ----------
-    quad_strokes : strokes of a group of rows; None: found by the error it makes
+    quad_strokes : strokes of a group of rows; None: half of what a lap of middle numbers needs
 
     Raises
     ------
@@ -162,11 +162,13 @@ def work_case(
 
 
 def _quad(ready: ReadyCase, stage: Stage) -> float:
+    """Strokes of a group of rows: half of what keeps the tolerance, as some hands ask for more than most."""
     rows = MOST_ROWS if ready.bench.bending is None else MOST_ROWS_FLEXIBLE
     face = ready.members.before[ready.typical]
-    return choose_resolution(
+    found = choose_resolution(
         ready.bench, face, ready.middle, stage, tolerance=TOLERANCE, seed=ready.seed, most_rows=rows // 2
-    ).quad_strokes
+    )
+    return found.quad_strokes / ROUGHER
 
 
 def _result(ready: ReadyCase, strokes: Array, heights: Array, figures: Course) -> CaseResult:

@@ -6,9 +6,9 @@ cases is theirs and not chance's.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Executor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -20,7 +20,7 @@ from handlap.sim.face.proud import refuse_proud
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.planning.work import MOST_MEMBERS
 from handlap.sim.teaching.lesson import Answer, Case, Lesson, LessonResult
-from handlap.sim.teaching.lesson_answer import answer_lesson, asked_errors, asked_unit, asked_values
+from handlap.sim.teaching.lesson_answer import answer_lesson, asked_errors, asked_unit, asked_values, votes_of
 from handlap.sim.teaching.lesson_case import (
     ROUGHER,
     ReadyCase,
@@ -33,7 +33,11 @@ from handlap.sim.teaching.lesson_figures import FINEST, SCREEN, show_figure
 from handlap.sim.teaching.lesson_file import case_scenario
 from handlap.sim.teaching.lesson_texts import fill
 
+Figures = Mapping[str, Array]
+
 FEWEST_MEMBERS = 2
+OWN_SHARE = 0.65
+"""Share of the computing that goes into the figures themselves; the rest measures their error."""
 CAUGHT = 0.05
 """Share of the work with the part caught at its edge from which a note says so."""
 
@@ -63,21 +67,52 @@ def work_lesson(
         raise InputError(f"--members {members}: allowed is {FEWEST_MEMBERS} to {MOST_MEMBERS}")
     tell = progress or (lambda done, what: None)
     count = members if lesson.members is None else min(members, lesson.members)
-    worked: list[WorkedCase] = []
-    rough: list[WorkedCase] = []
+    worked: list[Tried] = []
     for at, case in enumerate(lesson.cases):
-        share = partial(_share_done, tell, at / len(lesson.cases), len(lesson.cases) * count, case.words)
+        share = partial(_share_done, tell, case.words, at / len(lesson.cases), 1.0 / len(lesson.cases))
         ready, coarse = _ready(lesson, case, members=count, seed=seed)
-        worked.append(work_case(ready, executor=executor, finished=share))
-        longer = ROUGHER * worked[-1].quad_strokes
-        rough.append(work_case(coarse, quad_strokes=longer, executor=executor))
-    found = _gather(lesson, worked, rough, members=count, seed=seed)
+        worked.append(_try_case(ready, coarse, share, executor))
+    found = _gather(lesson, worked, members=count, seed=seed)
     tell(1.0, "done")
     return found
 
 
-def _share_done(tell: Callable[[float, str], None], start: float, total: int, words: str, done: int) -> None:
-    tell(start + done / total, words)
+@dataclass(frozen=True)
+class Tried:
+    """A case worked three times by the same members.
+
+    Attributes
+    ----------
+    own : as its figures are given
+    rough : figures with steps twice as long
+    roughest : figures with cells twice as long besides
+    """
+
+    own: WorkedCase
+    rough: Figures
+    roughest: Figures
+
+
+def _try_case(
+    ready: ReadyCase, coarse: ReadyCase, share: Callable[[float], None], executor: Executor | None
+) -> Tried:
+    count = ready.members.count
+    own = work_case(ready, executor=executor, finished=lambda n: share(OWN_SHARE * n / count))
+    longer = ROUGHER * own.quad_strokes
+    rough = work_case(
+        ready,
+        quad_strokes=longer,
+        executor=executor,
+        finished=lambda n: share(OWN_SHARE + (1.0 - OWN_SHARE) * n / count),
+    )
+    roughest = work_case(coarse, quad_strokes=longer, executor=executor)
+    return Tried(own, rough.result.figures, roughest.result.figures)
+
+
+def _share_done(
+    tell: Callable[[float, str], None], words: str, start: float, part: float, done: float
+) -> None:
+    tell(start + part * done, words)
 
 
 def _ready(lesson: Lesson, case: Case, *, members: int, seed: int) -> tuple[ReadyCase, ReadyCase]:
@@ -109,17 +144,16 @@ def _faces(
     return inferred
 
 
-def _gather(
-    lesson: Lesson, worked: list[WorkedCase], rough: list[WorkedCase], *, members: int, seed: int
-) -> LessonResult:
+def _gather(lesson: Lesson, worked: list[Tried], *, members: int, seed: int) -> LessonResult:
     question = lesson.question
-    figures = {w.result.case.name: w.result.figures for w in worked}
-    roughly = {w.result.case.name: w.result.figures for w in rough}
-    cases = tuple(replace(w.result, course=w.courses.get(question.figure)) for w in worked)
-    of = next(c for c in cases if c.case.name == (question.of or cases[0].case.name))
-    answer = answer_lesson(lesson, figures, roughly, of.course)
+    figures = {w.own.result.case.name: w.own.result.figures for w in worked}
+    rough = {w.own.result.case.name: w.rough for w in worked}
+    roughest = {w.own.result.case.name: w.roughest for w in worked}
     values = asked_values(question, figures)
-    errors = asked_errors(values, asked_values(question, roughly))
+    errors = asked_errors(values, asked_values(question, rough), asked_values(question, roughest))
+    cases = tuple(replace(w.own.result, course=w.own.courses.get(question.figure)) for w in worked)
+    of = next(c for c in cases if c.case.name == (question.of or cases[0].case.name))
+    answer = answer_lesson(lesson, figures, errors, of.course)
     return LessonResult(
         lesson=lesson,
         members=members,
@@ -129,7 +163,11 @@ def _gather(
         story=fill(lesson.story, figures),
         because=fill(lesson.because, figures),
         bench=fill(lesson.bench, figures),
-        notes=(*_meant(lesson, answer), *_error(lesson, errors), *_caught(worked)),
+        notes=(
+            *_meant(lesson, answer),
+            *_error(lesson, values, errors, of.course),
+            *_caught(w.own for w in worked),
+        ),
     )
 
 
@@ -147,8 +185,8 @@ def _meant(lesson: Lesson, answer: Answer) -> list[str]:
     ]
 
 
-def _error(lesson: Lesson, errors: Mapping[str, Array]) -> list[str]:
-    """The numerical error of the figure asked about: of most members, and who is beyond the margin."""
+def _error(lesson: Lesson, values: Figures, errors: Figures, course: Array | None) -> list[str]:
+    """The numerical error of what is asked, and how many members it keeps from an answer."""
     error = np.max(list(errors.values()), axis=0)
     if not error.any():
         return []
@@ -159,16 +197,17 @@ def _error(lesson: Lesson, errors: Mapping[str, Array]) -> list[str]:
     found = [
         f"the computing itself errs by no more than {shown} in what is asked, for nine pairs of hands in ten"
     ]
-    beyond = int(np.sum(error > lesson.question.margin))
-    if beyond and lesson.question.asks != "number":
+    free = {case: np.zeros_like(e) for case, e in errors.items()}
+    lost = votes_of(lesson, values, free, course).sum() - votes_of(lesson, values, errors, course).sum()
+    if lost > 0:
         found.append(
-            f"for {beyond} of {error.size} it may err by more than the difference that counts; they only "
-            "count where they differ by more than their error"
+            f"{lost:.0f} of {error.size} pairs of hands do not count: what they say is no larger than the "
+            "error of computing it"
         )
     return found
 
 
-def _caught(worked: list[WorkedCase]) -> list[str]:
+def _caught(worked: Iterable[WorkedCase]) -> list[str]:
     notes = []
     for w in worked:
         caught = float(np.mean([run.clipped for run in w.runs])) if w.runs else 0.0
