@@ -46,7 +46,7 @@ def load_lesson(path_or_name: str | Path) -> Lesson:
     ------
     ScenarioError : with all faults of the file; or, if there is no such file, what there is
     """
-    path = _locate(path_or_name)
+    path = lesson_path(path_or_name)
     return lesson_of(read_small_text(path, LARGEST_FILE), path.stem, file=path.name, folder=path.parent)
 
 
@@ -59,8 +59,14 @@ def lesson_of(text: str, name: str, *, file: str | None = None, folder: Path | N
     file : name of the file in messages; without it the lesson's
     folder : where the files lie that its job names
     """
+    return lesson_of_document(_parse(text, Findings(file or name)), name, file=file, folder=folder)
+
+
+def lesson_of_document(
+    document: dict[str, Any], name: str, *, file: str | None = None, folder: Path | None = None
+) -> Lesson:
+    """The lesson of a file's tables; see :func:`lesson_of`."""
     found = Findings(file or name)
-    document = _parse(text, found)
     scenario, place = _scenario(document.get("scenario"), found, folder)
     lesson = read_lesson(document, name, scenario, place, found)
     if lesson is not None:
@@ -106,7 +112,13 @@ def _builtin_paths() -> dict[str, Path]:
     return {path.stem: path for path in sorted(paths)}
 
 
-def _locate(path_or_name: str | Path) -> Path:
+def lesson_path(path_or_name: str | Path) -> Path:
+    """Path of a lesson's file, or of the built-in one of that name.
+
+    Raises
+    ------
+    ScenarioError : if there is none; says which there are
+    """
     builtin = _builtin_paths()
     asked = str(path_or_name)
     if asked in builtin:
