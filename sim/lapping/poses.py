@@ -18,7 +18,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
+from scipy.special import ndtri
+from scipy.stats import qmc
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Pattern, TurnState
@@ -200,7 +201,7 @@ def lay_out(
     push = np.tile([True, False, False, True], n_quads)
     sign = np.tile([1.0, -1.0, 1.0, -1.0], n_quads)
     draws = qmc.Sobol(5, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(n_quads, 2)))))
-    scores = norm.ppf(np.clip(draws[:n_quads, :2], 1e-6, 1.0 - 1e-6))
+    scores = ndtri(np.clip(draws[:n_quads, :2], 1e-6, 1.0 - 1e-6))
     phases = np.empty(quad.size)
     # Each pair of rows shares a place in the stroke, so that push and pull meet the same paper.
     phases[0::4] = phases[1::4] = draws[:n_quads, 2]

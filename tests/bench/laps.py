@@ -20,7 +20,7 @@ from jobs import P80, UM, hollow, job, middle
 from handlap.sim.common.jit import kernel, widest_vectors
 from handlap.sim.common.outline import Array, Outline, circle
 from handlap.sim.lapping import kernels
-from handlap.sim.lapping.lap import Bench, LapRun, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import choose_resolution
 
@@ -39,6 +39,7 @@ class Head:
 
     bench: Bench
     before: Array
+    conditions: Conditions
     travel: float
 
     @property
@@ -52,11 +53,9 @@ class Head:
 
     def quad(self, tolerance: float = TOLERANCE) -> float:
         """Strokes of a group of rows at which the program's own error is within the tolerance."""
-        conditions = middle(self.bench.scenario)
-        found = choose_resolution(
-            self.bench, self.before, conditions, self.stage, tolerance=tolerance, seed=0
-        )
-        return found.quad_strokes
+        return choose_resolution(
+            self.bench, self.before, self.conditions, self.stage, tolerance=tolerance, seed=0
+        ).quad_strokes
 
     def lap(self, quad_strokes: float) -> LapRun:
         """The whole lap, its rows laid out anew."""
@@ -64,7 +63,7 @@ class Head:
 
     def lap_rows(self, layout: Layout) -> LapRun:
         """The whole lap in rows laid out before."""
-        return run_stage(self.bench, self.before, middle(self.bench.scenario), self.stage, layout)
+        return run_stage(self.bench, self.before, self.conditions, self.stage, layout)
 
 
 def head(cell: float = CELL, travel: float = TRAVEL) -> Head:
@@ -74,7 +73,8 @@ def head(cell: float = CELL, travel: float = TRAVEL) -> Head:
         outline, rate=RATE, bedding=BEDDING, press=LOAD, reach=LEAD, travel=travel, plate=(0.65, 0.3)
     )
     bench = set_up(scenario, cell=cell)
-    return Head(bench, hollow(DEEP, LENGTH / 2)(bench.grid.u, bench.grid.v), travel)
+    before = hollow(DEEP, LENGTH / 2)(bench.grid.u, bench.grid.v)
+    return Head(bench, before, middle(scenario), travel)
 
 
 def whole_lap(*, quick: bool) -> Iterator[Figure]:
@@ -113,7 +113,7 @@ def evaluation(*, quick: bool) -> Iterator[Figure]:
     rng = np.random.default_rng(0)
     base, u, v = rng.uniform(-3.0, 3.0, (3, n))
     weight, soft, logistic, sums = np.full(n, 1.0 / n), np.empty(n), np.empty(n), np.empty(9)
-    single = np.vstack([base, u, v, weight]).astype(np.float32)
+    b1, u1, v1, w1 = np.vstack([base, u, v, weight]).astype(np.float32)
     scratch = np.empty((2, kernels.BLOCK), dtype=np.float32)
     seconds = 0.1 if quick else 1.5
 
@@ -121,7 +121,7 @@ def evaluation(*, quick: bool) -> Iterator[Figure]:
         return 1e9 * least(work, seconds=seconds, fewest=50) / n
 
     fine = per_cell(lambda: kernels._evaluate(base, u, v, weight, 0.1, 0.2, 0.3, soft, logistic, sums))
-    coarse = per_cell(lambda: kernels._evaluate_single(*single, 0.1, 0.2, 0.3, scratch, sums))
+    coarse = per_cell(lambda: kernels._evaluate_single(b1, u1, v1, w1, 0.1, 0.2, 0.3, scratch, sums))
     loop = per_cell(lambda: library_exponentials(base, soft))
     vector = per_cell(lambda: np.exp(base, out=soft))
     aim = 1.5 if vector_bits() == 512 else 3.0

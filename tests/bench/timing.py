@@ -45,7 +45,7 @@ def least(work: Callable[[], Any], *, seconds: float = 1.0, fewest: int = 5) -> 
 
 def vector_bits() -> int:
     """Width of the vectors that the processor has, as far as the compiler may use them [bit]."""
-    features = numba.config.CPU_FEATURES
+    features = getattr(numba.config, "CPU_FEATURES", None)
     has = set(features.replace("+", "").split(",")) if features else dict(binding.get_host_cpu_features())
     on = {name for name in has if not isinstance(has, dict) or has[name]}
     return 512 if "avx512f" in on else 256 if "avx2" in on else 128
@@ -66,7 +66,7 @@ def machine() -> dict[str, Any]:
     flags = sorted(name for name, there in dict(binding.get_host_cpu_features()).items() if there)
     return {
         "processor": processor(),
-        "known to the compiler as": numba.config.CPU_NAME or binding.get_host_cpu_name(),
+        "known to the compiler as": getattr(numba.config, "CPU_NAME", None) or binding.get_host_cpu_name(),
         "vectors [bit]": vector_bits(),
         "processors usable": len(os.sched_getaffinity(0))
         if hasattr(os, "sched_getaffinity")
