@@ -59,7 +59,9 @@ MOST_STROKES = 12_000
 def read_lesson(
     document: dict[str, Any], name: str, scenario: dict[str, Any], folder: Path | None, found: Findings
 ) -> Lesson | None:
-    """The lesson, or None where too much is wrong; faults are written down.
+    """The lesson, or None where there is no question; faults are written down.
+
+    With faults it comes back as far as it goes, so that its texts and its job are looked at too.
 
     Parameters
     ----------
@@ -77,7 +79,6 @@ def read_lesson(
         "members": _whole(document.get("members"), "members", 2, 4096, found),
         "cells": _whole(document.get("cells"), "cells", 100, 20_000, found),
     }
-    before = len(found.faults)
     face = _face(document.get("face"), "face", found)
     cases = _list(document.get("case"), "case", 1, MOST_CASES, CASE_KEYS, found, _case)
     question = _question(document.get("question"), found)
@@ -92,9 +93,6 @@ def read_lesson(
     )
     pictures = _words(document.get("pictures"), "pictures", PICTURES, found)
     cautions = _words(document.get("cautions"), "cautions", None, found)
-    if cases is None or question is None or choices is None or len(found.faults) > before:
-        # Texts may still be looked at for faults of their own.
-        cases, choices = cases or (), choices or ()
     if question is None:
         return None
     return Lesson(
@@ -102,12 +100,12 @@ def read_lesson(
         title=text["title"],
         story=text["story"],
         ask=text["ask"],
-        choices=choices,
+        choices=choices or (),
         because=text["because"],
         bench=text["bench"],
         scenario=scenario,
         face=face,
-        cases=cases,
+        cases=cases or (),
         strokes=whole["strokes"] or 0,
         question=question,
         intends=(intends or 1) - 1,
