@@ -14,7 +14,7 @@ import errno
 import importlib
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple, NoReturn
 
 import click
@@ -108,6 +108,12 @@ class OrderedCommands(click.Group):
         return super().main(args, standalone_mode=False, **options)
 
     def _guarded(self, args: Sequence[str] | None, **options: Any) -> int:
+        from handlap.cli.interrupts import Interrupts
+
+        with Interrupts(_say_interrupted, INTERRUPTED) as interrupts:
+            return self._explained(interrupts.tell, args, **options)
+
+    def _explained(self, interrupted: Callable[[], None], args: Sequence[str] | None, **options: Any) -> int:
         debug = os.environ.get(DEBUG, "") not in ("", "0")
         try:
             code = self._in_width(args, **options)
@@ -119,7 +125,7 @@ class OrderedCommands(click.Group):
             _say_usage(fault)
             return fault.exit_code
         except (KeyboardInterrupt, click.Abort):
-            _say("handlap: interrupted; nothing half-written is left behind.")
+            interrupted()
             return INTERRUPTED
         except BrokenPipeError:
             return _quiet_pipe()
@@ -144,6 +150,13 @@ def _say(message: str) -> None:
     from handlap.cli.screen import emit
 
     emit(message, error=True)
+
+
+def _say_interrupted() -> None:
+    from handlap.cli.screen import ANEW, is_terminal
+
+    anew = ANEW if is_terminal(sys.stderr) else ""
+    _say(f"{anew}handlap: interrupted; nothing half-written is left behind.")
 
 
 def _say_usage(fault: click.ClickException) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import time
 
-from handlap.cli.screen import Screen, emit, is_terminal
+from handlap.cli.screen import ANEW, Screen, emit, is_terminal
 
 BETWEEN = 0.08
 """Least time between two drawings [s]."""
@@ -38,8 +38,8 @@ class Progress:
             done = min(1.0, max(0.0, done))
             full = round(done * CELLS)
             line = f"[{'=' * full}{' ' * (CELLS - full)}] {100 * done:3.0f} %  {what}"
-        emit(f"\r\x1b[K{line[: Screen.of(sys.stderr).width - 1]}", error=True, end="")
+        emit(f"{ANEW}{line[: Screen.of(sys.stderr).width - 1]}", error=True, end="")
 
     def __exit__(self, *_: object) -> None:
         if self.shown and self._last >= 0.0:
-            emit("\r\x1b[K", error=True, end="")
+            emit(ANEW, error=True, end="")
