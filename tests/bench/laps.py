@@ -70,7 +70,13 @@ def head(cell: float = CELL, travel: float = TRAVEL) -> Head:
     """The head on cells of this size [m]."""
     outline = Outline.rectangular(LENGTH, WIDTH, BORES)
     scenario = job(
-        outline, rate=RATE, bedding=BEDDING, press=LOAD, reach=LEAD, travel=travel, plate=(0.65, 0.3)
+        outline,
+        rate=RATE,
+        bedding=BEDDING,
+        press=LOAD,
+        reach=LEAD,
+        travel=travel,
+        plate=(LENGTH + travel + 0.1, 0.3),
     )
     bench = set_up(scenario, cell=cell)
     before = hollow(DEEP, LENGTH / 2)(bench.grid.u, bench.grid.v)
