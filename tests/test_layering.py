@@ -33,7 +33,8 @@ def kernels_of(path: Path) -> dict[str, ast.FunctionDef]:
     return {
         node.name: node
         for node in ast.walk(tree_of(path))
-        if isinstance(node, ast.FunctionDef) and any("kernel" in ast.unparse(d) for d in node.decorator_list)
+        if isinstance(node, ast.FunctionDef)
+        and any(ast.unparse(d).startswith("kernel") for d in node.decorator_list)
     }
 
 
@@ -90,7 +91,9 @@ def test_sim_knows_nothing_of_the_screen(name):
         top = module.split(".")[0]
         assert not module.startswith("handlap.cli"), f"{name} imports {module}"
         assert top not in ("click", "matplotlib"), f"{name} imports {module}"
-        assert top in RUN_TIME | {"handlap"} or top in sys.stdlib_module_names, f"{name} imports {module}"
+        # llvmlite is the compiler that numba brings.
+        known = RUN_TIME | {"handlap"} | ({"llvmlite"} if name == "jit" else set())
+        assert top in known or top in sys.stdlib_module_names, f"{name} imports {module}"
 
 
 @pytest.mark.parametrize("name", SIM)

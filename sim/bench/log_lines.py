@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, cast
 
 from handlap.sim.bench.job_log import GRAM, GRID_COLUMNS, GRID_ROWS, Entry, EntryFaults, JobLog
 from handlap.sim.face.straightedge import HELD_CODE
 from handlap.sim.job.findings import Findings
-from handlap.sim.job.scenario import Station, StraightedgeLine
+from handlap.sim.job.scenario import Held, Station, StraightedgeLine
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_values import read_stations
 from handlap.sim.materials import grits
@@ -241,7 +241,8 @@ def _lines(raw: Any, label: str, found: Findings) -> tuple[StraightedgeLine, ...
         stations = stations_of(table["stations"], f"{here}.stations", found)
         if stations and None not in ends:
             start, end = (p for p in ends if p is not None)
-            lines.append(StraightedgeLine(str(table.get("name", f"line {i}")), start, end, held, stations))
+            name = str(table.get("name", f"line {i}"))
+            lines.append(StraightedgeLine(name, start, end, cast(Held, held), stations))
     return tuple(lines)
 
 

@@ -83,7 +83,9 @@ def odd_value(rng: random.Random) -> Any:
     if kind == 5:
         return rng.choice(DATES)
     if kind == 6:
-        return rng.choice(([], [[]], {}, [{}], {"value": 1}, {"": ""}, [None], _nested(30), _nested_tables(30)))
+        return rng.choice(
+            ([], [[]], {}, [{}], {"value": 1}, {"": ""}, [None], _nested(30), _nested_tables(30))
+        )
     if kind == 7:
         return [odd_value(rng) for _ in range(rng.choice((1, 2, 3, 4, 7)))]
     return rng.choice(([1.5] * 2500, ["x"] * 2001, [[0, 0]] * 500, [{}] * 201, "y" * 20_000))
@@ -119,7 +121,9 @@ def fitting_value(row: Key, rng: random.Random) -> Any:
     if row.kind == "grits":
         return rng.choice((["P40", "P80"], ["P2500"], ["P80"] * 3, [80], ["P12", "P5000"], ["80 US", "P240"]))
     if row.kind == "ways":
-        return [rng.choice(("turning=half every=40", "press=30 N", "papers=P80", "name=x"))] * rng.choice((1, 2, 40))
+        return [rng.choice(("turning=half every=40", "press=30 N", "papers=P80", "name=x"))] * rng.choice(
+            (1, 2, 40)
+        )
     if row.choices:
         return rng.choice(row.choices)
     if row.kind in ("text", "file"):
@@ -255,7 +259,9 @@ def _edit_text(text: str, rng: random.Random) -> tuple[str, str]:
         return "cut short", text[:at]
     elif how == 4:
         letters = "[]{}=\"'#,.\n\r\t\0\\\x1b-+eé￿" + "0123456789"
-        return "letters put in", text[:at] + "".join(rng.choices(letters, k=rng.choice((1, 1, 3, 9)))) + text[at:]
+        return "letters put in", text[:at] + "".join(rng.choices(letters, k=rng.choice((1, 1, 3, 9)))) + text[
+            at:
+        ]
     elif how == 5:
         return "letters left out", text[:at] + text[at + rng.choice((1, 1, 2, 10)) :]
     elif how == 6:
@@ -265,7 +271,9 @@ def _edit_text(text: str, rng: random.Random) -> tuple[str, str]:
             new = written(rng.choice(ODD_NUMBERS))
             return "a number exchanged", text[: found.start()] + new + text[found.end() :]
     elif how == 7:
-        deep = rng.choice(("[" * 3000, "{a=" * 2000, "a." * 3000 + "a=1\n", "[[a.a.a]]\n" * 300, "[" + "a." * 2000 + "a]\n"))
+        deep = rng.choice(
+            ("[" * 3000, "{a=" * 2000, "a." * 3000 + "a=1\n", "[[a.a.a]]\n" * 300, "[" + "a." * 2000 + "a]\n")
+        )
         return "deeply nested", text[:at] + "\n" + deep
     else:
         return "line ends", text.replace("\n", rng.choice(("\r\n", "\r", "\n\n", "\u2028", "\x0b")))
@@ -279,18 +287,26 @@ def _edit_bytes(data: bytes, rng: random.Random) -> tuple[str, bytes]:
     how = rng.randrange(9)
     made: tuple[str, bytes]
     if how <= 2:
-        coding = rng.choice(("utf-16", "utf-16-le", "utf-32", "latin-1", "cp1252", "cp037", "utf-8-sig", "utf-7"))
+        coding = rng.choice(
+            ("utf-16", "utf-16-le", "utf-32", "latin-1", "cp1252", "cp037", "utf-8-sig", "utf-7")
+        )
         made = coding, text.encode(coding, "replace")
     elif how == 3:
         made = "bytes changed", bytes(b ^ (rng.random() < 0.01) * rng.randrange(256) for b in data)
     elif how == 4:
         made = "bytes of no text", rng.randbytes(rng.choice((0, 1, 100, 5000)))
     elif how == 5:
-        made = "bytes put in", data[:at] + rng.choice((b"\0", b"\xff", b"\xc3", b"\xed\xa0\x80", b"\x1b[2J")) + data[at:]
+        made = (
+            "bytes put in",
+            data[:at] + rng.choice((b"\0", b"\xff", b"\xc3", b"\xed\xa0\x80", b"\x1b[2J")) + data[at:],
+        )
     elif how == 6:
         made = "one end only", data[:at] if rng.random() < 0.5 else data[at:]
     elif how == 7:
-        made = "a picture or a program", rng.choice((b"\x89PNG\r\n\x1a\n", b"\x7fELF", b"PK\x03\x04", b"%PDF-1.7\n")) + data
+        made = (
+            "a picture or a program",
+            rng.choice((b"\x89PNG\r\n\x1a\n", b"\x7fELF", b"PK\x03\x04", b"%PDF-1.7\n")) + data,
+        )
     else:
         made = "nothing", rng.choice((b"", b"\n" * 1000, b" ", b"#", b"\0" * 100))
     return made

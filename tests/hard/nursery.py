@@ -76,9 +76,9 @@ def _become_child(asked: dict[str, Any], work: Callable[[dict[str, Any]], int]) 
             traceback.print_exc()
         code = 98
     finally:
-        for stream in (sys.stdout, sys.stderr):
+        for said in (sys.stdout, sys.stderr):
             with contextlib.suppress(Exception):
-                stream.flush()
+                said.flush()
         os._exit(code)
 
 
@@ -211,12 +211,14 @@ class _Writing:
         os.close(read)
         return {}, int(left or b"0")
 
-    real_open = os.open
+    real_open = staticmethod(os.open)
     real_write = staticmethod(os.write)
 
 
 def _snapshot(folder: Path) -> dict[str, str]:
-    return {str(p.relative_to(folder)): p.read_bytes().hex() for p in sorted(folder.rglob("*")) if p.is_file()}
+    return {
+        str(p.relative_to(folder)): p.read_bytes().hex() for p in sorted(folder.rglob("*")) if p.is_file()
+    }
 
 
 def _restore(folder: Path, files: dict[str, str]) -> None:
@@ -230,7 +232,6 @@ def _restore(folder: Path, files: dict[str, str]) -> None:
 def _killed_while_writing(asked: dict[str, Any]) -> int:
     # Numba and matplotlib write caches of their own; only what the command writes counts.
     writing = _Writing(asked)
-    _Writing.real_open = os.open
     writing.patch()
     return run_command(asked)
 
@@ -243,9 +244,10 @@ def _serve(warm: str) -> None:
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     nothing = os.open(os.devnull, os.O_RDWR)
     os.dup2(nothing, 1)
-    import handlap.cli.main
-    import handlap.cli.options  # noqa: F401
     import matplotlib
+
+    import handlap.cli.main
+    import handlap.cli.options
 
     matplotlib.use("agg")
     import handlap.cli.drawing.pictures

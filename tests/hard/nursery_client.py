@@ -52,7 +52,9 @@ class Nursery:
         if self.process.stdout.readline() != b"ready\n":
             raise RuntimeError("the nursery did not start")
 
-    def run(self, args: list[str], cwd: Path, *, typed: bytes = b"", scrap: Path | None = None, **more: Any) -> Ran:
+    def run(
+        self, args: list[str], cwd: Path, *, typed: bytes = b"", scrap: Path | None = None, **more: Any
+    ) -> Ran:
         """Run a command; see ``nursery.py`` for what else may be asked."""
         answer = self.ask({"args": args, "cwd": str(cwd), "typed": typed.hex(), **more}, scrap)
         return Ran(**answer)

@@ -29,7 +29,14 @@ def killed(nursery: Nursery, bench: Path, tried: Tried, kills: int) -> int:
     args = [tried.name, *filled(tried.writes)]
     # What is there already must not be lost: a second run writes over the first one's files.
     if tried.name not in ("new", "exercise", "readings", "log"):
-        for name in ("result.json", f"{tried.name}.html", "heights.csv", "sheet.pdf", "play.html", "play.gif"):
+        for name in (
+            "result.json",
+            f"{tried.name}.html",
+            "heights.csv",
+            "sheet.pdf",
+            "play.html",
+            "play.gif",
+        ):
             (bench / "out" / name).write_bytes(b"an old file\n")
     (bench / "out" / "bystander.txt").write_bytes(b"nothing to do with it\n")
     scrap = Path(tempfile.mkdtemp(dir=nursery.scrap))
@@ -45,7 +52,9 @@ def killed(nursery: Nursery, bench: Path, tried: Tried, kills: int) -> int:
     return int(report["kills"])
 
 
-def check(bench: Path, seen: dict[str, set[bytes]], before: dict[str, bytes], after: dict[str, bytes]) -> None:
+def check(
+    bench: Path, seen: dict[str, set[bytes]], before: dict[str, bytes], after: dict[str, bytes]
+) -> None:
     looked = bench / "looked"
     looked.mkdir()
     for name, contents in seen.items():
@@ -83,7 +92,9 @@ def test_scraps_of_a_killed_run_are_swept(tmp_path: Path) -> None:
     """What a kill leaves is hidden, does no harm, and goes with the next write of that name."""
     from handlap.cli.files import write_whole
 
-    scrap, fresh, other = (tmp_path / n for n in (".a.json.x1y2z3.part", ".a.json.abcdef.part", ".b.json.q.part"))
+    scrap, fresh, other = (
+        tmp_path / n for n in (".a.json.x1y2z3.part", ".a.json.abcdef.part", ".b.json.q.part")
+    )
     for place in (scrap, fresh, other):
         place.write_text("half")
     for place in (scrap, other):
@@ -99,8 +110,19 @@ def test_a_process_of_its_own_killed_at_any_time(bench: Path) -> None:
     """The same without any patching: real processes, killed at some time after they began to write."""
     code = "from handlap.cli.main import run; run()"
     env = {**os.environ, "PYTHONPATH": str(SOURCE), "OPENBLAS_NUM_THREADS": "1"}
-    args = ["simulate", "job.toml", "--strokes", "5", "--heights", "out/heights.csv", "--json-file", "out/r.json"]
-    whole = subprocess.run([sys.executable, "-c", code, *args], cwd=bench, env=env, capture_output=True, timeout=120)
+    args = [
+        "simulate",
+        "job.toml",
+        "--strokes",
+        "5",
+        "--heights",
+        "out/heights.csv",
+        "--json-file",
+        "out/r.json",
+    ]
+    whole = subprocess.run(
+        [sys.executable, "-c", code, *args], cwd=bench, env=env, capture_output=True, timeout=120
+    )
     assert whole.returncode == 0
     new = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}
     for turn in range(6):

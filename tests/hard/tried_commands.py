@@ -17,7 +17,13 @@ from pathlib import Path
 from handlap.sim.bench.job_log import part_mark
 from handlap.sim.job.scenario_file import load
 
-PLAIN_NAMES = {"title": "A small flange", "part": "flange", "line": "long", "insert": "bush", "proud": "dowel"}
+PLAIN_NAMES = {
+    "title": "A small flange",
+    "part": "flange",
+    "line": "long",
+    "insert": "bush",
+    "proud": "dowel",
+}
 EVIL = "<script>alert('x')</script>\"&amp;&lt;<img src=x onerror=alert(1)>]]>--><b>"
 EVIL_NAMES = {name: f"{name} {EVIL}" for name in PLAIN_NAMES}
 
@@ -118,7 +124,7 @@ TRIED = (
           (), ("--all", "--tell", "--members", "256"), True, bad=("absent-lesson",)),
     Tried("play", ("{job}", "--strokes", "40", "--frames", "4"),
           ("{job}", "--strokes", "40", "--frames", "4", "--out", "{out}/play.html", "--gif", "{out}/play.gif",
-           "--json-file", "{out}/play.json"), (), ("{job}", "--strokes", "200000"), True),
+           "--json-file", "{out}/play.json"), (), ("{job}", "--strokes", "100000", "--json"), True),
     Tried("exercise", ("--out", "{out}/made", "--level", "1"), ("--out", "{out}/made", "--level", "1"),
           bad=("{out}/absent",)),
     Tried("convert", ("mass", "--help"), bad=("1 parsec",)),
