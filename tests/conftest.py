@@ -1,9 +1,9 @@
 """Fixtures of all tests, and helpers' place: tests in the folders below find them beside this file.
 
-``checked`` asserts a figure and notes it down.  At the end of a run ``--validity FILE`` writes what was
+``checked`` asserts a figure and notes it down.  At the end of a run ``--validity=FILE`` writes what was
 noted, which is how the file comes about that ``handlap validity`` shows::
 
-    pytest -m "slow or not slow" --validity sim/common/validity.json
+    pytest -m "slow or not slow" --validity=sim/common/validity.json
 
 Tests that did not run leave what they had noted in the file before, so the default suite alone may
 renew it too.

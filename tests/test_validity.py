@@ -30,7 +30,7 @@ from handlap.sim.common.validity import (
 )
 
 ROOT = Path(__file__).parents[1]
-RENEW = 'pytest -m "slow or not slow" --validity sim/common/validity.json'
+RENEW = 'pytest -m "slow or not slow" --validity=sim/common/validity.json'
 
 
 def a_check(name: str = "depth of a flat face", **changes) -> Check:

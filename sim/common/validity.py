@@ -1,6 +1,6 @@
 """What the program was held against: the checks of one run of its tests, as shipped with it.
 
-The tests write the file (``pytest --validity FILE``), a test holds it to the run it is part of, and
+The tests write the file (``pytest --validity=FILE``), a test holds it to the run it is part of, and
 ``handlap validity`` shows it.  What has been held against nothing is said in
 :mod:`handlap.sim.common.unproven`.
 """
