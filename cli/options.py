@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -66,8 +68,69 @@ def members_option(default: int, least: int, most: int) -> Callable[[F], F]:
     )
 
 
-def output_options(function: F) -> F:
-    """--out, --json, --json-file."""
+def check_places(out: Path | None, *files: Path | None) -> None:
+    """Find out before the work whether its results can be written."""
+    if out is not None:
+        make_folder(out)
+    for file in files:
+        if file is not None:
+            place_to_write(file)
+
+
+@dataclass(frozen=True)
+class Output:
+    """Where a result is to go: a folder, JSON in place of text, a JSON file."""
+
+    out: Path | None
+    as_json: bool
+    json_file: Path | None
+
+    def check(self, *files: Path | None) -> None:
+        """Find out before the work whether its results, and other files, can be written."""
+        check_places(self.out, self.json_file, *files)
+
+    def hand_over(
+        self,
+        report: Report,
+        result: dict[str, Any],
+        *,
+        pictures: Callable[[], dict[str, bytes]],
+        page_report: Report | None = None,
+    ) -> None:
+        """Print and write a result.
+
+        Parameters
+        ----------
+        report, result : the same as a report and as a JSON object
+        pictures : draws the pictures, PNG by name; called only where they are wanted
+        page_report : report for the page, where it says more than the one for the terminal
+        """
+        import sys
+
+        from handlap.cli.reports.as_json import dumps
+
+        if self.json_file is not None:
+            write_whole(self.json_file, dumps(result) + "\n")
+        if self.out is not None:
+            _write_folder(page_report or report, self.out, pictures())
+        if self.as_json:
+            emit(dumps(result))
+        else:
+            from handlap.cli.reports.text import render
+
+            emit(render(report, Screen.of(sys.stdout)))
+        if self.json_file is not None:
+            note(f"JSON written to {self.json_file}")
+
+
+def output_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """--out, --json, --json-file; the command gets them as one ``output``."""
+
+    @functools.wraps(function)
+    def gathered(*given: Any, out: Path | None, as_json: bool, json_file: Path | None, **rest: Any) -> Any:
+        return function(*given, output=Output(out, as_json, json_file), **rest)
+
+    command: Callable[..., Any] = gathered
     for option in (
         click.option(
             "--json-file",
@@ -85,55 +148,8 @@ def output_options(function: F) -> F:
             help="Put pictures (PNG) and a page to print (HTML) into this folder.",
         ),
     ):
-        function = option(function)
-    return function
-
-
-def check_places(out: Path | None, *files: Path | None) -> None:
-    """Find out before the work whether its results can be written."""
-    if out is not None:
-        make_folder(out)
-    for file in files:
-        if file is not None:
-            place_to_write(file)
-
-
-def hand_over(
-    report: Report,
-    result: dict[str, Any],
-    *,
-    as_json: bool,
-    json_file: Path | None,
-    out: Path | None,
-    pictures: Callable[[], dict[str, bytes]],
-    page_report: Report | None = None,
-) -> None:
-    """Print and write a result.
-
-    Parameters
-    ----------
-    report, result : the same as a report and as a JSON object
-    as_json : print the object instead of the report
-    json_file, out : file and folder asked for
-    pictures : draws the pictures, PNG by name; called only where they are wanted
-    page_report : report for the page, where it says more than the one for the terminal
-    """
-    import sys
-
-    from handlap.cli.reports.as_json import dumps
-
-    if json_file is not None:
-        write_whole(json_file, dumps(result) + "\n")
-    if out is not None:
-        _write_folder(page_report or report, out, pictures())
-    if as_json:
-        emit(dumps(result))
-    else:
-        from handlap.cli.reports.text import render
-
-        emit(render(report, Screen.of(sys.stdout)))
-    if json_file is not None:
-        note(f"JSON written to {json_file}")
+        command = option(command)
+    return command
 
 
 def _write_folder(report: Report, out: Path, pictures: dict[str, bytes]) -> None:

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from handlap.cli.options import (
-    check_places,
-    hand_over,
+    Output,
     members_option,
     output_options,
     scenario_argument,
@@ -35,9 +32,7 @@ def compare(
     no_turns: bool,
     members: int,
     seed: int,
-    out: Path | None,
-    as_json: bool,
-    json_file: Path | None,
+    output: Output,
 ) -> None:
     """Compare ways of working on one part, and find how often to turn it.
 
@@ -67,7 +62,7 @@ def compare(
 
     job = load(scenario)
     ways = [parse_way(text) for text in texts]
-    check_places(out, json_file)
+    output.check()
 
     from handlap.cli.progress import Progress
     from handlap.cli.reports.compare_report import compare_json, compare_report
@@ -83,12 +78,9 @@ def compare(
 
         return compare_pictures(found)
 
-    hand_over(
+    output.hand_over(
         compare_report(found),
         compare_json(found),
-        as_json=as_json,
-        json_file=json_file,
-        out=out,
         pictures=pictures,
         page_report=compare_report(found, all_pairs=True),
     )

@@ -366,7 +366,7 @@ def _plain(raw: Any) -> str:
 
 
 def _mark(folder: Path, as_json: bool) -> None:
-    from handlap.cli.options import hand_over
+    from handlap.cli.options import Output
     from handlap.cli.reports.exercise_report import exercise_report, marking_json
 
     found, before, raw, notes = _work_out(folder)
@@ -376,12 +376,9 @@ def _mark(folder: Path, as_json: bool) -> None:
 
         return exercise_pictures(found)
 
-    hand_over(
+    Output(folder, as_json, None).hand_over(
         exercise_report(found, before, raw, notes),
         marking_json(found, str(folder), before, raw, notes),
-        as_json=as_json,
-        json_file=None,
-        out=folder,
         pictures=pictures,
     )
 

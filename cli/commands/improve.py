@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from handlap.cli.options import (
-    check_places,
-    hand_over,
+    Output,
     members_option,
     output_options,
     scenario_argument,
@@ -41,9 +38,7 @@ def improve(
     minutes: float | None,
     members: int,
     seed: int,
-    out: Path | None,
-    as_json: bool,
-    json_file: Path | None,
+    output: Output,
 ) -> None:
     """Search for the way of working that has the best chance to end inside both limits.
 
@@ -55,7 +50,7 @@ def improve(
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
-    check_places(out, json_file)
+    output.check()
 
     from handlap.cli.progress import Progress
     from handlap.cli.reports.improve_report import improve_json, improve_report
@@ -63,11 +58,8 @@ def improve(
 
     with Progress() as progress:
         found = search(job, budget=budget, minutes=minutes, members=members, seed=seed, progress=progress)
-    hand_over(
+    output.hand_over(
         improve_report(found),
         improve_json(found),
-        as_json=as_json,
-        json_file=json_file,
-        out=out,
         pictures=dict,
     )

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import check_places, members_option, output_options, seed_option
+from handlap.cli.options import Output, members_option, output_options, seed_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -55,9 +55,7 @@ def lesson(
     paper: str,
     members: int,
     seed: int,
-    out: Path | None,
-    as_json: bool,
-    json_file: Path | None,
+    output: Output,
 ) -> None:
     """Lessons: predict what the hands do to the metal, then see it worked.
 
@@ -70,13 +68,14 @@ def lesson(
     one a line.
     """
     if not names and not every:
-        _list(as_json, asked_for=handout is not None or bool(predictions) or tell or out is not None)
+        asked_for = handout is not None or bool(predictions) or tell or output.out is not None
+        _list(output.as_json, asked_for=asked_for)
         return
     lessons = _loaded(names, every)
     given = _given(lessons, predictions, silent=tell or handout is not None)
     if handout is not None and handout.suffix.lower() != ".pdf":
         raise click.UsageError(f"--print writes a PDF: name a file that ends in .pdf, not {handout.name}")
-    check_places(out, json_file, handout)
+    output.check(handout)
     from handlap.cli.asking.lesson_sitting import Sitting
 
     sitting = Sitting(len(lessons))
@@ -93,10 +92,10 @@ def lesson(
             )
 
     if handout is not None:
-        _print(sitting, lessons, work, handout, paper, out, as_json)
+        _print(sitting, lessons, work, handout, paper, output)
     else:
-        _sit(sitting, lessons, given, work, out, as_json, tell=tell)
-    _finish(sitting, members, seed, as_json, json_file, marked=not tell and handout is None)
+        _sit(sitting, lessons, given, work, output, tell=tell)
+    _finish(sitting, members, seed, output, marked=not tell and handout is None)
 
 
 # ---- before the first question
@@ -182,8 +181,7 @@ def _sit(
     lessons: Sequence[Lesson],
     given: Sequence[int | None],
     work: Work,
-    out: Path | None,
-    as_json: bool,
+    output: Output,
     *,
     tell: bool,
 ) -> None:
@@ -194,9 +192,9 @@ def _sit(
 
     try:
         for place, one in enumerate(lessons):
-            if place and not as_json:
+            if place and not output.as_json:
                 emit("")
-            _one(sitting, one, place, given, work, out, as_json, tell=tell)
+            _one(sitting, one, place, given, work, output, tell=tell)
     except (Finish, NoMoreInput):
         sitting.ended_early = True
         left = len(lessons) - len(sitting.done)
@@ -215,8 +213,7 @@ def _one(
     place: int,
     given: Sequence[int | None],
     work: Work,
-    out: Path | None,
-    as_json: bool,
+    output: Output,
     *,
     tell: bool,
 ) -> None:
@@ -240,34 +237,32 @@ def _one(
         say("")
     result = work(one) if result is None else result
     sitting.done.append((result, predicted))
-    if not as_json:
+    if not output.as_json:
         screen = Screen.of(sys.stdout)
         if tell:
             emit("\n".join([*question_lines(one, story, screen, counted), ""]))
         emit(render(reveal_report(result, predicted, screen.width), screen))
-    if out is not None:
-        _write_page(result, out)
+    if output.out is not None:
+        _write_page(result, output.out)
     if not tell and sitting.asked > 1 and len(sitting.done) < sitting.asked:
-        emit(f"\n{sitting.words()}", error=as_json)
+        emit(f"\n{sitting.words()}", error=output.as_json)
 
 
-def _finish(
-    sitting: Sitting, members: int, seed: int, as_json: bool, json_file: Path | None, *, marked: bool
-) -> None:
+def _finish(sitting: Sitting, members: int, seed: int, output: Output, *, marked: bool) -> None:
     from handlap.cli.files import write_whole
     from handlap.cli.reports.as_json import dumps
     from handlap.cli.screen import emit, note
 
     whole = _json(sitting, members, seed)
-    if json_file is not None:
-        write_whole(json_file, dumps(whole) + "\n")
-    if as_json:
+    if output.json_file is not None:
+        write_whole(output.json_file, dumps(whole) + "\n")
+    if output.as_json:
         emit(dumps(whole))
     elif marked and (sitting.asked > 1 or sitting.ended_early):
         emit("")
         emit(sitting.words())
-    if json_file is not None:
-        note(f"JSON written to {json_file}")
+    if output.json_file is not None:
+        note(f"JSON written to {output.json_file}")
 
 
 def _json(sitting: Sitting, members: int, seed: int) -> dict[str, Any]:
@@ -308,8 +303,7 @@ def _print(
     work: Work,
     handout: Path,
     paper: str,
-    out: Path | None,
-    as_json: bool,
+    output: Output,
 ) -> None:
     import sys
 
@@ -323,10 +317,10 @@ def _print(
     results = [result for result, _ in sitting.done]
     made = lesson_handout(results, paper)
     write_whole(handout, made.pdf)
-    for result in results if out is not None else ():
-        assert out is not None
-        _write_page(result, out)
-    if not as_json:
+    for result in results if output.out is not None else ():
+        assert output.out is not None
+        _write_page(result, output.out)
+    if not output.as_json:
         first, last = made.questions, made.pages
         emit(
             "\n".join(

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from handlap.cli.options import (
-    check_places,
-    hand_over,
+    Output,
     members_option,
     output_options,
     scenario_argument,
@@ -30,9 +27,7 @@ def plan(
     scenario: str | None,
     members: int,
     seed: int,
-    out: Path | None,
-    as_json: bool,
-    json_file: Path | None,
+    output: Output,
 ) -> None:
     """Plan a job: which papers, how many strokes, when to turn, brush and check.
 
@@ -43,12 +38,12 @@ def plan(
     Exit code 3 means: it ran, and the answer is a machine shop.
     """
     if scenario is None:
-        _list_scenarios(as_json)
+        _list_scenarios(output.as_json)
         return
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
-    check_places(out, json_file)
+    output.check()
 
     from handlap.cli.progress import Progress
     from handlap.cli.reports.as_json import plan_json
@@ -63,12 +58,9 @@ def plan(
 
         return plan_pictures(found)
 
-    hand_over(
+    output.hand_over(
         plan_report(found),
         plan_json(found),
-        as_json=as_json,
-        json_file=json_file,
-        out=out,
         pictures=pictures,
         page_report=plan_report(found, all_checks=True),
     )

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from handlap.cli.options import (
-    check_places,
-    hand_over,
+    Output,
     members_option,
     output_options,
     scenario_argument,
@@ -33,9 +30,7 @@ def record(
     members: int,
     seed: int,
     paper: str,
-    out: Path | None,
-    as_json: bool,
-    json_file: Path | None,
+    output: Output,
 ) -> None:
     """Draw up the record that stays with the part, and what the cut does around it.
 
@@ -49,7 +44,7 @@ def record(
 
     job = load(scenario)
     log = read_log(job)
-    check_places(out, json_file)
+    output.check()
 
     from handlap.cli.progress import Progress
     from handlap.cli.reports.record_report import record_json, record_pictures, record_report
@@ -58,16 +53,13 @@ def record(
     with Progress() as progress:
         found = make_record(job, log, members=members, seed=seed, progress=progress)
     report = record_report(found)
-    if out is not None:
+    if output.out is not None:
         from handlap.cli.files import write_whole
         from handlap.cli.reports.report_pdf import report_pdf
 
-        write_whole(out / "record.pdf", report_pdf(report, paper)[0])
-    hand_over(
+        write_whole(output.out / "record.pdf", report_pdf(report, paper)[0])
+    output.hand_over(
         report,
         record_json(found),
-        as_json=as_json,
-        json_file=json_file,
-        out=out,
         pictures=lambda: record_pictures(found),
     )

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from handlap.cli.options import (
-    check_places,
-    hand_over,
+    Output,
     members_option,
     output_options,
     scenario_argument,
@@ -31,9 +28,7 @@ def replan(
     members: int,
     seed: int,
     trial: bool,
-    out: Path | None,
-    as_json: bool,
-    json_file: Path | None,
+    output: Output,
 ) -> None:
     """Learn from the log, plan the rest anew, and say stop when it is time.
 
@@ -49,7 +44,7 @@ def replan(
 
     job = load(scenario)
     log = read_log(job)
-    check_places(out, json_file)
+    output.check()
 
     from handlap.cli.reports.replan_report import replan_json, replan_report, trial_json, trial_report
 
@@ -57,10 +52,10 @@ def replan(
         from handlap.sim.bench.bench_trial import plan_trial
 
         advice = plan_trial(job)
-        hand_over(
+        output.hand_over(
             trial_report(job, advice, log_path(job), begun=bool(log.strokes)),
             trial_json(job, advice),
-            as_json=as_json, json_file=json_file, out=out, pictures=dict,
+            pictures=dict,
         )  # fmt: skip
         return
 
@@ -75,12 +70,9 @@ def replan(
 
         return replan_pictures(found)
 
-    hand_over(
+    output.hand_over(
         replan_report(found),
         replan_json(found),
-        as_json=as_json,
-        json_file=json_file,
-        out=out,
         pictures=pictures,
     )
     if found.advice == "out of reach":

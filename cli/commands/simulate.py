@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import check_places, hand_over, output_options, scenario_argument, seed_option
+from handlap.cli.options import Output, output_options, scenario_argument, seed_option
 
 if TYPE_CHECKING:
     from handlap.sim.job.results import LapResult
@@ -33,9 +33,7 @@ def simulate(
     paper: str | None,
     seed: int,
     heights: Path | None,
-    out: Path | None,
-    as_json: bool,
-    json_file: Path | None,
+    output: Output,
 ) -> None:
     """Lap one face on one paper with nothing uncertain, every figure at its middle value.
 
@@ -45,7 +43,7 @@ def simulate(
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
-    check_places(out, json_file, heights)
+    output.check(heights)
 
     from handlap.cli.files import write_whole
     from handlap.cli.progress import Progress
@@ -64,12 +62,9 @@ def simulate(
 
     if heights is not None:
         write_whole(heights, heights_csv(result))
-    hand_over(
+    output.hand_over(
         lap_report(result),
         lap_json(result),
-        as_json=as_json,
-        json_file=json_file,
-        out=out,
         pictures=pictures,
     )
     if heights is not None:

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from handlap.cli.options import (
-    check_places,
-    hand_over,
+    Output,
     members_option,
     output_options,
     scenario_argument,
@@ -21,9 +18,7 @@ from handlap.cli.options import (
 @members_option(200, 16, 5000)
 @seed_option
 @output_options
-def survey(
-    scenario: str, members: int, seed: int, out: Path | None, as_json: bool, json_file: Path | None
-) -> None:
+def survey(scenario: str, members: int, seed: int, output: Output) -> None:
     """Work out the shape of a face from straightedge readings or a table of heights.
 
     Shows the shape, its flatness as minimum zone and as a straightedge would read it, a map
@@ -33,7 +28,7 @@ def survey(
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
-    check_places(out, json_file)
+    output.check()
 
     from handlap.cli.progress import Progress
     from handlap.cli.reports.as_json import survey_json
@@ -49,11 +44,8 @@ def survey(
 
         return survey_pictures(job, found)
 
-    hand_over(
+    output.hand_over(
         survey_report(job, found),
         survey_json(job, found),
-        as_json=as_json,
-        json_file=json_file,
-        out=out,
         pictures=pictures,
     )

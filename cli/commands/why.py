@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import click
 
 from handlap.cli.options import (
-    check_places,
-    hand_over,
+    Output,
     members_option,
     output_options,
     scenario_argument,
@@ -45,9 +42,7 @@ def why(
     strokes: int | None,
     members: int,
     seed: int,
-    out: Path | None,
-    as_json: bool,
-    json_file: Path | None,
+    output: Output,
 ) -> None:
     """Say why a face comes out as it does: crowned, hollow, twisted or tapered.
 
@@ -62,7 +57,7 @@ def why(
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
-    check_places(out, json_file)
+    output.check()
 
     from handlap.cli.progress import Progress
 
@@ -86,12 +81,9 @@ def why(
                     job, other, strokes=strokes, members=members, seed=seed, progress=progress
                 )
         by = "dye" if dye is not None else "readings"
-        hand_over(
+        output.hand_over(
             ranking_report(job, ranked, by),
             ranking_json(job, ranked, by, seed),
-            as_json=as_json,
-            json_file=json_file,
-            out=out,
             pictures=dict,
         )
         return
@@ -107,11 +99,8 @@ def why(
 
         return why_pictures(found)
 
-    hand_over(
+    output.hand_over(
         why_report(found),
         why_json(found),
-        as_json=as_json,
-        json_file=json_file,
-        out=out,
         pictures=pictures,
     )
