@@ -87,9 +87,9 @@ def _way(found: Improvement) -> Section:
         ),
         ("turn every", _every(old.turning.every), _every(found.way.every)),
         ("stroke", old.strokes.pattern, new.strokes.pattern),
-        ("stroke, mm", number(1e3 * old.strokes.length), number(1e3 * new.strokes.length, 2)),
-        ("hands at, mm", number(1e3 * old.hands.height.value), number(1e3 * new.hands.height.value, 2)),
-        ("press, N", number(old.hands.press.value), number(new.hands.press.value, 2)),
+        ("stroke, mm", stated(1e3 * old.strokes.length), number(1e3 * new.strokes.length, 2)),
+        ("hands at, mm", stated(1e3 * old.hands.height.value), number(1e3 * new.hands.height.value, 2)),
+        ("press, N", stated(old.hands.press.value), number(new.hands.press.value, 2)),
     )
     return Section(
         "The way that was found", (Table(("", "as it stands", "found"), rows, (0, 1, 2), wraps=1),)

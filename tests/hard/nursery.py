@@ -133,7 +133,7 @@ class _Writing:
 
     def __init__(self, asked: dict[str, Any]) -> None:
         self.asked, self.steps, self.told, self.at = asked, 0, -1, -1
-        self.first = True
+        self.first, self.code = True, 0
         self.rng = random.Random(f"kills {asked['args']}")
         self.cwd = Path(asked["cwd"])
 
@@ -162,6 +162,7 @@ class _Writing:
         whole, steps = self._one(None)
         if whole is None:
             return
+        report["code"] = self.code
         after = _snapshot(self.cwd)
         report["steps"] = steps
         seen: dict[str, set[str]] = {}
@@ -206,7 +207,8 @@ class _Writing:
             os.read(read, 1)
             time.sleep(self.rng.choice((0.0, 0.0, 2e-5, 1e-4, 4e-4, 2e-3)) * self.rng.random())
             os.kill(pid, signal.SIGKILL)
-        os.waitpid(pid, 0)
+        _, status = os.waitpid(pid, 0)
+        self.code = os.waitstatus_to_exitcode(status)
         left = os.read(read, 100) if at is None else b""
         os.close(read)
         return {}, int(left or b"0")
@@ -263,6 +265,8 @@ def _serve(warm: str) -> None:
     for line in requests:
         asked = json.loads(line)
         work = _killed_while_writing if asked.get("kills") else run_command
+        if "branches" in asked:
+            from branches import run_branches as work
         pid = _fork(asked, work)
         print(json.dumps(_wait(pid, asked)), file=answers, flush=True)
 

@@ -16,21 +16,11 @@ def test_every_command_is_tried() -> None:
     assert [tried.name for tried in TRIED] == [entry.name for entry in COMMANDS]
 
 
-def run_sound(nursery: Nursery, bench: Path, tried: Tried) -> None:
+@pytest.mark.parametrize("tried", [t for t in TRIED if not t.slow], ids=lambda tried: tried.name)
+def test_quick_ones_run(nursery: Nursery, bench: Path, tried: Tried) -> None:
+    """The others are run to their end by the tests of kills."""
     typed = "".join(f"{line}\n" for line in tried.typed).encode()
     ran = nursery.run([tried.name, *filled(tried.writes or tried.args)], bench, typed=typed)
     assert ran.code in tried.codes, ran.err
     assert not ran.crashed
     assert bool(tried.writes) == any((bench / "out").iterdir()) or tried.name in ("readings", "log")
-    print(tried.name, round(ran.seconds, 2), round(ran.megabytes))
-
-
-@pytest.mark.parametrize("tried", [t for t in TRIED if not t.slow], ids=lambda tried: tried.name)
-def test_quick_ones_run(nursery: Nursery, bench: Path, tried: Tried) -> None:
-    run_sound(nursery, bench, tried)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("tried", [t for t in TRIED if t.slow], ids=lambda tried: tried.name)
-def test_long_ones_run(nursery: Nursery, bench: Path, tried: Tried) -> None:
-    run_sound(nursery, bench, tried)

@@ -48,7 +48,13 @@ thickness_least = 19
 length = 400
 width = 300
 [paper]
-grits = ["P120", "P240"]
+grits = ["P120"]
+[wear]
+rate = 0.1
+[hands]
+height = 15
+wobble_along = 8
+wobble_across = 5
 [readings]
 leaves = [30, 40, 50, 80, 100]
 """
@@ -57,12 +63,12 @@ LINES = """
 name = {line}
 from = [-60, 25]
 to = [60, 25]
-stations = [[10, "none", 30], [60, 80, 100], [110, "none", 30]]
+stations = [[10, "none", 30], [60, 40, 50], [110, "none", 30]]
 [[readings.line]]
 name = "diagonal"
 from = [-60, -30]
 to = [60, 30]
-stations = [[30, 40, 50], [100, 30, 40]]
+stations = [[30, "none", 30], [100, "none", 30]]
 """
 NEW_ANSWERS = ["My head", "", "", "240", "140", "circle 0 0 72", "", "A356", "3.4", "", "", "", "200", "composite",
                "", "", "", "P80, P180", "yes", "", "35 20 60", "", "", "", ""]  # fmt: skip
@@ -81,6 +87,7 @@ class Tried:
     long : what keeps it busy for many seconds, for those that can be
     slow : whether it takes seconds even on little
     codes : exit codes of sound runs
+    bad : what it refuses, where that is not a scenario that is not there
     """
 
     name: str
