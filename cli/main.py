@@ -117,7 +117,8 @@ class OrderedCommands(click.Group):
         debug = os.environ.get(DEBUG, "") not in ("", "0")
         try:
             code = self._in_width(args, **options)
-            sys.stdout.flush()
+            if sys.stdout is not None:
+                sys.stdout.flush()
             return code if isinstance(code, int) else 0
         except click.exceptions.Exit as leave:
             return leave.exit_code
@@ -134,6 +135,8 @@ class OrderedCommands(click.Group):
                 raise
             if fault.errno == errno.EPIPE:
                 return _quiet_pipe()
+            if _stdout_refuses():
+                return _explain(_given_up(fault))
             _say(f"handlap: the system refused: {fault.strerror or fault}{_named(fault)}")
             return 1
         except Exception as fault:
@@ -168,12 +171,26 @@ def _say_usage(fault: click.ClickException) -> None:
 
 def _quiet_pipe() -> int:
     """Whoever read our output has gone: nothing to say, and nothing more to flush at exit."""
-    try:
-        devnull = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(devnull, sys.stdout.fileno())
-    except (OSError, ValueError):
-        pass
+    from handlap.cli.screen import let_go
+
+    let_go(sys.stdout)
     return 1
+
+
+def _stdout_refuses() -> bool:
+    """Whether it is stdout that cannot be written: it still holds what it could not let go."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        return True
+    return False
+
+
+def _given_up(fault: OSError) -> Exception:
+    from handlap.cli.screen import let_go, not_shown
+
+    let_go(sys.stdout)
+    return not_shown(fault)
 
 
 def _explain(fault: Exception) -> int:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
+import errno
 import os
 import re
 import shutil
 import sys
+import textwrap
 from dataclasses import dataclass
 from typing import TextIO
 
-from handlap.sim.common.errors import spelt_out
+from handlap.sim.common.errors import HandlapError, spelt_out
 
 NARROWEST, WIDEST = 34, 80
 
@@ -31,6 +34,14 @@ PLAIN = {
     "≥": ">=",
     "→": "->",
     "λ": "lambda",
+    "ν": "nu",
+    "ρ": "rho",
+    "α": "alpha",
+    "∫": "integral of ",
+    "⁴": "^4",
+    "½": "1/2",
+    "≈": "about ",
+    "é": "e",
     "“": '"',
     "”": '"',
     "’": "'",
@@ -106,14 +117,49 @@ def is_terminal(stream: TextIO) -> bool:
 
 
 def emit(text: str, *, error: bool = False, end: str = "\n") -> None:
-    """Write to stdout (or stderr), in plain letters where the stream knows no better ones."""
-    stream = sys.stderr if error else sys.stdout
-    encoding = getattr(stream, "encoding", None) or "utf-8"
-    shown = without_steering(text) + end
-    stream.write(shown.encode(encoding, "handlap-plain").decode(encoding))
-    stream.flush()
+    """Write to stdout (or stderr), in plain letters where the stream knows no better ones.
+
+    What nobody can be told on stderr is left unsaid.
+
+    Raises
+    ------
+    BrokenPipeError : if nobody reads stdout any more
+    HandlapError : if stdout is closed, or cannot be written
+    """
+    stream: TextIO | None = sys.stderr if error else sys.stdout
+    try:
+        if stream is None:
+            raise OSError(errno.EBADF, "it is closed")
+        encoding = getattr(stream, "encoding", None) or "utf-8"
+        shown = without_steering(text) + end
+        stream.write(shown.encode(encoding, "handlap-plain").decode(encoding))
+        stream.flush()
+    except OSError as fault:
+        if error or fault.errno != errno.EPIPE:
+            let_go(stream)
+        if error:
+            return
+        if fault.errno == errno.EPIPE:
+            raise
+        raise not_shown(fault) from None
+
+
+def not_shown(fault: OSError) -> HandlapError:
+    """The error to raise where the answer cannot be written to stdout."""
+    return HandlapError(f"the answer cannot be written to standard output: {fault.strerror or fault}")
+
+
+def let_go(stream: TextIO | None) -> None:
+    """Have what a stream still holds go nowhere, so that there is nothing to fail at exit."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())  # type: ignore[union-attr]
+        os.close(nowhere)
 
 
 def note(text: str) -> None:
-    """A remark that is no part of the result: to stderr."""
+    """A remark that is no part of the result: to stderr, in lines that fit where that is a terminal."""
+    if is_terminal(sys.stderr):
+        width = Screen.of(sys.stderr).width
+        text = textwrap.fill(text, width, break_long_words=False, break_on_hyphens=False)
     emit(text, error=True)

@@ -77,8 +77,10 @@ def convert(
     handlap convert 1.5 2 3 4 thou
     handlap convert 400 US P120
     handlap convert 9 lbf
-    handlap convert 18 g --metal A356 --area "425 cm2"
-    handlap convert 0.1 mm --scenario two-cylinder-head
+    handlap convert 18 g --metal A356 \\
+        --area "425 cm2"
+    handlap convert 0.1 mm \\
+        --scenario two-cylinder-head
 
     With the metal and the area of the face, grams become mean depth, and depth becomes grams.
     """

@@ -29,7 +29,7 @@ LEAST_WRAPPED = 16
 
 def render(report: Report, screen: Screen) -> str:
     """The report as text."""
-    lines = [screen.strong(report.answer.upper())]
+    lines = [screen.strong(line) for line in wrapped(report.answer.upper(), screen.width)]
     lines += wrapped(report.subject, screen.width)
     lines += _bullets(report.lead, screen.width)
     for section in report.sections:
@@ -99,7 +99,7 @@ def _facts(rows: Sequence[tuple[str, str]], width: int) -> list[str]:
     lines = []
     for name, text in rows:
         if width < NARROW:
-            lines += [INDENT + name, *wrapped(text, width, INDENT * 2)]
+            lines += [*wrapped(name, width, INDENT), *wrapped(text, width, INDENT * 2)]
         else:
             lines += wrapped(text, width, f"{INDENT}{name:<{label}}  ", " " * (label + 4))
     return lines

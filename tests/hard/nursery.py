@@ -266,7 +266,9 @@ def _serve(warm: str) -> None:
         asked = json.loads(line)
         work = _killed_while_writing if asked.get("kills") else run_command
         if "branches" in asked:
-            from branches import run_branches as work
+            from branches import run_branches
+
+            work = run_branches
         pid = _fork(asked, work)
         print(json.dumps(_wait(pid, asked)), file=answers, flush=True)
 

@@ -1,0 +1,291 @@
+"""Every command in hard surroundings: no room on the disk, no reader, no terminal to speak of, no home.
+
+The work of a command is done once, and handed over in all surroundings by forks of it (``branches.py``).
+"""
+
+from __future__ import annotations
+
+import functools
+import json
+import re
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from nursery_client import Nursery
+from tried_commands import BY_NAME, TRIED, Tried, filled, same_but_for_dates
+
+from handlap.cli.screen import PLAIN
+
+HAND_OVER = "handlap.cli.options:Output.hand_over"
+HATCHES = {
+    **dict.fromkeys(
+        ("survey", "plan", "compare", "why", "improve", "simulate", "replan", "record", "validity"), HAND_OVER
+    ),
+    "measuring-sheet": "handlap.cli.commands.measuring_sheet:_tell",
+    "job-sheet": "handlap.cli.commands.job_sheet:_hand_over",
+    "lesson": "after handlap.sim.teaching.lesson_work:work_lesson",
+    "play": "handlap.cli.commands.play:_hand_over",
+    "exercise": "handlap.cli.commands.exercise:_tell_made",
+}
+"""Where the work of a command is done and nothing is said yet; others are quick and run whole."""
+ASKING = ("new", "readings")
+NO_FILES = {"play": {"1": None, "2": None, "3": None}}
+ESCAPE = "\x1b"
+NARROW = 40
+LOCALE = "de_DE.UTF-8"
+SOUND: tuple[dict[str, Any], ...] = (
+    {"name": "plain"},
+    {"name": "NO_COLOR", "out": "pty", "err": "pty", "env": {"NO_COLOR": "1", "TERM": "xterm"}},
+    {"name": "TERM=dumb", "out": "pty", "err": "pty", "env": {"TERM": "dumb", "NO_COLOR": None}},
+    {"name": "terminal of 40", "out": "pty", "err": "pty", "columns": NARROW, "env": {"COLUMNS": None}},
+    {"name": "COLUMNS=40", "env": {"COLUMNS": "40"}},
+    {"name": "decimal comma", "locale": LOCALE},
+    {"name": "ascii", "encoding": "ascii"},
+    {"name": "east", "env": {"TZ": "XYZ-14"}},
+    {"name": "west", "env": {"TZ": "XYZ+12"}},
+    {"name": "warnings", "warnings": "error"},
+    {"name": "stderr closed", "err": "closed"},
+    {"name": "stderr full", "err": "/dev/full"},
+)
+HARD: tuple[dict[str, Any], ...] = (
+    {"name": "no reader", "out": "no reader"},
+    {"name": "stdout closed", "out": "closed"},
+    {"name": "stdout full", "out": "/dev/full"},
+    {"name": "no room", "out": "pty", "err": "pty", "columns": 200, "file_size": 100, "files": True},
+)
+QUICK = [t for t in TRIED if not t.slow and t.name != "readings"]
+SLOW = [t for t in TRIED if t not in QUICK and t.name != "improve"]
+"""The search takes as long as all others together, and hands over like them."""
+
+
+@dataclass(frozen=True)
+class Branch:
+    """How a command went in one of the surroundings; ``changed``: files written, by name."""
+
+    code: int
+    out: str
+    err: str
+    screen: str
+    overrun: bool
+    changed: dict[str, bytes]
+    gone: tuple[str, ...]
+
+    @property
+    def said(self) -> str:
+        return self.out + self.err + self.screen
+
+
+def branches_of(nursery: Nursery, bench: Path, tried: Tried, branches: Any, **more: Any) -> dict[str, Branch]:
+    """Work a command once and hand over in each of the surroundings."""
+    scrap = Path(tempfile.mkdtemp(dir=nursery.scrap))
+    typed = "".join(f"{line}\n" for line in tried.typed).encode().hex()
+    instead = NO_FILES.get(tried.name, {})
+    asked = {
+        "args": [tried.name, *filled(tried.writes if instead else tried.args)],
+        "cwd": str(bench), "typed": typed, "seconds": 150.0,
+        "hatch": HATCHES.get(tried.name, ""),
+        "branches": [b if b.get("files") else {**b, "instead": instead} for b in branches],
+        **more,
+    }  # fmt: skip
+    answer = nursery.ask(asked, scrap)
+    assert (scrap / "report").exists(), answer
+    return {
+        name: Branch(
+            code=b["code"],
+            **{n: bytes.fromhex(b[n]).decode() for n in ("out", "err", "screen")},
+            overrun=b["overrun"],
+            changed={n: bytes.fromhex(data) for n, data in b["changed"].items()},
+            gone=tuple(b["gone"]),
+        )
+        for name, b in json.loads((scrap / "report").read_text()).items()
+    }
+
+
+@functools.cache
+def commas() -> str:
+    """A folder with a locale that writes 1,5; skips where none can be had."""
+    import shutil
+    import subprocess
+
+    folder = tempfile.mkdtemp(prefix="locale")
+    made = (
+        shutil.which("localedef")
+        and not subprocess.run(
+            ["localedef", "-i", "de_DE", "-f", "UTF-8", f"{folder}/{LOCALE}"], capture_output=True
+        ).returncode
+    )
+    return folder if made else ""
+
+
+Cases = dict[str, dict[str, Branch]]
+
+
+@pytest.fixture(scope="session")
+def cases() -> Cases:
+    return {}
+
+
+@pytest.fixture
+def case(
+    nursery: Nursery, bench: Path, cases: Cases, request: pytest.FixtureRequest
+) -> tuple[Tried, dict[str, Branch]]:
+    """A command in all surroundings, worked at the first test that asks."""
+    tried = request.param
+    if tried.name not in cases:
+        able = [b for b in (*SOUND, *HARD) if "locale" not in b or commas()]
+        for b in able:
+            if "locale" in b:
+                b.setdefault("env", {})["LOCPATH"] = commas()
+        old = ["out/result.json", "out/play.html"] if tried.name not in ASKING else []
+        cases[tried.name] = branches_of(nursery, bench, tried, able, old=old)
+    return tried, cases[tried.name]
+
+
+def quick_and_slow(test: Any) -> Any:
+    """Commands that take seconds are tried among the slow tests."""
+    rows = [*QUICK, *(pytest.param(t, marks=pytest.mark.slow) for t in SLOW)]
+    return pytest.mark.parametrize("case", rows, ids=[t.name for t in (*QUICK, *SLOW)], indirect=True)(test)
+
+
+Case = tuple[Tried, dict[str, Branch]]
+
+
+@quick_and_slow
+def test_nothing_crashes_and_nothing_is_lost(case: Case) -> None:
+    _, found = case
+    for name, branch in found.items():
+        assert not branch.overrun, name
+        assert branch.code in (0, 1, 3), (name, branch.code, branch.said[-500:])
+        assert "Traceback" not in branch.said and "Exception ignored" not in branch.said, name
+        assert "fault in handlap" not in branch.said, (name, branch.said[-500:])
+        assert not branch.gone, name
+        assert not any(part.endswith(".part") for part in branch.changed), name
+
+
+@quick_and_slow
+def test_sound_surroundings_change_nothing_but_the_look(case: Case) -> None:
+    """Same exit code, and where the width is the same, the same text."""
+    tried, found = case
+    plain = found["plain"]
+    assert plain.code in tried.codes, plain.err
+    assert plain.out
+    for b in SOUND:
+        if b["name"] in found:
+            assert found[b["name"]].code == plain.code, b["name"]
+    for name in ("decimal comma", "warnings", "stderr closed", "stderr full", "east", "west"):
+        if name in found:
+            assert found[name].out == plain.out, name
+            assert {n: same_but_for_dates(d) for n, d in found[name].changed.items()} == {
+                n: same_but_for_dates(d) for n, d in plain.changed.items()
+            }, name
+    assert found["warnings"].err == plain.err
+
+
+@quick_and_slow
+def test_no_escapes_where_nobody_wants_them(case: Case) -> None:
+    _, found = case
+    for name in ("plain", "NO_COLOR", "TERM=dumb", "COLUMNS=40", "ascii"):
+        assert ESCAPE not in found[name].said.replace("\r\x1b[K", ""), name
+    for name in ("plain", "COLUMNS=40", "ascii"):
+        assert ESCAPE not in found[name].said, name
+
+
+@quick_and_slow
+def test_ascii_shows_the_same_figures(case: Case) -> None:
+    """Where a terminal knows no µ, its digits are those of one that does."""
+    _, found = case
+    figures = re.compile(r"\d+(?:\.\d+)?")
+    plain = "".join(PLAIN.get(letter, letter) for letter in found["plain"].out)
+    assert found["ascii"].out.isascii()
+    assert "?" not in re.sub(r"\?(?=[\s\"])", "", found["ascii"].out)
+    assert figures.findall(found["ascii"].out) == figures.findall(plain)
+
+
+MAY_BE_LONG = re.compile(r"\S{33,}|https?://|^ *$")
+"""Words that cannot be broken: a path or an address."""
+
+
+@quick_and_slow
+def test_forty_columns(case: Case) -> None:
+    """No line is longer, and no figure is broken off from its unit or in its middle."""
+    _, found = case
+    for name in ("terminal of 40", "COLUMNS=40"):
+        shown = re.sub(r"\x1b\[\d*[mK]", "", found[name].screen or found[name].out).replace("\r", "\n")
+        long = [line for line in shown.split("\n") if len(line) > NARROW and not MAY_BE_LONG.search(line)]
+        assert long == [], name
+    figures = re.compile(r"\d+(?:[.,]\d+)*")
+    wide, narrow = (set(figures.findall(found[name].out)) for name in ("plain", "COLUMNS=40"))
+    assert narrow <= wide | set(figures.findall(found["terminal of 40"].screen))
+
+
+@quick_and_slow
+def test_a_reader_that_has_gone(case: Case) -> None:
+    """As with ``| head``: not a word, and the code the house has for it."""
+    _, found = case
+    gone = found["no reader"]
+    assert gone.code == 1
+    assert gone.err == found["plain"].err.replace(_remarks(found["plain"].err), "")
+
+
+def _remarks(err: str) -> str:
+    """What is said to stderr after the answer was printed; never comes where it cannot be printed."""
+    at = re.search(r"^(?:JSON|Written:|page|moving|heights|\d+ pictures?) .*\Z", err, re.M | re.S)
+    return at[0] if at else ""
+
+
+@quick_and_slow
+@pytest.mark.parametrize("surroundings", ["stdout closed", "stdout full"])
+def test_an_answer_that_cannot_be_shown(case: Case, surroundings: str) -> None:
+    tried, found = case
+    lost = found[surroundings]
+    if "--help" in tried.args and surroundings == "stdout closed":
+        assert (lost.code, lost.err) == (0, "")
+        return
+    assert lost.code == 1
+    said = lost.err.strip().splitlines()[-1]
+    assert said.startswith("handlap: ") and "standard output" in said, lost.err
+    assert lost.changed.keys() == found["plain"].changed.keys()
+
+
+def assert_no_room(full: Branch) -> None:
+    """One message that names the file, exit code 1, what was there is still there, no scraps."""
+    assert full.code == 1, full.screen
+    assert not full.gone
+    # Answers typed before it was full are kept, each draft whole.
+    assert all("draft" in name and json.loads(data) for name, data in full.changed.items())
+    assert full.screen.count("handlap: ") == 1
+    assert re.search(r"handlap: (?:cannot write|the entry could not be written to) \S", full.screen), (
+        full.screen
+    )
+    assert "large" in full.screen
+
+
+@quick_and_slow
+def test_no_room_on_the_disk(case: Case) -> None:
+    tried, found = case
+    if not tried.writes:
+        pytest.skip("writes no file")
+    if tried.name in WRITE_BEFORE:
+        pytest.skip("tried by itself below")
+    assert_no_room(found["no room"])
+
+
+WRITE_BEFORE = ("measuring-sheet", "job-sheet", "exercise", "log")
+
+
+@pytest.mark.parametrize(
+    "tried",
+    [pytest.param(BY_NAME[n], marks=[pytest.mark.slow] * BY_NAME[n].slow, id=n) for n in WRITE_BEFORE],
+)
+def test_no_room_for_files_written_first(nursery: Nursery, bench: Path, tried: Tried) -> None:
+    """The same for commands whose work and writing are not parted."""
+    whole = Tried(tried.name, tried.writes, tried.writes, tried.typed)
+    before = {p.name: p.read_bytes() for p in bench.iterdir() if p.is_file()}
+    hard = [b for b in HARD if b["name"] in ("no room")]
+    full = branches_of(nursery, bench, whole, hard, hatch="")["no room"]
+    assert_no_room(full)
+    assert {p.name: p.read_bytes() for p in bench.iterdir() if p.is_file()} == before
+    assert not [p for p in (bench / "out").rglob("*")]
