@@ -123,3 +123,19 @@ def place_to_write(path: Path) -> None:
         raise _refused(path, OSError(fault, os.strerror(fault)))
     if not path.exists() and not os.access(folder, os.W_OK | os.X_OK):
         raise _refused(path, OSError(errno.EACCES, os.strerror(errno.EACCES)))
+
+
+def folder_to_make(path: Path) -> None:
+    """Complain now if a folder cannot be made, or be written into, later.
+
+    Raises
+    ------
+    InputError : with the remedy
+    """
+    there = next((p for p in (path, *path.parents) if os.path.lexists(p)), Path())
+    if not there.is_dir():
+        if there == path:
+            raise InputError(f"cannot write into {path}: that is a file; name a folder")
+        raise _refused(path, OSError(errno.ENOTDIR, os.strerror(errno.ENOTDIR)))
+    if not os.access(there, os.W_OK | os.X_OK):
+        raise InputError(f"cannot write into {path}: no permission to write there; choose another place")

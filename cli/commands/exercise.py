@@ -134,7 +134,9 @@ def _make(out: Path, level: int, seed: int, count: int | None, paper: str, as_js
 
 
 def _free(folders: Sequence[Path], out: Path) -> None:
-    """Refuse to write over an exercise that is there already."""
+    """Refuse to write over an exercise that is there already, or where nothing can be written."""
+    from handlap.cli.files import folder_to_make
+
     there = [
         folder / name
         for folder in folders
@@ -144,8 +146,8 @@ def _free(folders: Sequence[Path], out: Path) -> None:
     if there:
         shown = ", ".join(str(path) for path in there[:6]) + (" …" if len(there) > 6 else "")
         raise InputError(f"there already, and not written over: {shown}; choose another folder than {out}")
-    if out.exists() and not out.is_dir():
-        raise InputError(f"cannot write into {out}: that is a file; name a folder")
+    for folder in folders:
+        folder_to_make(folder)
 
 
 def _files(found: Exercise, paper: str) -> dict[str, str | bytes]:
