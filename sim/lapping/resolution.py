@@ -21,6 +21,8 @@ from handlap.sim.lapping.rhythm import depth_per_stroke
 FIRST_DEPTH = 1.0
 """Bedding lengths of metal that one group of four rows may take off in the first trial."""
 MOST_ROWS = 24_000
+MOST_ROWS_FLEXIBLE = 6_000
+"""Of a part that bends, whose rows cost many times as much; half a minute at the most."""
 
 
 @dataclass(frozen=True)
@@ -50,13 +52,16 @@ def choose_resolution(
     *,
     tolerance: float,
     seed: int,
-    most_rows: int = MOST_ROWS,
+    most_rows: int | None = None,
 ) -> Resolution:
     """Halve the groups of rows until the step error on the map is within ``tolerance`` [m].
 
     The error is that of the coarser of the last two laps, which is the one taken.  Stops at
-    ``most_rows`` rows with whatever error it has then.
+    ``most_rows`` rows with whatever error it has then; if None, at the bound for a rigid part
+    or for one that bends.
     """
+    if most_rows is None:
+        most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
     quad = first_quad(bench, conditions, stage)
     layout = stage_layout(bench, stage, quad_strokes=quad, seed=seed)
     before = run_stage(bench, heights, conditions, stage, layout).heights[-1]
