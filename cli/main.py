@@ -72,8 +72,13 @@ class OrderedCommands(click.Group):
             if entry.name == cmd_name:
                 attribute = cmd_name.replace("-", "_")
                 module = importlib.import_module(f"handlap.cli.commands.{attribute}")
-                return getattr(module, attribute)
+                return _with_help(getattr(module, attribute), module.__file__, attribute)
         return None
+
+    def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """As click does."""
+        _with_help(self, __file__, "main")
+        super().format_help_text(ctx, formatter)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -108,8 +113,12 @@ class OrderedCommands(click.Group):
         return super().main(args, standalone_mode=False, **options)
 
     def _guarded(self, args: Sequence[str] | None, **options: Any) -> int:
+        import logging
+
         from handlap.cli.interrupts import Interrupts
 
+        # Where there is no home to keep its list of fonts in, matplotlib would say so on every run.
+        logging.getLogger("matplotlib").setLevel(logging.ERROR)
         with Interrupts(_say_interrupted, INTERRUPTED) as interrupts:
             return self._explained(interrupts.tell, args, **options)
 
@@ -135,14 +144,24 @@ class OrderedCommands(click.Group):
                 raise
             if fault.errno == errno.EPIPE:
                 return _quiet_pipe()
-            if _stdout_refuses():
-                return _explain(_given_up(fault))
             _say(f"handlap: the system refused: {fault.strerror or fault}{_named(fault)}")
             return 1
         except Exception as fault:
             if debug:
                 raise
             return _explain(fault)
+
+
+def _with_help(command: click.Command, file: str | None, name: str) -> click.Command:
+    """The command, with its docstring read from its file where ``python -OO`` left none in the code."""
+    if command.help is None and file is not None:
+        import ast
+
+        with open(file, encoding="utf-8") as stream:
+            parsed = ast.parse(stream.read())
+        found = (n for n in parsed.body if isinstance(n, ast.FunctionDef) and n.name == name)
+        command.help = "".join(ast.get_docstring(function) or "" for function in found)
+    return command
 
 
 def _named(fault: OSError) -> str:
@@ -175,22 +194,6 @@ def _quiet_pipe() -> int:
 
     let_go(sys.stdout)
     return 1
-
-
-def _stdout_refuses() -> bool:
-    """Whether it is stdout that cannot be written: it still holds what it could not let go."""
-    try:
-        sys.stdout.flush()
-    except OSError:
-        return True
-    return False
-
-
-def _given_up(fault: OSError) -> Exception:
-    from handlap.cli.screen import let_go, not_shown
-
-    let_go(sys.stdout)
-    return not_shown(fault)
 
 
 def _explain(fault: Exception) -> int:

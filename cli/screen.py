@@ -141,12 +141,9 @@ def emit(text: str, *, error: bool = False, end: str = "\n") -> None:
             return
         if fault.errno == errno.EPIPE:
             raise
-        raise not_shown(fault) from None
-
-
-def not_shown(fault: OSError) -> HandlapError:
-    """The error to raise where the answer cannot be written to stdout."""
-    return HandlapError(f"the answer cannot be written to standard output: {fault.strerror or fault}")
+        raise HandlapError(
+            f"the answer cannot be written to standard output: {fault.strerror or fault}"
+        ) from None
 
 
 def let_go(stream: TextIO | None) -> None:

@@ -43,15 +43,20 @@ def compare(
     A WAY is written as key=value pairs; what it does not name stays as the scenario has it:
 
     \b
-    turning=   none, half, quarter, walk, half and walk
-    every=     strokes between turns, or never
-    pattern=   straight, one way, circle, eight, diagonal
+    turning=   none, half, quarter, walk,
+               half and walk
+    every=     strokes between turns,
+               or never
+    pattern=   straight, one way, circle,
+               eight, diagonal
     direction= along, across, or degrees
     length=    of a stroke, mm
-    height=    of the hands over the paper, mm
-    press=     of the hands, N, or light, firm, heavy
+    height=    hands over the paper, mm
+    press=     of the hands, N, or light,
+               firm, heavy
     papers=    coarse to fine: P120,P240
-    brush=     strokes between brushings, or never
+    brush=     strokes between brushings,
+               or never
     sheet=     strokes a sheet, or never
     name=      what to call it
 

@@ -1,0 +1,295 @@
+"""handlap in processes of its own, started by a shell: pipes and closed streams, locales, a bare machine."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from nursery_client import SOURCE
+from tried_commands import lay_out, unfinished
+
+from handlap.cli.main import COMMANDS, main
+
+CODE = "from handlap.cli.main import run; run()"
+PRINTING = ("keys", "validity", "convert 5 um", "log job.toml", "lesson", "plan", "--help", "survey --help")
+"""Quick ones, of each way to print."""
+BASH = shutil.which("bash") or ""
+NO_HOME = "/proc/nowhere"
+"""Even root cannot make a home there."""
+
+
+def environment(**more: str | None) -> dict[str, str]:
+    whole = {**os.environ, "PYTHONPATH": str(SOURCE), "OPENBLAS_NUM_THREADS": "1", **more}
+    return {name: value for name, value in whole.items() if value is not None}
+
+
+def shell(line: str, cwd: Path, **env: str | None) -> subprocess.CompletedProcess[str]:
+    """A line for the shell, in which ``handlap`` is this checkout's."""
+    script = f'handlap() {{ "{sys.executable}" -c "{CODE}" "$@"; }}; set -o pipefail; {line}'
+    return subprocess.run(
+        [BASH, "-c", script], cwd=cwd, env=environment(**env), capture_output=True, text=True, timeout=120
+    )
+
+
+def handlap(*args: str, cwd: Path, **env: str | None) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", CODE, *args],
+        cwd=cwd, env=environment(**env), capture_output=True, text=True, timeout=120,
+    )  # fmt: skip
+
+
+with_bash = pytest.mark.skipif(not BASH, reason="there is no bash here")
+
+
+@with_bash
+@pytest.mark.parametrize("command", PRINTING)
+def test_a_pipe_closed_early(bench: Path, command: str) -> None:
+    """Everything may have fitted into the pipe (0), or the reader was seen to be gone (1)."""
+    done = shell(f"handlap {command} | head -1", bench)
+    assert done.returncode in (0, 1)
+    assert done.stderr == ""
+    assert len(done.stdout.splitlines()) == 1
+
+
+@with_bash
+@pytest.mark.parametrize("command", ["keys", "plan", "survey --help"])
+def test_a_full_disk_behind_stdout(bench: Path, command: str) -> None:
+    """Said once, and not again by Python at its exit."""
+    if not os.path.exists("/dev/full"):
+        pytest.skip("there is no /dev/full here")
+    done = shell(f"handlap {command} > /dev/full", bench)
+    assert done.returncode == 1
+    assert done.stderr.startswith("handlap: ")
+    assert len(done.stderr.splitlines()) == 1
+
+
+@with_bash
+@pytest.mark.parametrize("redirection", [">&-", "2>&-", "<&-", "2>/dev/full", "<&- 2>&-"])
+def test_closed_streams(bench: Path, redirection: str) -> None:
+    whole = shell("handlap keys press", bench)
+    done = shell(f"handlap keys press {redirection}", bench)
+    if redirection == ">&-":
+        assert done.returncode == 1
+        assert len(done.stderr.splitlines()) == 1 and "standard output" in done.stderr
+    else:
+        assert (done.returncode, done.stdout, done.stderr) == (0, whole.stdout, "")
+
+
+@with_bash
+@pytest.mark.parametrize("command", ["new out/new.toml", "readings bare.toml", "lesson overhang"])
+def test_nobody_there_to_answer(bench: Path, command: str) -> None:
+    """stdin closed, and at its end at once: one message, exit code 2."""
+    for redirection in ("<&-", "</dev/null"):
+        done = shell(f"handlap {command} {redirection}", bench)
+        assert done.returncode in (0, 2), (redirection, done.stderr)
+        assert "Traceback" not in done.stderr and "fault in handlap" not in done.stderr, done.stderr
+    assert not (bench / "out" / "new.toml").exists()
+
+
+# ---- help, whatever Python is told
+
+
+def test_help_of_every_command_in_forty_columns() -> None:
+    for entry in COMMANDS:
+        shown = CliRunner().invoke(main, [entry.name, "--help"], env={"COLUMNS": "40"}).stdout
+        long = [line for line in shown.splitlines() if len(line) > 40 and " " in line.strip()]
+        assert long == [], entry.name
+
+
+def test_help_is_there_without_docstrings(bench: Path) -> None:
+    """``PYTHONOPTIMIZE=2`` takes docstrings out of the code."""
+    loop = (
+        "import io, contextlib\nfrom handlap.cli.main import COMMANDS, main\n"
+        "for name in ('', *(entry.name for entry in COMMANDS)):\n"
+        "    print('=====' + name)\n"
+        "    main([*filter(None, [name]), '--help'], standalone_mode=False)\n"
+    )
+    shown = []
+    for optimize in ("0", "2"):
+        done = subprocess.run(
+            [sys.executable, "-c", loop], cwd=bench, env=environment(PYTHONOPTIMIZE=optimize),
+            capture_output=True, text=True, timeout=120,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
+        shown.append(done.stdout)
+    assert shown[1] == shown[0]
+
+
+# ---- locales
+
+
+def test_plain_old_locale(bench: Path) -> None:
+    """No UTF-8 anywhere: the same figures, in letters that there are."""
+    old = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    for args in (("convert", "5", "um"), ("log", "job.toml"), ("no-such-command",)):
+        plain = handlap(*args, cwd=bench, LC_ALL="C.UTF-8")
+        done = handlap(*args, cwd=bench, **old)
+        assert done.returncode == plain.returncode
+        assert (done.stdout + done.stderr).isascii()
+        assert "Traceback" not in done.stderr
+        digits = [[c for c in text if c.isascii() and c.isdigit()] for text in (plain.stdout, done.stdout)]
+        assert digits[0] == digits[1] or "²" in plain.stdout or "³" in plain.stdout
+
+
+# ---- warnings as errors, no asserts, no home, no cache
+
+
+@pytest.mark.parametrize(
+    "args",
+    [
+        ("measuring-sheet", "bare.toml", "--out", "out/sheet.pdf"),
+        pytest.param(("survey", "job.toml", "--members", "16", "--out", "out"), marks=pytest.mark.slow),
+        pytest.param(("lesson", "overhang", "--members", "8", "--tell"), marks=pytest.mark.slow),
+    ],
+    ids=lambda args: args[0],
+)
+def test_warnings_are_errors_and_asserts_are_gone(bench: Path, args: tuple[str, ...]) -> None:
+    done = handlap(*args, cwd=bench, PYTHONWARNINGS="error", PYTHONOPTIMIZE="2")
+    assert done.returncode in (0, 3), done.stderr
+    assert "Warning" not in done.stderr and "Traceback" not in done.stderr
+    assert all(unfinished(place) == "" for place in (bench / "out").iterdir())
+
+
+@pytest.fixture
+def bare_machine(tmp_path: Path) -> Path:
+    """The program in a place where Python and the compiler can keep nothing beside it."""
+    place = tmp_path / "program" / "handlap"
+    for name in ("sim", "cli", "scenarios"):
+        shutil.copytree(
+            SOURCE / "handlap" / name, place / name, ignore=shutil.ignore_patterns("__pycache__", "pictures")
+        )
+    for folder in (place, *(p for p in place.rglob("*") if p.is_dir())):
+        # A file of that name keeps even root from making the folder.
+        (folder / "__pycache__").touch()
+    return place.parent
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("home", [NO_HOME, None])
+def test_read_only_installation_without_a_home(bare_machine: Path, bench: Path, home: str | None) -> None:
+    """It works, compiling anew, and not a word of warning is spilled on the screen."""
+    nothing = dict.fromkeys(
+        ("NUMBA_CACHE_DIR", "MPLCONFIGDIR", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME"), None
+    )
+    for args in (
+        ["keys", "press"],
+        ["convert", "0.1", "mm", "--scenario", "job.toml"],
+        ["measuring-sheet", "bare.toml", "--out", "out/sheet.pdf"],
+    ):
+        done = handlap(*args, cwd=bench, PYTHONPATH=str(bare_machine), HOME=home, **nothing)
+        assert done.returncode == 0, done.stderr
+        assert done.stderr == ""
+        assert done.stdout
+    assert unfinished(bench / "out" / "sheet.pdf") == ""
+    assert not list(bare_machine.rglob("*.nbc")) and not list(bare_machine.rglob("*.pyc"))
+
+
+# ---- two at once
+
+
+def test_two_that_write_one_file(tmp_path: Path) -> None:
+    """Whoever looks sees what one of them wrote, whole."""
+    code = (
+        "import sys, pathlib\nfrom handlap.cli.files import write_whole\n"
+        "for _ in range(100):\n    write_whole(pathlib.Path('a.txt'), sys.argv[1] * 20_000)"
+    )
+    file = tmp_path / "a.txt"
+    file.write_text("a" * 20_000)
+    started = [
+        subprocess.Popen([sys.executable, "-c", code, letter], cwd=tmp_path, env=environment())
+        for letter in "ab"
+    ]
+    seen = set()
+    while any(p.poll() is None for p in started):
+        seen.add(file.read_bytes())
+    assert [p.returncode for p in started] == [0, 0]
+    assert seen <= {b"a" * 20_000, b"b" * 20_000} and len(seen) == 2
+    assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
+
+
+@pytest.mark.slow
+def test_two_at_once_in_one_folder(bench: Path) -> None:
+    """Each file is that of one or of the other, whole."""
+    code = ["survey", "job.toml", "--out", "out", "--json-file", "out/result.json", "--members"]
+    started = [
+        subprocess.Popen(
+            [sys.executable, "-c", CODE, *code, members],
+            cwd=bench,
+            env=environment(),
+            stdout=subprocess.DEVNULL,
+        )
+        for members in ("16", "24")
+    ]
+    while any(p.poll() is None for p in started):
+        for place in (bench / "out").iterdir():
+            if place.suffix != ".part":
+                assert unfinished(place) == ""
+    assert [p.returncode for p in started] == [0, 0]
+    assert {p.name for p in (bench / "out").iterdir()} == {"result.json", "survey.html", "survey-map.png"}
+
+
+def test_two_at_once_write_one_log(bench: Path) -> None:
+    """No entry is lost, none is written into another."""
+    entries = (bench / "job.log.jsonl").read_bytes().count(b"\n")
+    started = [
+        subprocess.Popen(
+            [sys.executable, "-c", CODE, "log", "job.toml", "--note", f"number {n}"],
+            cwd=bench,
+            env=environment(),
+            stdout=subprocess.DEVNULL,
+        )
+        for n in range(3)
+    ]
+    assert [p.wait(60) for p in started] == [0] * 3
+    assert unfinished(bench / "job.log.jsonl") == ""
+    text = (bench / "job.log.jsonl").read_text(encoding="utf-8")
+    assert text.count("\n") == entries + 3
+    assert all(f"number {n}" in text for n in range(3))
+
+
+# ---- a disk that is really full
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of 64 kB."""
+    place = tmp_path / "disk"
+    place.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=64k", "none", str(place)]
+    if sys.platform != "linux" or os.geteuid() != 0 or subprocess.run(mount, capture_output=True).returncode:
+        pytest.skip("no file system can be mounted here")
+    yield place
+    subprocess.run(["umount", str(place)], check=True)
+
+
+def test_a_disk_that_is_full(small_disk: Path, bench: Path) -> None:
+    """The old file is kept, the message says what is the matter, nothing is left behind."""
+    lay_out(small_disk / "bench")
+    bench = small_disk / "bench"
+    old = bench / "out" / "sheet.pdf"
+    old.write_bytes(b"an old file\n")
+    log = (bench / "job.log.jsonl").read_bytes()
+    with (small_disk / "filler").open("wb", buffering=0) as filler, contextlib.suppress(OSError):
+        while True:
+            filler.write(b"x" * 1024)
+    done = handlap("measuring-sheet", "bare.toml", "--out", "out/sheet.pdf", cwd=bench)
+    assert done.returncode == 1
+    assert done.stderr == "handlap: cannot write out/sheet.pdf: the disk is full; nothing was left behind\n"
+    assert old.read_bytes() == b"an old file\n"
+    assert [p.name for p in (bench / "out").iterdir()] == ["sheet.pdf"]
+    # A page of the file is there already; notes go on until the next one is wanted.
+    for _ in range(6):
+        before = (bench / "job.log.jsonl").read_bytes()
+        done = handlap("log", "job.toml", "--note", "n" * 990, cwd=bench)
+        if done.returncode:
+            break
+    assert done.returncode == 1
+    assert done.stderr.startswith("handlap: the entry could not be written to job.log.jsonl: No space left")
+    assert (bench / "job.log.jsonl").read_bytes() == before != log
