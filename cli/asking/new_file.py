@@ -88,10 +88,12 @@ def compose(
     file : name of the file, for the hints
     first_line : a line ``[[readings.line]]`` as an example, in words of the file
     """
+    # Units that are not known are refused by the loader, in its own words.
     system = document.get("units", "mm")
+    units = UNIT_WORDS.get(system, UNIT_WORDS["mm"])
     lines = _comment("\n".join(intro)) + [
         "#",
-        *_comment(f'Plain numbers: {UNIT_WORDS[system]}.  A text such as "2.5 kg" brings its own unit.'),
+        *_comment(f'Plain numbers: {units}.  A text such as "2.5 kg" brings its own unit.'),
         *_comment('"handlap keys" lists all that this file may hold.'),
         "",
     ]

@@ -16,10 +16,13 @@ from handlap.cli.files import write_whole
 from handlap.cli.reports.text import wrapped
 from handlap.cli.screen import Screen, emit, is_terminal
 from handlap.sim.common.errors import InputError
+from handlap.sim.job.height_table import read_small_text
 
 HELP, BACK, FINISH = "?", "<", "end"
 LONGEST = 2000
 """Characters an answer may have."""
+LARGEST_DRAFT = 1_000_000
+"""[bytes]"""
 
 
 class Back(Exception):
@@ -81,12 +84,12 @@ class Draft:
         if not path.exists():
             return draft
         try:
-            held = json.loads(path.read_text(encoding="utf-8"))
+            held = json.loads(read_small_text(path, LARGEST_DRAFT))
             answers = held["answers"]
             sound = held["schema"] == kind and all(
                 isinstance(k, str) and isinstance(v, str) for k, v in answers.items()
             )
-        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
             sound = False
         if not sound:
             say(f"{path.name} is no draft that can be read; it is set aside as {draft.aside('damaged').name}")

@@ -336,7 +336,7 @@ def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, An
     from handlap.sim.teaching.exercise import exercise_of
     from handlap.sim.teaching.exercise_answers import NAMES, asked_of, read_answers
     from handlap.sim.teaching.exercise_marks import mark
-    from handlap.sim.teaching.exercise_seal import open_seal, seal
+    from handlap.sim.teaching.exercise_seal import open_seal, openings_of, seal
 
     task = _task(folder)
     raw = _form(folder)
@@ -345,14 +345,14 @@ def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, An
     place_to_write(folder / SEAL)
 
     _, content = open_seal(_sealed(folder), str(folder / SEAL))
-    exercise = exercise_of(content)
+    exercise = exercise_of(content, str(folder / SEAL))
     answers = read_answers(raw, exercise.task, form)
     notes = []
     if (folder / SCENARIO).read_bytes().decode("utf-8", "replace").replace("\r\n", "\n") != exercise.text:
         notes.append(
             f"{SCENARIO} has been changed since it was made; marked is by the readings as they were then."
         )
-    before = list(content["openings"])
+    before = openings_of(content, str(folder / SEAL))
     with Progress() as progress:
         found = mark(exercise, answers, progress=progress)
     asked = {a.name for a in asked_of(raw)}

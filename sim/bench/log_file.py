@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -67,7 +68,11 @@ def read_log(scenario: Scenario, path: Path | None = None) -> JobLog:
     """
     path = path or log_path(scenario)
     try:
-        if path.stat().st_size > LARGEST:
+        state = path.stat()
+        # A pipe would keep us waiting for ever.
+        if not stat.S_ISREG(state.st_mode):
+            raise _no_file(path)
+        if state.st_size > LARGEST:
             raise _too_large(path)
         data = path.read_bytes()
     except FileNotFoundError:
@@ -79,6 +84,10 @@ def read_log(scenario: Scenario, path: Path | None = None) -> JobLog:
 
 def _too_large(path: Path) -> InputError:
     return InputError(f"{path}: larger than {LARGEST // 10**6} MB; that is no log")
+
+
+def _no_file(path: Path) -> InputError:
+    return InputError(f"{path}: no ordinary file; that is no log")
 
 
 def _parse(data: bytes, scenario: Scenario, path: Path) -> _Read:
@@ -206,6 +215,9 @@ def _opened(path: Path) -> Iterator[int]:
         handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o666)
     except OSError as fault:
         raise InputError(f"cannot write {path}: {fault.strerror or fault}; nothing was written") from None
+    if not stat.S_ISREG(os.fstat(handle).st_mode):
+        os.close(handle)
+        raise _no_file(path)
     try:
         # Two at the same bench must not write into one another; elsewhere there is no such lock.
         with contextlib.suppress(ImportError, OSError):

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from handlap.sim.common.errors import InputError
+from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.leaf_readings import read_line
 from handlap.sim.face.stations import MeasuringLine, measuring_lines
@@ -24,6 +24,7 @@ from handlap.sim.job.toml_edit import key_text, value_text
 from handlap.sim.teaching.exercise_face import TrueFace, true_numbers
 from handlap.sim.teaching.exercise_levels import LEVELS, Case, Level
 from handlap.sim.teaching.exercise_part import Document, invent_part
+from handlap.sim.teaching.exercise_seal import CHANGED
 
 LARGEST_SEED = 2**32 - 1
 
@@ -115,8 +116,20 @@ def exercise_name(level: int, seed: int) -> str:
     return f"level {level}, number {seed}"
 
 
-def exercise_of(kept: Mapping[str, Any]) -> Exercise:
-    """The exercise that :meth:`Exercise.as_mapping` kept."""
+def exercise_of(kept: Mapping[str, Any], file: str = "truth.seal") -> Exercise:
+    """The exercise that :meth:`Exercise.as_mapping` kept; ``file`` is what it was kept in.
+
+    Raises
+    ------
+    InputError : if it holds something else, sealed though it was
+    """
+    try:
+        return _exercise_of(kept)
+    except (ScenarioError, KeyError, TypeError, ValueError, OverflowError, StopIteration):
+        raise InputError(f"{file}: {CHANGED}") from None
+
+
+def _exercise_of(kept: Mapping[str, Any]) -> Exercise:
     level, seed, text = int(kept["level"]), int(kept["seed"]), str(kept["text"])
     task = task_of(exercise_name(level, seed), load_text(text, "scenario.toml"))
     slips = []

@@ -24,6 +24,8 @@ from handlap.sim.face.straightedge import sample_lines
 from handlap.sim.job.scenario import LimitBy
 
 CELLS = 1500
+GREATEST_HEIGHT, MOST_WAVES, MOST_RIPPLE = 5e-3, 12, 100.0
+"""Heights of a face kept in a file [m], its waves, and the numbers of one: far more than any invented."""
 ROLL_FROM = 0.85
 """Share of the half length beyond which ends roll off [-]."""
 
@@ -76,10 +78,22 @@ class TrueFace:
 
     @staticmethod
     def of(mapping: Mapping[str, Any]) -> TrueFace:
-        """The face that :meth:`as_mapping` wrote down."""
+        """The face that :meth:`as_mapping` wrote down.
+
+        Raises
+        ------
+        KeyError, TypeError, ValueError : for what it would never write
+        """
         ripple = tuple((float(h), float(a), float(b), float(c)) for h, a, b, c in mapping["ripple"])
         numbers = {k: float(x) for k, x in mapping.items() if k != "ripple"}
-        return TrueFace(**numbers, ripple=ripple)
+        face = TrueFace(**numbers, ripple=ripple)
+        heights = (face.along, face.across, face.twist, face.ends, face.sides, *(wave[0] for wave in ripple))
+        waves = (x for wave in ripple for x in wave[1:])
+        sound = face.length > 0.0 and face.width > 0.0 and len(ripple) <= MOST_WAVES
+        sound = sound and all(abs(h) <= GREATEST_HEIGHT for h in heights)
+        if not sound or not all(abs(x) <= MOST_RIPPLE for x in (*waves, face.length, face.width)):
+            raise ValueError("no face of an exercise")
+        return face
 
 
 def _roll(x: Array) -> Array:

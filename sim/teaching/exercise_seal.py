@@ -100,6 +100,26 @@ def open_seal(data: bytes, file: str) -> tuple[str, dict[str, Any]]:
         raise InputError(f"{file}: {CHANGED}") from None
 
 
+def openings_of(content: Mapping[str, Any], file: str) -> list[dict[str, Any]]:
+    """The earlier openings that a sealed content remembers.
+
+    Raises
+    ------
+    InputError : if it holds something else, sealed though it was
+    """
+    found = content.get("openings")
+    if not isinstance(found, list) or not all(_is_opening(one) for one in found):
+        raise InputError(f"{file}: {CHANGED}")
+    return found
+
+
+def _is_opening(one: Any) -> bool:
+    if not isinstance(one, dict) or not isinstance(one.get("answers"), dict):
+        return False
+    marks = (one.get("got"), one.get("most"))
+    return all(isinstance(n, int | float) and not isinstance(n, bool) and 0 <= n <= 1000 for n in marks)
+
+
 CHANGED = (
     "the sealed truth has been changed or damaged and cannot be trusted; have the exercise made again "
     "into a new folder, by its level and number, and put your answers there"
