@@ -210,6 +210,31 @@ def test_figures_of_the_worked_example_have_not_drifted(checked):
         )
 
 
+@pytest.mark.slow
+def test_figures_of_ways_and_causes_have_not_drifted():
+    """Regression: the sections on ways and on causes.  Make them and their pictures anew if this fails."""
+    ways = json.loads(run("handlap compare two-cylinder-head --json"))
+    why = json.loads(run("handlap why valve-chest-cover --json"))
+    by_name = {way["name"]: way for way in ways["ways"]}
+    turns = dict(zip(ways["turns"]["intervals"], ways["turns"]["taper_um"], strict=True))
+    told = {
+        r"never turned comes out ([\d.]+) µm": by_name["never turned"]["taper_along_um"]["p50"],
+        r"after (\d+) strokes or sooner": ways["turns"]["largest_harmless"],
+        r"In the (\d+) strokes planned": ways["turns"]["strokes"],
+        r"taper of ([\d.]+) µm if the part is never": sorted(turns[max(turns)])[1],
+        r"After (\d+) strokes on P180": why["strokes"],
+        r"its middle still lies (\d+) µm": why["total"]["crown_along_um"]["p50"],
+        r"strokes again lower the straightedge's reading by (\d+) µm": -next(
+            change["difference_um"]
+            for change in why["changes"]
+            if change["name"] == "half as many strokes again"
+        ),
+    }
+    for pattern, got in told.items():
+        found = [m[1] for m in re.finditer(pattern, README) if m[1]]
+        assert found and got == pytest.approx(float(found[0]), rel=DRIFT), pattern
+
+
 def test_the_job_at_the_bench_goes_as_told(tmp_path, monkeypatch):
     """Regression: the head worked by the commands of the README, in an empty folder."""
     (section,) = [part for part in README.split("\n## ") if part.startswith("At the bench")]
