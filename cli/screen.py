@@ -72,7 +72,7 @@ BOLD, NORMAL, ANEW = "\x1b[1m", "\x1b[0m", "\r\x1b[K"
 """What is sent to a terminal on purpose: bold type, plain type, the line once more."""
 _OURS = re.compile("(" + "|".join(re.escape(code) for code in (BOLD, NORMAL, ANEW)) + ")")
 # Control characters, and marks that turn the direction of writing round: a name must not steer a terminal.
-_STEERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_STEERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 def without_steering(text: str) -> str:

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
+from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.pictures import DOTTED, LEAST_SCALE, MICRON, STYLE, finish_bar, png
 from handlap.cli.reports.quantity import number, stated
 
@@ -32,7 +33,7 @@ def compare_pictures(found: Comparison) -> dict[str, bytes]:
 
 
 def _short(place: int, name: str) -> str:
-    return f"{place} {name if len(name) <= LONG_NAME else name[: LONG_NAME - 1] + '…'}"
+    return printable(f"{place} {name if len(name) <= LONG_NAME else name[: LONG_NAME - 1] + '…'}")
 
 
 def curves_figure(found: Comparison) -> Figure:

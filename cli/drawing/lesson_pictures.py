@@ -18,6 +18,7 @@ from matplotlib.patheffects import withStroke
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
+from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.pictures import DOTTED, LEAST_SCALE, MICRON, STYLE, finish_bar, levelled, png
 from handlap.cli.reports.lesson_words import LETTERS, FigureWords, figure_words, has_course, same_start
 from handlap.cli.reports.quantity import number, share
@@ -86,7 +87,7 @@ def curve_figure(result: LessonResult) -> Figure:
         axes.plot(x, low, x, high, color=look.colour, lw=0.6, ls=look.line)
         axes.plot(
             x, middle, color=look.colour, lw=2.2, ls=look.line, marker=look.mark, ms=5.5,
-            markevery=max(1, (len(x) - 1) // 6), label=case.case.words,
+            markevery=max(1, (len(x) - 1) // 6), label=printable(case.case.words),
         )  # fmt: skip
         ends.append((float(x[-1]), float(high.max()), float(low.min())))
     _frame(axes, words, max(high for _, high, _ in ends), min(low for _, _, low in ends))
@@ -176,13 +177,13 @@ def asked_words(result: LessonResult) -> str:
         return label
     base = next((c.case.words for c in result.cases if c.case.name == question.base), "")
     under = figure_words(question.ratio_to).label if question.ratio_to else "that"
-    return f"{label} over {under}" + (f" of “{base}”" if base else "")
+    return f"{label} over {under}" + (f" of “{printable(base)}”" if base else "")
 
 
 def _folded(text: str, width: int = 30) -> str:
     import textwrap
 
-    return "\n".join(textwrap.wrap(text, width))
+    return printable("\n".join(textwrap.wrap(text, width)))
 
 
 # ---- maps

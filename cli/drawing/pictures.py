@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import draw_face, levels_between, rimmed, sheet_of_faces
+from handlap.cli.drawing.letters import FAMILY
 from handlap.cli.reports.quantity import number, share, stated
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
@@ -42,7 +43,9 @@ STYLE: Any = {
     "xtick.color": colours.INK,
     "ytick.color": colours.INK,
     "axes.edgecolor": colours.FAINT,
-    "font.family": "DejaVu Sans",
+    "font.family": FAMILY,
+    # A name with a dollar sign in it is a name, not a formula.
+    "text.parse_math": False,
 }
 
 

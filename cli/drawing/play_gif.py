@@ -17,6 +17,7 @@ from PIL import Image
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import MM, outline_shape, spread_to_raster
+from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.pictures import DOTTED, MICRON, STYLE
 from handlap.cli.drawing.play_views import View, map_of, nice_above, said, views_of
 from handlap.cli.reports.quantity import share
@@ -108,10 +109,8 @@ def _sheet(followed: Followed, views: Sequence[View]) -> tuple[Figure, Callable[
         down = ABOVE + (0.32 if both else 0.0)
         if both:
             left, top = place(w, 0)
-            words = f"{'AB'[w]}: {way.name}, on {way.lap.paper}"
-            figure.text(
-                left / WIDE, (top - 0.2) / height, words, fontsize=10.5, fontweight="bold", parse_math=False
-            )
+            words = printable(f"{'AB'[w]}: {way.name}, on {way.lap.paper}")
+            figure.text(left / WIDE, (top - 0.2) / height, words, fontsize=10.5, fontweight="bold")
         for k, view in enumerate(shown):
             left, top = place(w, k)
             at = axes_at(left, top - down - tall, wide - GAP, tall)
@@ -125,11 +124,11 @@ def _sheet(followed: Followed, views: Sequence[View]) -> tuple[Figure, Callable[
         if not both:
             left, top = place(w, len(shown) + 1)
             changes.append(_words(axes_at(left, top - down - room, wide - GAP, room), way))
-    title = figure.text(0.5 * GAP / WIDE, 1.0 - 0.28 / height, "", fontsize=11.5, parse_math=False)
+    title = figure.text(0.5 * GAP / WIDE, 1.0 - 0.28 / height, "", fontsize=11.5)
 
     def change(i: int) -> None:
         strokes = int(ways[0].frames.strokes[i])
-        title.set_text(f"Stroke {strokes} of {followed.strokes}: {followed.scenario.title}")
+        title.set_text(printable(f"Stroke {strokes} of {followed.strokes}: {followed.scenario.title}"))
         for one in changes:
             one(i)
 

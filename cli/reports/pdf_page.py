@@ -14,11 +14,12 @@ from typing import Any
 import matplotlib
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
-from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.patches import Circle, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as Shape
 from matplotlib.textpath import TextToPath
 from numpy.typing import ArrayLike
+
+from handlap.cli.drawing.letters import FAMILY, font, printable
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """Width and height of a sheet [mm] (ISO 216; ANSI/ASME Y14.1 A)."""
@@ -29,33 +30,16 @@ LEADING = 1.28
 """Distance of two lines over the size of the letters."""
 ASCENT = 0.92
 """Height of the first line over its base, in sizes of the letters."""
-FAMILY = "DejaVu Sans"
 STYLE: Any = {"font.family": FAMILY, "pdf.fonttype": 42, "pdf.compression": 6}
 INK = "black"
 
 
 @cache
-def _font(bold: bool) -> FontProperties:
-    return FontProperties(family=FAMILY, weight="bold" if bold else "normal")
-
-
-@cache
-def _letters(bold: bool) -> frozenset[int]:
-    return frozenset(get_font(findfont(_font(bold))).get_charmap())
-
-
-def printable(text: str) -> str:
-    """The text with "?" for every letter that the font lacks."""
-    known = _letters(False)
-    return "".join(c if ord(c) in known else "?" for c in text)
-
-
-@cache
 def text_width(text: str, size: float, bold: bool = False) -> float:
     """Width of a text [mm] in letters of ``size`` points."""
-    font = _font(bold).copy()
-    font.set_size(size)
-    wide, _, _ = TextToPath().get_text_width_height_descent(printable(text), font, ismath=False)
+    letters = font(bold).copy()
+    letters.set_size(size)
+    wide, _, _ = TextToPath().get_text_width_height_descent(printable(text), letters, ismath=False)
     return float(wide) * POINT
 
 

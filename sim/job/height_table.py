@@ -52,6 +52,20 @@ def read_height_table(path: Path, sd: float = 0.0) -> HeightTable:
     return parse_height_table(read_small_text(path, LARGEST_FILE), path.name, sd)
 
 
+def path_beside(folder: Path, name: str) -> Path | None:
+    """The place of a file that is named in another one; None if it leads out of the folder of that one.
+
+    >>> path_beside(Path("/jobs"), "../secret.csv") is None
+    True
+    """
+    folder = folder.resolve()
+    try:
+        path = (folder / name).resolve()
+    except (OSError, RuntimeError, ValueError):
+        return None
+    return None if Path(name).is_absolute() or not path.is_relative_to(folder) else path
+
+
 def read_small_text(path: Path, largest: int) -> str:
     """The text of a UTF-8 file of at most so many bytes.
 

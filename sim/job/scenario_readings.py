@@ -12,7 +12,7 @@ from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import show
 from handlap.sim.job.findings import Findings
-from handlap.sim.job.height_table import FEWEST_POINTS, read_height_table
+from handlap.sim.job.height_table import FEWEST_POINTS, path_beside, read_height_table
 from handlap.sim.job.scenario import HeightTable, Readings, Station, StraightedgeLine
 from handlap.sim.job.scenario_given import Given
 
@@ -93,12 +93,8 @@ def read_beside(given: Given, label: str, folder: Path | None, sd: float = 0.0) 
     if folder is None:
         given.found.fault(label, name, "used only in a scenario that is itself a file")
         return None
-    folder = folder.resolve()
-    try:
-        path = (folder / name).resolve()
-    except (OSError, RuntimeError, ValueError):
-        path = folder.parent
-    if Path(name).is_absolute() or not path.is_relative_to(folder):
+    path = path_beside(folder, name)
+    if path is None:
         given.found.fault(label, name, "a file in the folder of the scenario or below it")
         return None
     try:

@@ -155,7 +155,7 @@ def _papers(text: str) -> tuple[Grit, ...]:
 
 
 def _name(text: str) -> str:
-    if not 1 <= len(text) <= 40:
+    if not 1 <= len(text) <= 40 or not text.isprintable():
         raise ValueError("a name of 1 to 40 characters")
     return text
 

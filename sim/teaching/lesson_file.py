@@ -15,9 +15,9 @@ from typing import Any
 
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.job.findings import Findings
-from handlap.sim.job.height_table import read_small_text
+from handlap.sim.job.height_table import path_beside, read_small_text
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.job.scenario_file import load_document, read_document
+from handlap.sim.job.scenario_file import builtin_names, load_document, read_document
 from handlap.sim.teaching.lesson import Case, Lesson
 from handlap.sim.teaching.lesson_check import check_texts
 from handlap.sim.teaching.lesson_keys import read_lesson
@@ -152,12 +152,17 @@ def _parse(text: str, found: Findings) -> dict[str, Any]:
 
 
 def _scenario(raw: Any, found: Findings, folder: Path | None) -> tuple[dict[str, Any], Path | None]:
-    """The job's tables, written out or those of a built-in scenario, and where its files lie."""
+    """The job's tables, written out or those of a scenario, and where its files lie."""
     if isinstance(raw, dict):
         return raw, folder
     if isinstance(raw, str):
+        builtin = raw in (name for name, _ in builtin_names())
+        place = raw if builtin or folder is None else path_beside(folder, raw)
+        if place is None:
+            found.fault("scenario", raw, "a built-in scenario, or a file in the folder of the lesson or below it")
+            return {}, folder
         try:
-            return read_document(raw)
+            return read_document(place)
         except ScenarioError as error:
             found.fault("scenario", raw, "; ".join(f.allowed for f in error.faults).replace("\n", "; "))
             return {}, folder
