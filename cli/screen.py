@@ -69,7 +69,8 @@ def _plain(fault: UnicodeError) -> tuple[str, int]:
 codecs.register_error("handlap-plain", _plain)
 
 BOLD, NORMAL, ANEW = "\x1b[1m", "\x1b[0m", "\r\x1b[K"
-"""What is sent to a terminal on purpose: bold type, plain type, the line once more."""
+"""What is sent to a terminal on purpose: bold type, plain type, the line once more (in blanks where
+nobody wants escape sequences)."""
 _OURS = re.compile("(" + "|".join(re.escape(code) for code in (BOLD, NORMAL, ANEW)) + ")")
 # Control characters, and marks that turn the direction of writing round: a name must not steer a terminal.
 _STEERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
@@ -132,6 +133,8 @@ def emit(text: str, *, error: bool = False, end: str = "\n") -> None:
             raise OSError(errno.EBADF, "it is closed")
         encoding = getattr(stream, "encoding", None) or "utf-8"
         shown = without_steering(text) + end
+        if ANEW in shown and not (screen := Screen.of(stream)).bold:
+            shown = shown.replace(ANEW, f"\r{' ' * (screen.width - 1)}\r")
         stream.write(shown.encode(encoding, "handlap-plain").decode(encoding))
         stream.flush()
     except OSError as fault:

@@ -138,6 +138,26 @@ def test_plain_old_locale(bench: Path) -> None:
         assert digits[0] == digits[1] or "²" in plain.stdout or "³" in plain.stdout
 
 
+def test_decimal_commas(bench: Path, tmp_path: Path) -> None:
+    """The same bytes, and the same readings of numbers, where the language writes 1,5."""
+    made = (
+        shutil.which("localedef")
+        and not subprocess.run(
+            ["localedef", "-i", "de_DE", "-f", "UTF-8", str(tmp_path / "de_DE.UTF-8")], capture_output=True
+        ).returncode
+    )
+    if not made:
+        pytest.skip("no locale can be made here")
+    commas = {"LC_ALL": "de_DE.UTF-8", "LOCPATH": str(tmp_path)}
+    code = "import locale; locale.setlocale(locale.LC_ALL, ''); assert locale.str(1.5) == '1,5'; " + CODE
+    plain = handlap("log", "job.toml", "--json", cwd=bench, LC_ALL="C.UTF-8")
+    done = subprocess.run(
+        [sys.executable, "-c", code, "log", "job.toml", "--json"], cwd=bench, env=environment(**commas),
+        capture_output=True, text=True, encoding="utf-8", timeout=120,
+    )  # fmt: skip
+    assert (done.returncode, done.stdout, done.stderr) == (0, plain.stdout, "")
+
+
 # ---- warnings as errors, no asserts, no home, no cache
 
 

@@ -289,3 +289,25 @@ def test_no_room_for_files_written_first(nursery: Nursery, bench: Path, tried: T
     assert_no_room(full)
     assert {p.name: p.read_bytes() for p in bench.iterdir() if p.is_file()} == before
     assert not [p for p in (bench / "out").rglob("*")]
+
+
+@pytest.mark.parametrize("env", [{"NO_COLOR": "1", "TERM": "xterm"}, {"TERM": "dumb", "NO_COLOR": None}])
+def test_the_line_that_says_how_far_it_is_needs_no_escapes(
+    nursery: Nursery, bench: Path, env: dict[str, str | None]
+) -> None:
+    """The whole command at a terminal of 40 columns: it is drawn anew in place, and wiped in the end."""
+    branch = {
+        "name": "terminal",
+        "out": "pty",
+        "err": "pty",
+        "columns": NARROW,
+        "env": {**env, "COLUMNS": None},
+    }
+    screen = branches_of(nursery, bench, BY_NAME["survey"], [branch], hatch="")["terminal"].screen
+    assert ESCAPE not in screen
+    assert "\r" in screen and "%" in screen
+    shown = [piece for line in screen.split("\n") for piece in line.split("\r")]
+    assert max(map(len, shown)) <= NARROW
+    before, _, answer = screen.rpartition("\r")
+    assert before.endswith("\r" + " " * (NARROW - 1)), "wiped before the answer"
+    assert answer.startswith("CANNOT TELL")
