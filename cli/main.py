@@ -160,7 +160,7 @@ def _with_help(command: click.Command, file: str | None, name: str) -> click.Com
         with open(file, encoding="utf-8") as stream:
             # Not ast.parse: from Python 3.15 on that takes the docstrings out as well.
             parsed = compile(stream.read(), file, "exec", ast.PyCF_ONLY_AST, optimize=0)
-        found = (n for n in ast.walk(parsed) if isinstance(n, ast.FunctionDef) and n.name == name)
+        found = (n for n in ast.iter_child_nodes(parsed) if isinstance(n, ast.FunctionDef) and n.name == name)
         command.help = "".join(ast.get_docstring(function) or "" for function in found)
     return command
 
