@@ -21,7 +21,7 @@ import pytest
 from click.testing import CliRunner
 from scipy.optimize import linprog
 
-from handlap.cli.commands.exercise import CLASS_LIST, FORM, SCENARIO, SEAL, SHEET
+from handlap.cli.asking.exercise_folder import CLASS_LIST, FORM, SCENARIO, SEAL, SHEET
 from handlap.cli.drawing import exercise_pictures
 from handlap.cli.main import main
 from handlap.cli.reports.exercise_report import class_report, exercise_report, opened_before

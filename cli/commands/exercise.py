@@ -7,19 +7,29 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from handlap.cli.asking.exercise_folder import (
+    CLASS_LIST,
+    DRAFT,
+    FORM,
+    SCENARIO,
+    SEAL,
+    SHEET,
+    exercises_of_class,
+    form_in,
+    refuse_to_write_over,
+    sealed_in,
+    task_in,
+    write_all,
+)
 from handlap.cli.options import seed_option
 from handlap.sim.common.errors import HandlapError, InputError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from handlap.sim.teaching.exercise import Exercise, Task
+    from handlap.sim.teaching.exercise import Exercise
     from handlap.sim.teaching.exercise_marks import Marking
 
-SCENARIO, SHEET, FORM, SEAL = "scenario.toml", "sheet.pdf", "answers.toml", "truth.seal"
-DRAFT = "answers-draft.json"
-"""Where answers are kept while they are asked for."""
-CLASS_LIST = "class-list.csv"
 MOST = 200
 """Exercises made at once."""
 OPENINGS_KEPT = 20
@@ -96,7 +106,7 @@ def exercise(
         raise click.UsageError(f"{options}: only for making an exercise, without FOLDER before it")
     if not marked:
         _answer(folder, as_json)
-    elif (folder / SEAL).exists() or not _class_of(folder):
+    elif (folder / SEAL).exists() or not exercises_of_class(folder):
         _mark(folder, as_json)
     else:
         _mark_class(folder, as_json)
@@ -113,7 +123,7 @@ def _make(out: Path, level: int, seed: int, count: int | None, paper: str, as_js
         raise InputError(f"--seed {seed} --count {count}: numbers go up to {LARGEST_SEED}")
     width = len(str(seeds[-1]))
     folders = [out if count is None else out / f"level-{level}-number-{n:0{width}d}" for n in seeds]
-    _free([*folders, *([] if count is None else [out])], out)
+    refuse_to_write_over([*folders, *([] if count is None else [out])], out)
 
     from handlap.cli.progress import Progress
     from handlap.sim.teaching.exercise import make_exercise
@@ -129,25 +139,8 @@ def _make(out: Path, level: int, seed: int, count: int | None, paper: str, as_js
     ]
     if count is not None:
         files.append((out / CLASS_LIST, _class_list(made)))
-    _write_all(files)
+    write_all(files)
     _tell_made(out, [(folder, found) for folder, found, _ in made], count is not None, as_json)
-
-
-def _free(folders: Sequence[Path], out: Path) -> None:
-    """Refuse to write over an exercise that is there already, or where nothing can be written."""
-    from handlap.cli.files import folder_to_make
-
-    there = [
-        folder / name
-        for folder in folders
-        for name in (SCENARIO, SHEET, FORM, SEAL, CLASS_LIST)
-        if (folder / name).exists()
-    ]
-    if there:
-        shown = ", ".join(str(path) for path in there[:6]) + (" …" if len(there) > 6 else "")
-        raise InputError(f"there already, and not written over: {shown}; choose another folder than {out}")
-    for folder in folders:
-        folder_to_make(folder)
 
 
 def _files(found: Exercise, paper: str) -> dict[str, str | bytes]:
@@ -188,28 +181,6 @@ def _class_list(made: Sequence[tuple[Path, Exercise, Any]]) -> str:
     return stream.getvalue()
 
 
-def _write_all(files: Sequence[tuple[Path, str | bytes]]) -> None:
-    """Write all files or none: on a fault what was written is taken away again."""
-    from handlap.cli.files import make_folder, write_whole
-
-    written: list[Path] = []
-    folders: list[Path] = []
-    try:
-        for path, content in files:
-            missing = [p for p in (path.parent, *path.parent.parents) if not p.exists()]
-            make_folder(path.parent)
-            folders += missing
-            write_whole(path, content)
-            written.append(path)
-    except BaseException:
-        for path in written:
-            path.unlink(missing_ok=True)
-        for folder in sorted(set(folders), key=lambda p: -len(p.parts)):
-            if folder.is_dir() and not any(folder.iterdir()):
-                folder.rmdir()
-        raise
-
-
 def _tell_made(out: Path, made: Sequence[tuple[Path, Exercise]], a_class: bool, as_json: bool) -> None:
     import sys
 
@@ -243,60 +214,14 @@ def _tell_made(out: Path, made: Sequence[tuple[Path, Exercise]], a_class: bool, 
 # ---- answering
 
 
-def _task(folder: Path) -> Task:
-    """What is shown of the exercise in a folder; the seal stays shut."""
-    from handlap.sim.job.scenario_file import load
-    from handlap.sim.teaching.exercise import task_of
-    from handlap.sim.teaching.exercise_seal import sealed_exercise
-
-    name = sealed_exercise(_sealed(folder), str(folder / SEAL))
-    if not (folder / SCENARIO).is_file():
-        raise InputError(f"{folder / SCENARIO} is missing: it holds the readings of the exercise")
-    return task_of(name, load(folder / SCENARIO))
-
-
-def _sealed(folder: Path) -> bytes:
-    within = [] if (folder / SEAL).exists() else _class_of(folder)
-    if within:
-        raise InputError(
-            f"{folder} holds the exercises of a class: name one of its folders, such as {within[0]}"
-        )
-    return _bytes(
-        folder / SEAL,
-        f"{folder} holds no exercise (there is no {SEAL}); make one with handlap exercise --out {folder}",
-    )
-
-
-def _bytes(path: Path, missing: str) -> bytes:
-    from handlap.sim.teaching.exercise_seal import LARGEST
-
-    try:
-        if not path.is_file():
-            raise InputError(missing)
-        if path.stat().st_size > LARGEST:
-            raise InputError(f"{path}: larger than {LARGEST} bytes, so it is not what was made here")
-        return path.read_bytes()
-    except OSError as fault:
-        raise InputError(f"cannot read {path}: {fault.strerror or fault}") from None
-
-
-def _form(folder: Path) -> dict[str, Any]:
-    from handlap.sim.teaching.exercise_answers import read_form
-
-    path = folder / FORM
-    return read_form(
-        _bytes(path, f"{path} is missing: enter answers with handlap exercise {folder}"), str(path)
-    )
-
-
 def _answer(folder: Path, as_json: bool) -> None:
     from handlap.cli.asking.exercise_questions import ask_answers
     from handlap.cli.files import place_to_write, write_whole
     from handlap.sim.teaching.exercise_answers import form_text
 
-    task = _task(folder)
+    task = task_in(folder)
     path = folder / FORM
-    held = _form(folder) if path.exists() else {}
+    held = form_in(folder) if path.exists() else {}
     place_to_write(path)
     draft = folder / DRAFT
     entered = ask_answers(task, held, draft, f"handlap exercise {folder}", FORM)
@@ -338,13 +263,13 @@ def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, An
     from handlap.sim.teaching.exercise_marks import mark
     from handlap.sim.teaching.exercise_seal import open_seal, openings_of, seal
 
-    task = _task(folder)
-    raw = _form(folder)
+    task = task_in(folder)
+    raw = form_in(folder)
     form = str(folder / FORM)
     read_answers(raw, task, form)
     place_to_write(folder / SEAL)
 
-    _, content = open_seal(_sealed(folder), str(folder / SEAL))
+    _, content = open_seal(sealed_in(folder), str(folder / SEAL))
     exercise = exercise_of(content, str(folder / SEAL))
     answers = read_answers(raw, exercise.task, form)
     notes = []
@@ -385,13 +310,6 @@ def _mark(folder: Path, as_json: bool) -> None:
     )
 
 
-def _class_of(folder: Path) -> list[Path]:
-    """The exercises in the folders of a class."""
-    if not folder.is_dir():
-        return []
-    return sorted(path.parent for path in folder.glob(f"*/{SEAL}"))
-
-
 def _mark_class(folder: Path, as_json: bool) -> None:
     """Mark every exercise of a class whose answers are all there; say what is missing of the others."""
     import sys
@@ -403,7 +321,7 @@ def _mark_class(folder: Path, as_json: bool) -> None:
     from handlap.cli.screen import Screen, emit
 
     rows: list[dict[str, Any]] = []
-    for place in _class_of(folder):
+    for place in exercises_of_class(folder):
         row: dict[str, Any] = {"folder": place.name, "by": None, "got": None, "most": None}
         try:
             found, before, raw, notes = _work_out(place)

@@ -1,0 +1,118 @@
+"""The folder of an exercise: its files, what may be read of them, and making it all or not at all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from handlap.sim.common.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from handlap.sim.teaching.exercise import Task
+
+SCENARIO, SHEET, FORM, SEAL = "scenario.toml", "sheet.pdf", "answers.toml", "truth.seal"
+DRAFT = "answers-draft.json"
+"""Where answers are kept while they are asked for."""
+CLASS_LIST = "class-list.csv"
+
+
+# ---- making
+
+
+def refuse_to_write_over(folders: Sequence[Path], out: Path) -> None:
+    """Refuse to write over an exercise that is there already, or where nothing can be written."""
+    from handlap.cli.files import folder_to_make
+
+    there = [
+        folder / name
+        for folder in folders
+        for name in (SCENARIO, SHEET, FORM, SEAL, CLASS_LIST)
+        if (folder / name).exists()
+    ]
+    if there:
+        shown = ", ".join(str(path) for path in there[:6]) + (" …" if len(there) > 6 else "")
+        raise InputError(f"there already, and not written over: {shown}; choose another folder than {out}")
+    for folder in folders:
+        folder_to_make(folder)
+
+
+def write_all(files: Sequence[tuple[Path, str | bytes]]) -> None:
+    """Write all files or none: on a fault what was written is taken away again."""
+    from handlap.cli.files import make_folder, write_whole
+
+    written: list[Path] = []
+    folders: list[Path] = []
+    try:
+        for path, content in files:
+            missing = [p for p in (path.parent, *path.parent.parents) if not p.exists()]
+            make_folder(path.parent)
+            folders += missing
+            write_whole(path, content)
+            written.append(path)
+    except BaseException:
+        for path in written:
+            path.unlink(missing_ok=True)
+        for folder in sorted(set(folders), key=lambda p: -len(p.parts)):
+            if folder.is_dir() and not any(folder.iterdir()):
+                folder.rmdir()
+        raise
+
+
+# ---- reading
+
+
+def task_in(folder: Path) -> Task:
+    """What is shown of the exercise in a folder; the seal stays shut."""
+    from handlap.sim.job.scenario_file import load
+    from handlap.sim.teaching.exercise import task_of
+    from handlap.sim.teaching.exercise_seal import sealed_exercise
+
+    name = sealed_exercise(sealed_in(folder), str(folder / SEAL))
+    if not (folder / SCENARIO).is_file():
+        raise InputError(f"{folder / SCENARIO} is missing: it holds the readings of the exercise")
+    return task_of(name, load(folder / SCENARIO))
+
+
+def sealed_in(folder: Path) -> bytes:
+    """The seal of an exercise as it lies in its folder, unopened; InputError where there is none."""
+    within = [] if (folder / SEAL).exists() else exercises_of_class(folder)
+    if within:
+        raise InputError(
+            f"{folder} holds the exercises of a class: name one of its folders, such as {within[0]}"
+        )
+    return _bytes(
+        folder / SEAL,
+        f"{folder} holds no exercise (there is no {SEAL}); make one with handlap exercise --out {folder}",
+    )
+
+
+def _bytes(path: Path, missing: str) -> bytes:
+    from handlap.sim.teaching.exercise_seal import LARGEST
+
+    try:
+        if not path.is_file():
+            raise InputError(missing)
+        if path.stat().st_size > LARGEST:
+            raise InputError(f"{path}: larger than {LARGEST} bytes, so it is not what was made here")
+        return path.read_bytes()
+    except OSError as fault:
+        raise InputError(f"cannot read {path}: {fault.strerror or fault}") from None
+
+
+def form_in(folder: Path) -> dict[str, Any]:
+    """The form of an exercise as it is filled in; InputError where it is missing or cannot be read."""
+    from handlap.sim.teaching.exercise_answers import read_form
+
+    path = folder / FORM
+    return read_form(
+        _bytes(path, f"{path} is missing: enter answers with handlap exercise {folder}"), str(path)
+    )
+
+
+def exercises_of_class(folder: Path) -> list[Path]:
+    """The exercises in the folders of a class."""
+    if not folder.is_dir():
+        return []
+    return sorted(path.parent for path in folder.glob(f"*/{SEAL}"))
