@@ -310,13 +310,15 @@ def finish(document: Document, intro: list[str], unstated: list[str], file: str)
     return text
 
 
+OPENING = re.compile("opening ([0-9]{1,4})")
 _ORDER = ["title", "units", "outline", "part.length", "part.width", "part.polygon", "opening"]
 
 
 def _rank(name: str) -> tuple[int, int]:
     """Place of a question in the order they are asked in."""
-    if name.startswith("opening "):
-        return _ORDER.index("opening"), int(name.split()[1])
+    opening = OPENING.fullmatch(name)
+    if opening:
+        return _ORDER.index("opening"), int(opening[1])
     if name in _ORDER:
         return _ORDER.index(name), 0
     keys = [asked.name for asked in KEYS_ASKED]

@@ -87,7 +87,7 @@ class Draft:
             held = json.loads(read_small_text(path, LARGEST_DRAFT))
             answers = held["answers"]
             sound = held["schema"] == kind and all(
-                isinstance(k, str) and isinstance(v, str) for k, v in answers.items()
+                isinstance(k, str) and isinstance(v, str) and _is_answer(v) for k, v in answers.items()
             )
         except (InputError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
             sound = False
@@ -133,6 +133,11 @@ def show(lines: Sequence[str]) -> None:
         emit(line.rstrip(), error=True)
 
 
+def _is_answer(text: str) -> bool:
+    """Whether somebody may have typed it."""
+    return len(text) <= LONGEST and text.isprintable()
+
+
 def read_answer() -> str:
     """One line from the person, without blanks about it.
 
@@ -153,8 +158,8 @@ def read_answer() -> str:
             raise NoMoreInput("the input ended before the last question")
         answer = line.strip()
         if not is_terminal(sys.stdin):  # nobody saw it being typed
-            emit(answer if answer.isprintable() else "", error=True)
-        if len(answer) <= LONGEST and (answer.isprintable() or not answer):
+            emit(answer[:LONGEST] if answer.isprintable() else "", error=True)
+        if _is_answer(answer):
             return answer
         say(f"At most {LONGEST} characters, and no control characters: type it again.")
         emit("> ", error=True, end="")

@@ -98,7 +98,7 @@ def load_text(
     folder : where the files it names are; without it none may be named
     require_readings : False where the face may not have been measured yet
     """
-    document = _parse(text, Findings(file or source))
+    document = parse_toml(text, Findings(file or source))
     return load_document(document, source, file=file, folder=folder, require_readings=require_readings)
 
 
@@ -131,7 +131,7 @@ def read_document(path_or_name: str | Path) -> tuple[dict[str, Any], Path]:
     ScenarioError : if there is no such file, or it is no TOML
     """
     path, _ = _locate(path_or_name)
-    return _parse(read_small_text(path, LARGEST_FILE), Findings(path.name)), path.parent
+    return parse_toml(read_small_text(path, LARGEST_FILE), Findings(path.name)), path.parent
 
 
 def file_frame(text: str) -> tuple[System, tuple[float, float]]:
@@ -143,7 +143,7 @@ def file_frame(text: str) -> tuple[System, tuple[float, float]]:
 
 
 def _read(text: str, found: Findings) -> Values:
-    return _values(_parse(text, found), found)
+    return _values(parse_toml(text, found), found)
 
 
 def _values(document: dict[str, Any], found: Findings) -> Values:
@@ -206,7 +206,13 @@ def _locate(path_or_name: str | Path) -> tuple[Path, str]:
     )
 
 
-def _parse(text: str, found: Findings) -> dict[str, Any]:
+def parse_toml(text: str, found: Findings) -> dict[str, Any]:
+    """The tables of a TOML text.
+
+    Raises
+    ------
+    ScenarioError : if it is no TOML, or none that can be read in reasonable time
+    """
     deep = _TOO_DEEP.search(text)
     if deep is not None:
         number = text.count("\n", 0, deep.end()) + 1
@@ -218,8 +224,8 @@ def _parse(text: str, found: Findings) -> dict[str, Any]:
         found.fault("", None, f"not valid TOML: {error}")
     except RecursionError:
         found.fault("", None, "nested too deeply")
-    except ValueError as error:  # such as an integer of thousands of digits
-        found.fault("", None, f"not valid TOML: {error}")
+    except ValueError:
+        found.fault("", None, "not valid TOML: a whole number of thousands of digits")
     raise ScenarioError(found.faults)
 
 

@@ -23,6 +23,8 @@ FIRST_DEPTH = 1.0
 MOST_ROWS = 24_000
 MOST_ROWS_FLEXIBLE = 6_000
 """Of a part that bends, whose rows cost many times as much; half a minute at the most."""
+MOST_WORK_FLEXIBLE = 3.0e8
+"""Cells looked at in all evaluations of one lap of a part that bends; foil takes a hundred of them a row."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ def choose_resolution(
 
     The error is that of the coarser of the last two laps, which is the one taken.  Stops at
     ``most_rows`` rows with whatever error it has then; if None, at the bound for a rigid part
-    or for one that bends.
+    or for one that bends.  A part that bends has a bound on the work as well.
     """
     if most_rows is None:
         most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
@@ -68,9 +70,11 @@ def choose_resolution(
     rows = layout.x.size
     while True:
         layout = stage_layout(bench, stage, quad_strokes=0.5 * quad, seed=seed)
-        after = run_stage(bench, heights, conditions, stage, layout).heights[-1]
+        run = run_stage(bench, heights, conditions, stage, layout)
+        after = run.heights[-1]
         error = float(np.max(np.abs(after - before)))
-        if error <= tolerance or layout.x.size > most_rows or quad < 0.02:
+        laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
+        if error <= tolerance or layout.x.size > most_rows or laborious or quad < 0.02:
             return Resolution(quad, error, rows)
         before, rows, quad = after, layout.x.size, 0.5 * quad
 

@@ -7,7 +7,6 @@ questions at a terminal are made from these rows, so that they ask for the same.
 from __future__ import annotations
 
 import textwrap
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
@@ -16,6 +15,7 @@ from typing import Any, Literal
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.common.units import parse_quantity
 from handlap.sim.job.findings import Findings
+from handlap.sim.job.scenario_file import parse_toml
 from handlap.sim.job.toml_edit import value_text
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.teaching.exercise import Task
@@ -320,14 +320,26 @@ def read_form(data: bytes, file: str) -> dict[str, Any]:
 
     Raises
     ------
-    ScenarioError : if it is no text or no TOML
+    ScenarioError : if it is no text or no TOML, or holds numbers that nobody means
     """
+    found = Findings(file)
     try:
-        return tomllib.loads(data.decode("utf-8-sig"))
+        raw = parse_toml(data.decode("utf-8-sig"), found)
     except UnicodeDecodeError:
         raise ScenarioError([Fault(file, "", "", "not text in UTF-8")]) from None
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as fault:
-        raise ScenarioError([Fault(file, "", "", f"not valid TOML: {fault}")]) from None
+    for key, value in raw.items():
+        if _immense(value):
+            found.fault(key, None, "a number of more than fifteen digits; nothing here can be as large")
+    if found.faults:
+        raise ScenarioError(found.faults)
+    return raw
+
+
+def _immense(value: Any) -> bool:
+    """Whether there is a number in it that cannot even be printed."""
+    if isinstance(value, list | dict):
+        return any(map(_immense, value.values() if isinstance(value, dict) else value))
+    return isinstance(value, int) and abs(value) > 10**15
 
 
 def form_text(task: Task, answers: Mapping[str, Any] | None = None) -> str:

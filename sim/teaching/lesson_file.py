@@ -17,7 +17,7 @@ from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.height_table import path_beside, read_small_text
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.job.scenario_file import builtin_names, load_document, read_document
+from handlap.sim.job.scenario_file import builtin_names, load_document, parse_toml, read_document
 from handlap.sim.teaching.lesson import Case, Lesson
 from handlap.sim.teaching.lesson_check import check_texts
 from handlap.sim.teaching.lesson_keys import read_lesson
@@ -59,7 +59,7 @@ def lesson_of(text: str, name: str, *, file: str | None = None, folder: Path | N
     file : name of the file in messages; without it the lesson's
     folder : where the files lie that its job names
     """
-    return lesson_of_document(_parse(text, Findings(file or name)), name, file=file, folder=folder)
+    return lesson_of_document(parse_toml(text, Findings(file or name)), name, file=file, folder=folder)
 
 
 def lesson_of_document(
@@ -139,18 +139,6 @@ def lesson_path(path_or_name: str | Path) -> Path:
     raise ScenarioError([Fault(shown or '""', "", "", allowed)])
 
 
-def _parse(text: str, found: Findings) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        found.fault("", None, f"not valid TOML: {error}")
-    except RecursionError:
-        found.fault("", None, "nested too deeply")
-    except ValueError as error:  # such as an integer of thousands of digits
-        found.fault("", None, f"not valid TOML: {error}")
-    raise ScenarioError(found.faults)
-
-
 def _scenario(raw: Any, found: Findings, folder: Path | None) -> tuple[dict[str, Any], Path | None]:
     """The job's tables, written out or those of a scenario, and where its files lie."""
     if isinstance(raw, dict):
@@ -159,7 +147,9 @@ def _scenario(raw: Any, found: Findings, folder: Path | None) -> tuple[dict[str,
         builtin = raw in (name for name, _ in builtin_names())
         place = raw if builtin or folder is None else path_beside(folder, raw)
         if place is None:
-            found.fault("scenario", raw, "a built-in scenario, or a file in the folder of the lesson or below it")
+            found.fault(
+                "scenario", raw, "a built-in scenario, or a file in the folder of the lesson or below it"
+            )
             return {}, folder
         try:
             return read_document(place)
