@@ -97,11 +97,14 @@ def softplus_logistic(base, u, v, a0, au, av, soft, logistic):
 
 
 @kernel(fastmath=True)
-def _sums(weight, u, v, soft, logistic, out):
-    """Force, moments and stiffness: Σw·s·{1,u,v}, Σw·σ·{1,u,v,uu,uv,vv}, added to out (9,)."""
+def _sums(weight, u, v, soft, logistic, zero, out):
+    """Force, moments and stiffness: Σw·s·{1,u,v}, Σw·σ·{1,u,v,uu,uv,vv}, added to out (9,).
+
+    In the precision of the arrays and of ``zero``; out is in double precision.
+    """
     widest_vectors()
-    f = fu = fv = 0.0
-    k = ku = kv = kuu = kuv = kvv = 0.0
+    f = fu = fv = zero
+    k = ku = kv = kuu = kuv = kvv = zero
     for i in range(weight.shape[0]):
         a = weight[i] * soft[i]
         b = weight[i] * logistic[i]
@@ -133,10 +136,9 @@ def _evaluate(base, u, v, weight, a0, au, av, soft, logistic, sums):
     sums[:] = 0.0
     for start in range(0, base.shape[0], BLOCK):
         end = min(start + BLOCK, base.shape[0])
-        softplus_logistic(
-            base[start:end], u[start:end], v[start:end], a0, au, av, soft[start:end], logistic[start:end]
-        )
-        _sums(weight[start:end], u[start:end], v[start:end], soft[start:end], logistic[start:end], sums)
+        s, t = soft[start:end], logistic[start:end]
+        softplus_logistic(base[start:end], u[start:end], v[start:end], a0, au, av, s, t)
+        _sums(weight[start:end], u[start:end], v[start:end], s, t, 0.0, sums)
 
 
 @kernel(fastmath=IN_ORDER)
@@ -176,37 +178,6 @@ def _single_softplus_logistic(base, u, v, a0, au, av, soft, logistic):
         logistic[i] = upper if t >= SINGLE_ZERO else e * upper
 
 
-@kernel(fastmath=True)
-def _single_sums(weight, u, v, soft, logistic, out):
-    """:func:`_sums` of one block in single precision, added to out (9,) in double."""
-    widest_vectors()
-    f = fu = fv = SINGLE_ZERO
-    k = ku = kv = kuu = kuv = kvv = SINGLE_ZERO
-    for i in range(weight.shape[0]):
-        a = weight[i] * soft[i]
-        b = weight[i] * logistic[i]
-        bu = b * u[i]
-        bv = b * v[i]
-        f += a
-        fu += a * u[i]
-        fv += a * v[i]
-        k += b
-        ku += bu
-        kv += bv
-        kuu += bu * u[i]
-        kuv += bu * v[i]
-        kvv += bv * v[i]
-    out[0] += f
-    out[1] += fu
-    out[2] += fv
-    out[3] += k
-    out[4] += ku
-    out[5] += kv
-    out[6] += kuu
-    out[7] += kuv
-    out[8] += kvv
-
-
 @kernel()
 def _evaluate_single(base, u, v, weight, a0, au, av, scratch, sums):
     """Sums at a pose in single precision; ``scratch`` (2, BLOCK) holds a block's softplus and logistic."""
@@ -217,7 +188,7 @@ def _evaluate_single(base, u, v, weight, a0, au, av, scratch, sums):
         soft = scratch[0, : end - start]
         logistic = scratch[1, : end - start]
         _single_softplus_logistic(base[start:end], u[start:end], v[start:end], b0, bu, bv, soft, logistic)
-        _single_sums(weight[start:end], u[start:end], v[start:end], soft, logistic, sums)
+        _sums(weight[start:end], u[start:end], v[start:end], soft, logistic, SINGLE_ZERO, sums)
 
 
 @kernel()
