@@ -84,7 +84,8 @@ def _list_scenarios(as_json: bool) -> None:
         return
     screen = Screen.of(sys.stdout)
     first = FIRST_TRY if FIRST_TRY in dict(names) else names[0][0]
-    lines = [screen.strong("Built-in scenarios, all with invented data:"), ""]
+    heading = wrapped("Built-in scenarios, all with invented data:", screen.width)
+    lines = [*map(screen.strong, heading), ""]
     for name, title in names:
         lines += [f"  {screen.strong(name)}", *wrapped(title, screen.width, "      ")]
     lines += [

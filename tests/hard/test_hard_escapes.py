@@ -60,7 +60,7 @@ class Page(HTMLParser):
             self.text += data
 
 
-def assert_harmless(page: str, scripts: int = 0) -> Page:
+def assert_harmless(page: str, scripts: int = 0, names: str = EVIL) -> Page:
     """Nothing in the page but what the program put there, and the names as they were written."""
     found = Page(page)
     assert sum(tag == "script" for tag, _ in found.tags) == scripts
@@ -71,7 +71,7 @@ def assert_harmless(page: str, scripts: int = 0) -> Page:
         if tag in ("img", "script"):
             assert (attrs.get("src") or "data:image/").startswith("data:image/")
     # A space that holds a number to its unit is the one change to a text.
-    assert EVIL in found.text.replace("\N{NO-BREAK SPACE}", " ")
+    assert names in found.text.replace("\N{NO-BREAK SPACE}", " ")
     return found
 
 
@@ -153,6 +153,22 @@ def test_a_lesson_with_markup_in_every_text(nursery: Nursery, bench: Path) -> No
     assert ran.code == 0 and not ran.crashed, ran.err
     page = assert_harmless((bench / "out" / "lesson-mine.html").read_text(encoding="utf-8"))
     assert page.text.count("onerror") >= 5
+
+
+@pytest.mark.slow
+def test_a_marked_exercise_with_markup_for_a_name(nursery: Nursery, bench: Path) -> None:
+    who = "<script>x</script><img src=x onerror=y>"
+    assert nursery.run(["exercise", "--out", "ex"], bench).code == 0
+    form = bench / "ex" / "answers.toml"
+    text = form.read_text(encoding="utf-8")
+    entered = {"by": who, "shape": "hollow", "flatness": "50", "flatness_from": "20", "flatness_to": "90",
+               "least_cut": "20", "read_again": "none", "do": "leave"}  # fmt: skip
+    for name, answer in entered.items():
+        text = text.replace(f'\n{name} = ""', f'\n{name} = "{answer}"')
+    form.write_text(text, encoding="utf-8")
+    ran = nursery.run(["exercise", "ex", "--mark"], bench)
+    assert ran.code == 0 and not ran.crashed, ran.err
+    assert_harmless((bench / "ex" / "exercise.html").read_text(encoding="utf-8"), names=who)
 
 
 # ---- pictures, printed pages, tables

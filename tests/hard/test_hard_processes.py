@@ -104,6 +104,20 @@ def test_help_of_every_command_in_forty_columns() -> None:
         assert long == [], entry.name
 
 
+LISTS = (
+    "plan", "lesson", "keys", "convert 1.5 2 thou", "convert 18 g --metal A356 --area 42500mm2",
+    "convert 400 US P120", "convert 9 lbf", "convert 0.1 mm --scenario two-cylinder-head",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("command", LISTS)
+def test_lists_in_forty_columns(command: str) -> None:
+    """What commands print that were not given all that they can work on."""
+    ran = CliRunner().invoke(main, command.split(), env={"COLUMNS": "40"})
+    assert ran.exit_code == 0 and ran.stdout
+    assert [line for line in ran.stdout.splitlines() if len(line) > 40] == []
+
+
 def test_help_is_there_without_docstrings(bench: Path) -> None:
     """``PYTHONOPTIMIZE=2`` takes docstrings out of the code."""
     loop = (
@@ -169,7 +183,6 @@ def test_decimal_commas(bench: Path, tmp_path: Path) -> None:
         ("validity", "--out", "out"),
         pytest.param(("measuring-sheet", "bare.toml", "--out", "out/sheet.pdf"), marks=pytest.mark.slow),
         pytest.param(("survey", "job.toml", "--members", "16", "--out", "out"), marks=pytest.mark.slow),
-        pytest.param(("lesson", "overhang", "--members", "8", "--tell"), marks=pytest.mark.slow),
     ],
     ids=lambda args: args[0],
 )

@@ -58,7 +58,7 @@ HARD: tuple[dict[str, Any], ...] = (
 )
 QUICK = [t for t in TRIED if not t.slow and t.name not in (*ASKING, "exercise")]
 SLOW = [t for t in TRIED if t not in QUICK and t.name != "improve"]
-"""The search takes as long as all others together, and hands over like them."""
+"""The search takes longer than all others together, and hands over by the same function as they."""
 
 
 @dataclass(frozen=True)
