@@ -19,7 +19,7 @@ from handlap.cli.reports.page import render_page
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen, without_steering
 
-ODD = 'cost $5 of $x_{ \\frac{1}{ 缸盖 😀 שלום ../../x =1+1 {name} {0} %s "quoted"'
+ODD = 'cost $5 of $x_{ $y$ \\frac{1}{ 缸盖 😀 שלום ../../x =1+1 {name} {0} %s "quoted"'
 """What a picture's formulas, missing letters, places in texts, tables and folders could trip over."""
 ODD_NAMES = {name: f"{name} {ODD}" for name in PLAIN_NAMES}
 FORMULA_NAMES = {name: f"=1+1|{name}" for name in PLAIN_NAMES}
@@ -184,7 +184,7 @@ def test_a_marked_exercise_with_markup_for_a_name(nursery: Nursery, bench: Path)
 def test_odd_names_are_drawn_as_they_are(nursery: Nursery, tmp_path: Path, name: str) -> None:
     """No formula is made of a dollar sign, and no word is lost about letters that a font lacks."""
     bench = lay_out(tmp_path / "bench", ODD_NAMES)
-    more = ["--way", "name=$x_{ 缸 <b>"] if name in ("compare", "play") else []
+    more = ["--way", "name=$x_{$ 缸 <b>"] if name in ("compare", "play") else []
     scrap = Path(tempfile.mkdtemp(dir=nursery.scrap))
     tried = BY_NAME[name]
     branch = {"name": "strict", "warnings": "error"}
