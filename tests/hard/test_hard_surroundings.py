@@ -105,12 +105,12 @@ def branches_of(nursery: Nursery, bench: Path, tried: Tried, branches: Any, **mo
 
 
 @functools.cache
-def commas() -> str:
+def commas(place: Path) -> str:
     """A folder with a locale that writes 1,5; skips where none can be had."""
     import shutil
     import subprocess
 
-    folder = tempfile.mkdtemp(prefix="locale")
+    folder = tempfile.mkdtemp(prefix="locale", dir=place)
     made = (
         shutil.which("localedef")
         and not subprocess.run(
@@ -135,10 +135,10 @@ def case(
     """A command in all surroundings, worked at the first test that asks."""
     tried = request.param
     if tried.name not in cases:
-        able = [b for b in (*SOUND, *HARD) if "locale" not in b or commas()]
+        able = [b for b in (*SOUND, *HARD) if "locale" not in b or commas(nursery.scrap)]
         for b in able:
             if "locale" in b:
-                b.setdefault("env", {})["LOCPATH"] = commas()
+                b.setdefault("env", {})["LOCPATH"] = commas(nursery.scrap)
         old = ["out/result.json", "out/play.html"] if tried.name not in ASKING else []
         cases[tried.name] = branches_of(nursery, bench, tried, able, old=old)
     return tried, cases[tried.name]
