@@ -22,6 +22,10 @@ GRAM = 1e-3
 MOST_ENTRIES = 1000
 MOST_STROKES_IN_ALL = 200_000
 """Strokes that stand in one log: some eighty hours at the bench."""
+MOST_READINGS_IN_ALL = 3000
+"""Readings in one log: fifty looks along all lines.  What is learned from them takes memory that grows with
+the square of their number."""
+WORDS_READINGS = f"at most {MOST_READINGS_IN_ALL} readings in one log"
 
 
 @dataclass(frozen=True)
@@ -69,6 +73,11 @@ class Entry:
     minutes: float | None = None
     note: str = ""
     void: int | None = None
+
+    @property
+    def count_read(self) -> int:
+        """Readings of straightedge lines in it [-]."""
+        return sum(len(line.stations) for line in self.readings)
 
     @property
     def looked(self) -> bool:
@@ -139,9 +148,13 @@ def sequence_faults(entries: Sequence[Entry], file: str) -> list[Fault]:
     """What is wrong with the order of entries: numbers, strokes going backwards, nothing to take back."""
     faults: list[Fault] = []
     strokes: dict[int, int] = {}
-    done = 0
+    done = read = 0
     for place, entry in enumerate(entries, 1):
         label = f"line {place + 1}"
+        read += entry.count_read
+        if read > MOST_READINGS_IN_ALL:
+            faults.append(Fault(file, f"{label}, readings", f"{read} in all", WORDS_READINGS))
+            break
         if entry.number != place:
             faults.append(
                 Fault(file, f"{label}, n", str(entry.number), f"{place}: the entries count up by one")
@@ -203,6 +216,9 @@ def next_entry(log: JobLog, entry: Entry, file: str) -> Entry:
     if entry.void is None and done + strokes > MOST_STROKES_IN_ALL:
         words = f"at most {MOST_STROKES_IN_ALL} strokes in one log"
         faults.append(Fault(file, "strokes", f"{done + strokes} in all", words))
+    read = sum(e.count_read for e in (*log.entries, entry))
+    if entry.readings and read > MOST_READINGS_IN_ALL:
+        faults.append(Fault(file, "readings", f"{read} in all", WORDS_READINGS))
     faults += _against_log(log, entry, file)
     if faults:
         raise EntryFaults(faults)

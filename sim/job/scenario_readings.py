@@ -15,6 +15,7 @@ from handlap.sim.job.findings import Findings
 from handlap.sim.job.height_table import FEWEST_POINTS, path_beside, read_height_table
 from handlap.sim.job.scenario import HeightTable, Readings, Station, StraightedgeLine
 from handlap.sim.job.scenario_given import Given
+from handlap.sim.job.scenario_values import MOST_READINGS
 
 Point = tuple[float, float]
 
@@ -22,8 +23,6 @@ OFF_FACE = 0.02
 """A line or a height may not lie further than this outside the bounding box of the face [m]."""
 NEAR_METAL = 0.002
 """A reading counts when there is metal within this, along and across: leaves have a width [m]."""
-MOST_READINGS = 2000
-"""Readings of all lines of a file together; a face is read at some sixty."""
 EITHER_SIDE = 0.002
 """A leaf that slides in to a depth goes this much short of it and stops this much beyond [m]."""
 

@@ -30,6 +30,8 @@ from handlap.sim.materials.grits import Grit
 
 LIST_MOST = 2000
 """Entries a list may hold."""
+MOST_READINGS = 600
+"""Readings of all lines of a file, on which the work of the survey grows; a face is read at some sixty."""
 MOST_CORNERS, MOST_STRIPS, MOST_LUMPS, MOST_STATES, MOST_WAYS = 500, 60, 60, 100, 40
 """Entries of lists that every step of a lap, or a whole ensemble, goes through."""
 LUMP_HEIGHT = (-0.005, 0.005)
@@ -255,7 +257,7 @@ def _leaf(raw: Any, word: str, worth: float, row: Key, label: str, found: Findin
 
 def read_stations(raw: Any, row: Key, label: str, found: Findings) -> list[tuple[float, ...]] | None:
     """Stations (at, goes, stops) [m]; (at, goes) where the leaf that stops is left out."""
-    listed = entries(raw, label, found, 1, "readings [at, goes, stops]")
+    listed = entries(raw, label, found, 1, "readings [at, goes, stops]", MOST_READINGS)
     if listed is None:
         return None
     stations: list[tuple[float, ...]] = []
