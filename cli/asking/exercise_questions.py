@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from handlap.cli.asking.questions import NoMoreInput, Question, begin, interview, kept, say
+from handlap.cli.asking.questions import Question, begin, interview_until, keeping, say
 from handlap.sim.common.errors import InputError
 from handlap.sim.teaching.exercise import Task
 from handlap.sim.teaching.exercise_answers import (
@@ -46,21 +46,12 @@ def ask_answers(
     def follow(answers: dict[str, str]) -> list[Question]:
         return questions_of(task, held, answers)
 
-    try:
-        while True:
-            answers: dict[str, Any] = dict(interview(follow, draft, proceed=proceed))
-            try:
-                read_answers({**answers, "exercise": task.name}, task, form)
-                break
-            except InputError as fault:
-                say(f"These answers do not go together: {fault}")
-                proceed = False
-    except NoMoreInput as fault:
-        raise InputError(f"{fault}; {kept(draft, command)}") from None
-    except KeyboardInterrupt:
-        say("")
-        say(kept(draft, command))
-        raise
+    def take(answers: dict[str, str]) -> dict[str, Any]:
+        read_answers({**answers, "exercise": task.name}, task, form)
+        return dict(answers)
+
+    with keeping(draft, command):
+        answers = interview_until(follow, draft, take, proceed=proceed)
     by = answers.get("by", "")
     return {"by": "" if by == NOBODY else by, **{a.name: answers[a.name] for a in asked_of(answers)}}
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 
 from handlap.cli.files import write_whole
 from handlap.cli.reports.text import wrapped
@@ -18,6 +20,7 @@ from handlap.cli.screen import Screen, emit, is_terminal
 from handlap.sim.common.errors import InputError
 from handlap.sim.job.height_table import read_small_text
 
+T = TypeVar("T")
 HELP, BACK, FINISH = "?", "<", "end"
 LONGEST = 2000
 """Characters an answer may have."""
@@ -261,8 +264,40 @@ def interview(
     return {q.name: draft.answers[q.name] for q in asked if q.name in draft.answers}
 
 
-def kept(draft: Draft, command: str) -> str:
-    """Where the answers are, and how to go on."""
+def interview_until(
+    questions: Callable[[dict[str, str]], Sequence[Question]],
+    draft: Draft,
+    take: Callable[[dict[str, str]], T],
+    *,
+    proceed: bool = False,
+) -> T:
+    """Ask until ``take`` makes something of the answers; where it refuses (InputError) all are asked again.
+
+    Answers that an earlier version kept may no longer do.
+    """
+    while True:
+        answers = interview(questions, draft, proceed=proceed)
+        try:
+            return take(answers)
+        except InputError as fault:
+            say(f"These answers do not go together: {fault}")
+            proceed = False
+
+
+@contextmanager
+def keeping(draft: Draft, command: str) -> Iterator[None]:
+    """Where asking ends early, say where the answers are and by which command to go on."""
+    try:
+        yield
+    except NoMoreInput as fault:
+        raise InputError(f"{fault}; {_kept(draft, command)}") from None
+    except KeyboardInterrupt:
+        say("")
+        say(_kept(draft, command))
+        raise
+
+
+def _kept(draft: Draft, command: str) -> str:
     n = len(draft.answers)
     if n == 0:
         return "nothing had been answered yet"

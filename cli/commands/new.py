@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from handlap.sim.common.errors import InputError
-
-if TYPE_CHECKING:
-    from handlap.cli.asking.questions import Draft
 
 DRAFT = "handlap.new-draft/1"
 ENDING = ".toml"
@@ -83,34 +80,13 @@ def _taken_over(file: Path, outline: str) -> str:
 
 def _asked(file: Path) -> str:
     from handlap.cli.asking.new_questions import NewJob
-    from handlap.cli.asking.questions import NoMoreInput, begin, interview, kept, say
+    from handlap.cli.asking.questions import begin, interview_until, keeping, say
 
     job = NewJob(file.name, file.stem)
     say("Enter takes what stands in brackets, ? tells more, < goes back one question, Ctrl-C stops.")
     draft, proceed = begin(draft_of(file), DRAFT)
-    command = f"handlap new {file}"
-    try:
-        while True:
-            answers = interview(job.questions, draft, proceed=proceed)
-            try:
-                return job.text(answers)
-            except InputError as fault:
-                # Answers kept by an earlier version may no longer do: all are asked again.
-                say(f"These answers do not go together: {fault}")
-                proceed = False
-    except NoMoreInput as fault:
-        raise InputError(f"{fault}; {kept(draft, command)}") from None
-    except KeyboardInterrupt:
-        _stopped(draft, command)
-        raise
-
-
-def _stopped(draft: Draft, command: str) -> None:
-    from handlap.cli.asking.questions import kept, say
-
-    if draft.answers:
-        say("")
-        say(kept(draft, command))
+    with keeping(draft, f"handlap new {file}"):
+        return interview_until(job.questions, draft, job.text, proceed=proceed)
 
 
 def _tell(file: Path, text: str, outline: str | None, as_json: bool) -> None:

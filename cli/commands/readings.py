@@ -116,7 +116,7 @@ def draft_of(file: Path) -> Path:
 def _ask(
     asked: ReadingsJob, file: Path, scenario: str, name: str | None, standard: bool
 ) -> tuple[dict[str, str], Draft]:
-    from handlap.cli.asking.questions import NoMoreInput, begin, interview, kept, say
+    from handlap.cli.asking.questions import begin, interview, keeping, say
     from handlap.cli.files import place_to_write
 
     place_to_write(file)
@@ -127,14 +127,8 @@ def _ask(
     draft, proceed = begin(draft_of(file), DRAFT)
     options = (["--line", f'"{name}"'] if name else []) + (["--standard"] if standard else [])
     command = " ".join(["handlap readings", scenario, *options])
-    try:
+    with keeping(draft, command):
         return interview(asked.follow, draft, proceed=proceed, may_finish=True), draft
-    except NoMoreInput as fault:
-        raise InputError(f"{fault}; {kept(draft, command)}") from None
-    except KeyboardInterrupt:
-        say("")
-        say(kept(draft, command))
-        raise
 
 
 def _write(file: Path, asked: ReadingsJob, changed: list[ReadLine], answers: dict[str, str]) -> Path | None:
