@@ -18,7 +18,7 @@ from handlap.cli.files import write_whole
 from handlap.cli.reports.text import wrapped
 from handlap.cli.screen import Screen, emit, is_terminal
 from handlap.sim.common.errors import InputError
-from handlap.sim.job.height_table import read_small_text
+from handlap.sim.job.given_file import read_small_text
 
 T = TypeVar("T")
 HELP, BACK, FINISH = "?", "<", "end"

@@ -17,6 +17,7 @@ import numpy as np
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.common.outline import Array
 from handlap.sim.common.units import OTHER_SPELLINGS, UNITS
+from handlap.sim.job.given_file import read_small_text
 from handlap.sim.job.scenario import HeightTable
 
 LARGEST_FILE = 2_000_000
@@ -50,49 +51,6 @@ def read_height_table(path: Path, sd: float = 0.0) -> HeightTable:
     ScenarioError : with every fault found and its line
     """
     return parse_height_table(read_small_text(path, LARGEST_FILE), path.name, sd)
-
-
-def path_beside(folder: Path, name: str) -> Path | None:
-    """The place of a file that is named in another one; None if it leads out of the folder of that one.
-
-    >>> path_beside(Path("/jobs"), "../secret.csv") is None
-    True
-    """
-    folder = folder.resolve()
-    try:
-        path = (folder / name).resolve()
-    except (OSError, RuntimeError, ValueError):
-        return None
-    return None if Path(name).is_absolute() or not path.is_relative_to(folder) else path
-
-
-def read_small_text(path: Path, largest: int) -> str:
-    """The text of a UTF-8 file of at most so many bytes.
-
-    Raises
-    ------
-    ScenarioError : if there is no such file, or it is a folder, too large, unreadable, not UTF-8
-    """
-
-    def refuse(got: str, allowed: str) -> ScenarioError:
-        return ScenarioError([Fault(path.name or str(path), "", got, allowed)])
-
-    try:
-        if path.is_dir():
-            raise refuse("a folder", "a file")
-        if not path.exists():
-            raise refuse("no such file", f"a file that exists (looked for {path})")
-        if not path.is_file():
-            raise refuse("no ordinary file", "an ordinary file")
-        size = path.stat().st_size
-        if size > largest:
-            raise refuse(f"{size} bytes", f"at most {largest} bytes")
-        return path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise refuse(f"byte {error.start} is no UTF-8", "text in UTF-8") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise refuse(f"unreadable ({reason})", "a file that can be read") from None
 
 
 def parse_height_table(text: str, source: str, sd: float = 0.0) -> HeightTable:

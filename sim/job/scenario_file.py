@@ -10,14 +10,13 @@ import difflib
 import re
 import tomllib
 from dataclasses import dataclass, field
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from handlap.sim.common.errors import MOST_SHOWN, Fault, ScenarioError
+from handlap.sim.common.errors import MOST_SHOWN, ScenarioError
 from handlap.sim.common.units import System
 from handlap.sim.job.findings import Findings
-from handlap.sim.job.height_table import read_small_text
+from handlap.sim.job.given_file import builtin_paths, located, read_small_text
 from handlap.sim.job.key_row import Key
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_build import build
@@ -69,11 +68,11 @@ def load(path_or_name: str | Path, *, require_readings: bool = True) -> Scenario
     >>> load("formula-check").part.outline.length
     0.2
     """
-    path, name = _locate(path_or_name)
+    path = _locate(path_or_name)
     text = read_small_text(path, LARGEST_FILE)
     return load_text(
         text,
-        source=name or str(path_or_name),
+        source=str(path_or_name),
         file=path.name,
         folder=path.parent,
         require_readings=require_readings,
@@ -130,7 +129,7 @@ def read_document(path_or_name: str | Path) -> tuple[dict[str, Any], Path]:
     ------
     ScenarioError : if there is no such file, or it is no TOML
     """
-    path, _ = _locate(path_or_name)
+    path = _locate(path_or_name)
     return parse_toml(read_small_text(path, LARGEST_FILE), Findings(path.name)), path.parent
 
 
@@ -155,7 +154,7 @@ def _values(document: dict[str, Any], found: Findings) -> Values:
 
 def read_text(path_or_name: str | Path) -> str:
     """The text of a scenario file or of a built-in scenario."""
-    return read_small_text(_locate(path_or_name)[0], LARGEST_FILE)
+    return read_small_text(_locate(path_or_name), LARGEST_FILE)
 
 
 def builtin_names() -> list[tuple[str, str]]:
@@ -165,45 +164,14 @@ def builtin_names() -> list[tuple[str, str]]:
     ['formula-check', 'glass-over-gap']
     """
     found = []
-    for name, path in _builtin_paths().items():
+    for name, path in builtin_paths().items():
         title = tomllib.loads(path.read_text(encoding="utf-8")).get("title", name)
         found.append((name, str(title)))
     return found
 
 
-def _builtin_paths() -> dict[str, Path]:
-    folder = resources.files("handlap.scenarios")
-    paths = [Path(str(entry)) for entry in folder.iterdir() if entry.name.endswith(".toml")]
-    return {path.stem: path for path in sorted(paths)}
-
-
-def _locate(path_or_name: str | Path) -> tuple[Path, str]:
-    """Path of a scenario, and its name if it is a built-in one."""
-    builtin = _builtin_paths()
-    asked = str(path_or_name)
-    if asked in builtin:
-        return builtin[asked], asked
-    path = Path(path_or_name)
-    try:
-        there = path.exists()
-    except (OSError, ValueError):
-        there = False
-    if there and asked:
-        return path, ""
-    near = difflib.get_close_matches(path.stem.lower(), builtin, n=1, cutoff=0.5)
-    hint = f'; did you mean "{near[0]}"?' if near else ""
-    shown = asked if len(asked) <= 120 else asked[:119] + "…"
-    raise ScenarioError(
-        [
-            Fault(
-                shown or '""',
-                "",
-                "",
-                f"no such file, and no built-in scenario of that name{hint}\n"
-                f"built-in scenarios: {', '.join(builtin)}",
-            )
-        ]
-    )
+def _locate(path_or_name: str | Path) -> Path:
+    return located(path_or_name, builtin_paths(), "scenario")
 
 
 def parse_toml(text: str, found: Findings) -> dict[str, Any]:

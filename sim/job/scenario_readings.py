@@ -12,7 +12,8 @@ from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import show
 from handlap.sim.job.findings import Findings
-from handlap.sim.job.height_table import FEWEST_POINTS, path_beside, read_height_table
+from handlap.sim.job.given_file import path_beside
+from handlap.sim.job.height_table import FEWEST_POINTS, read_height_table
 from handlap.sim.job.scenario import HeightTable, Readings, Station, StraightedgeLine
 from handlap.sim.job.scenario_given import Given
 from handlap.sim.job.scenario_values import MOST_READINGS

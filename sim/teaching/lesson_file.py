@@ -6,16 +6,14 @@ a file, those of the job inside it among them, are collected and raised at once.
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from collections.abc import Mapping
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.job.findings import Findings
-from handlap.sim.job.height_table import path_beside, read_small_text
+from handlap.sim.job.given_file import builtin_paths, located, path_beside, read_small_text
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import builtin_names, load_document, parse_toml, read_document
 from handlap.sim.teaching.lesson import Case, Lesson
@@ -24,6 +22,8 @@ from handlap.sim.teaching.lesson_keys import read_lesson
 
 LARGEST_FILE = 200_000
 """[bytes]"""
+LESSONS = "lessons"
+"""Folder of the built-in ones."""
 
 
 def lesson_names() -> list[tuple[str, str]]:
@@ -33,7 +33,7 @@ def lesson_names() -> list[tuple[str, str]]:
     True
     """
     found = []
-    for name, path in _builtin_paths().items():
+    for name, path in builtin_paths(LESSONS).items():
         document = tomllib.loads(path.read_text(encoding="utf-8"))
         found.append((document.get("order", 1000), name, str(document.get("title", name))))
     return [(name, title) for _, name, title in sorted(found)]
@@ -106,12 +106,6 @@ def merged(document: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, 
     return found
 
 
-def _builtin_paths() -> dict[str, Path]:
-    folder = resources.files("handlap.scenarios") / "lessons"
-    paths = [Path(str(entry)) for entry in folder.iterdir() if entry.name.endswith(".toml")]
-    return {path.stem: path for path in sorted(paths)}
-
-
 def lesson_path(path_or_name: str | Path) -> Path:
     """Path of a lesson's file, or of the built-in one of that name.
 
@@ -119,24 +113,7 @@ def lesson_path(path_or_name: str | Path) -> Path:
     ------
     ScenarioError : if there is none; says which there are
     """
-    builtin = _builtin_paths()
-    asked = str(path_or_name)
-    if asked in builtin:
-        return builtin[asked]
-    path = Path(path_or_name)
-    try:
-        there = path.exists()
-    except (OSError, ValueError):
-        there = False
-    if there and asked:
-        return path
-    near = difflib.get_close_matches(path.stem.lower(), builtin, n=1, cutoff=0.5)
-    hint = f'; did you mean "{near[0]}"?' if near else ""
-    shown = asked if len(asked) <= 120 else asked[:119] + "…"
-    allowed = (
-        f"no such file, and no built-in lesson of that name{hint}\nbuilt-in lessons: {', '.join(builtin)}"
-    )
-    raise ScenarioError([Fault(shown or '""', "", "", allowed)])
+    return located(path_or_name, builtin_paths(LESSONS), "lesson")
 
 
 def _scenario(raw: Any, found: Findings, folder: Path | None) -> tuple[dict[str, Any], Path | None]:

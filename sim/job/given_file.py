@@ -1,0 +1,94 @@
+"""Files that people hand over: found by name, kept inside their folder, and read within a bound."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+
+from handlap.sim.common.errors import Fault, ScenarioError
+
+LONGEST_SHOWN = 120
+"""Letters of a name that are shown back."""
+
+
+def builtin_paths(*below: str) -> dict[str, Path]:
+    """TOML files that come with the program, by name, from a folder below that of the scenarios."""
+    folder = resources.files("handlap.scenarios").joinpath(*below)
+    paths = [Path(str(entry)) for entry in folder.iterdir() if entry.name.endswith(".toml")]
+    return {path.stem: path for path in sorted(paths)}
+
+
+def located(path_or_name: str | Path, builtin: Mapping[str, Path], kind: str) -> Path:
+    """The file that is meant: the built-in one of that name, else the one at that path.
+
+    Parameters
+    ----------
+    builtin : the built-in ones by name
+    kind : what they are, for messages
+
+    Raises
+    ------
+    ScenarioError : if there is none; says which there are
+    """
+    asked = str(path_or_name)
+    if asked in builtin:
+        return builtin[asked]
+    path = Path(path_or_name)
+    try:
+        there = path.exists()
+    except (OSError, ValueError):
+        there = False
+    if there and asked:
+        return path
+    near = difflib.get_close_matches(path.stem.lower(), builtin, n=1, cutoff=0.5)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    shown = asked if len(asked) <= LONGEST_SHOWN else asked[: LONGEST_SHOWN - 1] + "…"
+    allowed = (
+        f"no such file, and no built-in {kind} of that name{hint}\nbuilt-in {kind}s: {', '.join(builtin)}"
+    )
+    raise ScenarioError([Fault(shown or '""', "", "", allowed)])
+
+
+def path_beside(folder: Path, name: str) -> Path | None:
+    """The place of a file that is named in another one; None if it leads out of the folder of that one.
+
+    >>> path_beside(Path("/jobs"), "../secret.csv") is None
+    True
+    """
+    folder = folder.resolve()
+    try:
+        path = (folder / name).resolve()
+    except (OSError, RuntimeError, ValueError):
+        return None
+    return None if Path(name).is_absolute() or not path.is_relative_to(folder) else path
+
+
+def read_small_text(path: Path, largest: int) -> str:
+    """The text of a UTF-8 file of at most so many bytes.
+
+    Raises
+    ------
+    ScenarioError : if there is no such file, or it is a folder, too large, unreadable, not UTF-8
+    """
+
+    def refuse(got: str, allowed: str) -> ScenarioError:
+        return ScenarioError([Fault(path.name or str(path), "", got, allowed)])
+
+    try:
+        if path.is_dir():
+            raise refuse("a folder", "a file")
+        if not path.exists():
+            raise refuse("no such file", f"a file that exists (looked for {path})")
+        if not path.is_file():
+            raise refuse("no ordinary file", "an ordinary file")
+        size = path.stat().st_size
+        if size > largest:
+            raise refuse(f"{size} bytes", f"at most {largest} bytes")
+        return path.read_bytes().decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise refuse(f"byte {error.start} is no UTF-8", "text in UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise refuse(f"unreadable ({reason})", "a file that can be read") from None
