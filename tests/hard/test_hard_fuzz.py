@@ -1,8 +1,8 @@
 """Ten thousand mutated files: a message and exit code 2, quickly, on little memory, never a traceback.
 
-One in sixteen is tried in every run of the tests, the rest by ``pytest -m slow``.  Each mutant is made from
-its kind and number (``mutations.py``, ``other_mutations.py``), read by a command under limits, and held to
-the demands of ``fuzzing.complaints``; one that turns out to be sound is worked on by others as well.
+One in twenty-five is tried in every run of the tests, the rest by ``pytest -m slow``.  Each mutant is made
+from its kind and number (``mutations.py``, ``other_mutations.py``), read by a command under limits, and held
+to the demands of ``fuzzing.complaints``; one that turns out to be sound is worked on by others as well.
 
 To try more numbers, or long commands on every sound file, see the head of ``fuzzing.py``.  When a mutant
 fails, mend the program, then keep its file in ``corpus/`` under its kind, so that it is tried for ever: make
@@ -24,7 +24,7 @@ from fuzzing import KINDS, Bench, Tally, attempts_on, try_many
 from nursery_client import Nursery
 from tried_commands import lay_out
 
-SHARE = 16
+SHARE = 25
 """One mutant in so many is tried in every run."""
 MARKED = 4
 """A number whose forms are marked."""
