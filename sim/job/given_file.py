@@ -13,9 +13,10 @@ LONGEST_SHOWN = 120
 """Letters of a name that are shown back."""
 
 
-def builtin_paths(*below: str) -> dict[str, Path]:
-    """TOML files that come with the program, by name, from a folder below that of the scenarios."""
-    folder = resources.files("handlap.scenarios").joinpath(*below)
+def builtin_paths(below: str = "") -> dict[str, Path]:
+    """TOML files that come with the program, by name, from the folder of the scenarios or one below it."""
+    folder = resources.files("handlap.scenarios")
+    folder = folder / below if below else folder
     paths = [Path(str(entry)) for entry in folder.iterdir() if entry.name.endswith(".toml")]
     return {path.stem: path for path in sorted(paths)}
 
