@@ -24,6 +24,8 @@ T = TypeVar("T")
 HELP, BACK, FINISH = "?", "<", "end"
 LONGEST = 2000
 """Characters an answer may have."""
+MOST_UNREADABLE = 5
+"""Lines in succession that are no text, after which it is no use to ask again."""
 LARGEST_DRAFT = 1_000_000
 """[bytes]"""
 
@@ -149,11 +151,16 @@ def read_answer() -> str:
     NoMoreInput : at the end of the input
     """
     emit("> ", error=True, end="")
+    unreadable = 0
     while True:
         try:
             # Without a standard input at all there is nothing to read either.
             line = sys.stdin.readline() if sys.stdin is not None else ""
         except UnicodeDecodeError:
+            unreadable += 1
+            if unreadable == MOST_UNREADABLE:
+                # Half a letter at the very end would be read, and refused, for ever.
+                raise NoMoreInput("the input cannot be read as text") from None
             say("That cannot be read as text: type it again.")
             continue
         if not line:

@@ -274,7 +274,7 @@ def _scaled(raw: Any, label: str, scale: float, found: Findings) -> float | None
     """A plain number of nought or more in screen units as SI."""
     if raw is None:
         return None
-    if isinstance(raw, bool) or not isinstance(raw, int | float) or not 0.0 <= raw < math.inf:
+    if isinstance(raw, bool) or not isinstance(raw, int | float) or not 0.0 <= raw < 1e300:
         found.fault(label, raw, "a number of 0 or more")
         return None
     return float(raw) / scale
@@ -309,11 +309,16 @@ def _choice(raw: dict[str, Any], label: str, question: Question, found: Findings
     return None
 
 
+def _is_end(raw: Any) -> bool:
+    """A number that has a place among doubles: a whole one may have hundreds of digits."""
+    if isinstance(raw, bool) or not isinstance(raw, int | float):
+        return False
+    return abs(raw) <= 10**15 if isinstance(raw, int) else not math.isnan(raw)
+
+
 def _between(raw: Any, label: str, question: Question, found: Findings) -> tuple[float, float] | None:
     sign, scale = SCREEN[asked_unit(question)]
-    numbers = isinstance(raw, list) and len(raw) == 2 and all(
-        isinstance(r, int | float) and not isinstance(r, bool) and not math.isnan(r) for r in raw
-    )  # fmt: skip
+    numbers = isinstance(raw, list) and len(raw) == 2 and all(map(_is_end, raw))
     if not numbers or not raw[0] < raw[1]:
         unit = f" in {sign}" if sign else ""
         found.fault(label, raw, f"[low, high]{unit} with low below high; -inf or inf leaves an end open")

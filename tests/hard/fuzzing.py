@@ -199,10 +199,14 @@ def attempts_on(kind: str, number: int, often: bool = False) -> tuple[Attempt, l
         if number % 16 == 0 or often:
             more = [Attempt(("measuring-sheet", "out/n.toml", "--out", "out/sheet.pdf"))]
         keeps = ("out/n.new-draft.json",)
-        return Attempt(("new", "out/n.toml"), "", ("kept", "ended"), keeps=keeps), more
+        return Attempt(
+            ("new", "out/n.toml"), "", ("kept", "ended", "cannot be read as text;"), keeps=keeps
+        ), more
     if kind == "readings":
         keeps = ("bare.readings-draft.json",)
-        return Attempt(("readings", "bare.toml"), "", ("kept", "ended"), keeps=keeps), [
+        return Attempt(
+            ("readings", "bare.toml"), "", ("kept", "ended", "cannot be read as text;"), keeps=keeps
+        ), [
             Attempt(("survey", "bare.toml", *FEW) if number % 8 == 0 or often else ("log", "bare.toml")),
         ]
     if kind in ("new-draft", "readings-draft"):
