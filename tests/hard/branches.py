@@ -7,7 +7,7 @@ after that call; empty: before the command), and ``branches``, for each its surr
 takes them and besides
 
 - ``out``, ``err``: a file, "closed", "pty" or "no reader"; ``columns`` of the terminal;
-- ``file_size``, ``user``: limits as for whole commands;
+- ``file_size``, ``plain``: limits as for whole commands;
 - ``files``: whether what is handed over goes to the folder ``out`` too;
 - ``instead``: other files (None: none) as arguments of the function, by their places.
 """
@@ -123,8 +123,7 @@ def _branch_out(asked: dict[str, Any]) -> bool:
     report = {}
     for number, branch in enumerate(asked["branches"]):
         _restore(cwd, before)
-        (place := scrap / str(number)).mkdir(mode=0o777)
-        place.chmod(0o777)
+        (place := scrap / str(number)).mkdir()
         found = _one(branch, place)
         if found is None:
             return True

@@ -62,7 +62,6 @@ class Nursery:
     def ask(self, request: dict[str, Any], scrap: Path | None = None) -> dict[str, Any]:
         """The bare answer to a request."""
         place = scrap or Path(tempfile.mkdtemp(dir=self.scrap))
-        place.chmod(0o777)
         request = {"memory": MOST_ADDRESSES, "scrap": str(place), **request}
         assert self.process.stdin is not None and self.process.stdout is not None
         self.process.stdin.write(json.dumps(request).encode() + b"\n")
