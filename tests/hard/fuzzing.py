@@ -31,7 +31,7 @@ import other_mutations  # noqa: E402
 from nursery_client import Nursery, Ran  # noqa: E402
 from tried_commands import NEW_ANSWERS, clean, lay_out  # noqa: E402
 
-REFUSED_WITHIN, WORKED_WITHIN, LONG_WITHIN = 5.0, 20.0, 60.0
+REFUSED_WITHIN, WORKED_WITHIN, LONG_WITHIN = 5.0, 20.0, 150.0
 """Times allowed for a refusal, for the work on a sound file, and for that of long commands [s]."""
 QUICK = ("survey", "measuring-sheet", "simulate")
 MOST_MEGABYTES = 1000.0
