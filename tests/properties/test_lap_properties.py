@@ -21,8 +21,10 @@ from handlap.sim.common.outline import Array, Outline
 
 SOLVER = 1e-3
 """µm; the last motion of the pose leaves some 1e-6 of a bedding length a step."""
-RASTER = 0.1
-"""µm; where the raster of the paper cannot be turned with it: round rims measure no whole cells."""
+PAPER_RASTER, GROUND_RASTER = 0.01, 3e-4
+"""Where the rasters of paper and plate cannot be turned or mirrored with a part, as a round rim measures
+no whole cells: shares of the greatest removal, and of the height of a dished plate (curvature times
+cell squared over 8)."""
 many = settings(max_examples=60)
 some = settings(max_examples=25)
 
@@ -59,6 +61,14 @@ def assert_same(first: dict[tuple[int, int], float], second: dict[tuple[int, int
     assert first.keys() == second.keys()
     worst = max(abs(first[place] - second[place]) for place in first)
     assert worst < least
+
+
+def least_seen(drawn: Drawn, found: Lapped) -> float:
+    """Difference that the computation itself makes where a set-up is turned or mirrored [µm]."""
+    if drawn.kind not in ("disc", "ring"):
+        return SOLVER
+    aged = PAPER_RASTER * um(found.removed.max()) if drawn.given.get("ages") else 0.0
+    return float(SOLVER + aged + GROUND_RASTER * um(drawn.dish))
 
 
 # ---- metal
@@ -130,7 +140,7 @@ def test_turning_the_whole_set_up_turns_the_answer(drawn):
     first = run(drawn)
     turned, outline = a_quarter_round(drawn)
     then = run(turned, outline=outline, face=lambda u, v: drawn.face(v, -u))
-    least = RASTER if drawn.kind in ("disc", "ring") and drawn.given.get("ages") else SOLVER
+    least = least_seen(drawn, first)
     assert_same(by_place(first, first.removed, "quarter"), by_place(then, then.removed), least)
 
 
@@ -148,7 +158,8 @@ def test_a_mirror_image_gives_the_mirror_image(drawn):
         outline.rim[::-1] * [1.0, -1.0], tuple(opening[::-1] * [1.0, -1.0] for opening in outline.openings)
     )
     then = run(mirrored, outline=image, face=lambda u, v: drawn.face(u, -v))
-    assert_same(by_place(first, first.removed, "mirror"), by_place(then, then.removed), SOLVER)
+    least = least_seen(drawn, first)
+    assert_same(by_place(first, first.removed, "mirror"), by_place(then, then.removed), least)
 
 
 @some
@@ -160,7 +171,8 @@ def test_symmetric_in_symmetric_out(drawn):
     even = replace(drawn, shape=(a, 0.0, c, 0.0, e, f, 0.0, h, 0.0))
     g = drawn.given
     found = run(even.with_(direction=0.0, bias=(g["bias"][0], 0.0), weight_at=(g["weight_at"][0], 0.0)))
-    assert_same(by_place(found, found.removed), by_place(found, found.removed, "mirror"), SOLVER)
+    least = least_seen(drawn, found)
+    assert_same(by_place(found, found.removed), by_place(found, found.removed, "mirror"), least)
 
 
 @some
