@@ -8,6 +8,10 @@ from typing import Any
 from handlap.sim.common.errors import Fault
 from handlap.sim.common.units import System
 
+MOST_WHOLE = 10**15
+"""Whole numbers beyond it are neither printed nor turned into doubles: some have thousands of digits."""
+IMMENSE = "a number of more than fifteen digits"
+
 
 @dataclass
 class Findings:
@@ -27,6 +31,11 @@ class Findings:
         self.warnings.append(f"{label}: {words}")
 
 
+def is_immense(raw: Any) -> bool:
+    """Whether it is a whole number that nobody means."""
+    return isinstance(raw, int) and abs(raw) > MOST_WHOLE
+
+
 def as_found(raw: Any) -> str:
     """A value as the user wrote it, on one line and shortened.
 
@@ -41,8 +50,8 @@ def as_found(raw: Any) -> str:
         text = "[" + ", ".join(as_found(r) for r in raw[:12]) + (", …]" if len(raw) > 12 else "]")
     elif isinstance(raw, dict):
         text = "{" + ", ".join(f"{k} = {as_found(v)}" for k, v in list(raw.items())[:8]) + "}"
-    elif isinstance(raw, int) and abs(raw) > 10**15:
-        text = "a number of more than fifteen digits"
+    elif is_immense(raw):
+        text = IMMENSE
     else:
         text = str(raw)
     return text if len(text) <= 80 else text[:77] + "…"

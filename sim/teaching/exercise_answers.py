@@ -14,7 +14,7 @@ from typing import Any, Literal
 
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.common.units import parse_quantity
-from handlap.sim.job.findings import Findings
+from handlap.sim.job.findings import IMMENSE, Findings, is_immense
 from handlap.sim.job.scenario_file import parse_toml
 from handlap.sim.job.toml_edit import value_text
 from handlap.sim.job.turning import SCHEDULE_STATES
@@ -328,18 +328,17 @@ def read_form(data: bytes, file: str) -> dict[str, Any]:
     except UnicodeDecodeError:
         raise ScenarioError([Fault(file, "", "", "not text in UTF-8")]) from None
     for key, value in raw.items():
-        if _immense(value):
-            found.fault(key, None, "a number of more than fifteen digits; nothing here can be as large")
+        if _holds_immense(value):
+            found.fault(key, None, f"{IMMENSE}; nothing here can be as large")
     if found.faults:
         raise ScenarioError(found.faults)
     return raw
 
 
-def _immense(value: Any) -> bool:
-    """Whether there is a number in it that cannot even be printed."""
+def _holds_immense(value: Any) -> bool:
     if isinstance(value, list | dict):
-        return any(map(_immense, value.values() if isinstance(value, dict) else value))
-    return isinstance(value, int) and abs(value) > 10**15
+        return any(map(_holds_immense, value.values() if isinstance(value, dict) else value))
+    return is_immense(value)
 
 
 def form_text(task: Task, answers: Mapping[str, Any] | None = None) -> str:

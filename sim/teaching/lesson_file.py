@@ -15,7 +15,7 @@ from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.given_file import builtin_paths, located, path_beside, read_small_text
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.job.scenario_file import builtin_names, load_document, parse_toml, read_document
+from handlap.sim.job.scenario_file import load_document, parse_toml, read_document
 from handlap.sim.teaching.lesson import Case, Lesson
 from handlap.sim.teaching.lesson_check import check_texts
 from handlap.sim.teaching.lesson_keys import read_lesson
@@ -121,8 +121,7 @@ def _scenario(raw: Any, found: Findings, folder: Path | None) -> tuple[dict[str,
     if isinstance(raw, dict):
         return raw, folder
     if isinstance(raw, str):
-        builtin = raw in (name for name, _ in builtin_names())
-        place = raw if builtin or folder is None else path_beside(folder, raw)
+        place = raw if raw in builtin_paths() or folder is None else path_beside(folder, raw)
         if place is None:
             found.fault(
                 "scenario", raw, "a built-in scenario, or a file in the folder of the lesson or below it"

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from handlap.sim.common.errors import Fault
-from handlap.sim.job.findings import Findings
+from handlap.sim.job.findings import Findings, is_immense
 from handlap.sim.job.scenario_values import number
 from handlap.sim.teaching.lesson import Asks, Case, Choice, Course, Lesson, Question, StartFace
 from handlap.sim.teaching.lesson_answer import asked_unit
@@ -313,7 +313,7 @@ def _is_end(raw: Any) -> bool:
     """A number that has a place among doubles: a whole one may have hundreds of digits."""
     if isinstance(raw, bool) or not isinstance(raw, int | float):
         return False
-    return abs(raw) <= 10**15 if isinstance(raw, int) else not math.isnan(raw)
+    return not is_immense(raw) and not math.isnan(raw)
 
 
 def _between(raw: Any, label: str, question: Question, found: Findings) -> tuple[float, float] | None:
