@@ -23,6 +23,7 @@ REMEDIES = {
     errno.EFBIG: "files may not be that large here; nothing was left behind",
     errno.ENAMETOOLONG: "the name is too long",
 }
+A_FILE = "that is a file; name a folder"
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EIO, errno.EFBIG)
 ABANDONED = 3600.0
 """A temporary file untouched for so long belongs to a run that was killed [s]."""
@@ -32,6 +33,10 @@ def _refused(path: Path, fault: OSError) -> HandlapError:
     why = REMEDIES.get(fault.errno or 0, fault.strerror or str(fault))
     kind = HandlapError if fault.errno in FULL else InputError
     return kind(f"cannot write {path}: {why}")
+
+
+def _no_folder(path: Path, why: str) -> InputError:
+    return InputError(f"cannot write into {path}: {why}")
 
 
 def make_folder(path: Path) -> Path:
@@ -44,11 +49,11 @@ def make_folder(path: Path) -> Path:
     try:
         path.mkdir(parents=True, exist_ok=True)
     except FileExistsError:
-        raise InputError(f"cannot write into {path}: that is a file; name a folder") from None
+        raise _no_folder(path, A_FILE) from None
     except OSError as fault:
         raise _refused(path, fault) from None
     if not os.access(path, os.W_OK | os.X_OK):
-        raise InputError(f"cannot write into {path}: no permission to write there; choose another place")
+        raise _no_folder(path, REMEDIES[errno.EACCES])
     return path
 
 
@@ -135,7 +140,7 @@ def folder_to_make(path: Path) -> None:
     there = next((p for p in (path, *path.parents) if os.path.lexists(p)), Path())
     if not there.is_dir():
         if there == path:
-            raise InputError(f"cannot write into {path}: that is a file; name a folder")
+            raise _no_folder(path, A_FILE)
         raise _refused(path, OSError(errno.ENOTDIR, os.strerror(errno.ENOTDIR)))
     if not os.access(there, os.W_OK | os.X_OK):
-        raise InputError(f"cannot write into {path}: no permission to write there; choose another place")
+        raise _no_folder(path, REMEDIES[errno.EACCES])

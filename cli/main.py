@@ -112,13 +112,17 @@ class OrderedCommands(click.Group):
         options.setdefault("terminal_width", Screen.of(sys.stdout).width)
         return super().main(args, standalone_mode=False, **options)
 
-    def _guarded(self, args: Sequence[str] | None, **options: Any) -> int:
+    def invoke(self, ctx: click.Context) -> Any:
+        """As click does, with matplotlib told to keep quiet first."""
         import logging
 
+        # Where there is no home to keep its list of fonts in, it would say so on every run.
+        logging.getLogger("matplotlib").setLevel(logging.ERROR)
+        return super().invoke(ctx)
+
+    def _guarded(self, args: Sequence[str] | None, **options: Any) -> int:
         from handlap.cli.interrupts import Interrupts
 
-        # Where there is no home to keep its list of fonts in, matplotlib would say so on every run.
-        logging.getLogger("matplotlib").setLevel(logging.ERROR)
         with Interrupts(_say_interrupted, INTERRUPTED) as interrupts:
             return self._explained(interrupts.tell, args, **options)
 

@@ -151,10 +151,10 @@ def emit(text: str, *, error: bool = False, end: str = "\n") -> None:
 
 def let_go(stream: TextIO | None) -> None:
     """Have what a stream still holds go nowhere, so that there is nothing to fail at exit."""
-    with contextlib.suppress(OSError, ValueError, AttributeError):
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, stream.fileno())  # type: ignore[union-attr]
-        os.close(nowhere)
+    if stream is None:
+        return
+    with contextlib.suppress(OSError, ValueError), open(os.devnull, "wb") as nowhere:
+        os.dup2(nowhere.fileno(), stream.fileno())
 
 
 def note(text: str) -> None:
