@@ -99,15 +99,6 @@
     if (key === "pressure") drawArrow(pen, data.ways[way].away[i], X, Y);
   };
 
-  // Whether a colour of a map is nearer to ink than to paper white: lightness L* under 57, luminance 0.25.
-  const onDark = (table, at) => {
-    const part = (n) => {
-      const c = table[3 * Math.floor(at) + n] / 255;
-      return c > 0.04045 ? ((c + 0.055) / 1.055) ** 2.4 : c / 12.92;
-    };
-    return 0.2126 * part(0) + 0.7152 * part(1) + 0.0722 * part(2) < 0.25;
-  };
-
   // Lines of equal height over the plane full, under it broken, so that the two tell apart in grey too.
   const drawLevels = (pen, level, X, Y) => {
     const { left, right, near, far } = data.raster;
@@ -117,8 +108,9 @@
       return k < 0 ? NaN : level(k);
     };
     pen.lineWidth = 0.8;
-    for (const at of [16, 32, 48, 64, 80, 96, 112, 143, 159, 175, 191, 207, 223, 239].map((n) => n + 0.5)) {
-      pen.strokeStyle = onDark(tables.height, at) ? "#fff" : "#22262b";
+    for (const [line, colour] of data.lines) {
+      const at = line + 0.5;
+      pen.strokeStyle = colour;
       pen.beginPath();
       for (let y = 0; y + 1 < rows; y++) {
         for (let x = 0; x + 1 < columns; x++) {

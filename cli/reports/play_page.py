@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from handlap.cli.drawing import colours
 from handlap.cli.drawing.play_views import (
     ROWS,
     View,
@@ -41,6 +42,8 @@ BYTES_A_CELL = 3.125 * 4.0 / 3.0
 MOST_CELLS, LAST_PLACE = 12_000, 65_535
 """More cells than that are finer than a screen shows; places in the raster are written in two bytes."""
 LETTERS = "AB"
+LINES = (16, 32, 48, 64, 80, 96, 112, 143, 159, 175, 191, 207, 223, 239)
+"""Levels of the height, of 256, after which a line of equal height is drawn."""
 BOX = (46.0, 10.0, 350.0, 186.0)
 """Left, top, right and bottom of the curve's axes in its picture."""
 CURVE_SIZE = (360, 226)
@@ -107,6 +110,7 @@ def play_data(followed: Followed, views: tuple[View, ...]) -> dict[str, Any]:
             "far": _mm(near + shape[0] * step),
         },
         "outline": [[[_mm(u), _mm(v)] for u, v in ring] for ring in rings],
+        "lines": [[at, colours.line_over(colours.HEIGHT(at / 255.0))] for at in LINES],
         "views": {view.key: {"bits": view.key == "dye", "colours": _text(_colours(view))} for view in views},
         "curve": [_curve_points(followed, way) for way in followed.ways],
         "ways": [_way_data(followed, way, LETTERS[i], views, block) for i, way in enumerate(followed.ways)],
