@@ -208,9 +208,8 @@ def _become(branch: dict[str, Any], scrap: Path, slave: int) -> None:
             stream = io.TextIOWrapper(
                 os.fdopen(number, "wb", closefd=False), encoding=branch.get("encoding", "utf-8")
             )
-        for holder in (name, f"__{name}"):
-            long = {"out": "stdout", "err": "stderr"}[name]
-            setattr(sys, long if holder == name else f"__{long}__", stream)
+        setattr(sys, f"std{name}", stream)
+        setattr(sys, f"__std{name}__", stream)
     if slave >= 0:
         os.close(slave)
     _limits(branch)

@@ -18,7 +18,7 @@ import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 
@@ -28,6 +28,7 @@ if __name__ == "__main__":
 
 import mutations  # noqa: E402
 import other_mutations  # noqa: E402
+from bad_scenarios import SHORT  # noqa: E402
 from nursery_client import Nursery, Ran  # noqa: E402
 from tried_commands import NEW_ANSWERS, clean, lay_out  # noqa: E402
 
@@ -36,17 +37,7 @@ REFUSED_WITHIN, WORKED_WITHIN, LONG_WITHIN = 5.0, 20.0, 150.0
 QUICK = ("survey", "measuring-sheet", "simulate")
 MOST_MEGABYTES = 1000.0
 READ_ANSWERS = ["", *["30 40"] * 9, "", *["none 30"] * 9, "end"]
-HEIGHTS = """
-title = "By heights"
-[part]
-length = 200
-width = 100
-metal = "A356"
-mass = 2
-limit = 50
-[readings]
-heights = "h.csv"
-"""
+HEIGHTS = SHORT.partition("[[readings.line]]")[0] + '[readings]\nheights = "h.csv"\n'
 FEW = ("--members", "16")
 WORK: tuple[tuple[int, int, tuple[str, ...]], ...] = (
     (8, 0, ("survey", "{file}", *FEW, "--json-file", "out/r.json")),
@@ -340,7 +331,7 @@ class Bench:
         if first.file:
             (self.folder / first.file).write_bytes(data)
         else:
-            first = Attempt(first.args, "", first.named, data, first.keeps, first.within)
+            first = replace(first, typed=data)
         done = [(first, *self.run(first))]
         refused = done[0][1].code == 2
         if not refused or kind == "form":

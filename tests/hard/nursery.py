@@ -152,7 +152,7 @@ class _Writing:
 
     def __init__(self, asked: dict[str, Any]) -> None:
         self.asked, self.steps, self.told, self.at = asked, 0, -1, -1
-        self.first, self.code = True, 0
+        self.first = True
         self.rng = random.Random(f"kills {asked['args']}")
         self.cwd = Path(asked["cwd"])
 
@@ -178,10 +178,10 @@ class _Writing:
         """Become the parent of forks that go on writing; returns in the forks only."""
         before = _snapshot(self.cwd)
         report: dict[str, Any] = {"kills": 0, "cases": []}
-        whole, steps = self._one(None)
-        if whole is None:
+        code, steps = self._one(None)
+        if code is None:
             return
-        report["code"] = self.code
+        report["code"] = code
         after = _snapshot(self.cwd)
         report["steps"] = steps
         seen: dict[str, set[str]] = {}
@@ -201,18 +201,14 @@ class _Writing:
         (Path(self.asked["scrap"]) / "report").write_text(json.dumps(report))
         os._exit(0)
 
-    def _one(self, at: int | None) -> tuple[dict[str, Any] | None, int]:
-        """Let one fork go on and kill it at a step; None in the fork itself."""
+    def _one(self, at: int | None) -> tuple[int | None, int]:
+        """Let one fork go on and kill it at a step: its exit code and steps; None in the fork itself."""
         read, told = os.pipe()
         pid = os.fork()
         if pid == 0:
             os.close(read)
             self.told, self.at, self.steps = told, -1 if at is None else at, 0
             if at is None:
-                import atexit
-
-                del atexit
-                self.count_to = told
                 real_exit = os._exit
 
                 def leave(code: int) -> None:
@@ -227,10 +223,9 @@ class _Writing:
             time.sleep(self.rng.choice((0.0, 0.0, 2e-5, 1e-4, 4e-4, 2e-3)) * self.rng.random())
             os.kill(pid, signal.SIGKILL)
         _, status = os.waitpid(pid, 0)
-        self.code = os.waitstatus_to_exitcode(status)
         left = os.read(read, 100) if at is None else b""
         os.close(read)
-        return {}, int(left or b"0")
+        return os.waitstatus_to_exitcode(status), int(left or b"0")
 
     real_open = staticmethod(os.open)
     real_write = staticmethod(os.write)

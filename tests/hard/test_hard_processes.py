@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from nursery_client import SOURCE
-from tried_commands import lay_out, unfinished
+from tried_commands import COMMA_LOCALE, lay_out, make_comma_locale, unfinished
 
 from handlap.cli.main import COMMANDS, main
 
@@ -121,7 +121,7 @@ def test_lists_in_forty_columns(command: str) -> None:
 def test_help_is_there_without_docstrings(bench: Path) -> None:
     """``PYTHONOPTIMIZE=2`` takes docstrings out of the code."""
     loop = (
-        "import io, contextlib\nfrom handlap.cli.main import COMMANDS, main\n"
+        "from handlap.cli.main import COMMANDS, main\n"
         "for name in ('', *(entry.name for entry in COMMANDS)):\n"
         "    print('=====' + name)\n"
         "    main([*filter(None, [name]), '--help'], standalone_mode=False)\n"
@@ -156,15 +156,9 @@ def test_plain_old_locale(bench: Path) -> None:
 @pytest.mark.slow
 def test_decimal_commas(bench: Path, tmp_path: Path) -> None:
     """The same bytes, and the same readings of numbers, where the language writes 1,5."""
-    made = (
-        shutil.which("localedef")
-        and not subprocess.run(
-            ["localedef", "-i", "de_DE", "-f", "UTF-8", str(tmp_path / "de_DE.UTF-8")], capture_output=True
-        ).returncode
-    )
-    if not made:
+    if not make_comma_locale(tmp_path):
         pytest.skip("no locale can be made here")
-    commas = {"LC_ALL": "de_DE.UTF-8", "LOCPATH": str(tmp_path)}
+    commas = {"LC_ALL": COMMA_LOCALE, "LOCPATH": str(tmp_path)}
     code = "import locale; locale.setlocale(locale.LC_ALL, ''); assert locale.str(1.5) == '1,5'; " + CODE
     plain = handlap("log", "job.toml", "--json", cwd=bench, LC_ALL="C.UTF-8")
     done = subprocess.run(

@@ -15,7 +15,15 @@ from typing import Any
 
 import pytest
 from nursery_client import Nursery
-from tried_commands import BY_NAME, TRIED, Tried, filled, same_but_for_dates
+from tried_commands import (
+    BY_NAME,
+    COMMA_LOCALE,
+    TRIED,
+    Tried,
+    filled,
+    make_comma_locale,
+    same_but_for_dates,
+)
 
 from handlap.cli.screen import PLAIN
 
@@ -35,14 +43,13 @@ ASKING = ("new", "readings")
 NO_FILES = {"play": {"1": None, "2": None, "3": None}}
 ESCAPE = "\x1b"
 NARROW = 40
-LOCALE = "de_DE.UTF-8"
 SOUND: tuple[dict[str, Any], ...] = (
     {"name": "plain"},
     {"name": "NO_COLOR", "out": "pty", "err": "pty", "env": {"NO_COLOR": "1", "TERM": "xterm"}},
     {"name": "TERM=dumb", "out": "pty", "err": "pty", "env": {"TERM": "dumb", "NO_COLOR": None}},
     {"name": "terminal of 40", "out": "pty", "err": "pty", "columns": NARROW, "env": {"COLUMNS": None}},
     {"name": "COLUMNS=40", "env": {"COLUMNS": "40"}},
-    {"name": "decimal comma", "locale": LOCALE},
+    {"name": "decimal comma", "locale": COMMA_LOCALE},
     {"name": "ascii", "encoding": "ascii"},
     {"name": "east", "env": {"TZ": "XYZ-14"}},
     {"name": "west", "env": {"TZ": "XYZ+12"}},
@@ -106,18 +113,9 @@ def branches_of(nursery: Nursery, bench: Path, tried: Tried, branches: Any, **mo
 
 @functools.cache
 def commas(place: Path) -> str:
-    """A folder with a locale that writes 1,5; skips where none can be had."""
-    import shutil
-    import subprocess
-
+    """A folder with a locale that writes 1,5; empty where none can be had."""
     folder = tempfile.mkdtemp(prefix="locale", dir=place)
-    made = (
-        shutil.which("localedef")
-        and not subprocess.run(
-            ["localedef", "-i", "de_DE", "-f", "UTF-8", f"{folder}/{LOCALE}"], capture_output=True
-        ).returncode
-    )
-    return folder if made else ""
+    return folder if make_comma_locale(Path(folder)) else ""
 
 
 Cases = dict[str, dict[str, Branch]]
@@ -287,7 +285,7 @@ def test_no_room_for_files_written_first(nursery: Nursery, bench: Path, tried: T
     """The same for commands whose work and writing are not parted."""
     whole = Tried(tried.name, tried.writes, tried.writes, tried.typed)
     before = {p.name: p.read_bytes() for p in bench.iterdir() if p.is_file()}
-    hard = [b for b in HARD if b["name"] in ("no room")]
+    hard = [b for b in HARD if b["name"] == "no room"]
     full = branches_of(nursery, bench, whole, hard, hatch="")["no room"]
     assert_no_room(full)
     assert {p.name: p.read_bytes() for p in bench.iterdir() if p.is_file()} == before

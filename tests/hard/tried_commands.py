@@ -10,6 +10,7 @@ import json
 import os
 import re
 import shutil
+import subprocess
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -169,6 +170,15 @@ def lay_out(folder: Path, names: dict[str, str] = PLAIN_NAMES) -> Path:
 def filled(args: tuple[str, ...], out: str = "out", job: str = "job.toml") -> list[str]:
     """Arguments with the places put in, seen from the folder laid out."""
     return [arg.format(job=job, bare="bare.toml", out=out) for arg in args]
+
+
+COMMA_LOCALE = "de_DE.UTF-8"
+
+
+def make_comma_locale(folder: Path) -> bool:
+    """Make a locale that writes 1,5 in a folder; False where none can be made."""
+    make = ["localedef", "-i", "de_DE", "-f", "UTF-8", str(folder / COMMA_LOCALE)]
+    return bool(shutil.which(make[0])) and not subprocess.run(make, capture_output=True).returncode
 
 
 def unfinished(path: Path) -> str:
