@@ -262,7 +262,7 @@ def march(
     constants = np.array(
         [rate, bedding, bench.half, grid.cell_size, max(50e-6, 3.0 * bedding), float(grid.area.sum()), 0.0]
     )
-    diagnostics = np.zeros(6)
+    diagnostics = np.zeros(kernels.DIAGNOSTICS)
     given: dict[str, Any] = {
         "h": h,
         "u": grid.u / bench.half,
@@ -290,6 +290,7 @@ def march(
         "bend_weight": np.empty(0),
         "amplitudes": np.empty((len(snapshots), 0)),
         "snapshots": snapshots,
+        "work": np.empty((kernels.WORK_ROWS, h.size)),
         "diagnostics": diagnostics,
     }
     status = kernels.march(*(given[name] for name in signature(cast(Any, kernels.march).py_func).parameters))

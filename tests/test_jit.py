@@ -69,7 +69,7 @@ import numpy as np
 from handlap.sim.lapping import kernels
 t = np.linspace(-30.0, 30.0, 1001)
 nought, soft, logistic = np.zeros_like(t), np.empty_like(t), np.empty_like(t)
-kernels.softplus_logistic(t, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
+kernels.softplus_logistic(t, 1.0, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
 assert abs(soft - np.logaddexp(0.0, t)).max() < 2e-9
 print("well")
 """

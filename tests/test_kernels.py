@@ -19,7 +19,7 @@ RATE = 0.045e-9
 def softplus(t: Array) -> tuple[Array, Array]:
     soft, logistic = np.empty_like(t), np.empty_like(t)
     nought = np.zeros_like(t)
-    kernels.softplus_logistic(t, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
+    kernels.softplus_logistic(t, 1.0, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
     return soft, logistic
 
 
@@ -38,7 +38,7 @@ def test_closing_is_tilted_by_the_pose():
     rng = np.random.default_rng(1)
     base, u, v = rng.normal(size=(3, 50))
     soft, logistic = np.empty(50), np.empty(50)
-    kernels.softplus_logistic(base, u, v, 0.3, -1.2, 0.7, soft, logistic)
+    kernels.softplus_logistic(base, 1.0, u, v, 0.3, -1.2, 0.7, soft, logistic)
     np.testing.assert_allclose(soft, np.logaddexp(0.0, base + 0.3 - 1.2 * u + 0.7 * v), atol=2e-9)
 
 
@@ -77,7 +77,7 @@ def test_solver_from_cold():
         eu, ev = share * to_edge * c, share * to_edge * s
         base = faces[shape] / bedding
         pose, soft, logistic = np.zeros(3), np.empty(n), np.empty(n)
-        kernels.touch(base, u, v, weight, pose)
+        kernels.touch(base, 1.0, 0.0, u, v, weight, pose)
         force = 0.02
         status, evaluations = kernels.solve_pose(
             base, u, v, weight, force, force * eu, force * ev, True, 50e-6 / bedding, pose, soft, logistic,

@@ -450,7 +450,7 @@ def test_paper_is_cut_to_the_plate():
 
 
 def test_part_that_never_meets_the_paper_is_refused():
-    with pytest.raises(TippingError, match="no part of the face lies on the paper"):
+    with pytest.raises(TippingError, match="too little of the face lies on the paper"):
         lap(job(plate=(4.0, 4.0), strips=[(1.0, 1.0, 1.5, 1.5)]), None, 100)
 
 

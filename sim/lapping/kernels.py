@@ -11,8 +11,14 @@ two times a polynomial on the remainder, ln(1+e) comes from 2·artanh(e/(2+e)); 
 
 The solver looks for the pose in single precision and lands in double: its first iterations only
 have to come near, and single precision does twice as many cells at once and reads half the memory.
-The last evaluation, from which the heights fall and on which the balance of forces rests, is always
-in double.
+They even do with a sample of the cells, as long as what its force and moments fall short of all
+cells' hardly changes from row to row: that is known from the row before, and made good.  The last
+evaluation, from which the heights fall and on which the balance of forces rests, is always in double
+and of all cells.
+
+A large face does not fit the nearer caches, so rows then cost what they read and write.  On a bare
+face (flat plate, fresh paper all under it, one metal) a row goes over it once: the wear that the row
+before still owes comes off in the loop that evaluates what is left.
 """
 
 from __future__ import annotations
@@ -37,6 +43,13 @@ NEAR = 0.08
 """Motion of the pose, in bedding lengths, below which the solver turns to double precision."""
 BLOCK = 2048
 """Cells whose softplus is written and summed at one go: their arrays stay in the nearer caches."""
+SAMPLE_SHARE, SAMPLE_LEAST, SAMPLE_MOST = 24, 128, 512
+"""The search for the pose begins on one cell in so many, but on no fewer and no more than so many."""
+STEADY = 4e-3
+"""Change of what the sample falls short by, from row to row, below which it is trusted for the next."""
+GOLDEN = 0.6180339887498949
+VECTORS = 64
+"""Numbers that a loop takes at one go at most: four vectors of sixteen."""
 FREE_CAP = 40.0
 PER_DOUBLING = float(1.0 / np.log(2.0))
 ROUNDING = 1.5 * 2.0**52
@@ -55,7 +68,9 @@ BRUSH_LEAVES = 0.2
 """Share of the loading that stays in the paper after brushing."""
 (K_RATE, K_BEDDING, K_HALF, K_CELL, K_CAP, K_MEAN_AREA, K_WEIGHT) = range(7)
 (P_X0, P_Y0, P_STEP, P_FLOOR_LOAD, P_FLOOR_DULL, P_SCALE_LOAD, P_SCALE_DULL) = range(7)
-(D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER) = range(6)
+(D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER, D_SAMPLED) = range(7)
+DIAGNOSTICS = 7
+WORK_ROWS = 5
 
 
 @kernel(fastmath=IN_ORDER)
@@ -76,24 +91,42 @@ def _exp_negative(x):
 
 
 @kernel(fastmath=True)
-def softplus_logistic(base, u, v, a0, au, av, soft, logistic):
-    """Write ln(1+eᵗ) and its derivative for t = base + a0 + au·u + av·v."""
+def _softplus(t):
+    """ln(1+eᵗ) and its derivative, without branches."""
+    e = _exp_negative(abs(t))
+    inverse = 1.0 / ((2.0 + e) * (1.0 + e))
+    z = e * (1.0 + e) * inverse
+    w = z * z
+    s = 0.2439390734394351
+    s = s * w + 0.21398560630495922
+    s = s * w + 0.2862020740649018
+    s = s * w + 0.3999871124636203
+    s = s * w + 0.6666667902645588
+    s = s * w + 1.9999999998090048
+    upper = (2.0 + e) * inverse
+    return max(t, 0.0) + z * s, upper if t >= 0.0 else e * upper
+
+
+@kernel(fastmath=True)
+def softplus_logistic(base, per, u, v, a0, au, av, soft, logistic):
+    """Write ln(1+eᵗ) and its derivative for t = per·base + a0 + au·u + av·v."""
     widest_vectors()
     for i in range(base.shape[0]):
-        t = base[i] + a0 + au * u[i] + av * v[i]
-        e = _exp_negative(abs(t))
-        inverse = 1.0 / ((2.0 + e) * (1.0 + e))
-        z = e * (1.0 + e) * inverse
-        w = z * z
-        s = 0.2439390734394351
-        s = s * w + 0.21398560630495922
-        s = s * w + 0.2862020740649018
-        s = s * w + 0.3999871124636203
-        s = s * w + 0.6666667902645588
-        s = s * w + 1.9999999998090048
-        upper = (2.0 + e) * inverse
-        soft[i] = max(t, 0.0) + z * s
-        logistic[i] = upper if t >= 0.0 else e * upper
+        soft[i], logistic[i] = _softplus(per * base[i] + a0 + au * u[i] + av * v[i])
+
+
+@kernel(fastmath=True)
+def _wear_and_go_on(h, per, u, v, a0, au, av, soft, logistic, due):
+    """What the step before still owes comes off the heights; then :func:`softplus_logistic` of what is left.
+
+    In one loop, so that it computes while it waits for the memory.
+    """
+    widest_vectors()
+    lam, d0, du, dv = due[0], due[1], due[2], due[3]
+    for i in range(h.shape[0]):
+        left = h[i] - lam * (soft[i] + logistic[i] * (d0 + du * u[i] + dv * v[i]))
+        h[i] = left
+        soft[i], logistic[i] = _softplus(per * left + a0 + au * u[i] + av * v[i])
 
 
 @kernel(fastmath=True)
@@ -130,15 +163,48 @@ def _sums(weight, u, v, soft, logistic, zero, out):
     out[8] += kvv
 
 
+@kernel(fastmath=True)
+def _wear(h, soft, logistic, u, v, lam, a0, au, av, keep):
+    """:func:`_correct`, and take the wear off the heights; kept in ``soft`` [m] if ``keep``."""
+    widest_vectors()
+    if keep:
+        for i in range(h.shape[0]):
+            off = lam * (soft[i] + logistic[i] * (a0 + au * u[i] + av * v[i]))
+            soft[i] = off
+            h[i] -= off
+    else:
+        for i in range(h.shape[0]):
+            h[i] -= lam * (soft[i] + logistic[i] * (a0 + au * u[i] + av * v[i]))
+
+
 @kernel()
-def _evaluate(base, u, v, weight, a0, au, av, soft, logistic, sums):
-    """Softplus and logistic (n,) at a pose, and their :func:`_sums`."""
+def _wear_due(h, soft, logistic, u, v, due):
+    """Take off what a step still owes: :func:`_wear` by λ and the last motion of its pose, ``due`` (4,).
+
+    λ = 0 says that nothing is owed.
+    """
+    if due[0] > 0.0:
+        _wear(h, soft, logistic, u, v, due[0], due[1], due[2], due[3], False)
+        due[0] = 0.0
+
+
+@kernel()
+def _evaluate(base, per, u, v, weight, a0, au, av, soft, logistic, due, sums):
+    """Softplus and logistic (n,) at a pose, and their :func:`_sums`.
+
+    What the step before still owes, ``due`` (see :func:`_wear_due`), comes off the base first.
+    """
     sums[:] = 0.0
     for start in range(0, base.shape[0], BLOCK):
         end = min(start + BLOCK, base.shape[0])
+        b, x, y = base[start:end], u[start:end], v[start:end]
         s, t = soft[start:end], logistic[start:end]
-        softplus_logistic(base[start:end], u[start:end], v[start:end], a0, au, av, s, t)
-        _sums(weight[start:end], u[start:end], v[start:end], s, t, 0.0, sums)
+        if due[0] > 0.0:
+            _wear_and_go_on(b, per, x, y, a0, au, av, s, t, due)
+        else:
+            softplus_logistic(b, per, x, y, a0, au, av, s, t)
+        _sums(weight[start:end], x, y, s, t, 0.0, sums)
+    due[0] = 0.0
 
 
 @kernel(fastmath=IN_ORDER)
@@ -243,17 +309,12 @@ def _correct(soft, logistic, u, v, a0, au, av):
 
 
 @kernel(fastmath=True)
-def _wear(h, soft, logistic, u, v, cover, lam, a0, au, av, keep):
-    """:func:`_correct`, and take the wear off the heights; kept in ``soft`` [m] if ``keep``."""
+def _only_on_paper(soft, logistic, cover):
+    """What hangs over the paper's edge is not worn: softplus and its derivative (n,) times the cover (n,)."""
     widest_vectors()
-    if keep:
-        for i in range(h.shape[0]):
-            off = lam * cover[i] * (soft[i] + logistic[i] * (a0 + au * u[i] + av * v[i]))
-            soft[i] = off
-            h[i] -= off
-    else:
-        for i in range(h.shape[0]):
-            h[i] -= lam * cover[i] * (soft[i] + logistic[i] * (a0 + au * u[i] + av * v[i]))
+    for i in range(soft.shape[0]):
+        soft[i] *= cover[i]
+        logistic[i] *= cover[i]
 
 
 @kernel()
@@ -265,15 +326,14 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
     so that the force balance holds to rounding.  Returns (status, evaluations).
     """
     single = np.empty((4, base.shape[0]), dtype=np.float32)
-    single[0] = base
     single[1] = u
     single[2] = v
-    single[3] = weight
+    _halve(base, 1.0, weight, single)
     scratch = np.empty((2, BLOCK), dtype=np.float32)
     step = np.empty(3)
     status, evaluations = _search(
-        base, u, v, weight, single, scratch, f, fu, fv, tilt_free, cap, _reach(u), _reach(v), pose, step,
-        soft, logistic, tolerance,
+        base, 1.0, 0.0, u, v, weight, single, scratch, f, fu, fv, np.zeros(3), tilt_free, cap, _reach(u),
+        _reach(v), pose, step, soft, logistic, np.zeros(4), tolerance,
     )  # fmt: skip
     if status == STATUS_OK:
         _correct(soft, logistic, u, v, step[0], step[1], step[2])
@@ -281,21 +341,95 @@ def solve_pose(base, u, v, weight, f, fu, fv, tilt_free, cap, pose, soft, logist
 
 
 @kernel()
-def _search(
-    base, u, v, weight, single, scratch, f, fu, fv, tilt_free, cap, u_max, v_max, pose, step, soft,
-    logistic, tolerance,
-):  # fmt: skip
-    """:func:`solve_pose`, given base, u, v and weight in single precision too (4, n) and their reach.
+def _some_of(u, v, cell):
+    """Cells on which the search for the pose begins, by number: a few evenly spread, or all of a small face.
 
+    u, v : places of the cells (n,); cell : their size in the same unit.  One of every so many in every
+    so many raster rows, never above one another: an edge along a column must not be missed or doubled.
+    """
+    n = u.shape[0]
+    wanted = min(max(n // SAMPLE_SHARE, SAMPLE_LEAST), SAMPLE_MOST)
+    down = max(int(np.sqrt(n / wanted)), 1)
+    along = max(n // (wanted * down), 1)
+    which = np.empty(n, dtype=np.int32)
+    found = 0
+    for i in range(n):
+        # Places are whole cells or halves from the middle: a quarter keeps rounding out of it.
+        row = int(np.floor(v[i] / cell + 0.25))
+        if row % down == 0:
+            shift = int(row // down * GOLDEN % 1.0 * along)
+            if (int(np.floor(u[i] / cell + 0.25)) + shift) % along == 0:
+                which[found] = i
+                found += 1
+    return which[:found] if 2 * found > wanted else np.arange(n).astype(np.int32)
+
+
+@kernel(fastmath=True)
+def _halve(base, per, weight, single):
+    """Leave ``per``·base and weight (n,) in the first and last row of ``single`` (4, n)."""
+    widest_vectors()
+    near, heavy = single[0], single[3]
+    for i in range(near.shape[0]):
+        near[i] = per * base[i]
+        heavy[i] = weight[i]
+
+
+@kernel(fastmath=True)
+def _sample(base, per, weight, some, stands_for, owed, lam, single):
+    """:func:`_halve` of ``some`` cells that stand for so many each, λ·owed (some,) off their base."""
+    widest_vectors()
+    near, heavy = single[0], single[3]
+    for i in range(some.shape[0]):
+        near[i] = per * (base[some[i]] - lam * owed[i])
+        heavy[i] = stands_for * weight[some[i]]
+
+
+@kernel(fastmath=True)
+def _fall_short(single, weight, soft, logistic, step, some, stands_for, f, fu, fv, short, owed):
+    """By how much force and moments of ``some`` cells fall short of all cells', over the force.
+
+    At the pose just found, where those of all cells are f, fu, fv.  Left in ``short`` (3,), the softplus
+    of these cells in ``owed`` (some,).  Returns the greatest change, or 1 if the sample tells nothing of
+    the face because it carries less than half the load, or half as much again.
+    """
+    widest_vectors()
+    u, v = single[1], single[2]
+    g = gu = gv = 0.0
+    for i in range(some.shape[0]):
+        j = some[i]
+        s = soft[j] + logistic[j] * (step[0] + step[1] * u[i] + step[2] * v[i])
+        owed[i] = s
+        a = weight[j] * s
+        g += a
+        gu += a * u[i]
+        gv += a * v[i]
+    now = (1.0 - stands_for * g / f, (fu - stands_for * gu) / f, (fv - stands_for * gv) / f)
+    change = max(abs(now[0] - short[0]), abs(now[1] - short[1]), abs(now[2] - short[2]))
+    short[0], short[1], short[2] = now
+    return change if abs(now[0]) < 0.5 else 1.0
+
+
+@kernel()
+def _search(
+    base, per, offset, u, v, weight, single, scratch, f, fu, fv, short, tilt_free, cap, u_max, v_max,
+    pose, step, soft, logistic, due, tolerance,
+):  # fmt: skip
+    """:func:`solve_pose` for closings per·base + offset.
+
+    It begins in single precision with the cells ``single`` (4, m): all, or a sample whose force and
+    moments fall ``short`` (3,).  ``due``: what comes off base before it is used, see :func:`_wear_due`.
     Softplus stays as it was before the last motion of the pose, which is left in ``step`` (3,).
     """
     sums = np.empty(9)
-    _evaluate_single(single[0], single[1], single[2], single[3], pose[0], pose[1], pose[2], scratch, sums)
+    _evaluate_single(
+        single[0], single[1], single[2], single[3], offset + pose[0], pose[1], pose[2], scratch, sums
+    )
     evaluations = 1
     near = False
     reach = cap
+    g, gu, gv = f - f * short[0], fu - f * short[1], fv - f * short[2]
     while evaluations < MAX_EVALUATIONS:
-        slope = _newton(sums, f, fu, fv, tilt_free, step)
+        slope = _newton(sums, g, gu, gv, tilt_free, step)
         motion = abs(step[0]) + abs(step[1]) * u_max + abs(step[2]) * v_max
         lost = not np.isfinite(motion)
         if not near and (lost or motion < NEAR or evaluations >= MOST_SINGLE):
@@ -303,8 +437,9 @@ def _search(
                 pose[0] += step[0]
                 pose[1] += step[1]
                 pose[2] += step[2]
-            _evaluate(base, u, v, weight, pose[0], pose[1], pose[2], soft, logistic, sums)
+            _evaluate(base, per, u, v, weight, offset + pose[0], pose[1], pose[2], soft, logistic, due, sums)
             evaluations += 1
+            g, gu, gv = f, fu, fv
             near = True
             reach = cap
             continue
@@ -325,13 +460,15 @@ def _search(
             a1 = pose[1] + alpha * step[1]
             a2 = pose[2] + alpha * step[2]
             if near:
-                _evaluate(base, u, v, weight, a0, a1, a2, soft, logistic, sums)
+                _evaluate(base, per, u, v, weight, offset + a0, a1, a2, soft, logistic, due, sums)
             else:
-                _evaluate_single(single[0], single[1], single[2], single[3], a0, a1, a2, scratch, sums)
+                _evaluate_single(
+                    single[0], single[1], single[2], single[3], offset + a0, a1, a2, scratch, sums
+                )
             evaluations += 1
-            here = (sums[0] - f) * step[0]
+            here = (sums[0] - g) * step[0]
             if tilt_free:
-                here += (sums[1] - fu) * step[1] + (sums[2] - fv) * step[2]
+                here += (sums[1] - gu) * step[1] + (sums[2] - gv) * step[2]
             if here <= 0.5 * abs(slope) or evaluations >= (MAX_EVALUATIONS if near else MOST_SINGLE):
                 break
             # Overshot: the energy rises here.  Between false position and halving.
@@ -399,7 +536,7 @@ def solve_flexible(
     for j in range(modes):
         spread[j] = np.max(np.abs(basis[j]))
     _close(base, basis, pose, closing)
-    softplus_logistic(closing, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
+    softplus_logistic(closing, 1.0, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
     _flex_sums(weight, basis, soft, logistic, scratch, gradient, hessian)
     evaluations = 1
     reach = cap
@@ -434,7 +571,7 @@ def solve_flexible(
         while True:
             trial = pose + alpha * step
             _close(base, basis, trial, closing)
-            softplus_logistic(closing, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
+            softplus_logistic(closing, 1.0, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
             _flex_sums(weight, basis, soft, logistic, scratch, gradient, hessian)
             evaluations += 1
             here = (gradient + bending @ trial - target) @ (step * free)
@@ -450,7 +587,7 @@ def solve_flexible(
 
 @kernel(fastmath=True)
 def _prepare(
-    h, share, cover, read, log_scale, lam, beta, to_force, floor, cells, base, weight, single, weighed
+    h, share, cover, read, log_scale, lam, beta, to_force, floor, cells, base, weight
 ):  # fmt: skip
     """Closing of every point and weight of every cell for the step, from heights over the paper.
 
@@ -459,24 +596,14 @@ def _prepare(
     slower than the rest; ``floor``: least cutting power of the paper.  Logarithms of numbers from
     0.18 to 1 come from 2·artanh by a polynomial (1e-9), which the compiler can vectorise; below, from
     the library.
-    Both are left in single precision, too, in the first and last row of ``single`` (4, cells).
-    ``weighed``: the weights stand from the step before, if the paper is fresh.
     """
     widest_vectors()
     per_lam = 1.0 / lam
-    near, heavy = single[0], single[3]
     if floor >= 1.0:
-        for i in range(cells):
-            t = h[i] * per_lam + beta + log_scale[i]
-            base[i] = t
-            near[i] = t
-        if not weighed:
-            for i in range(cells):
-                a = share[i] * cover[i] * to_force
-                weight[i] = a
-                heavy[i] = a
-        for i in range(cells, h.shape[0]):
+        for i in range(h.shape[0]):
             base[i] = h[i] * per_lam + beta + log_scale[i]
+        for i in range(cells):
+            weight[i] = share[i] * cover[i] * to_force
         return
     if floor > LOWEST_LOG:
         centre = np.sqrt(floor)
@@ -500,19 +627,16 @@ def _prepare(
             base[i] = h[i] * per_lam + beta + np.log(read[i]) + log_scale[i]
             read[i] = 1.0 / read[i]
     for i in range(cells):
-        a = share[i] * cover[i] * to_force * read[i]
-        weight[i] = a
-        heavy[i] = a
-        near[i] = base[i]
+        weight[i] = share[i] * cover[i] * to_force * read[i]
 
 
 @kernel()
-def touch(base, u, v, weight, pose):
-    """Set the approach so that the proudest loaded cell just touches (t = 0)."""
+def touch(base, per, offset, u, v, weight, pose):
+    """Set the approach so that the proudest loaded cell just touches: per·base + offset + pose = 0."""
     top = -1e300
     for i in range(weight.shape[0]):
         if weight[i] > 0.0:
-            top = max(top, base[i] + pose[1] * u[i] + pose[2] * v[i])
+            top = max(top, per * base[i] + offset + pose[1] * u[i] + pose[2] * v[i])
     pose[0] = -top
 
 
@@ -580,19 +704,23 @@ def _node(position, origin, step, n):
 
 
 @kernel()
-def _into_hull(pose, u, v, cover, hull, margin):
-    """Move the resultant of a pose into the hull of what is on paper, shrunk by ``margin``.
+def _into_hull(pose, u, v, area, cover, hull, margin):
+    """Move the resultant of a pose into the hull of what is on paper, shrunk by ``margin``, a cell.
 
-    The hull is described by its support in the directions ``hull`` (k, 2) and in those of the
-    paper's edges.  Returns 1 if the wobble carried it outside, 2 if its mean lies outside.
+    Only cells count, which end half a cell beyond their middles: points that are merely followed must
+    not change the lap.  The hull is described by its support in the directions ``hull`` (k, 2) and in
+    those of the paper's edges.  The resultant moves towards the middle of the area (cells,) that is on
+    paper.  Returns 1 if the wobble carried it outside, 2 if its mean lies outside, 3 if nothing is on
+    paper.
     """
     n = hull.shape[0] + 4
     cu = cv = total = 0.0
-    for i in range(u.shape[0]):
+    for i in range(area.shape[0]):
         if cover[i] > 0.0:
-            total += cover[i]
-            cu += cover[i] * u[i]
-            cv += cover[i] * v[i]
+            a = area[i] * cover[i]
+            total += a
+            cu += a * u[i]
+            cv += a * v[i]
     if total <= 0.0:
         return 3
     cu /= total
@@ -609,9 +737,10 @@ def _into_hull(pose, u, v, cover, hull, margin):
             nu = sign * (pose[COS] if along_x else pose[SIN])
             nv = sign * (-pose[SIN] if along_x else pose[COS])
         support = -1e300
-        for i in range(u.shape[0]):
+        for i in range(area.shape[0]):
             if cover[i] >= 0.5:
                 support = max(support, nu * u[i] + nv * v[i])
+        support += 0.5 * margin
         centre = nu * cu + nv * cv
         room = max(support - margin - centre, 0.0)
         if nu * pose[EU_STEADY] + nv * pose[EV_STEADY] > support:
@@ -629,7 +758,7 @@ def _into_hull(pose, u, v, cover, hull, margin):
 def march(
     h, u, v, area, n_cells, scale, poses, kinds, events, constants, tilt_free, strips, hull,
     aged, paper, load, dull, ground_frame, ground, basis, bending, bend_press, bend_weight,
-    snapshots, amplitudes, diagnostics,
+    snapshots, amplitudes, work, diagnostics,
 ):  # fmt: skip
     """Carry a face through a list of poses, in place.
 
@@ -646,8 +775,9 @@ def march(
         bending of a thin part, see :mod:`handlap.sim.lapping.bending`; no rows for a rigid one
     snapshots (count, n) : heights after each pose marked EVENT_SNAPSHOT
     amplitudes (count, shapes) : mean bending amplitude over the poses since the last of them [m]
+    work (5, n) : scratch; numpy asks the system for large pages for it, which a kernel cannot
 
-    Returns a status; diagnostics (6,) are filled in.
+    Returns a status; diagnostics (7,) are filled in.
     """
     n = h.shape[0]
     cells = n_cells
@@ -657,14 +787,23 @@ def march(
     half = constants[K_HALF]
     cell = constants[K_CELL]
     ny, nx = load.shape
-    base = np.empty(n)
-    soft = np.empty(n)
-    logistic = np.empty(n)
-    weight = np.empty(cells)
+    base, soft, logistic, closing = work[0], work[1], work[2], work[3]
+    # A few of the points that are only followed go with the cells, weightless, so that these make up
+    # whole vectors: what is left over after them costs as much as all the vectors of a small face.
+    on = min(n, -(-cells // VECTORS) * VECTORS)
+    weight = work[4, :on]
+    weight[cells:] = 0.0
+    # Sliced once: every slice counts its owners, which many rows of few cells would feel.
+    h_on, u_on, v_on = h[:on], u[:on], v[:on]
+    base_on, soft_on, logistic_on, closing_on = base[:on], soft[:on], logistic[:on], closing[:on]
+    h_beyond, u_beyond, v_beyond, base_beyond = h[on:], u[on:], v[on:], base[on:]
+    soft_beyond, logistic_beyond, closing_beyond = soft[on:], logistic[on:], closing[on:]
     log_scale = np.zeros(n)
+    alike = True
     for i in range(n):
         if scale[i] != 1.0:
             log_scale[i] = np.log(scale[i])
+            alike = False
     floor = 1.0
     if aged:
         floor = paper[P_FLOOR_LOAD] * paper[P_FLOOR_DULL]
@@ -683,6 +822,9 @@ def march(
     modes = max(3, basis.shape[0])
     shapes = modes - 3
     memory = np.zeros((n_kinds, modes))
+    short = np.zeros((n_kinds, 3))
+    nothing = np.zeros(3)
+    change = np.ones(n_kinds)
     met = np.zeros(n_kinds, dtype=np.bool_)
     depth_then = np.zeros(n_kinds)
     depth = 0.0
@@ -694,20 +836,26 @@ def march(
     even_share = area / scale
     share = even_share
     log_rate = log_scale
-    single = np.empty((4, cells), dtype=np.float32)
-    single[1] = u[:cells]
-    single[2] = v[:cells]
+    every = np.empty((4, on), dtype=np.float32)
+    every[1] = u_on
+    every[2] = v_on
+    some = _some_of(u[:cells], v[:cells], cell / half)
+    owed = np.zeros(some.size)
+    few = np.zeros((4, -(-some.size // VECTORS) * VECTORS), dtype=np.float32)
+    few[1, : some.size] = u[some]
+    few[2, : some.size] = v[some]
+    stands_for = area[:cells].sum() / area[some].sum()
     scratch = np.empty((2, BLOCK), dtype=np.float32)
     u_reach, v_reach = _reach(u[:cells]), _reach(v[:cells])
-    u_max, v_max = max(u_reach, _reach(u[cells:])), max(v_reach, _reach(v[cells:]))
+    u_max, v_max = _reach(u), _reach(v)
     step = np.zeros(3)
+    due = np.zeros(4)
     weighed_for = 0.0
     twisted = np.empty(n)
     log_twisted = np.empty(n)
-    closing = np.empty(n)
     # Rows that lie together in memory are summed by vectors.
-    on_cells = np.ascontiguousarray(basis[:, :cells])
-    beyond = np.ascontiguousarray(basis[:, cells:])
+    on_cells = np.ascontiguousarray(basis[:, :on])
+    beyond = np.ascontiguousarray(basis[:, on:])
     free = np.ones(modes)
     if not tilt_free:
         free[1] = 0.0
@@ -730,12 +878,13 @@ def march(
                     dull[j, i] = 0.0
         slide = pose[SLIDE]
         full = _all_on_paper(pose, u_max, v_max, half, strips)
+        kept = 0
         if not full:
             for i in range(n):
                 x = pose[X] + half * (pose[COS] * u[i] - pose[SIN] * v[i])
                 y = pose[Y] + half * (pose[SIN] * u[i] + pose[COS] * v[i])
                 cover[i] = _coverage(x, y, cell, strips)
-            kept = _into_hull(pose, u, v, cover, hull, cell / half)
+            kept = _into_hull(pose, u, v, area[:cells], cover, hull, cell / half)
             if kept == 3:
                 diagnostics[D_FAILED_ROW] = r
                 return STATUS_NO_CONTACT
@@ -772,31 +921,52 @@ def march(
         even = full and pose[TWIST] == 0.0
         weighed = even and to_force == weighed_for
         weighed_for = to_force if even else 0.0
-        closed = h
-        if bumpy:
-            _read_ground(pose, u, v, half, ground_frame, ground, over)
-            for i in range(n):
-                over[i] += h[i]
-            closed = over
-        _prepare(
-            closed, share, cover, read, log_rate, lam, beta, to_force, floor, cells, base, weight, single,
-            weighed,
-        )  # fmt: skip
+        # A bare face is evaluated from its heights: nothing is written for it.
+        bare = even and alike and not aged and not bumpy and shapes == 0
+        closed_on, closed_beyond = h_on, h_beyond
+        per, offset = 1.0 / lam, beta
+        if not bare:
+            _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
+            if bumpy:
+                _read_ground(pose, u, v, half, ground_frame, ground, over)
+                for i in range(n):
+                    over[i] += h[i]
+            _prepare(
+                over if bumpy else h, share, cover, read, log_rate, lam, beta, to_force, floor, cells, base,
+                weight,
+            )  # fmt: skip
+            closed_on, closed_beyond = base_on, base_beyond
+            per, offset = 1.0, 0.0
+        elif not weighed:
+            for i in range(cells):
+                weight[i] = share[i] * to_force
         kind = kinds[r]
         guess = memory[kind]
         if met[kind]:
             guess[0] += (depth - depth_then[kind]) / lam
         elif first:
-            touch(base[:cells], u, v, weight, guess)
+            touch(closed_on, per, offset, u, v, weight, guess)
             first = False
         else:
             guess[:] = last
         if shapes == 0:
+            f, fu, fv = pose[LOAD], pose[LOAD] * pose[EU], pose[LOAD] * pose[EV]
+            sampled = change[kind] < STEADY
+            if sampled:
+                diagnostics[D_SAMPLED] += 1.0
+                _sample(closed_on, per, weight, some, stands_for, owed, due[0], few)
+            else:
+                _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
+                _halve(closed_on, per, weight, every)
             status, evaluations = _search(
-                base[:cells], u[:cells], v[:cells], weight, single, scratch, pose[LOAD],
-                pose[LOAD] * pose[EU], pose[LOAD] * pose[EV], tilt_free, constants[K_CAP] / lam, u_reach,
-                v_reach, guess, step, soft[:cells], logistic[:cells], TOLERANCE,
+                closed_on, per, offset, u_on, v_on, weight, few if sampled else every, scratch,
+                f, fu, fv, short[kind] if sampled else nothing, tilt_free, constants[K_CAP] / lam, u_reach,
+                v_reach, guess, step, soft_on, logistic_on, due, TOLERANCE,
             )  # fmt: skip
+            if some.size < cells:
+                change[kind] = _fall_short(
+                    few, weight, soft, logistic, step, some, stands_for, f, fu, fv, short[kind], owed
+                )  # fmt: skip
         else:
             target[0] = pose[LOAD]
             target[1] = pose[LOAD] * pose[EU]
@@ -805,28 +975,23 @@ def march(
                 target[3 + j] = (pose[LOAD] - constants[K_WEIGHT]) * bend_press[j]
                 target[3 + j] += constants[K_WEIGHT] * bend_weight[j]
             status, evaluations = solve_flexible(
-                base[:cells], on_cells, weight, target, elastic, free, constants[K_CAP] / lam,
-                guess, soft[:cells], logistic[:cells], closing[:cells], TOLERANCE,
+                base_on, on_cells, weight, target, elastic, free, constants[K_CAP] / lam,
+                guess, soft_on, logistic_on, closing_on, TOLERANCE,
             )  # fmt: skip
         diagnostics[D_EVALUATIONS] += evaluations
         if status != STATUS_OK:
             diagnostics[D_FAILED_ROW] = r
-            return status
+            # What hangs on a strip of paper too narrow to stand on has no pose.
+            return STATUS_NO_CONTACT if kept == 2 else status
         if shapes == 0:
             softplus_logistic(
-                base[cells:],
-                u[cells:],
-                v[cells:],
-                guess[0],
-                guess[1],
-                guess[2],
-                soft[cells:],
-                logistic[cells:],
-            )
+                closed_beyond, per, u_beyond, v_beyond, offset + guess[0], guess[1], guess[2],
+                soft_beyond, logistic_beyond,
+            )  # fmt: skip
         else:
-            _close(base[cells:], beyond, guess, closing[cells:])
+            _close(base_beyond, beyond, guess, closing_beyond)
             softplus_logistic(
-                closing[cells:], u[cells:], v[cells:], 0.0, 0.0, 0.0, soft[cells:], logistic[cells:]
+                closing_beyond, 1.0, u_beyond, v_beyond, 0.0, 0.0, 0.0, soft_beyond, logistic_beyond
             )
             for j in range(shapes):
                 flexed[j] += guess[3 + j] * lam
@@ -836,27 +1001,33 @@ def march(
         before = depth
         depth += k0 * slide * pose[LOAD] / constants[K_MEAN_AREA]
         depth_then[kind] = before
+        if not full:
+            _only_on_paper(soft, logistic, cover)
+            cover[:] = 1.0
+        if bare:
+            due[0] = lam
+            due[1:] = step
+        else:
+            _wear(
+                h_on, soft_on, logistic_on, u_on, v_on, lam, step[0], step[1],
+                step[2], aged,
+            )  # fmt: skip
         _wear(
-            h[:cells], soft[:cells], logistic[:cells], u[:cells], v[:cells], cover[:cells], lam, step[0],
-            step[1], step[2], aged,
-        )  # fmt: skip
-        _wear(
-            h[cells:], soft[cells:], logistic[cells:], u[cells:], v[cells:], cover[cells:], lam, 0.0, 0.0,
-            0.0, False,
+            h_beyond, soft_beyond, logistic_beyond, u_beyond, v_beyond, lam, 0.0, 0.0, 0.0, False
         )  # fmt: skip
         if aged:
-            _spread(soft[:cells], area, node, share_i, share_j, read, paper[P_STEP], nx, logistic, cut)
+            _spread(soft_on, area, node, share_i, share_j, read, paper[P_STEP], nx, logistic, cut)
             laid = _deposit(load, dull, cut, factor, i0, i1 + 2, j0, j1 + 2)
             diagnostics[D_DEPOSITED] += laid * paper[P_STEP] * paper[P_STEP]
-        if not full:
-            cover[:] = 1.0
         if events[r] & EVENT_SNAPSHOT:
+            _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
             snapshots[taken, :] = h
             if shapes > 0:
                 amplitudes[taken, :] = flexed / flexed_rows
                 flexed[:] = 0.0
                 flexed_rows = 0
             taken += 1
+    _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
     return STATUS_OK
 
 

@@ -216,11 +216,16 @@ def _ground(bench: Bench, conditions: Conditions, load: float) -> tuple[Array, A
     x0, y0 = bench.strips[:, :2].min(axis=0)
     x1, y1 = bench.strips[:, 2:].max(axis=0)
     step = bench.grid.cell_size
-    nx, ny = int(np.ceil((x1 - x0) / step)) + 1, int(np.ceil((y1 - y0) / step)) + 1
+    nx, ny = _nodes(x1 - x0, step), _nodes(y1 - y0, step)
     heights = ground_of(
         bench.scenario, x0=float(x0), y0=float(y0), step=step, nx=nx, ny=ny, score=conditions.plate, load=load
     )
     return np.array([x0, y0, step]), np.ascontiguousarray(heights)
+
+
+def _nodes(length: float, step: float) -> int:
+    """Nodes that cover a length; rounding must not add one where it holds a whole number of steps."""
+    return int(np.ceil(length / step - 1e-9)) + 1
 
 
 def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
@@ -237,8 +242,10 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     )
     want = (at - centre) @ bench.hull_normals.T
     left = np.maximum(room - bench.hull_normals @ centre, 0.0)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.min(np.where(want > left, left / want, 1.0), axis=1)
+    outside = want > left
+    share = np.ones(len(at))
+    if outside.any():
+        share = np.min(np.divide(left, want, out=np.ones_like(want), where=outside), axis=1)
     held = centre + share[:, None] * (at - centre)
     table[:, [kernels.EU, kernels.EV]] = held / bench.half
     return float(np.mean(share < 1.0)), float(np.mean(tipped))
@@ -270,8 +277,7 @@ def _paper_raster(bench: Bench, conditions: Conditions, stage: Stage) -> tuple[A
     x0, y0 = bench.strips[:, :2].min(axis=0)
     x1, y1 = bench.strips[:, 2:].max(axis=0)
     step = PAPER_STEP * bench.grid.cell_size
-    nx = max(2, int(np.ceil((x1 - x0) / step)) + 1)
-    ny = max(2, int(np.ceil((y1 - y0) / step)) + 1)
+    nx, ny = max(2, _nodes(x1 - x0, step)), max(2, _nodes(y1 - y0, step))
     metal, wet = scenario.part.metal, scenario.paper.wet
     constants = np.array(
         [
@@ -293,7 +299,7 @@ def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage
     Raises
     ------
     InputError : if the hands lift more than the part weighs
-    TippingError : if no part of the face lies on paper
+    TippingError : if too little of the face lies on paper to carry it
     SolverError : if no pose can be found
     """
     scenario, grid = bench.scenario, bench.grid
@@ -316,7 +322,7 @@ def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage
     paper, load, dull = _paper_raster(bench, conditions, stage)
     bedding = conditions.bedding_of(stage.grit)
     snapshots = np.empty((len(layout.snapshot_strokes), h.size))
-    diagnostics = np.zeros(6)
+    diagnostics = np.zeros(kernels.DIAGNOSTICS)
     constants = np.array(
         [
             conditions.rate * stage.grit.rate_factor(),
@@ -340,7 +346,7 @@ def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage
         np.zeros((0, 0)) if bending is None else bending.stiffness,
         np.zeros(0) if bending is None else bending.press,
         np.zeros(0) if bending is None else bending.weight,
-        snapshots, amplitudes, diagnostics,
+        snapshots, amplitudes, np.empty((kernels.WORK_ROWS, h.size)), diagnostics,
     )  # fmt: skip
     _raise_for(status, diagnostics, layout)
     rows = layout.x.size
@@ -363,7 +369,7 @@ def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
     row = int(diagnostics[kernels.D_FAILED_ROW])
     if status == kernels.STATUS_NO_CONTACT:
         raise TippingError(
-            f"after {layout.ends[row]:.0f} strokes no part of the face lies on the paper: "
+            f"after {layout.ends[row]:.0f} strokes too little of the face lies on the paper to carry it: "
             "shorten the stroke, or move the paper or the part"
         )
     if status != kernels.STATUS_OK:

@@ -118,7 +118,8 @@ def evaluation(*, quick: bool) -> Iterator[Figure]:
     n = 12_000
     rng = np.random.default_rng(0)
     base, u, v = rng.uniform(-3.0, 3.0, (3, n))
-    weight, soft, logistic, sums = np.full(n, 1.0 / n), np.empty(n), np.empty(n), np.empty(9)
+    weight, soft, logistic = np.full(n, 1.0 / n), np.empty(n), np.empty(n)
+    due, sums = np.zeros(4), np.empty(9)
     b1, u1, v1, w1 = np.vstack([base, u, v, weight]).astype(np.float32)
     scratch = np.empty((2, kernels.BLOCK), dtype=np.float32)
     seconds = 0.1 if quick else 1.5
@@ -126,7 +127,9 @@ def evaluation(*, quick: bool) -> Iterator[Figure]:
     def per_cell(work: Any) -> float:
         return 1e9 * least(work, seconds=seconds, fewest=50) / n
 
-    fine = per_cell(lambda: kernels._evaluate(base, u, v, weight, 0.1, 0.2, 0.3, soft, logistic, sums))
+    fine = per_cell(
+        lambda: kernels._evaluate(base, 1.0, u, v, weight, 0.1, 0.2, 0.3, soft, logistic, due, sums)
+    )
     coarse = per_cell(lambda: kernels._evaluate_single(b1, u1, v1, w1, 0.1, 0.2, 0.3, scratch, sums))
     loop = per_cell(lambda: library_exponentials(base, soft))
     vector = per_cell(lambda: np.exp(base, out=soft))
@@ -157,13 +160,14 @@ def against_cells(*, quick: bool) -> Iterator[Figure]:
     per = []
     for size in sizes:
         it = head(cell=float(np.sqrt(area / size)))
-        layout = stage_layout(it.bench, it.stage, quad_strokes=it.strokes / 64.0, seed=0)
+        layout = stage_layout(it.bench, it.stage, quad_strokes=it.strokes / 256.0, seed=0)
         run = it.lap_rows(layout)
         took = least(
             lambda it=it, layout=layout: it.lap_rows(layout), seconds=0.1 if quick else 1.5, fewest=3
         )
-        per.append(1e9 * took / it.bench.grid.u.size / run.evaluations)
-        yield Figure(f"{it.bench.grid.n_cells:,} cells: per point and evaluation, all told", per[-1], "ns")
+        per.append(1e9 * took / it.bench.grid.u.size / layout.x.size)
+        yield Figure(f"{it.bench.grid.n_cells:,} cells: per point and row, all told", per[-1], "ns")
+        yield Figure("evaluations a row", run.evaluations / layout.x.size, "")
     yield held("dearest over cheapest", max(per) / min(per), "", "at most", 1.2)
 
 

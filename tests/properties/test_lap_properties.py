@@ -231,9 +231,12 @@ def test_heights_scale_with_the_bedding_length(drawn, factor):
 
 
 @some
-@given(laps(), st.floats(0.6, 3.0))
+@given(laps(), st.floats(0.8, 3.0))
 def test_a_larger_bench_with_the_same_pressure_leaves_the_same_face(drawn, factor):
-    """All that is horizontal so much larger, the load with its square, the rate with its inverse."""
+    """All that is horizontal so much larger, the load with its square, the rate with its inverse.
+
+    Not much smaller: strokes never sway less than SWAY beside their line, however small the cells.
+    """
     g = drawn.given
     first = run(drawn)
     pairs = ("bias", "weight_at", "wobble", "plate")
