@@ -241,11 +241,12 @@ def march(
     aged: bool = False,
     paper: tuple[float, float, float, float] = (0.3, 0.6, 10e-6, 50e-6),
     kinds: Array | None = None,
+    noted_flat: bool = False,
 ) -> Marched:
     """Call the compiled march on poses written out by hand.
 
     ``every``: rows between snapshots (None: only the last); ``paper``: floors and scales of
-    loading and dulling.
+    loading and dulling; ``noted_flat``: the plate's heights are given, and are nought.
     """
     grid = bench.grid
     h = np.array(heights, dtype=float)
@@ -283,7 +284,7 @@ def march(
         "dull": dull,
         # A flat plate under a rigid part.
         "ground_frame": np.array([0.0, 0.0, 1.0]),
-        "ground": np.zeros((1, 1)),
+        "ground": np.zeros((2, 2) if noted_flat else (1, 1)),
         "basis": np.empty((0, h.size)),
         "bending": np.empty((0, 0)),
         "bend_press": np.empty(0),

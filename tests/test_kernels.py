@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from independent_lap import SlowLap
-from jobs import UM, crown, hollow, job, march, pose_table, twist
+from jobs import UM, Marched, crown, hollow, job, march, pose_table, twist
 from scipy.integrate import solve_ivp
 from scipy.special import expit
 
@@ -162,6 +164,161 @@ def test_push_and_pull_pass_by_pass_against_the_slow_solver():
         for row in range(2 * pairs):
             slow.slide(by * travel, load, at[row], like=kinds[row])
         np.testing.assert_allclose(found.heights[:n], slow.h, rtol=0.0, atol=5e-3 * UM)
+
+
+# ---- the search on a sample, and wear that is owed
+
+
+SWINGING = np.resize([0, 1, 1, 0], 60)
+"""Push, pull, pull, push: two poses in turn."""
+
+
+def steadily(bench: Bench, heights: Array, **more) -> Marched:
+    """Sixty slides, each of which takes λ/10 off, under a load that acts at two places in turn."""
+    at = np.zeros((60, 2))
+    at[:, 0] = 0.02 * (1.0 - 2.0 * SWINGING)
+    lam, load = 24 * UM, 80.0
+    slide = 0.1 * lam * bench.grid.area.sum() / (RATE * load)
+    found = march(bench, heights, pose_table(60, slide, load, at, half=bench.half), bedding=lam, **more)
+    assert found.status == kernels.STATUS_OK
+    return found
+
+
+def fine_bench() -> Bench:
+    return set_up(job(Outline.rectangular(0.2, 0.1, (circle(0.03, 0.01, 0.04),))), cell=0.0025)
+
+
+def test_the_sample_is_spread_over_the_face():
+    """Its middle and its moments of area lie near those of all cells, edges and openings apart."""
+    for cell in (0.004, 0.0025, 0.0011, 0.0005):
+        bench = set_up(job(Outline.rectangular(0.2, 0.1, (circle(0.03, 0.01, 0.04),))), cell=cell)
+        n = bench.grid.n_cells
+        u, v = bench.grid.u[:n] / bench.half, bench.grid.v[:n] / bench.half
+        some = kernels._some_of(u, v, cell / bench.half)
+        wanted = min(max(n // kernels.SAMPLE_SHARE, kernels.SAMPLE_LEAST), kernels.SAMPLE_MOST)
+        assert 0.5 * wanted < some.size < 2.5 * wanted
+        assert np.all(np.diff(some) > 0)
+        # Not in the same few columns row after row.
+        columns = [np.unique(np.round(x / cell * bench.half, 3)).size for x in (u[some], u)]
+        assert columns[0] > 0.5 * columns[1]
+        for x in (u, v):
+            assert x[some].mean() == pytest.approx(x.mean(), abs=0.05)
+            assert x[some].std() == pytest.approx(x.std(), rel=0.08)
+        assert abs(np.mean(u[some] * v[some]) - np.mean(u * v)) < 0.02
+
+
+def ridge(bench: Bench) -> Array:
+    """A face that stands on two columns of cells, one either side, and hollow between."""
+    proud = np.abs(np.abs(bench.grid.u) - 0.07) < 1.2 * bench.grid.cell_size
+    return np.where(proud, 400 * UM, 0.0)
+
+
+def missed(bench: Bench) -> Array:
+    """A face that stands on cells near its corners, none of which is in the sample."""
+    n, half, cell = bench.grid.n_cells, bench.half, bench.grid.cell_size
+    u, v = bench.grid.u[:n], bench.grid.v[:n]
+    some = kernels._some_of(u / half, v / half, cell / half)
+    heights = np.zeros(bench.grid.u.size)
+    corners = (np.abs(u) > 0.085) & (np.abs(v) > 0.035)
+    corners[some] = False
+    heights[:n][corners] = 600 * UM
+    return heights
+
+
+@pytest.mark.parametrize("shape", ["hollow", "twist", "ridge", "missed", "rough"])
+def test_a_search_begun_on_a_sample_ends_where_one_on_all_cells_does(shape):
+    """Where every row is a pose of its own nothing is known of the sample, and all cells are searched."""
+    bench = fine_bench()
+    grid = bench.grid
+    faces = {
+        "hollow": hollow(100 * UM, 0.1)(grid.u, grid.v),
+        "twist": twist(100 * UM, 0.1, 0.05)(grid.u, grid.v),
+        "ridge": ridge(bench),
+        "missed": missed(bench),
+        "rough": 30 * UM * np.random.default_rng(5).normal(size=grid.u.size),
+    }
+    found = steadily(bench, faces[shape], kinds=SWINGING)
+    all_cells = steadily(bench, faces[shape], kinds=np.arange(60))
+    assert all_cells.diagnostics[kernels.D_SAMPLED] == 0
+    if shape in ("hollow", "twist"):
+        assert found.diagnostics[kernels.D_SAMPLED] > 30
+    # Each leaves the square of its last motion, TOLERANCE, over 8, of a bedding length.
+    leaves = 60 * kernels.TOLERANCE**2 / 8.0 * 24 * UM
+    np.testing.assert_allclose(found.heights, all_cells.heights, rtol=0.0, atol=leaves)
+    # Not many more looks at the face than without.
+    evaluations = kernels.D_EVALUATIONS
+    assert found.diagnostics[evaluations] < 1.5 * all_cells.diagnostics[evaluations]
+
+
+def test_a_sample_that_carries_nothing_is_not_trusted():
+    single, owed, short = np.zeros((4, 2), dtype=np.float32), np.zeros(2), np.zeros(3)
+    given = (single, np.full(4, 0.25), np.array([4.0, 0.0, 4.0, 0.0]), np.zeros(4), np.zeros(3))
+    load = (2.0, 0.0, 0.0)
+    for some, trusted in (([0, 2], False), ([1, 3], False), ([0, 1], True)):
+        for _ in range(2):
+            change = kernels._fall_short(*given, np.array(some, dtype=np.int32), 2.0, *load, short, owed)
+        # Twice the same, so it is steady; but none of the load, or twice of it, tells nothing.
+        assert (change < kernels.STEADY) == trusted
+
+
+@pytest.mark.parametrize("shape", ["hollow", "ridge"])
+def test_sampled_rows_against_the_slow_solver(checked, shape):
+    """Independent route: explicit midpoint steps, general minimiser, on all cells."""
+    bench = set_up(job(length=0.2, width=0.1), cell=0.005)
+    grid, n = bench.grid, bench.grid.n_cells
+    h = ridge(bench) if shape == "ridge" else hollow(60 * UM, 0.1)(grid.u, grid.v)
+    lam, load, rows = 24 * UM, 80.0, 480
+    at = np.zeros((rows, 2))
+    at[:, 0] = 0.02 * np.resize([1.0, -1.0, -1.0, 1.0], rows)
+    slide = 0.005 * lam * 0.02 / (RATE * load)
+    kinds = np.resize([0, 1, 1, 0], rows)
+    found = march(bench, h, pose_table(rows, slide, load, at, half=bench.half), bedding=lam, kinds=kinds)
+    slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], h[:n], RATE, lam)
+    for row in range(rows):
+        slow.slide(slide, load, at[row], like=kinds[row])
+    assert found.diagnostics[kernels.D_SAMPLED] > 320
+    checked(
+        f"face after 480 slides, pose sought on a sample of the cells, less that of the slow lap: {shape}",
+        expected=0.0,
+        got=(found.heights[:n] - slow.h) / UM,
+        tolerance=2e-3,
+        unit="µm",
+        kind="independent implementation",
+        source="explicit steps, scipy.optimize on the energy of the contact",
+        about="wear",
+    )
+
+
+def test_wear_that_is_owed_comes_off_before_it_is_seen():
+    """A bare face goes from row to row with its wear owed; over a plate noted as flat it never does."""
+    bench = fine_bench()
+    h = twist(60 * UM, 0.1, 0.05)(bench.grid.u, bench.grid.v)
+    bare = steadily(bench, h, kinds=SWINGING, every=7)
+    noted = steadily(bench, h, kinds=SWINGING, every=7, noted_flat=True)
+    assert len(bare.snapshots) == len(noted.snapshots) == 8
+    np.testing.assert_allclose(bare.snapshots, noted.snapshots, rtol=0.0, atol=1e-6 * UM)
+    np.testing.assert_allclose(bare.heights, noted.heights, rtol=0.0, atol=1e-6 * UM)
+    # k·W·s left the face, to rounding.
+    table_wear = 60 * 0.1 * 24 * UM * bench.grid.area.sum()
+    assert bench.grid.area @ (h - bare.heights) == pytest.approx(table_wear, rel=1e-12)
+
+
+def test_points_that_are_followed_wear_like_the_cells_they_stand_on():
+    """Some of them go with the cells, weightless, the others after these: to either it is the same."""
+    bench = fine_bench()
+    grid, n = bench.grid, bench.grid.n_cells
+    beyond = grid.u.size - n
+    assert beyond > 2 * kernels.VECTORS
+    h = hollow(60 * UM, 0.1)(grid.u, grid.v)
+    # Put every followed point onto a cell.
+    on = np.arange(beyond) * (n // beyond)
+    u, v = grid.u.copy(), grid.v.copy()
+    u[n:], v[n:], h[n:] = u[on], v[on], h[on]
+    found = steadily(replace(bench, grid=replace(grid, u=u, v=v)), h, kinds=SWINGING)
+    leaves = 60 * kernels.TOLERANCE**2 / 8.0 * 24 * UM
+    np.testing.assert_allclose(found.heights[n:], found.heights[on], rtol=0.0, atol=leaves)
+    alone = steadily(bench, hollow(60 * UM, 0.1)(grid.u, grid.v), kinds=SWINGING)
+    np.testing.assert_array_equal(alone.heights[:n], found.heights[:n])
 
 
 # ---- the large step

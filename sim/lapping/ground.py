@@ -319,13 +319,14 @@ def lump_heights(lumps: Sequence[Lump], x: Array, y: Array, step: float) -> Arra
 
 
 def _onto_paper(x: Array, y: Array, strips: Array) -> tuple[Array, Array]:
-    """The nearest place on paper of every place (ny, nx) [m]."""
+    """The nearest place on paper of every place (ny, nx) [m]; of two as near, the one listed first."""
     best_x, best_y = x.copy(), y.copy()
     nearest = np.full(x.shape, math.inf)
     for a, b, c, d in strips:
         at_x, at_y = np.clip(x, a, c), np.clip(y, b, d)
-        away = (x - at_x) ** 2 + (y - at_y) ** 2
-        closer = away < nearest
+        away = np.hypot(x - at_x, y - at_y)
+        # Rounding must not choose between two strips in the middle of their gap.
+        closer = away < nearest - 1e-9
         best_x[closer], best_y[closer], nearest[closer] = at_x[closer], at_y[closer], away[closer]
     return best_x, best_y
 

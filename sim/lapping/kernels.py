@@ -738,7 +738,7 @@ def _into_hull(pose, u, v, area, cover, hull, margin):
             nv = sign * (-pose[SIN] if along_x else pose[COS])
         support = -1e300
         for i in range(area.shape[0]):
-            if cover[i] >= 0.5:
+            if cover[i] > 0.4999:
                 support = max(support, nu * u[i] + nv * v[i])
         support += 0.5 * margin
         centre = nu * cu + nv * cv

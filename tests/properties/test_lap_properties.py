@@ -21,7 +21,7 @@ from handlap.sim.common.outline import Array, Outline
 
 SOLVER = 1e-3
 """µm; the last motion of the pose leaves some 1e-6 of a bedding length a step."""
-PAPER_RASTER, GROUND_RASTER = 0.01, 3e-4
+PAPER_RASTER, GROUND_RASTER = 0.02, 3e-4
 """Where the rasters of paper and plate cannot be turned or mirrored with a part, as a round rim measures
 no whole cells: shares of the greatest removal, and of the height of a dished plate (curvature times
 cell squared over 8)."""
@@ -276,10 +276,10 @@ def test_half_the_step_leaves_a_quarter_of_the_error(drawn):
     Rows are taken until a step takes a small share of a bedding length.
     """
     drawn = tilting(replace(drawn, strokes=64))
-    faces = [run(replace(drawn, rows=rows)).after for rows in (64, 128, 256)]
+    faces = [run(replace(drawn, rows=rows)).after for rows in (256, 512, 1024)]
     changes = [np.abs(um(b - a)).max() for a, b in pairwise(faces)]
-    assume(changes[1] > 2 * SOLVER)
-    assert 3.0 < changes[0] / changes[1] < 5.0
+    assume(changes[1] > 0.5 * SOLVER)
+    assert 3.5 < changes[0] / changes[1] < 4.5
 
 
 @some
@@ -291,9 +291,9 @@ def test_half_the_cell_leaves_a_quarter_of_the_error(drawn):
     drawn = tilting(replace(drawn, strokes=64, rows=64, shape=shape))
     at = np.array([(0.0, 0.0), (0.2, 0.1), (-0.35, 0.3), (0.4, -0.4)]) * [drawn.length, drawn.width]
     faces = []
-    for cell in (drawn.width / 6, drawn.width / 12, drawn.width / 24):
+    for cell in (drawn.width / 12, drawn.width / 24, drawn.width / 48):
         found = run(replace(drawn, cell=cell, length=2 * drawn.width), follow={"probe": at})
         faces.append(found.after[found.bench.grid.part("probe")])
     changes = [np.abs(um(b - a)).max() for a, b in pairwise(faces)]
     assume(changes[1] > 2 * SOLVER)
-    assert 3.0 < changes[0] / changes[1] < 5.0
+    assert 3.5 < changes[0] / changes[1] < 4.5
