@@ -92,7 +92,7 @@ def whole_lap(*, quick: bool) -> Iterator[Figure]:
     ours = least(lambda: it.lap(quad))
     yield Figure("cells of the head", grid.n_cells, "")
     yield Figure("whole lap, rows laid out and worked", 1e3 * ours, "ms")
-    yield Figure("evaluations of all cells in it", run.evaluations, "")
+    yield Figure("evaluations of all cells or a sample in it", run.evaluations, "")
     yield Figure("ns per cell and evaluation, all told", 1e9 * ours / grid.n_cells / run.evaluations, "ns")
     u, v, area = (x[: grid.n_cells] for x in (grid.u, grid.v, grid.area))
     plain = PlainJob(u, v, area, RATE, BEDDING, LOAD, LEAD, TRAVEL)
@@ -154,7 +154,7 @@ def library_exponentials(x, out):
 
 
 def against_cells(*, quick: bool) -> Iterator[Figure]:
-    """Cost of a lap against the number of cells; many rows, laid out before, so that cells are what costs."""
+    """Cost of a lap against the number of cells: a thousand rows, laid out before, so that cells cost most."""
     sizes = (1000, 3000, 10_000) if quick else (3000, 10_000, 30_000, 100_000, 300_000, 1_000_000)
     area = Outline.rectangular(LENGTH, WIDTH, BORES).area
     per = []
