@@ -154,7 +154,7 @@ def library_exponentials(x, out):
 
 
 def against_cells(*, quick: bool) -> Iterator[Figure]:
-    """Cost of a lap against the number of cells: a thousand rows, laid out before, so that cells cost most."""
+    """Cost of a lap against the number of cells: a thousand rows, laid out before, so that cells cost."""
     sizes = (1000, 3000, 10_000) if quick else (3000, 10_000, 30_000, 100_000, 300_000, 1_000_000)
     area = Outline.rectangular(LENGTH, WIDTH, BORES).area
     per = []
