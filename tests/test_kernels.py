@@ -143,27 +143,38 @@ def test_march_against_a_slow_solver(checked, seed):
     )
 
 
+def push_and_pull(
+    bench: Bench, heights: Array, *, rows: int, slide: float, load: float, lead: float, bedding: float
+) -> tuple[Marched, SlowLap]:
+    """The same rows marched and lapped slowly: push, pull, pull, push, the load ``lead`` off the middle."""
+    way = np.resize([1, -1, -1, 1], rows)
+    at = np.zeros((rows, 2))
+    at[:, 0] = lead * way
+    table = pose_table(rows, slide, load, at, half=bench.half)
+    found = march(bench, heights, table, rate=RATE, bedding=bedding, kinds=(1 - way) // 2)
+    assert found.status == kernels.STATUS_OK
+    grid, n = bench.grid, bench.grid.n_cells
+    slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], heights[:n], RATE, bedding)
+    for row in range(rows):
+        slow.slide(slide, load, at[row], like=way[row])
+    return found, slow
+
+
 def test_push_and_pull_pass_by_pass_against_the_slow_solver():
     """Independent route: the hollow, twist and crown of the comparison, on a coarse raster."""
-    length, width, lam, load, travel = 0.24, 0.14, 24e-6, 100.0, 0.18
+    length, width, travel = 0.24, 0.14, 0.18
     bench = set_up(job(), cell=0.02)
-    grid, n = bench.grid, bench.grid.n_cells
-    passes, by = 1500, 10  # ten passes a step: some λ/100 of metal
-    pairs = passes // by // 2
-    at = np.zeros((2 * pairs, 2))
-    at[:, 0] = 0.03 * np.resize([1.0, -1.0, -1.0, 1.0], 2 * pairs)
-    kinds = np.resize([0, 1, 1, 0], 2 * pairs)
     for face in (
         hollow(100 * UM, length / 2),
         twist(100 * UM, length / 2, width / 2),
         crown(100 * UM, length / 2),
     ):
-        h = face(grid.u, grid.v)
-        found = march(bench, h, pose_table(2 * pairs, by * travel, load, at, half=bench.half), kinds=kinds)
-        slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], h[:n], RATE, lam)
-        for row in range(2 * pairs):
-            slow.slide(by * travel, load, at[row], like=kinds[row])
-        np.testing.assert_allclose(found.heights[:n], slow.h, rtol=0.0, atol=5e-3 * UM)
+        # 1,500 passes, ten a step: some λ/100 of metal.
+        found, slow = push_and_pull(
+            bench, face(bench.grid.u, bench.grid.v),
+            rows=150, slide=10 * travel, load=100.0, lead=0.03, bedding=24 * UM,
+        )  # fmt: skip
+        np.testing.assert_allclose(found.heights[: slow.h.size], slow.h, rtol=0.0, atol=5e-3 * UM)
 
 
 # ---- the search on a sample, and wear that is owed
@@ -265,22 +276,15 @@ def test_a_sample_that_carries_nothing_is_not_trusted():
 def test_sampled_rows_against_the_slow_solver(checked, shape):
     """Independent route: explicit midpoint steps, general minimiser, on all cells."""
     bench = set_up(job(length=0.2, width=0.1), cell=0.005)
-    grid, n = bench.grid, bench.grid.n_cells
-    h = ridge(bench) if shape == "ridge" else hollow(60 * UM, 0.1)(grid.u, grid.v)
-    lam, load, rows = 24 * UM, 80.0, 480
-    at = np.zeros((rows, 2))
-    at[:, 0] = 0.02 * np.resize([1.0, -1.0, -1.0, 1.0], rows)
+    h = ridge(bench) if shape == "ridge" else hollow(60 * UM, 0.1)(bench.grid.u, bench.grid.v)
+    lam, load = 24 * UM, 80.0
     slide = 0.005 * lam * 0.02 / (RATE * load)
-    kinds = np.resize([0, 1, 1, 0], rows)
-    found = march(bench, h, pose_table(rows, slide, load, at, half=bench.half), bedding=lam, kinds=kinds)
-    slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], h[:n], RATE, lam)
-    for row in range(rows):
-        slow.slide(slide, load, at[row], like=kinds[row])
+    found, slow = push_and_pull(bench, h, rows=480, slide=slide, load=load, lead=0.02, bedding=lam)
     assert found.diagnostics[kernels.D_SAMPLED] > 320
     checked(
         f"face after 480 slides, pose sought on a sample of the cells, less that of the slow lap: {shape}",
         expected=0.0,
-        got=(found.heights[:n] - slow.h) / UM,
+        got=(found.heights[: slow.h.size] - slow.h) / UM,
         tolerance=2e-3,
         unit="µm",
         kind="independent implementation",
