@@ -24,6 +24,9 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 IN_ORDER = frozenset({"nnan", "ninf", "nsz", "arcp", "contract", "afn"})
 """Fast arithmetic that still adds and subtracts in the order written."""
+CHECKS_FIVE_ARRAYS = binding.llvm_version_info >= (15,)
+"""Whether this compiler makes vectors of a loop that writes three arrays and reads two more: it has to
+make sure that none overlap, which before version 15 was more pairs than it was ready to check."""
 WIDTH = '"prefer-vector-width"="512"'
 _inside_kernels: Callable[[F], Any] = intrinsic
 """What it decorates is called inside kernels without its first argument, and never outside."""

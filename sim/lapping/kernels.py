@@ -25,7 +25,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from handlap.sim.common.jit import IN_ORDER, kernel, times_power_of_two, widest_vectors
+from handlap.sim.common.jit import CHECKS_FIVE_ARRAYS, IN_ORDER, kernel, times_power_of_two, widest_vectors
 
 (X, Y, COS, SIN, LOAD, EU, EV, EU_STEADY, EV_STEADY, SLIDE, MOVE_U, MOVE_V, TWIST) = range(13)
 """Columns of a pose: place and turn of the part on the plate, load, where the load acts with
@@ -41,7 +41,7 @@ MOST_SINGLE = 60
 """Evaluations in single precision after which the solver goes on in double, near or not."""
 NEAR = 0.08
 """Motion of the pose, in bedding lengths, below which the solver turns to double precision."""
-BLOCK = 2048
+BLOCK = 1024
 """Cells whose softplus is written and summed at one go: their arrays stay in the nearer caches."""
 SAMPLE_SHARE, SAMPLE_LEAST, SAMPLE_MOST = 24, 128, 512
 """The search for the pose begins on one cell in so many, but on no fewer and no more than so many."""
@@ -199,9 +199,11 @@ def _evaluate(base, per, u, v, weight, a0, au, av, soft, logistic, due, sums):
         end = min(start + BLOCK, base.shape[0])
         b, x, y = base[start:end], u[start:end], v[start:end]
         s, t = soft[start:end], logistic[start:end]
-        if due[0] > 0.0:
+        if CHECKS_FIVE_ARRAYS and due[0] > 0.0:
             _wear_and_go_on(b, per, x, y, a0, au, av, s, t, due)
         else:
+            if due[0] > 0.0:
+                _wear(b, s, t, x, y, due[0], due[1], due[2], due[3], False)
             softplus_logistic(b, per, x, y, a0, au, av, s, t)
         _sums(weight[start:end], x, y, s, t, 0.0, sums)
     due[0] = 0.0
