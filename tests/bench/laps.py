@@ -163,7 +163,9 @@ def against_cells(*, quick: bool) -> Iterator[Figure]:
         layout = stage_layout(it.bench, it.stage, quad_strokes=it.strokes / 256.0, seed=0)
         run = it.lap_rows(layout)
         took = least(
-            lambda it=it, layout=layout: it.lap_rows(layout), seconds=0.1 if quick else 1.5, fewest=3
+            lambda it=it, layout=layout: it.lap_rows(layout),
+            seconds=0.1 if quick else 1.5,
+            fewest=3 if quick else 10,
         )
         per.append(1e9 * took / it.bench.grid.u.size / layout.x.size)
         yield Figure(f"{it.bench.grid.n_cells:,} cells: per point and row, all told", per[-1], "ns")
