@@ -143,20 +143,33 @@ def test_march_against_a_slow_solver(checked, seed):
     )
 
 
+def swinging(rows: int) -> Array:
+    """1 for a push, −1 for a pull: push, pull, pull, push (rows,)."""
+    return np.resize([1, -1, -1, 1], rows)
+
+
+def swung(
+    bench: Bench, heights: Array, *, rows: int, slide: float, load: float, lead: float, bedding: float, **more
+) -> tuple[Marched, Array]:
+    """March of rows whose load acts ``lead`` before and behind the middle, and where it acted (rows, 2)."""
+    at = np.zeros((rows, 2))
+    at[:, 0] = lead * swinging(rows)
+    more.setdefault("kinds", (1 - swinging(rows)) // 2)
+    table = pose_table(rows, slide, load, at, half=bench.half)
+    found = march(bench, heights, table, rate=RATE, bedding=bedding, **more)
+    assert found.status == kernels.STATUS_OK
+    return found, at
+
+
 def push_and_pull(
     bench: Bench, heights: Array, *, rows: int, slide: float, load: float, lead: float, bedding: float
 ) -> tuple[Marched, SlowLap]:
-    """The same rows marched and lapped slowly: push, pull, pull, push, the load ``lead`` off the middle."""
-    way = np.resize([1, -1, -1, 1], rows)
-    at = np.zeros((rows, 2))
-    at[:, 0] = lead * way
-    table = pose_table(rows, slide, load, at, half=bench.half)
-    found = march(bench, heights, table, rate=RATE, bedding=bedding, kinds=(1 - way) // 2)
-    assert found.status == kernels.STATUS_OK
+    """The same rows marched and lapped slowly."""
+    found, at = swung(bench, heights, rows=rows, slide=slide, load=load, lead=lead, bedding=bedding)
     grid, n = bench.grid, bench.grid.n_cells
     slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], heights[:n], RATE, bedding)
-    for row in range(rows):
-        slow.slide(slide, load, at[row], like=way[row])
+    for row, way in enumerate(swinging(rows)):
+        slow.slide(slide, load, at[row], like=way)
     return found, slow
 
 
@@ -180,33 +193,38 @@ def test_push_and_pull_pass_by_pass_against_the_slow_solver():
 # ---- the search on a sample, and wear that is owed
 
 
-SWINGING = np.resize([0, 1, 1, 0], 60)
-"""Push, pull, pull, push: two poses in turn."""
+STEADY_ROWS, STEADY_BEDDING = 60, 24 * UM
+LEAVES = STEADY_ROWS * kernels.TOLERANCE**2 / 8.0 * STEADY_BEDDING
+"""What the rows of two laps may differ by: each leaves the square of its last motion over 8 [m]."""
 
 
 def steadily(bench: Bench, heights: Array, **more) -> Marched:
     """Sixty slides, each of which takes λ/10 off, under a load that acts at two places in turn."""
-    at = np.zeros((60, 2))
-    at[:, 0] = 0.02 * (1.0 - 2.0 * SWINGING)
-    lam, load = 24 * UM, 80.0
-    slide = 0.1 * lam * bench.grid.area.sum() / (RATE * load)
-    found = march(bench, heights, pose_table(60, slide, load, at, half=bench.half), bedding=lam, **more)
-    assert found.status == kernels.STATUS_OK
-    return found
+    load = 80.0
+    slide = 0.1 * STEADY_BEDDING * bench.grid.area.sum() / (RATE * load)
+    return swung(
+        bench, heights, rows=STEADY_ROWS, slide=slide, load=load, lead=0.02, bedding=STEADY_BEDDING, **more
+    )[0]
 
 
-def fine_bench() -> Bench:
-    return set_up(job(Outline.rectangular(0.2, 0.1, (circle(0.03, 0.01, 0.04),))), cell=0.0025)
+def pierced(cell: float = 0.0025) -> Bench:
+    """A plate with one opening, on cells of this size [m]."""
+    return set_up(job(Outline.rectangular(0.2, 0.1, (circle(0.03, 0.01, 0.04),))), cell=cell)
+
+
+def places_and_sample(bench: Bench) -> tuple[Array, Array, Array]:
+    """Places of the cells over the half length (n,), twice, and the numbers of those in the sample."""
+    n = bench.grid.n_cells
+    u, v = bench.grid.u[:n] / bench.half, bench.grid.v[:n] / bench.half
+    return u, v, kernels._some_of(u, v, bench.grid.cell_size / bench.half)
 
 
 def test_the_sample_is_spread_over_the_face():
     """Its middle and its moments of area lie near those of all cells, edges and openings apart."""
     for cell in (0.004, 0.0025, 0.0011, 0.0005):
-        bench = set_up(job(Outline.rectangular(0.2, 0.1, (circle(0.03, 0.01, 0.04),))), cell=cell)
-        n = bench.grid.n_cells
-        u, v = bench.grid.u[:n] / bench.half, bench.grid.v[:n] / bench.half
-        some = kernels._some_of(u, v, cell / bench.half)
-        wanted = min(max(n // kernels.SAMPLE_SHARE, kernels.SAMPLE_LEAST), kernels.SAMPLE_MOST)
+        bench = pierced(cell)
+        u, v, some = places_and_sample(bench)
+        wanted = min(max(u.size // kernels.SAMPLE_SHARE, kernels.SAMPLE_LEAST), kernels.SAMPLE_MOST)
         assert 0.5 * wanted < some.size < 2.5 * wanted
         assert np.all(np.diff(some) > 0)
         # Not in the same few columns row after row.
@@ -226,20 +244,18 @@ def ridge(bench: Bench) -> Array:
 
 def missed(bench: Bench) -> Array:
     """A face that stands on cells near its corners, none of which is in the sample."""
-    n, half, cell = bench.grid.n_cells, bench.half, bench.grid.cell_size
-    u, v = bench.grid.u[:n], bench.grid.v[:n]
-    some = kernels._some_of(u / half, v / half, cell / half)
-    heights = np.zeros(bench.grid.u.size)
-    corners = (np.abs(u) > 0.085) & (np.abs(v) > 0.035)
+    u, v, some = places_and_sample(bench)
+    corners = (np.abs(u) > 0.85) & (np.abs(v) > 0.35)
     corners[some] = False
-    heights[:n][corners] = 600 * UM
+    heights = np.zeros(bench.grid.u.size)
+    heights[: u.size][corners] = 600 * UM
     return heights
 
 
 @pytest.mark.parametrize("shape", ["hollow", "twist", "ridge", "missed", "rough"])
 def test_a_search_begun_on_a_sample_ends_where_one_on_all_cells_does(shape):
     """Where every row is a pose of its own nothing is known of the sample, and all cells are searched."""
-    bench = fine_bench()
+    bench = pierced()
     grid = bench.grid
     faces = {
         "hollow": hollow(100 * UM, 0.1)(grid.u, grid.v),
@@ -248,14 +264,12 @@ def test_a_search_begun_on_a_sample_ends_where_one_on_all_cells_does(shape):
         "missed": missed(bench),
         "rough": 30 * UM * np.random.default_rng(5).normal(size=grid.u.size),
     }
-    found = steadily(bench, faces[shape], kinds=SWINGING)
-    all_cells = steadily(bench, faces[shape], kinds=np.arange(60))
+    found = steadily(bench, faces[shape])
+    all_cells = steadily(bench, faces[shape], kinds=np.arange(STEADY_ROWS))
     assert all_cells.diagnostics[kernels.D_SAMPLED] == 0
     if shape in ("hollow", "twist"):
         assert found.diagnostics[kernels.D_SAMPLED] > 30
-    # Each leaves the square of its last motion, TOLERANCE, over 8, of a bedding length.
-    leaves = 60 * kernels.TOLERANCE**2 / 8.0 * 24 * UM
-    np.testing.assert_allclose(found.heights, all_cells.heights, rtol=0.0, atol=leaves)
+    np.testing.assert_allclose(found.heights, all_cells.heights, rtol=0.0, atol=LEAVES)
     # Not many more looks at the face than without.
     evaluations = kernels.D_EVALUATIONS
     assert found.diagnostics[evaluations] < 1.5 * all_cells.diagnostics[evaluations]
@@ -295,21 +309,21 @@ def test_sampled_rows_against_the_slow_solver(checked, shape):
 
 def test_wear_that_is_owed_comes_off_before_it_is_seen():
     """A bare face goes from row to row with its wear owed; over a plate noted as flat it never does."""
-    bench = fine_bench()
+    bench = pierced()
     h = twist(60 * UM, 0.1, 0.05)(bench.grid.u, bench.grid.v)
-    bare = steadily(bench, h, kinds=SWINGING, every=7)
-    noted = steadily(bench, h, kinds=SWINGING, every=7, noted_flat=True)
+    bare = steadily(bench, h, every=7)
+    noted = steadily(bench, h, every=7, noted_flat=True)
     assert len(bare.snapshots) == len(noted.snapshots) == 8
     np.testing.assert_allclose(bare.snapshots, noted.snapshots, rtol=0.0, atol=1e-6 * UM)
     np.testing.assert_allclose(bare.heights, noted.heights, rtol=0.0, atol=1e-6 * UM)
     # k·W·s left the face, to rounding.
-    table_wear = 60 * 0.1 * 24 * UM * bench.grid.area.sum()
-    assert bench.grid.area @ (h - bare.heights) == pytest.approx(table_wear, rel=1e-12)
+    wear = STEADY_ROWS * 0.1 * STEADY_BEDDING * bench.grid.area.sum()
+    assert bench.grid.area @ (h - bare.heights) == pytest.approx(wear, rel=1e-12)
 
 
 def test_points_that_are_followed_wear_like_the_cells_they_stand_on():
     """Some of them go with the cells, weightless, the others after these: to either it is the same."""
-    bench = fine_bench()
+    bench = pierced()
     grid, n = bench.grid, bench.grid.n_cells
     beyond = grid.u.size - n
     assert beyond > 2 * kernels.VECTORS
@@ -318,10 +332,9 @@ def test_points_that_are_followed_wear_like_the_cells_they_stand_on():
     on = np.arange(beyond) * (n // beyond)
     u, v = grid.u.copy(), grid.v.copy()
     u[n:], v[n:], h[n:] = u[on], v[on], h[on]
-    found = steadily(replace(bench, grid=replace(grid, u=u, v=v)), h, kinds=SWINGING)
-    leaves = 60 * kernels.TOLERANCE**2 / 8.0 * 24 * UM
-    np.testing.assert_allclose(found.heights[n:], found.heights[on], rtol=0.0, atol=leaves)
-    alone = steadily(bench, hollow(60 * UM, 0.1)(grid.u, grid.v), kinds=SWINGING)
+    found = steadily(replace(bench, grid=replace(grid, u=u, v=v)), h)
+    np.testing.assert_allclose(found.heights[n:], found.heights[on], rtol=0.0, atol=LEAVES)
+    alone = steadily(bench, hollow(60 * UM, 0.1)(grid.u, grid.v))
     np.testing.assert_array_equal(alone.heights[:n], found.heights[:n])
 
 

@@ -195,15 +195,15 @@ def _evaluate(base, per, u, v, weight, a0, au, av, soft, logistic, due, sums):
     What the step before still owes, ``due`` (see :func:`_wear_due`), comes off the base first.
     """
     sums[:] = 0.0
+    if not CHECKS_FIVE_ARRAYS:
+        _wear_due(base, soft, logistic, u, v, due)
     for start in range(0, base.shape[0], BLOCK):
         end = min(start + BLOCK, base.shape[0])
         b, x, y = base[start:end], u[start:end], v[start:end]
         s, t = soft[start:end], logistic[start:end]
-        if CHECKS_FIVE_ARRAYS and due[0] > 0.0:
+        if due[0] > 0.0:
             _wear_and_go_on(b, per, x, y, a0, au, av, s, t, due)
         else:
-            if due[0] > 0.0:
-                _wear(b, s, t, x, y, due[0], due[1], due[2], due[3], False)
             softplus_logistic(b, per, x, y, a0, au, av, s, t)
         _sums(weight[start:end], x, y, s, t, 0.0, sums)
     due[0] = 0.0
@@ -588,9 +588,7 @@ def solve_flexible(
 
 
 @kernel(fastmath=True)
-def _prepare(
-    h, share, cover, read, log_scale, lam, beta, to_force, floor, cells, base, weight
-):  # fmt: skip
+def _prepare(h, share, cover, read, log_scale, lam, beta, to_force, floor, cells, base, weight):
     """Closing of every point and weight of every cell for the step, from heights over the paper.
 
     ``share`` is the area of a cell over its rate; ``read`` the cutting power of the paper, in whose
@@ -920,14 +918,15 @@ def march(
         else:
             share = even_share
             log_rate = log_scale
-        even = full and pose[TWIST] == 0.0
-        weighed = even and to_force == weighed_for
-        weighed_for = to_force if even else 0.0
-        # A bare face is evaluated from its heights: nothing is written for it.
-        bare = even and alike and not aged and not bumpy and shapes == 0
-        closed_on, closed_beyond = h_on, h_beyond
-        per, offset = 1.0 / lam, beta
-        if not bare:
+        bare = full and pose[TWIST] == 0.0 and alike and not aged and not bumpy and shapes == 0
+        if bare:
+            # It is evaluated from its heights: nothing is written for it but weights, where they change.
+            closed_on, closed_beyond, per, offset = h_on, h_beyond, 1.0 / lam, beta
+            if to_force != weighed_for:
+                for i in range(cells):
+                    weight[i] = share[i] * to_force
+            weighed_for = to_force
+        else:
             _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
             if bumpy:
                 _read_ground(pose, u, v, half, ground_frame, ground, over)
@@ -937,11 +936,8 @@ def march(
                 over if bumpy else h, share, cover, read, log_rate, lam, beta, to_force, floor, cells, base,
                 weight,
             )  # fmt: skip
-            closed_on, closed_beyond = base_on, base_beyond
-            per, offset = 1.0, 0.0
-        elif not weighed:
-            for i in range(cells):
-                weight[i] = share[i] * to_force
+            closed_on, closed_beyond, per, offset = base_on, base_beyond, 1.0, 0.0
+            weighed_for = 0.0
         kind = kinds[r]
         guess = memory[kind]
         if met[kind]:
@@ -961,9 +957,9 @@ def march(
                 _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
                 _halve(closed_on, per, weight, every)
             status, evaluations = _search(
-                closed_on, per, offset, u_on, v_on, weight, few if sampled else every, scratch,
-                f, fu, fv, short[kind] if sampled else nothing, tilt_free, constants[K_CAP] / lam, u_reach,
-                v_reach, guess, step, soft_on, logistic_on, due, TOLERANCE,
+                closed_on, per, offset, u_on, v_on, weight, few if sampled else every, scratch, f, fu, fv,
+                short[kind] if sampled else nothing, tilt_free, constants[K_CAP] / lam, u_reach, v_reach,
+                guess, step, soft_on, logistic_on, due, TOLERANCE,
             )  # fmt: skip
             if some.size < cells:
                 change[kind] = _fall_short(
@@ -1010,13 +1006,8 @@ def march(
             due[0] = lam
             due[1:] = step
         else:
-            _wear(
-                h_on, soft_on, logistic_on, u_on, v_on, lam, step[0], step[1],
-                step[2], aged,
-            )  # fmt: skip
-        _wear(
-            h_beyond, soft_beyond, logistic_beyond, u_beyond, v_beyond, lam, 0.0, 0.0, 0.0, False
-        )  # fmt: skip
+            _wear(h_on, soft_on, logistic_on, u_on, v_on, lam, step[0], step[1], step[2], aged)
+        _wear(h_beyond, soft_beyond, logistic_beyond, u_beyond, v_beyond, lam, 0.0, 0.0, 0.0, False)
         if aged:
             _spread(soft_on, area, node, share_i, share_j, read, paper[P_STEP], nx, logistic, cut)
             laid = _deposit(load, dull, cut, factor, i0, i1 + 2, j0, j1 + 2)
