@@ -18,6 +18,7 @@ from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import (
     Exact,
     Hands,
+    Part,
     Plate,
     Scenario,
     Strokes,
@@ -31,6 +32,7 @@ from handlap.sim.job.scenario_given import Given
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_part import build_outline, build_part, find_metal
 from handlap.sim.job.scenario_readings import build_readings
+from handlap.sim.job.slender import rigid_doubt
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.materials.metals import Metal
 
@@ -77,6 +79,7 @@ def build(
         given.note("checks.every", BY_NAME["checks.every"].default_words)
     if part is not None and exact.load is None:
         _lifting(given, part.weight, hands.press)
+        _rigid(given, part, hands.press)
     if given.found.faults or part is None or paper is None or wear is None:
         return None
     name = Path(source).stem
@@ -115,6 +118,15 @@ def _lifting(given: Given, weight: float, press: Uncertain) -> None:
         given.found.fault("hands.press", None, f"{lifts} lifts the part off; allowed: above {least}")
     elif weight + press.low <= 0.0:
         given.found.warn("hands.press", "its lower end lifts the part off the paper")
+
+
+def _rigid(given: Given, part: Part, press: Uncertain) -> None:
+    """Doubt that a part is rigid where nothing is said about its bending and its press would bend it."""
+    if {"part.thickness", "part.ribbed_as", "part.stiffness"} & given.stated:
+        return
+    doubt = rigid_doubt(part, press.value, given.found.system)
+    if doubt is not None:
+        given.found.warn("part.thickness", doubt)
 
 
 def _hands(given: Given) -> Hands:
