@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -14,6 +15,7 @@ from click.shell_completion import CompletionItem
 from handlap.cli.files import make_folder, place_to_write, write_whole
 from handlap.cli.reports.quantity import counted
 from handlap.cli.screen import Screen, emit, note
+from handlap.sim.common.errors import HandlapError
 
 if TYPE_CHECKING:
     from handlap.cli.reports.blocks import Report
@@ -123,12 +125,34 @@ class Output:
             note(f"JSON written to {self.json_file}")
 
 
+@contextlib.contextmanager
+def face_may_decide(output: Output) -> Iterator[None]:
+    """Hand over the verdict where a command stops at the face: it is an answer, and no error."""
+    try:
+        yield
+    except HandlapError as stopped:
+        from handlap.sim.face.told import FaceDecides
+
+        if not isinstance(stopped, FaceDecides):
+            raise
+        from handlap.cli.reports.face_report import face_json, face_report
+
+        command = click.get_current_context().info_name or ""
+        output.hand_over(face_report(command, stopped), face_json(command, stopped), pictures=dict)
+
+
 def output_options(function: Callable[..., Any]) -> Callable[..., Any]:
-    """--out, --json, --json-file; the command gets them as one ``output``."""
+    """--out, --json, --json-file; the command gets them as one ``output``.
+
+    Where the face decides before any lap, that is handed over in place of the command's own result.
+    """
 
     @functools.wraps(function)
     def gathered(*given: Any, out: Path | None, as_json: bool, json_file: Path | None, **rest: Any) -> Any:
-        return function(*given, output=Output(out, as_json, json_file), **rest)
+        output = Output(out, as_json, json_file)
+        with face_may_decide(output):
+            return function(*given, output=output, **rest)
+        return None
 
     command: Callable[..., Any] = gathered
     for option in (

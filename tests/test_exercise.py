@@ -507,8 +507,8 @@ def test_a_metal_eating_plan_on_a_flat_face_gets_nothing(known):
     exercise, worked = known
     found = replace(worked[0], do="leave")
     answers = perfect(exercise, worked[0])
-    plan = replace(found.plan, verdict=replace(found.plan.verdict, answer="leave"))
-    mark = marks.mark_plan(answers, replace(found, plan=plan), found.own)
+    said = replace(found.verdict, answer="leave")
+    mark = marks.mark_plan(answers, replace(found, verdict=said), found.own)
     assert mark.got == 0.0
     assert "every stroke takes metal off" in mark.why[0]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 from typing import Any
 
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from jobs import HALF_TURNS, QUARTER_TURNS, STAY, WALK_ROUND
 
 from handlap.sim.job.scenario import TurnState
+from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.lapping import kernels
 from handlap.sim.lapping.poses import (
     ROWS_PER_QUAD,
@@ -332,3 +334,23 @@ def test_tracks_of_poses_are_the_layouts():
         np.arctan2(table[:, kernels.SIN], table[:, kernels.COS]) % (2 * np.pi), rows.turn, atol=1e-12
     )
     np.testing.assert_allclose(table[:, kernels.SLIDE], rows.slide)
+
+
+# ---- a press that swells
+
+
+def test_the_press_swells_towards_the_end_of_each_pass_and_that_is_what_is_said():
+    """Push and pull alike: by the place in the stroke it would be the far end of both."""
+    rows = layout(strokes=400, quad=4.0)
+    plain, swelling = (poses(rows, grip)[:, kernels.LOAD] for grip in (STILL, replace(STILL, swell=0.4)))
+    gone = rows.progress * np.sign(rows.lean)
+    assert {-1.0, 1.0} == set(np.sign(rows.lean))
+    assert swelling / plain == pytest.approx(1.0 + 0.4 * gone)
+    for way in (1.0, -1.0):
+        own = np.sign(rows.lean) == way
+        late = own & (gone > 0.5)
+        assert late.any() and np.all(swelling[late] > 1.2 * plain[late])
+        assert np.all(swelling[own & (gone < -0.5)] < 0.8 * plain[own & (gone < -0.5)])
+    said = BY_NAME["hands.swell"].help
+    assert "towards the end of each pass, push or pull" in said
+    assert "far end" not in said and "near end" not in said

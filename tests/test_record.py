@@ -24,6 +24,7 @@ from handlap.sim.bench.log_file import append
 from handlap.sim.bench.record import agreement, effects_around, judge_limits, last_readings, make_record
 from handlap.sim.common.errors import InputError
 from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.face.survey import survey_face
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.job.surroundings import Surroundings
@@ -94,6 +95,26 @@ def test_papers_sheets_brushings_and_minutes():
     assert not found.minutes_logged
     pace = found.scenario.hands.strokes_per_minute.value
     assert found.minutes == pytest.approx(2.0 + 150 / pace)
+
+
+def test_what_the_first_readings_cannot_tell_the_record_does_not(monkeypatch):
+    """Chains that did not settle before the work: no depth by the log may meet or break a limit."""
+    truth, log, sure = recorded()
+    surveyed = []
+
+    def doubtful(*args, **options):
+        found = survey_face(*args, **options)
+        surveyed.append(found)
+        settled = len(surveyed) > 1
+        return replace(found, ensemble=replace(found.ensemble, converged=settled))
+
+    monkeypatch.setattr("handlap.sim.bench.record.survey_face", doubtful)
+    found = make_record(truth.scenario, log, members=24, cells=250)
+    held = {limit.name: limit.answer for limit in found.limits}
+    assert held["removal allowance"] == "cannot tell"
+    assert {limit.name: limit.answer for limit in sure.limits}["removal allowance"] == "met"
+    assert any(note.startswith("the readings before the work:") for note in found.notes)
+    assert record_report(found).answer != "Record: the limits are met"
 
 
 def test_readings_count_as_after_only_if_no_stroke_followed():

@@ -7,13 +7,22 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import check_places, members_option, scenario_argument, seed_option
+from handlap.cli.options import (
+    Output,
+    check_places,
+    face_may_decide,
+    members_option,
+    scenario_argument,
+    seed_option,
+)
 
 if TYPE_CHECKING:
     from handlap.cli.reports.blocks import Report
     from handlap.cli.sheets.sheet_job import JobSheet, Row
     from handlap.sim.bench.bench_blocks import WorkBlock
+    from handlap.sim.common.units import System
     from handlap.sim.job.results import Plan
+    from handlap.sim.job.scenario import Scenario
 
 GOAL_OUT_OF_REACH = 3
 
@@ -55,6 +64,25 @@ def job_sheet(
     places = {ending: folder / f"{job.name}-job-sheet.{ending}" for ending in ("pdf", "html")}
     check_places(out, *places.values())
 
+    system, _ = file_frame(read_text(scenario))
+    # Where the face decides there is nothing to work by, and no sheet is written.
+    with face_may_decide(Output(None, as_json, None)):
+        plan = _write_sheet(job, system, places, paper, as_json, members=members, seed=seed)
+        if plan.verdict.answer == "machine shop":
+            ctx.exit(GOAL_OUT_OF_REACH)
+
+
+def _write_sheet(
+    job: Scenario,
+    system: System,
+    places: dict[str, Path],
+    paper: str,
+    as_json: bool,
+    *,
+    members: int,
+    seed: int,
+) -> Plan:
+    """Plan the job, write the sheet and show it."""
     from handlap.cli.files import write_whole
     from handlap.cli.progress import Progress
     from handlap.cli.sheets.sheet_job import job_sheet_of
@@ -65,15 +93,13 @@ def job_sheet(
 
     with Progress() as progress:
         found = make_plan(job, members=members, seed=seed, progress=progress)
-    system, _ = file_frame(read_text(scenario))
     sheet = job_sheet_of(found, lines_of(job, system), system)
     pdf, pages = job_sheet_pdf(sheet, job.part.outline, paper)
     page = job_sheet_page(sheet, job.part.outline, paper)
     write_whole(places["pdf"], pdf)
     write_whole(places["html"], page)
     _hand_over(found, sheet, places, pages, paper, as_json)
-    if found.verdict.answer == "machine shop":
-        ctx.exit(GOAL_OUT_OF_REACH)
+    return found
 
 
 def _hand_over(
@@ -142,9 +168,8 @@ def job_sheet_json(
 ) -> dict[str, Any]:
     """The sheet as a JSON object; every block is in it, those without room on paper too."""
     from handlap.cli.reports.as_json import figure
-    from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
 
-    part, marks = plan.scenario.part, sheet.marks
+    part = plan.scenario.part
     return {
         "schema": "handlap.job-sheet/1",
         "scenario": plan.scenario.name,
@@ -170,18 +195,28 @@ def job_sheet_json(
             }
             for stage in sheet.stages
         ],
-        "first_stations": {"at_start": list(sheet.stations[0]), "at_end": list(sheet.stations[1])},
-        "stop": {
-            "rules": dict(sheet.stop),
-            "goal_um": figure(marks.goal, 1e6),
-            "allowance_mass_g": figure(marks.allowance_mass, 1e3),
-            "allowance_strokes": marks.allowance_strokes,
-            "worse_strokes": marks.worse_strokes,
-            "chance_worse": WORSE,
-            "chance_too_deep": DEEP,
-            "read_again_um": figure(REREAD, 1e6),
-        },
+        "first_stations": {"at_start": list(sheet.stations[0]), "at_end": list(sheet.stations[1])}
+        if sheet.stages
+        else None,
+        "stop": _stop(sheet) if sheet.stages else None,
         "cautions": list(sheet.cautions),
+    }
+
+
+def _stop(sheet: JobSheet) -> dict[str, Any]:
+    from handlap.cli.reports.as_json import figure
+    from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
+
+    marks = sheet.marks
+    return {
+        "rules": dict(sheet.stop),
+        "goal_um": figure(marks.goal, 1e6),
+        "allowance_mass_g": figure(marks.allowance_mass, 1e3),
+        "allowance_strokes": marks.allowance_strokes,
+        "worse_strokes": marks.worse_strokes,
+        "chance_worse": WORSE,
+        "chance_too_deep": DEEP,
+        "read_again_um": figure(REREAD, 1e6),
     }
 
 

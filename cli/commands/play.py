@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import check_places, scenario_argument, seed_option
+from handlap.cli.options import Output, check_places, face_may_decide, scenario_argument, seed_option
 
 if TYPE_CHECKING:
     from handlap.cli.reports.blocks import Report
@@ -73,11 +73,12 @@ def play(
     from handlap.cli.progress import Progress
     from handlap.sim.teaching.frames import follow
 
-    with Progress() as progress:
-        followed = follow(
-            job, ways, strokes=strokes, paper=paper, seed=seed, frames=frames, progress=progress
-        )
-    _hand_over(followed, out, gif, json_file, as_json)
+    with face_may_decide(Output(None, as_json, json_file)):
+        with Progress() as progress:
+            followed = follow(
+                job, ways, strokes=strokes, paper=paper, seed=seed, frames=frames, progress=progress
+            )
+        _hand_over(followed, out, gif, json_file, as_json)
 
 
 def _hand_over(

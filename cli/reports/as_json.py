@@ -162,7 +162,8 @@ def _curve(plan: Plan) -> dict[str, Any]:
 
 
 def plan_json(plan: Plan) -> dict[str, Any]:
-    """The whole plan."""
+    """The whole plan; of a face that is left as it is, what laps would do to it is null."""
+    laps = plan.verdict.answer != "leave"
     return {
         "schema": "handlap.plan/1",
         **job_json(plan.scenario),
@@ -179,52 +180,70 @@ def plan_json(plan: Plan) -> dict[str, Any]:
             "flatness_um": band(plan.before_flatness, MICRON),
             "straightedge_um": band(plan.before_straightedge, MICRON),
         },
-        "after": {
-            "flatness_um": band(plan.after_flatness, MICRON),
-            "straightedge_um": band(plan.after_straightedge, MICRON),
-        },
-        "removed": {
-            "greatest_um": band(plan.removed_greatest, MICRON),
-            "greatest_at_mm": _pair(plan.greatest_at, MM),
-            "mean_um": band(plan.removed_mean, MICRON),
-            "taper_along_um": band(plan.removed_taper_along, MICRON),
-            "taper_across_um": band(plan.removed_taper_across, MICRON),
-            "mass_g": band(plan.removed_mass, GRAM),
-            "volume_mm3": band(plan.removed_volume, MM3),
-        },
-        "effort": {
-            "strokes": band(plan.strokes),
-            "minutes": band(plan.minutes),
-            "work_kj": band(plan.work, KJ),
-            "power_w": band(plan.power),
-            "sheets": plan.sheets,
-            "brushings": plan.brushings,
-        },
+        "after": _after(plan) if laps else None,
+        "removed": _removed(plan) if laps else None,
+        "effort": _effort(plan) if laps else None,
         "chance": {
-            "goal": figure(plan.chance_goal),
-            "allowance": figure(plan.chance_allowance),
-            "both": figure(plan.chance_both),
+            "goal": figure(plan.chance_goal) if laps else None,
+            "allowance": figure(plan.chance_allowance) if laps else None,
+            "both": figure(plan.chance_both) if laps else None,
             "flat_already": figure(plan.chance_flat_already),
         },
-        "finish": {"roughness_ra_um": _pair(plan.finish, MICRON), "fits_gasket": plan.finish_fits},
-        "stages": [_stage(stage) for stage in plan.stages],
-        "best_point": _best(plan.best_point),
-        "curve": _curve(plan),
+        "finish": _finish(plan) if laps else None,
+        "stages": [_stage(stage) for stage in plan.stages] if laps else [],
+        "best_point": _best(plan.best_point) if laps else None,
+        "curve": _curve(plan) if laps else None,
         "assumed": [_assumed(a) for a in assumptions_of(plan.scenario)],
-        "members_mean_depth_um": [figure(d, MICRON) for d in plan.member_mean_depth],
-        "members_mass_g": [figure(m, GRAM) for m in plan.member_mass],
-        "wobble_held_back": figure(plan.clipped),
-        "press_off_the_face": figure(plan.tipped),
-        "errors": errors_json(plan.errors),
+        "members_mean_depth_um": [figure(d, MICRON) for d in plan.member_mean_depth] if laps else None,
+        "members_mass_g": [figure(m, GRAM) for m in plan.member_mass] if laps else None,
+        "wobble_held_back": figure(plan.clipped) if laps else None,
+        "press_off_the_face": figure(plan.tipped) if laps else None,
+        "errors": errors_json(plan.errors) if laps else None,
         "papers_tried": [
             {"paper": t.paper, "chance_both": figure(t.chance_both), "minutes": figure(t.minutes)}
             for t in plan.trials
-        ],
-        "plate": _plate(plan.plate),
-        "spring_back": _spring(plan.spring),
+        ]
+        if laps
+        else [],
+        "plate": _plate(plan.plate) if laps else None,
+        "spring_back": _spring(plan.spring) if laps else None,
         "notes": list(plan.notes),
         "cautions": list(plan.cautions),
     }
+
+
+def _after(plan: Plan) -> dict[str, Any]:
+    return {
+        "flatness_um": band(plan.after_flatness, MICRON),
+        "straightedge_um": band(plan.after_straightedge, MICRON),
+    }
+
+
+def _removed(plan: Plan) -> dict[str, Any]:
+    return {
+        "greatest_um": band(plan.removed_greatest, MICRON),
+        "greatest_at_mm": _pair(plan.greatest_at, MM),
+        "mean_um": band(plan.removed_mean, MICRON),
+        "taper_along_um": band(plan.removed_taper_along, MICRON),
+        "taper_across_um": band(plan.removed_taper_across, MICRON),
+        "mass_g": band(plan.removed_mass, GRAM),
+        "volume_mm3": band(plan.removed_volume, MM3),
+    }
+
+
+def _effort(plan: Plan) -> dict[str, Any]:
+    return {
+        "strokes": band(plan.strokes),
+        "minutes": band(plan.minutes),
+        "work_kj": band(plan.work, KJ),
+        "power_w": band(plan.power),
+        "sheets": plan.sheets,
+        "brushings": plan.brushings,
+    }
+
+
+def _finish(plan: Plan) -> dict[str, Any]:
+    return {"roughness_ra_um": _pair(plan.finish, MICRON), "fits_gasket": plan.finish_fits}
 
 
 def _plate(effect: PlateEffect | None) -> dict[str, Any] | None:
@@ -319,7 +338,11 @@ def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
         "members": found.ensemble.count,
         "settled": found.ensemble.converged,
         "agreement_of_chains": figure(found.ensemble.r_hat),
-        "verdict": {"answer": verdict.answer, "reasons": [verdict.reason]},
+        "verdict": {
+            "answer": verdict.answer,
+            "reasons": [verdict.reason],
+            "to_find_out": list(verdict.to_find_out),
+        },
         "chance": {
             "limit": figure(verdict.chance),
             "as_zone": figure(verdict.zone_chance),

@@ -196,7 +196,7 @@ def marking_json(
             "shape": survey.shape.word,
             "flatness_um": band(survey.bands.flatness, MICRON),
             "least_cut_um": band(survey.bands.depth_to_clear, MICRON),
-            "do": found.found.plan.verdict.answer,
+            "do": found.found.verdict.answer,
         },
         "your_plan": _trial_json(found.tried),
         "own_plan": _trial_json(found.found.own),

@@ -53,7 +53,8 @@ def plan_report(plan: Plan, *, all_checks: bool = False) -> Report:
     sections += doubts_section(plan.scenario.warnings, plan.survey_notes)
     if plan.cautions:
         sections.append(Section("Take care", (Bullets(plan.cautions),)))
-    sections.append(assumed_section(plan.scenario))
+    if plan.verdict.answer != "leave":
+        sections.append(assumed_section(plan.scenario))
     sections.append(_how_sure(plan))
     return Report(
         kind="plan",
@@ -345,10 +346,12 @@ def _how_sure(plan: Plan) -> Section:
             "Bands",
             f"{plan.members} faces and pairs of hands that fit what is known; seed {plan.seed}. {BAND_WORDS}",
         ),
-        ("Numerical error", error_words(plan.errors)),
+        ("Numerical error", error_words(plan.errors) if _worked(plan) else None),
         ("Thresholds", _thresholds(plan)),
         ("Positions", AXES),
     ]
+    if not _worked(plan):
+        return Section("How sure", (facts(*rows),), aside=True)
     if plan.clipped > 0.0:
         rows.append(
             (

@@ -39,6 +39,9 @@ def survey_report(scenario: Scenario, found: Survey) -> Report:
     """The report of a survey."""
     answer, tone = ANSWERS[found.verdict.answer]
     sections = [_face(scenario, found)]
+    if found.verdict.to_find_out:
+        items = tuple(sentence(what) for what in found.verdict.to_find_out)
+        sections.append(Section("To find out", (Bullets(items),)))
     if found.contradictions:
         lead = Words(
             "These do not fit the rest. Nothing was left out: read them again and run the survey again."

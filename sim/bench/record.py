@@ -144,6 +144,9 @@ def make_record(
     blind = learn(replace(workshop, looks=unweighed), prior)
     tell(0.7, "going through the whole log")
     learnt = learn(workshop, prior) if len(unweighed) < len(workshop.looks) else blind
+    crowded = not learnt.believed
+    # What the first readings cannot tell, nothing that was learnt on top of them may.
+    learnt = replace(learnt, believed=learnt.believed and faces.converged)
     figures = gauge.figures(workshop.gauged, learnt.posterior.before, learnt.now)
     now = measure(figures, part.limit_by)
     mean, greatest = Band.of(figures.mean_depth), Band.of(figures.greatest_depth)
@@ -173,7 +176,7 @@ def make_record(
         finish=finish,
         limits=judge_limits(part, after, learnt, chance, figures.greatest_depth, finish, effects),
         effects=effects,
-        notes=_notes(log, after, learnt),
+        notes=_notes(log, before, after, learnt, crowded),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         seed=seed,
     )
@@ -346,8 +349,12 @@ def _fits(asked: tuple[float, float], finish: tuple[float, float]) -> Answer:
     return "not met" if finish[1] < asked[0] or finish[0] > asked[1] else "cannot tell"
 
 
-def _notes(log: JobLog, after: Survey | None, learnt: Learnt) -> tuple[str, ...]:
+def _notes(
+    log: JobLog, before: Survey, after: Survey | None, learnt: Learnt, crowded: bool
+) -> tuple[str, ...]:
     notes = list(log.damage)
+    if not before.ensemble.converged:
+        notes.append(f"the readings before the work: {before.verdict.reason}")
     if after is not None:
         notes += [c.words for c in after.contradictions]
         notes += after.notes
@@ -356,6 +363,6 @@ def _notes(log: JobLog, after: Survey | None, learnt: Learnt) -> tuple[str, ...]
         + ("does not fit the rest of the log" if d.after else "was far from what was expected")
         for d in learnt.doubts
     ]
-    if not learnt.believed:
+    if crowded:
         notes.append("the log says more than so few members can carry: run it with more (--members)")
     return tuple(dict.fromkeys(notes))

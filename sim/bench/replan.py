@@ -19,8 +19,8 @@ from handlap.sim.bench.learn import CELLS, Learnt, first_state, learn, open_work
 from handlap.sim.bench.stop_rules import Advice, Outlook, advise, ask_about
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.proud import refuse_proud
+from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Band, Curve, Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
@@ -130,6 +130,7 @@ def make_replan(
     ------
     InputError : for a log without strokes, or an ensemble size out of range
     TippingError : if the press lies off the face
+    FaceDecides : if the readings cannot tell of the face what the log could be held against
     """
     if not 16 <= members <= MOST_MEMBERS:
         raise InputError(f"--members {members}: allowed is 16 to {MOST_MEMBERS}")
@@ -138,7 +139,9 @@ def make_replan(
     refuse_proud(scenario.part)
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
+    # What was read since may tell what the first readings could not.
+    read_since = any(entry.readings for entry in log.standing)
+    faces = faces_to_work_on(scenario, count=members, seed=seed, above=not read_since)
     workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
     prior = first_state(workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed))
     learnt = learn(workshop, prior, tell=tell)

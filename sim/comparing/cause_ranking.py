@@ -20,8 +20,8 @@ from handlap.sim.common.outline import Array
 from handlap.sim.comparing.causes import COMPONENTS, active_causes, lap_variants, only, stages_for
 from handlap.sim.comparing.compare import TRIED, few_members
 from handlap.sim.comparing.way_work import quad_of
-from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_numbers import bend_components
+from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye
 from handlap.sim.lapping.dye_words import zone_shares
@@ -203,7 +203,7 @@ def rank_by_readings(
     tell(0.0, "inferring the face from both sets of readings")
     job = open_job(scenario, members=members, seed=seed, executor=executor)
     grid = job.bench.grid
-    now = infer_faces(after.part, after.readings, count=members, seed=seed)
+    now = faces_to_work_on(after, count=members, seed=seed, above=False)
     measured = np.array(bend_components(grid, np.array(now.heights_at(grid.points)))).T
     picked = work_out(few_members(job, TRIED)).coarse
     strokes = strokes or int(np.ceil(np.median(picked.course.strokes[picked.stops.look])))

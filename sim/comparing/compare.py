@@ -26,6 +26,7 @@ from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, spread_over
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.planning.course import measure
+from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.work import TOLERANCE, Job, Progress, measure_errors, open_job, vary, work_out
 
 MOST_WAYS = 24
@@ -130,6 +131,7 @@ def compare(
     Raises
     ------
     InputError : if none of the ways can be done
+    FaceDecides : if the face is flat enough already, or the readings cannot tell
     """
     tell = progress or (lambda done, what: None)
     ways = ways or tuple(parse_way(text) for text in scenario.ways)
@@ -139,6 +141,7 @@ def compare(
         raise InputError(f"{len(ways)} ways of working: at most {MOST_WAYS} are compared at once")
     tell(0.0, "inferring the face from the readings")
     job = open_job(scenario, members=members, seed=seed, executor=executor)
+    stop_at_face(job)
     tell(0.1, "choosing the first paper")
     picked = work_out(few_members(job, TRIED))
     coarse = picked.coarse

@@ -29,6 +29,7 @@ from handlap.sim.job.ways import Way, apply_way, way_words
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import measure
+from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.work import Job, Progress, open_job, vary, work_out
 
 PATTERNS: tuple[Pattern, ...] = ("straight", "diagonal")
@@ -226,11 +227,13 @@ def improve(
     Raises
     ------
     InputError : if nothing that was tried can be done
+    FaceDecides : if the face is flat enough already, or the readings cannot tell
     """
     tell = progress or (lambda done, what: None)
     bounds = bounds or Bounds()
     tell(0.0, "inferring the face from the readings")
     job = open_job(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor)
+    stop_at_face(job)
     picked = work_out(few_members(job, TRIED)).coarse
     horizon = max(100, int(1.3 * np.median(picked.course.strokes[picked.stops.look])))
     search = _Search(job, horizon, minutes, executor)

@@ -27,6 +27,7 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, moved
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
+from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.work import TOLERANCE, Job, Progress, measure_errors, open_job, vary, work_out
 
 MEASURED = COMPONENTS.index("measured")
@@ -114,6 +115,7 @@ def find_causes(
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
     job = open_job(scenario, members=members, seed=seed, executor=executor)
+    stop_at_face(job, leave=False)
     tell(0.1, "working the job as it stands")
     picked = work_out(few_members(job, TRIED)).coarse
     strokes = strokes or int(np.ceil(np.median(picked.course.strokes[picked.stops.look])))

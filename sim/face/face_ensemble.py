@@ -13,12 +13,18 @@ from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.face_prior import FaceBasis
 from handlap.sim.face.flatness import minimum_zone_widths
 from handlap.sim.face.height_survey import faces_through, merge_repeats, table_reach
-from handlap.sim.face.survey_sampler import Draws, Evidence, draw_faces, gather
+from handlap.sim.face.survey_sampler import Draws, Evidence, draw_faces, gather, outlier_chance
 from handlap.sim.job.scenario import Part, Readings
 
 COARSE_CELLS = 600
 """Cells on which the chains' flatness is compared while they run [-]."""
-FEWEST_DRAWS = 100
+FEWEST_DRAWS = 200
+"""Faces that are drawn at least, of which fewer may be wanted: so all commands look at the same chains,
+and agree on whether they settle [-]."""
+MOST_DOUBTFUL = 5
+"""Readings that are named as the most doubtful where the chains did not settle."""
+WORTH_A_LOOK = 0.2
+"""They are wrong with at least this chance [-]."""
 
 
 class Faces(Protocol):
@@ -53,6 +59,8 @@ class FaceEnsemble:
     r_hat : their agreement, 1 = perfect (tables: 1) [-]
     notes : what the user should know, in plain words
     faces : the faces themselves
+    ceiling : the thinnest leaf that was tried, where no leaf goes anywhere; None: some do [m]
+    doubtful : readings most likely wrong, in words, where the chains do not agree
     """
 
     outline: Outline
@@ -61,6 +69,8 @@ class FaceEnsemble:
     r_hat: float
     notes: tuple[str, ...]
     faces: Faces
+    ceiling: float | None = None
+    doubtful: tuple[str, ...] = ()
 
     def heights_at(self, points: ArrayLike) -> Array:
         """Heights (count, n) of every face at points (n, 2) [m], positive = proud.
@@ -96,11 +106,28 @@ def infer_from_lines(
     else:
         pick = np.floor((np.arange(count) + 0.5) * len(coefficients) / count).astype(int)
         coefficients = coefficients[pick]
-    notes = _line_notes(evidence, draws)
     ensemble = FaceEnsemble(
-        outline, count, draws.converged, draws.r_hat, notes, ShapedFaces(basis, coefficients)
+        outline,
+        count,
+        draws.converged,
+        draws.r_hat,
+        _line_notes(evidence, draws),
+        ShapedFaces(basis, coefficients),
+        ceiling=float(evidence.hi.min()) if (evidence.lo <= 0.0).all() else None,
+        doubtful=() if draws.converged else _doubtful(readings, evidence, basis, draws),
     )
     return ensemble, evidence, draws
+
+
+def _doubtful(readings: Readings, evidence: Evidence, basis: FaceBasis, draws: Draws) -> tuple[str, ...]:
+    """The readings most likely wrong, by chains that do not agree: line and place."""
+    chance = outlier_chance(evidence, evidence.gaps(draws.coefficients @ basis.at(evidence.lines.points).T))
+    found = []
+    for k in np.argsort(-chance, kind="stable")[:MOST_DOUBTFUL]:
+        if chance[k] >= WORTH_A_LOOK:
+            line = readings.lines[evidence.origin[k][0]]
+            found.append(f"{line.name} at {1e3 * line.stations[evidence.origin[k][1]].at:.0f} mm")
+    return tuple(found)
 
 
 def _line_notes(evidence: Evidence, draws: Draws) -> tuple[str, ...]:

@@ -31,14 +31,13 @@ from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone
 from handlap.sim.face.height_survey import merge_repeats
 from handlap.sim.face.next_line import NextLine, best_next_line
 from handlap.sim.face.straightedge import sample_lines
-from handlap.sim.face.survey_sampler import Evidence, outlier_chance
+from handlap.sim.face.survey_sampler import DOUBTED, Evidence, outlier_chance
+from handlap.sim.face.told import Untold, too_thick, untold
 from handlap.sim.job.scenario import HeightTable, LimitBy, Part, Readings, Scenario
 
 CELLS = 1500
 SURE = 0.9
 """A limit is met, or missed, when the chance is at least this; otherwise: cannot tell [-]."""
-DOUBTED = 0.5
-"""A reading is named when its chance of being plainly wrong exceeds this [-]."""
 SHAPELESS = 3e-6
 """A face surely flatter than this has no shape worth a word [m]."""
 WORD_CHANCE = 0.6
@@ -89,6 +88,8 @@ class LimitVerdict:
     zone_chance: float
     straightedge_chance: float
     reason: str
+    to_find_out: tuple[str, ...] = ()
+    """What would tell, where the readings themselves cannot."""
 
 
 @dataclass(frozen=True)
@@ -169,7 +170,12 @@ def _answer(chance: float) -> LimitAnswer:
 
 
 def limit_verdict(
-    numbers: FaceNumbers, limit: float, limit_by: LimitBy, *, converged: bool = True, widen: bool = True
+    numbers: FaceNumbers,
+    limit: float,
+    limit_by: LimitBy,
+    *,
+    doubt: Untold | None = None,
+    widen: bool = True,
 ) -> LimitVerdict:
     """Whether faces meet a limit, in its own sense.
 
@@ -182,7 +188,7 @@ def limit_verdict(
     numbers : figures of the faces
     limit : the limit [m]
     limit_by : "zone" or "straightedge"
-    converged : whether the faces can be believed at all
+    doubt : why the readings behind the faces cannot tell, whatever the faces say
     widen : whether the spread is to be stretched as for bands
     """
     factor, down = (WIDEN, WIDEN_DOWN) if widen else (1.0, 1.0)
@@ -192,8 +198,8 @@ def limit_verdict(
     answer = _answer(chance)
     sense = "as minimum zone" if limit_by == "zone" else "as the straightedge reads it"
     micron = f"{limit * 1e6:.0f} µm"
-    if not converged:
-        answer, reason = "cannot tell", "the search for faces that fit the readings did not settle"
+    if doubt is not None:
+        answer, reason = "cannot tell", doubt.reason
     elif {_answer(zone), _answer(edge)} == {"yes", "no"}:
         answer = "cannot tell"
         reason = (
@@ -210,7 +216,19 @@ def limit_verdict(
             f"{sense}, the chance of being within {micron} is {percent(chance)}: "
             "between one in ten and nine in ten is too close to call"
         )
-    return LimitVerdict(answer, limit, limit_by, chance, zone, edge, reason)
+    remedy = () if doubt is None else doubt.to_find_out
+    return LimitVerdict(answer, limit, limit_by, chance, zone, edge, reason, remedy)
+
+
+def _judge(part: Part, ensemble: FaceEnsemble, numbers: FaceNumbers, widen: bool) -> LimitVerdict:
+    """The limit of a part held against faces that fit its readings."""
+    doubt = untold(part, ensemble)
+    found = limit_verdict(numbers, part.limit, part.limit_by, doubt=doubt, widen=widen)
+    if found.answer == "yes" or doubt is not None or ensemble.ceiling is None:
+        return found
+    # That no leaf goes anywhere is no reason to believe that one would: only the prior says so.
+    doubt = too_thick(part, ensemble.ceiling)
+    return limit_verdict(numbers, part.limit, part.limit_by, doubt=doubt, widen=widen)
 
 
 def find_contradictions(readings: Readings, evidence: Evidence, heights: Array) -> tuple[Contradiction, ...]:
@@ -268,6 +286,8 @@ def _advice(
     if evidence is None:
         return (), None
     doubts = find_contradictions(readings, evidence, ensemble.heights_at(evidence.lines.points))
+    if not ensemble.converged:
+        return doubts, None
     return doubts, best_next_line(part.outline, ensemble, evidence, flatness, seed)
 
 
@@ -316,7 +336,7 @@ def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int =
         sd_map=sd_map,
         contradictions=doubts,
         next_line=extra,
-        verdict=limit_verdict(numbers, part.limit, part.limit_by, converged=ensemble.converged, widen=widen),
+        verdict=_judge(part, ensemble, numbers, widen),
         table=None if readings.table is None else table_numbers(readings.table),
         notes=ensemble.notes,
     )

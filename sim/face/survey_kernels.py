@@ -321,6 +321,25 @@ def _freeze(phi, edge, position, offsets, point, line, lo, hi, s, ij, gap, caref
 
 
 @kernel()
+def freeze_anew(
+    phi, edge, position, offsets, middle, held, point, line, lo, hi, s,
+    log_scale, spread, mean, z, w, jac, goal, omega,
+):  # fmt: skip
+    """Make the Gaussian stand-in of a chain (jac, goal, omega) anew where the chain is, z and w."""
+    ij = np.zeros((middle.shape[0], 2), dtype=np.int64)
+    stack = np.empty(position.shape[0] + 1, dtype=np.int64)
+    heights, weight, gap = np.empty(position.shape[0]), np.empty(position.shape[0]), np.empty(point.shape[0])
+    scale, c = np.empty(z.shape[0]), np.empty(z.shape[0])
+    _scales(log_scale, spread, w, scale)
+    for k in range(z.shape[0]):
+        c[k] = scale[k] * (z[k] + mean[k])
+    log_likelihood(
+        c, phi, edge, position, offsets, middle, held, point, line, lo, hi, s, heights, ij, gap, stack
+    )
+    _freeze(phi, edge, position, offsets, point, line, lo, hi, s, ij, gap, True, weight, jac, goal, omega)
+
+
+@kernel()
 def _scales(log_scale, spread, w, scale):
     for k in range(scale.shape[0]):
         total = log_scale[k]

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,13 +30,24 @@ NO_UPPER = 1.0
 """Stands for "nothing thicker was tried" [m]."""
 LEAF_REACH = 3e-3
 """A station this near to metal, along its line, is still felt there [m]."""
+DOUBTED = 0.5
+"""A reading counts as plainly wrong when its chance of being so exceeds this [-]."""
 CHAINS = 4
 BURN_IN = 100
 THIN = 4
 RUN_ON = 3
-"""How often the chains are run on before giving up on their agreement."""
+"""How often the chains are run on before they are begun afresh."""
 AGREE, GIVE_UP = 1.05, 1.10
 """R-hat of log flatness: below the first they agree, above the second they do not."""
+AFRESH, AFRESH_ROUNDS, AFRESH_DRAWS = 8, 10, 100
+"""Chains that do not agree are begun afresh: so many, for at most so many rounds of so many draws."""
+FLATLY = 0.1
+"""Chains that agree are begun afresh all the same where they call this share of the readings plainly
+wrong: they may all have come to believe the same half of what was read [-]."""
+LOOSEST, COOLING, COOL_SWEEPS = 16.0, 12, 16
+"""They begin with leaves felt so many times worse, which is made good in so many steps of so many sweeps.
+Readings that contradict each other leave faces apart that no chain walks between; loosened, the faces
+are one crowd, and most chains then come down where the readings are borne out best."""
 
 
 @dataclass(frozen=True)
@@ -203,6 +214,52 @@ class _Chain:
         self.fresh = True
 
 
+class _Search:
+    """Chains on one set of readings."""
+
+    def __init__(self, basis: FaceBasis, evidence: Evidence) -> None:
+        lines = evidence.lines
+        self.basis, self.evidence = basis, evidence
+        self.phi = basis.at(lines.points)
+        self.edge = lines.edge_shape(evidence.bow)
+        self.codes = np.array([HELD_CODE[h] for h in evidence.held], dtype=np.int64)
+        self.guess = _guess_contacts(evidence)
+
+    def run(self, chain: _Chain, draws: int, *, feel: float = 1.0, thin: int = THIN) -> tuple[Array, float]:
+        """Draws (draws, shapes) of one chain, after its start where it is fresh; share of steps accepted.
+
+        ``feel``: how many times worse the leaves are felt than they are.
+        """
+        b, e, lines = self.basis, self.evidence, self.evidence.lines
+        kept = np.empty((draws, b.count))
+        accepted = kernels.run_chain(
+            self.phi, self.edge, lines.position, lines.offsets, lines.middle, self.codes,
+            e.point, e.line, e.lo, e.hi, feel * e.feel,
+            b.log_scale, b.spread, b.mean, self.guess, chain.rng, chain.z, chain.w,
+            chain.jac, chain.goal, chain.omega, chain.fresh, BURN_IN, thin, kept,
+        )  # fmt: skip
+        chain.fresh = False
+        return kept, accepted
+
+    def share_wrong(self, pooled: Array) -> float:
+        """Share of the readings that draws (chains, draws, shapes) call plainly wrong [-]."""
+        last = pooled[:, -25:].reshape(-1, self.basis.count)
+        chance = outlier_chance(self.evidence, self.evidence.gaps(last @ self.phi.T))
+        return float(np.mean(chance > DOUBTED))
+
+    def cool(self, chain: _Chain) -> None:
+        """Start a chain with leaves felt loosely, and tighten them slowly."""
+        b, e, lines = self.basis, self.evidence, self.evidence.lines
+        self.run(chain, 1, feel=LOOSEST)
+        for feel in np.geomspace(LOOSEST, 1.0, COOLING):
+            kernels.freeze_anew(
+                self.phi, self.edge, lines.position, lines.offsets, lines.middle, self.codes,
+                e.point, e.line, e.lo, e.hi, feel * e.feel,
+                b.log_scale, b.spread, b.mean, chain.z, chain.w, chain.jac, chain.goal, chain.omega,
+            )  # fmt: skip
+            self.run(chain, 1, feel=float(feel), thin=COOL_SWEEPS)
+
+
 def draw_faces(
     basis: FaceBasis,
     evidence: Evidence,
@@ -213,6 +270,10 @@ def draw_faces(
 ) -> Draws:
     """Draw faces given the readings.
 
+    Four chains run on until they agree.  Where they do not, or where readings contradict each other
+    flatly, twice as many are begun afresh, from leaves felt loosely and tightened slowly, and run
+    longer.  Chains that then still disagree are not believed.
+
     Parameters
     ----------
     basis : shapes and prior
@@ -221,47 +282,58 @@ def draw_faces(
     seed : same seed, same faces
     flatness : flatness (n,) [m] of coefficients (n, shapes), by which the chains are compared
     """
-    lines = evidence.lines
-    phi = basis.at(lines.points)
-    edge = lines.edge_shape(evidence.bow)
-    codes = np.array([HELD_CODE[h] for h in evidence.held], dtype=np.int64)
-    guess = _guess_contacts(evidence)
-    log_scale, spread, mean = basis.log_scale, basis.spread, basis.mean
-    chains = [_Chain(basis, evidence.count, rng) for rng in np.random.default_rng(seed).spawn(CHAINS)]
+    search, random = _Search(basis, evidence), np.random.default_rng(seed)
     # Agreement cannot be judged on a handful of draws.
     each = max(math.ceil(count / CHAINS), 25)
-
-    def run(chain: _Chain) -> tuple[Array, float]:
-        kept = np.empty((each, basis.count))
-        accepted = kernels.run_chain(
-            phi, edge, lines.position, lines.offsets, lines.middle, codes,
-            evidence.point, evidence.line, evidence.lo, evidence.hi, evidence.feel,
-            log_scale, spread, mean, guess, chain.rng, chain.z, chain.w,
-            chain.jac, chain.goal, chain.omega, chain.fresh, BURN_IN, THIN, kept,
-        )  # fmt: skip
-        chain.fresh = False
-        return kept, accepted
-
-    history: list[Array] = []
-    r_hat, rounds, accepted = math.inf, 0, 0.0
-    pooled = np.empty((CHAINS, 0, basis.count))
     with ThreadPoolExecutor(CHAINS) as pool:
-        while rounds <= RUN_ON:
-            results = list(pool.map(run, chains))
-            rounds += 1
-            history.append(np.stack([kept for kept, _ in results]))
-            accepted = float(np.mean([a for _, a in results]))
-            # The first half of what was drawn is left behind once the chains are run on.
-            pooled = np.concatenate(history[len(history) // 2 :], axis=1)
-            size = np.log(flatness(pooled.reshape(-1, basis.count))).reshape(CHAINS, -1)
-            r_hat = agreement(size)
-            if r_hat <= AGREE:
-                break
+        chains = [_Chain(basis, evidence.count, rng) for rng in random.spawn(CHAINS)]
+        found = _run_on(search, chains, each, 1 + RUN_ON, flatness, pool)
+        if not found.agree or search.share_wrong(found.pooled) >= FLATLY:
+            chains = [_Chain(basis, evidence.count, rng) for rng in random.spawn(AFRESH)]
+            list(pool.map(search.cool, chains))
+            afresh = _run_on(search, chains, max(each, AFRESH_DRAWS), AFRESH_ROUNDS, flatness, pool)
+            found = replace(afresh, rounds=found.rounds + afresh.rounds)
     # Draws evenly along every chain, chains taken in turn.
-    per_chain = math.ceil(count / CHAINS)
-    pick = np.floor((np.arange(per_chain) + 0.5) * pooled.shape[1] / per_chain).astype(int)
-    chosen = pooled[:, pick].transpose(1, 0, 2).reshape(-1, basis.count)[:count]
-    return Draws(np.ascontiguousarray(chosen), r_hat, r_hat <= GIVE_UP, rounds, accepted)
+    per_chain = math.ceil(count / len(chains))
+    pick = np.floor((np.arange(per_chain) + 0.5) * found.pooled.shape[1] / per_chain).astype(int)
+    chosen = found.pooled[:, pick].transpose(1, 0, 2).reshape(-1, basis.count)[:count]
+    return Draws(np.ascontiguousarray(chosen), found.r_hat, found.agree, found.rounds, found.accepted)
+
+
+@dataclass(frozen=True)
+class _Run:
+    """What chains drew: pooled (chains, draws, shapes) [m], and the figures of :class:`Draws`."""
+
+    pooled: Array
+    r_hat: float
+    rounds: int
+    accepted: float
+
+    @property
+    def agree(self) -> bool:
+        return self.r_hat <= GIVE_UP
+
+
+def _run_on(
+    search: _Search,
+    chains: Sequence[_Chain],
+    each: int,
+    most: int,
+    flatness: Callable[[Array], Array],
+    pool: ThreadPoolExecutor,
+) -> _Run:
+    """Run chains for ``each`` draws at a time until they agree, at most so many times."""
+    history: list[Array] = []
+    while True:
+        results = list(pool.map(lambda chain: search.run(chain, each), chains))
+        history.append(np.stack([kept for kept, _ in results]))
+        accepted = float(np.mean([a for _, a in results]))
+        # The first half of what was drawn is left behind once the chains are run on.
+        pooled = np.concatenate(history[len(history) // 2 :], axis=1)
+        size = np.log(flatness(pooled.reshape(-1, search.basis.count))).reshape(len(chains), -1)
+        r_hat = agreement(size)
+        if r_hat <= AGREE or len(history) == most:
+            return _Run(pooled, r_hat, len(history), accepted)
 
 
 def outlier_chance(evidence: Evidence, gaps: Array) -> Array:

@@ -200,6 +200,7 @@ class Plan:
 
     Maps (n,) belong to ``grid`` (cells first): the face before and after and the depth removed
     of the member nearest to the middle of the ensemble, and the spread over the ensemble.
+    Where the verdict is to leave it, there are no stages, and what laps would do is not for use.
     """
 
     scenario: Scenario

@@ -281,7 +281,8 @@ class Hands:
     twist: float = 0.0
     """Turn of the part about its own middle during one pass, away = anticlockwise [rad]."""
     swell: float = 0.0
-    """Press at the far end of a pass over its middle, less one; at the near end the opposite [-]."""
+    """Press at the end of each pass, push or pull, over its middle, less one; at its start the
+    opposite [-]."""
     rocking: float = 0.0
     """The press moves forward by this over the push, from front hand to back hand negative [m]."""
 

@@ -119,8 +119,8 @@ WORK_KEYS: tuple[Key, ...] = (
     Key(
         "hands.swell",
         "quantity",
-        "how much heavier the press is at the far end of a pass than in its middle, as a share of it; at "
-        "the near end as much lighter",
+        "how much heavier the press gets towards the end of each pass, push or pull, than in its middle, as "
+        "a share of it; at the start of the pass it is as much lighter",
         low=-0.9,
         high=0.9,
         usual=(-0.6, 0.6),

@@ -31,7 +31,10 @@ ROWS_PER_QUAD = 4
 
 @dataclass(frozen=True)
 class Grip:
-    """One pair of hands, as numbers [m, N]; signs in the operator's frame."""
+    """One pair of hands, as numbers [m, N]; signs in the operator's frame.
+
+    ``swell`` [-]: heavier by this share at the end of each pass than in its middle, lighter at its start.
+    """
 
     press: float
     height: float

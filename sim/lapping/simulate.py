@@ -11,6 +11,7 @@ from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.face.proud import refuse_proud
+from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Errors, LapResult
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge
@@ -53,12 +54,17 @@ class TypicalFace:
 
 
 def typical_face(scenario: Scenario, points: Array, *, seed: int) -> TypicalFace:
-    """The measured face, or the inferred one nearest to the middle of its ensemble at ``points``."""
+    """The measured face, or the inferred one nearest to the middle of its ensemble at ``points``.
+
+    Raises
+    ------
+    FaceDecides : if the readings cannot tell of the face what a lap would rest on
+    """
     table = scenario.readings.table
     if table is not None and table.sd == 0.0:
         faces = infer_faces(scenario.part, scenario.readings, count=1, seed=seed)
         return TypicalFace(faces, 0, "the face is the table of heights itself")
-    faces = infer_faces(scenario.part, scenario.readings, count=FACES, seed=seed)
+    faces = faces_to_work_on(scenario, count=FACES, seed=seed)
     nearest = most_typical(faces.heights_at(points))
     note = f"of {FACES} faces that fit the readings, the one nearest to their middle is lapped"
     return TypicalFace(faces, nearest, note)

@@ -6,6 +6,7 @@ from concurrent.futures import Executor
 
 from handlap.sim.job.results import Plan
 from handlap.sim.job.scenario import Scenario
+from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.plan_notes import bench_notes
 from handlap.sim.planning.plan_report import report
 from handlap.sim.planning.plan_spring import spring_effect
@@ -33,10 +34,12 @@ def make_plan(
     ------
     InputError : for an ensemble size out of range
     TippingError : if the press lies off the face for most of the members
+    FaceDecides : if the readings cannot tell of the face what a plan would rest on
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
     job = open_job(scenario, members=members, seed=seed, executor=executor, tell=tell)
+    stop_at_face(job, leave=False)
     tell(0.1, "trying the papers")
     worked = work_out(job)
     tell(0.95, "measuring the error of the grid")

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_numbers import WIDEN, WIDEN_DOWN, widened
 from handlap.sim.job.results import (
     Band,
     BestPoint,
@@ -20,13 +19,14 @@ from handlap.sim.job.results import (
     StagePlan,
 )
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping import dye
 from handlap.sim.lapping.ensemble import most_typical
 from handlap.sim.lapping.lap import Bench, Stage
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.planning.course import Course, Members, Stops, measure
+from handlap.sim.planning.face_first import figures_now
 from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
 from handlap.sim.planning.work import Job, Worked
 
@@ -46,18 +46,23 @@ def report(
     notes: tuple[str, ...],
 ) -> Plan:
     """Put a plan together from the work of all members."""
-    scenario, bench, gauged, members = job.scenario, job.bench, job.gauged, job.members
+    scenario, members = job.scenario, job.members
     coarse, stops = worked.coarse.course, worked.coarse.stops
     grits = scenario.paper.grits[worked.coarse.first :]
     outcome = worked.outcome
-    part, grid = scenario.part, bench.grid
+    part, grid = scenario.part, job.bench.grid
     done = outcome.figures
-    # Feeler readings leave bands that are too narrow on faces of kinds the prior does not hold.
-    factors = (WIDEN, WIDEN_DOWN) if scenario.readings.table is None else (1.0, 1.0)
-    zone = widened(gauge.flatness(gauged, members.before), *factors)
-    edge = widened(gauge.straightedge(gauged, members.before), *factors)
+    zone, edge = figures_now(job)
     chances = _chances(scenario, zone, edge, done, stops)
-    stages = _stages(job, worked)
+    verdict = doubt_numerics(
+        judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
+        error=errors.step + errors.grid,
+        result=float(np.median(measure(done, part.limit_by))),
+        limit=part.limit,
+    )
+    # A face that is left as it is gets no plan that could be taken for one to work by.
+    laps = verdict.answer != "leave"
+    stages = _stages(job, worked) if laps else ()
     typical = most_typical(members.before)
     removed = members.before - outcome.faces
     mass = part.metal.density * part.outline.area * done.mean_depth
@@ -67,12 +72,7 @@ def report(
         scenario=scenario,
         members=members.count,
         seed=job.seed,
-        verdict=doubt_numerics(
-            judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
-            error=errors.step + errors.grid,
-            result=float(np.median(measure(done, part.limit_by))),
-            limit=part.limit,
-        ),
+        verdict=verdict,
         survey_notes=tuple(job.faces.notes),
         chance_flat_already=chances.flat_straightedge
         if part.limit_by == "straightedge"
@@ -99,7 +99,7 @@ def report(
         brushings=sum(stage.brushings for stage in stages),
         face_area=part.outline.area,
         stages=stages,
-        best_point=_best_point(coarse),
+        best_point=_best_point(coarse) if laps else None,
         curve=_curve(coarse),
         finish=(ra_low, ra_high),
         finish_fits=_fits(part.gasket_ra, ra_low, ra_high),
@@ -113,10 +113,10 @@ def report(
         map_before_sd=members.before.std(axis=0),
         map_after_sd=outcome.faces.std(axis=0),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
-        trials=worked.trials,
-        plate=plate,
-        spring=spring,
-        notes=notes,
+        trials=worked.trials if laps else (),
+        plate=plate if laps else None,
+        spring=spring if laps else None,
+        notes=notes if laps else (),
         member_mean_depth=done.mean_depth,
         member_mass=mass,
     )

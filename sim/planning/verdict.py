@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handlap.sim.common.chance import percent
+from handlap.sim.face.told import Untold
 from handlap.sim.job.results import Answer, Verdict
 from handlap.sim.job.scenario import LimitBy
 
@@ -39,33 +40,69 @@ class Chances:
     """Share that were still improving when the longest course considered ended."""
 
 
-def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float | None) -> Verdict:
-    """Draw the verdict; ``limit`` and ``allowance`` [m] are only put in words."""
-    thresholds = {
-        "leave_at": LEAVE_AT,
-        "needs_work_at": NEEDS_WORK_AT,
-        "lap_at": LAP_AT,
-        "shop_at": SHOP_AT,
-        "senses_disagree_at": DISAGREE,
-        "numerical_error_over_limit": NUMERICS,
-    }
-    flat = chances.flat_straightedge if limit_by == "straightedge" else chances.flat_zone
-    other = chances.flat_zone if limit_by == "straightedge" else chances.flat_straightedge
-    words = f"{1e6 * limit:.0f} µm by {'straightedge' if limit_by == 'straightedge' else 'minimum zone'}"
-    answer: Answer
-    reasons: list[str] = []
-    to_find_out: list[str] = []
+THRESHOLDS = {
+    "leave_at": LEAVE_AT,
+    "needs_work_at": NEEDS_WORK_AT,
+    "lap_at": LAP_AT,
+    "shop_at": SHOP_AT,
+    "senses_disagree_at": DISAGREE,
+    "numerical_error_over_limit": NUMERICS,
+}
+"""The lines, as they are written down with every verdict."""
+
+
+def _wanted(limit: float, limit_by: LimitBy) -> str:
+    return f"{1e6 * limit:.0f} µm by {'straightedge' if limit_by == 'straightedge' else 'minimum zone'}"
+
+
+def judge_face(
+    flat_straightedge: float,
+    flat_zone: float,
+    *,
+    limit: float,
+    limit_by: LimitBy,
+    ceiling: Untold | None = None,
+) -> Verdict | None:
+    """The verdict where the face as it is decides it, whatever laps would do; None where they have to.
+
+    Parameters
+    ----------
+    flat_straightedge, flat_zone : chance that it meets its limit already, in either sense [-]
+    limit : [m]
+    ceiling : what thin leaves would tell, where no leaf goes anywhere: that a face is not flat
+        enough is then nothing that was read
+    """
+    flat, other = flat_straightedge, flat_zone
+    if limit_by == "zone":
+        flat, other = other, flat
+    words = _wanted(limit, limit_by)
     if flat >= LEAVE_AT and flat - other >= DISAGREE:
-        answer = "cannot tell"
-        reasons.append(
+        reason = (
             f"it meets {words} ({percent(flat)} sure), but measured the other way the chance is only "
             f"{percent(other)}: a twist or a dip between the lines hides from a straightedge"
         )
-        to_find_out.append("ask which sense the limit has, and set limit_by")
-    elif flat >= LEAVE_AT:
-        answer = "leave"
-        reasons.append(f"it is inside {words} already, {percent(flat)} sure")
-    elif flat > NEEDS_WORK_AT:
+        remedy = "ask which sense the limit has, and set limit_by"
+        return Verdict("cannot tell", (reason,), dict(THRESHOLDS), (remedy,))
+    if flat >= LEAVE_AT:
+        reason = f"it is inside {words} already, {percent(flat)} sure"
+        return Verdict("leave", (reason,), dict(THRESHOLDS), ())
+    if ceiling is not None:
+        return Verdict("cannot tell", (ceiling.reason,), dict(THRESHOLDS), ceiling.to_find_out)
+    return None
+
+
+def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float | None) -> Verdict:
+    """Draw the verdict; ``limit`` and ``allowance`` [m] are only put in words."""
+    edge, zone = chances.flat_straightedge, chances.flat_zone
+    found = judge_face(edge, zone, limit=limit, limit_by=limit_by)
+    if found is not None:
+        return found
+    flat = edge if limit_by == "straightedge" else zone
+    words = _wanted(limit, limit_by)
+    answer: Answer
+    reasons: list[str] = []
+    to_find_out: list[str] = []
+    if flat > NEEDS_WORK_AT:
         answer = "cannot tell"
         reasons.append(
             f"the readings leave open whether it is inside {words} already (chance {percent(flat)})"
@@ -88,7 +125,7 @@ def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float
             "make a trial of one block, weigh the swarf and read the lines again: the rate and the hands "
             "are what is known least"
         )
-    return Verdict(answer, tuple(reasons), thresholds, tuple(to_find_out))
+    return Verdict(answer, tuple(reasons), dict(THRESHOLDS), tuple(to_find_out))
 
 
 def doubt_numerics(verdict: Verdict, *, error: float, result: float, limit: float) -> Verdict:

@@ -16,8 +16,9 @@ import numpy as np
 
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_ensemble import FaceEnsemble, infer_faces
+from handlap.sim.face.face_ensemble import FaceEnsemble
 from handlap.sim.face.proud import refuse_proud
+from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Band, Errors, PaperTrial, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
 from handlap.sim.lapping import gauge
@@ -147,11 +148,12 @@ def open_job(
     Raises
     ------
     InputError : for an ensemble size out of range, or for something that stands proud of the face
+    FaceDecides : if the readings cannot tell of the face what the work would rest on
     """
     if not 2 <= members <= MOST_MEMBERS:
         raise InputError(f"--members {members}: allowed is 2 to {MOST_MEMBERS}")
     refuse_proud(scenario.part)
-    faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
+    faces = faces_to_work_on(scenario, count=members, seed=seed)
     scores = draw_scores(members, seed)
     plates = draw_plate_scores(members, seed)
     return _job(scenario, faces, scores, plates, seed, executor, tell or (lambda done, what: None))

@@ -301,7 +301,7 @@ def mark_do(exercise: Exercise, answers: Answers, found: Found) -> Mark:
         why.append(f"{words}.")
     if found.do == "machine shop" and found.own.looking_goal > LAP_AT:
         why.append("It can be lapped flat, but not within the metal there is to spare.")
-    read = found.plan.verdict.answer
+    read = found.verdict.answer
     if answers.do in (found.do, read):
         got = float(DO)
         if answers.do != found.do:
@@ -320,7 +320,7 @@ def mark_do(exercise: Exercise, answers: Answers, found: Found) -> Mark:
 def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str = "") -> Mark:
     """The plan, tried on the true face."""
     truth = _way_words(found.own.way)
-    read = found.plan.verdict.answer
+    read = found.verdict.answer
     if answers.lap is None:
         fair = answers.do in (found.do, read)
         words = "Nothing was to be planned; these marks go with what to do."

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 
 from handlap.sim.face.survey import Survey, survey
-from handlap.sim.job.results import Plan
+from handlap.sim.face.told import FaceDecides
+from handlap.sim.job.results import StagePlan, Verdict
+from handlap.sim.job.scenario import Scenario
 from handlap.sim.planning.plan import make_plan
 from handlap.sim.planning.verdict import LAP_AT, SHOP_AT
 from handlap.sim.teaching.exercise import Exercise
@@ -28,14 +30,14 @@ class Found:
     ----------
     numbers : figures of the true face
     survey : what the program makes of the readings
-    plan : the program's own plan from the readings
-    own : that plan tried on the true face; where it laps nothing, all papers of the scenario
+    verdict : what the program would do, from the readings
+    own : its own plan tried on the true face; where it laps nothing, all papers of the scenario
     do : what is best done with the true face: leave, lap, machine shop, or cannot tell
     """
 
     numbers: TrueNumbers
     survey: Survey
-    plan: Plan
+    verdict: Verdict
     own: Trial
     do: str
 
@@ -54,19 +56,23 @@ def look_up(
     numbers = true_numbers(scenario.part.outline, exercise.face)
     surveyed = survey(scenario, seed=0)
     tell(0.1, "planning from the readings")
-    plan = make_plan(
-        scenario, members=members, seed=0, executor=executor,
-        progress=lambda done, what: tell(0.1 + 0.5 * done, what),
-    )  # fmt: skip
+    try:
+        plan = make_plan(
+            scenario, members=members, seed=0, executor=executor,
+            progress=lambda done, what: tell(0.1 + 0.5 * done, what),
+        )  # fmt: skip
+        verdict, way = plan.verdict, own_way(scenario, plan.stages)
+    except FaceDecides as stopped:
+        verdict, way = stopped.verdict, own_way(scenario, ())
     tell(0.6, "trying that plan on the true face")
     true = lay_out(scenario, exercise.face, members=members, seed=1)
-    own = try_way(true, own_way(plan), executor=executor)
-    return Found(numbers, surveyed, plan, own, _best_done(exercise, numbers, own)), true
+    own = try_way(true, way, executor=executor)
+    return Found(numbers, surveyed, verdict, own, _best_done(exercise, numbers, own)), true
 
 
-def own_way(plan: Plan) -> WayTried:
-    """The way of working of a plan; all papers of the scenario where it laps nothing."""
-    stages = [stage for stage in plan.stages if stage.strokes]
+def own_way(scenario: Scenario, planned: Sequence[StagePlan]) -> WayTried:
+    """The way of working of a plan's stages; all papers of the scenario where it laps nothing."""
+    stages = [stage for stage in planned if stage.strokes]
     if stages:
         return WayTried(
             tuple(s.paper for s in stages),
@@ -74,7 +80,7 @@ def own_way(plan: Plan) -> WayTried:
             stages[0].turning,
             stages[0].turn_every,
         )
-    names = tuple(grit.name for grit in plan.scenario.paper.grits)
+    names = tuple(grit.name for grit in scenario.paper.grits)
     return WayTried(names, (200,) * len(names), "half", 100)
 
 

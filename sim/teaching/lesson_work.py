@@ -15,8 +15,8 @@ import numpy as np
 
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.proud import refuse_proud
+from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.planning.work import MOST_MEMBERS
 from handlap.sim.teaching.lesson import Answer, Case, Lesson, LessonResult
@@ -134,7 +134,7 @@ def _faces(
     face = case.face or lesson.face
     if face is not None:
         return partial(start_faces, face, scenario.part.outline, members=members, seed=seed)
-    faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
+    faces = faces_to_work_on(scenario, count=members, seed=seed, above=False)
 
     def inferred(points: Array) -> Array:
         heights = np.asarray(faces.heights_at(points))
