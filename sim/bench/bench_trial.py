@@ -10,7 +10,8 @@ import numpy as np
 from handlap.sim.bench.log_evidence import CLEANING, MASS_SHARE, ROUNDING
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
-from handlap.sim.lapping.rhythm import SETTLED, depth_per_stroke
+from handlap.sim.lapping.rhythm import SETTLED
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials.mass import SWARF_LOST
 
 DIVISIONS = (0.01e-3, 0.1e-3, 1e-3)

@@ -18,7 +18,8 @@ from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import most_typical, run_members
 from handlap.sim.lapping.lap import Conditions
-from handlap.sim.lapping.rhythm import SETTLED, check_interval, choose_rhythm, depth_per_stroke
+from handlap.sim.lapping.rhythm import SETTLED, check_interval, choose_rhythm
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials import grits
 from handlap.sim.planning.course import STOP_AT, find_stops, measure
 from handlap.sim.planning.work import CLEAR_SHARE, DONE_SHARE, MOST_LOOKS, MOST_STROKES

@@ -26,7 +26,7 @@ from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, most_typical, run_members, uncertain_of
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, set_up
-from handlap.sim.lapping.rhythm import depth_per_stroke
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.work import Progress
 
 PASSES = 4

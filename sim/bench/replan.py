@@ -26,7 +26,8 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import conditions_at, draw_plate_scores, draw_scores
 from handlap.sim.lapping.lap import Conditions
-from handlap.sim.lapping.rhythm import SETTLED, Rhythm, choose_rhythm, depth_per_stroke
+from handlap.sim.lapping.rhythm import SETTLED, Rhythm, choose_rhythm
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions

@@ -28,7 +28,8 @@ from handlap.sim.lapping.dye_words import zone_shares
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
 from handlap.sim.lapping.poses import Layout
-from handlap.sim.lapping.rhythm import SETTLED, depth_per_stroke, stage_of
+from handlap.sim.lapping.rhythm import SETTLED, stage_of
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.work import Job, Progress, open_job, vary, work_out
 
 LEVELS = np.array([0.0, 0.5, 1.0])

@@ -18,6 +18,7 @@ from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import (
     Exact,
     Hands,
+    Paper,
     Plate,
     Scenario,
     Strokes,
@@ -33,6 +34,14 @@ from handlap.sim.job.scenario_part import build_outline, build_part, find_metal
 from handlap.sim.job.scenario_readings import build_readings
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.materials.metals import Metal
+from handlap.sim.materials.paper_law import (
+    BRUSHED,
+    EDGE_RISE,
+    EDGE_RISE_SPREAD,
+    FRICTION_GAIN,
+    LOADING_FLOORS,
+    by_kind,
+)
 
 Point = tuple[float, float]
 
@@ -68,10 +77,10 @@ def build(
     direction = given.plain("strokes.direction") or 0.0
     plate = build_plate(given, face, direction, folder)
     paper = build_paper(given, plate)
-    hands = _hands(given)
+    hands = _hands(given, face, metal, direction)
     strokes = _strokes(given, face, plate, direction)
     turning = _turning(given)
-    wear = _wear(given, metal, bool(given.get("paper.wet")))
+    wear = _wear(given, metal, bool(given.get("paper.wet")), paper)
     exact = _exact(given, face, shift)
     if "checks.every" not in given.stated:
         given.note("checks.every", BY_NAME["checks.every"].default_words)
@@ -117,10 +126,51 @@ def _lifting(given: Given, weight: float, press: Uncertain) -> None:
         given.found.warn("hands.press", "its lower end lifts the part off the paper")
 
 
-def _hands(given: Given) -> Hands:
+SMALL, LARGE = 50e-4, 350e-4
+"""Faces, length × width, from which and up to which hands go higher [m²] (C)."""
+LOW_HANDS, HIGH_HANDS = 0.015, 0.100
+"""Height of the push over the paper on the small and on the large [m] (C)."""
+NOSES_OVER = 0.2
+"""Who pushes so high that friction moves the load further than this share of the part's length along the
+stroke feels it nose over, and lowers the hands (C)."""
+MEAN_FRICTION = {"aluminium": 1.2}
+"""Friction in use over that on fresh paper, for that; metals that are not here: 1.1 (M)."""
+HEIGHT_SPREAD = 1.5
+WANDERS_MOST, WANDERS = 25e-3, 0.12
+"""Deviation of a press that wanders along: at most, and over the side of the part (C)."""
+WANDER_SPREAD = 2.24
+
+
+def hand_height(area: float, along: float, friction: float) -> float:
+    """Height of the push over the paper [m] on a face of this length × width [m²], ``along`` the stroke [m].
+
+    ``friction``: coefficient on paper in use [-].
+
+    >>> [round(1e3 * hand_height(a * b, a, 0.72)) for a, b in ((0.24, 0.14), (0.44, 0.15), (0.09, 0.07))]
+    [67, 100, 19]
+    """
+    share = min(max((area - SMALL) / (LARGE - SMALL), 0.0), 1.0)
+    return min(LOW_HANDS + share * (HIGH_HANDS - LOW_HANDS), NOSES_OVER * along / friction)
+
+
+def _hands(given: Given, face: Outline | None, metal: Metal | None, direction: float) -> Hands:
+    def quantity(name: str) -> Uncertain:
+        if face is None or metal is None or name not in ("height", "wobble_along"):
+            return given.uncertain(f"hands.{name}")
+        lengthwise = abs(math.cos(direction)) >= abs(math.sin(direction))
+        along = face.length if lengthwise else face.width
+        if name == "wobble_along":
+            made = min(WANDERS_MOST, WANDERS * along)
+            return given.uncertain(
+                "hands.wobble_along", made, WANDER_SPREAD, BY_NAME["hands.wobble_along"].basis
+            )
+        friction = metal.friction(bool(given.get("paper.wet"))) * MEAN_FRICTION.get(metal.family, 1.1)
+        made = hand_height(face.length * face.width, along, friction)
+        return given.uncertain("hands.height", made, HEIGHT_SPREAD, BY_NAME["hands.height"].basis)
+
     return Hands(
         **{
-            name: given.uncertain(f"hands.{name}")
+            name: quantity(name)
             for name in (
                 "press",
                 "height",
@@ -151,7 +201,8 @@ def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float)
             far = show(over, "length", given.found.system)
             given.found.warn("strokes.length", f"the part runs {far} over either end of the plate")
     assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
-    return Strokes(pattern, length, direction, assumed)
+    sway = given.uncertain("strokes.sway")
+    return Strokes(pattern, length, direction, sway, assumed)
 
 
 def _room(face: Outline | None, plate: Plate, direction: float) -> float:
@@ -176,7 +227,7 @@ def _turning(given: Given) -> Turning:
     return Turning(name, states, every, "turning.schedule" not in given.stated)
 
 
-def _wear(given: Given, metal: Metal | None, wet: bool) -> Wear | None:
+def _wear(given: Given, metal: Metal | None, wet: bool, paper: Paper | None) -> Wear | None:
     given.clash("wear.bedding", "wear.bedding_length")
     if metal is None:
         return None
@@ -191,6 +242,20 @@ def _wear(given: Given, metal: Metal | None, wet: bool) -> Wear | None:
         ageing = given.uncertain("wear.ageing")
     else:
         ageing = Uncertain.fixed(1.0, "wear.ageing", "not used: the paper does not age")
+
+    def of_paper(
+        name: str, default: float | None = None, factor: float = 1.0, basis: str = ""
+    ) -> Uncertain:
+        """A trait of paper that ages; without a word where it does not."""
+        if ages or f"wear.{name}" in given.values:
+            return given.uncertain(f"wear.{name}", default, factor, basis or BY_NAME[f"wear.{name}"].basis)
+        middle = (BY_NAME[f"wear.{name}"].default or 0.0) if default is None else default
+        return Uncertain.fixed(float(middle), f"wear.{name}", "not used: the paper does not age")
+
+    kind = metal.family, wet
+    laid = "glued" if paper is None else paper.laid
+    rise = EDGE_RISE[laid], EDGE_RISE_SPREAD[laid], f"paper {laid}: {BY_NAME['wear.edge_rise'].basis}"
+    exact = {"exact.load", "exact.load_at", "exact.tilt"} & given.stated
     return Wear(
         rate=given.uncertain(
             "wear.rate",
@@ -206,9 +271,25 @@ def _wear(given: Given, metal: Metal | None, wet: bool) -> Wear | None:
             f"{metal.name}, {'wet' if wet else 'dry'}: from memory",
         ),
         ageing=ageing,
+        loading_floor=of_paper("loading_floor", by_kind(LOADING_FLOORS, *kind), 1.5),
+        dulling_floor=of_paper("dulling_floor"),
+        brushing=of_paper("brushing", by_kind(BRUSHED, *kind), 1.4),
+        blunt_bedding=of_paper("blunt_bedding"),
+        friction_gain=of_paper("friction_gain", by_kind(FRICTION_GAIN, *kind), 1.6),
+        edge_rate=_at_edge(given, "wear.edge_rate", bool(exact)),
+        edge_rise=_at_edge(given, "wear.edge_rise", bool(exact), *rise),
         ages=bool(ages),
         bedding_length=length,
     )
+
+
+def _at_edge(
+    given: Given, name: str, exact: bool, default: float | None = None, factor: float = 1.0, basis: str = ""
+) -> Uncertain:
+    """What the leading edge does; a formula that the program is held against knows of none."""
+    if exact and name not in given.stated:
+        return Uncertain.fixed(0.0, name, "not used: an exact case")
+    return given.uncertain(name, default, factor, basis)
 
 
 def _exact(given: Given, face: Outline | None, shift: Point) -> Exact:

@@ -16,7 +16,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, set_up, stage_layout
-from handlap.sim.lapping.rhythm import depth_per_stroke
+from handlap.sim.lapping.sheet import depth_per_stroke
 
 FIRST_DEPTH = 1.0
 """Bedding lengths of metal that one group of four rows may take off in the first trial."""

@@ -43,7 +43,8 @@ from handlap.sim.lapping.lap import (
 )
 from handlap.sim.lapping.poses import ROWS_PER_QUAD
 from handlap.sim.lapping.resolution import choose_resolution, grid_error
-from handlap.sim.lapping.rhythm import SETTLED, check_interval, choose_rhythm, depth_per_stroke, stage_of
+from handlap.sim.lapping.rhythm import SETTLED, check_interval, choose_rhythm, stage_of
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import STOP_AT, Course, Members, Stops, find_stops, measure, run_course
 from handlap.sim.planning.outcome import Finish, Outcome, find_outcome

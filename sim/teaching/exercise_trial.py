@@ -23,7 +23,8 @@ from handlap.sim.lapping.ensemble import SCORES, conditions_at, draw_scores, str
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, set_up, tipping_words
 from handlap.sim.lapping.resolution import choose_resolution
-from handlap.sim.lapping.rhythm import SETTLED, check_interval, depth_per_stroke, stage_of
+from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import STOP_AT, Course, Members, find_stops, measure, run_course
 from handlap.sim.planning.work import CLEAR_SHARE, MOST_STROKES, TIP_REFUSED, TOLERANCE

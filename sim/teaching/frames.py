@@ -26,7 +26,8 @@ from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.lap import Bench, Stage, run_stage, set_up, stage_layout
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
-from handlap.sim.lapping.rhythm import SETTLED, check_interval, depth_per_stroke, stage_of
+from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.lapping.simulate import (
     ReadyLap,
     lap_result,
