@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         Errors,
         LapResult,
         Plan,
+        PaperTrial,
         PlateEffect,
         SpringBack,
         StagePlan,
@@ -109,6 +110,8 @@ def _check(check: Check) -> dict[str, Any]:
         "greatest_depth_um": band(check.greatest_depth, MICRON),
         "mass_g": band(check.mass, GRAM),
         "dye_left": band(check.dye_left),
+        "push_n": band(check.push),
+        "power_w": band(check.power),
         "chance_goal_met": figure(check.reached),
         "chance_next_block_worse": figure(check.worse_next),
     }
@@ -164,7 +167,7 @@ def _curve(plan: Plan) -> dict[str, Any]:
 def plan_json(plan: Plan) -> dict[str, Any]:
     """The whole plan."""
     return {
-        "schema": "handlap.plan/1",
+        "schema": "handlap.plan/2",
         **job_json(plan.scenario),
         "members": plan.members,
         "seed": plan.seed,
@@ -195,6 +198,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "effort": {
             "strokes": band(plan.strokes),
             "minutes": band(plan.minutes),
+            "stroke_minutes": band(plan.stroke_minutes),
             "work_kj": band(plan.work, KJ),
             "power_w": band(plan.power),
             "sheets": plan.sheets,
@@ -216,14 +220,25 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "wobble_held_back": figure(plan.clipped),
         "press_off_the_face": figure(plan.tipped),
         "errors": errors_json(plan.errors),
-        "papers_tried": [
-            {"paper": t.paper, "chance_both": figure(t.chance_both), "minutes": figure(t.minutes)}
-            for t in plan.trials
-        ],
+        "papers_tried": [_trial(trial) for trial in plan.trials],
+        "papers_alike": list(plan.alike),
         "plate": _plate(plan.plate),
         "spring_back": _spring(plan.spring),
         "notes": list(plan.notes),
         "cautions": list(plan.cautions),
+    }
+
+
+def _trial(trial: PaperTrial) -> dict[str, Any]:
+    return {
+        "paper": trial.paper,
+        "finer": list(trial.finer),
+        "members": trial.tried,
+        "minutes": band(trial.minutes),
+        "sheets": figure(trial.sheets) if trial.tried else None,
+        "mass_g": None if trial.metal is None else band(trial.metal, GRAM),
+        "chance_both": figure(trial.chance_both),
+        "quicker_than_taken": figure(trial.quicker),
     }
 
 

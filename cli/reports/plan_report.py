@@ -26,6 +26,8 @@ from handlap.cli.reports.wording import (
     wanted_words,
 )
 
+from handlap.sim.planning.papers import DEFAULT_FINISH
+
 if TYPE_CHECKING:
     from handlap.sim.job.results import Plan, StagePlan
 
@@ -127,8 +129,8 @@ def _work(plan: Plan, all_checks: bool) -> list[Section]:
     )
     blocks: list[Block] = [Table(heads, rows), Bullets(_stage_words(plan))]
     sections = [Section(title, tuple(blocks))]
-    looks = _checks(plan, all_checks)
-    return [*sections, looks] if looks else sections
+    sections += [section for section in (_papers(plan), _checks(plan, all_checks)) if section]
+    return sections
 
 
 def _planned(stage: StagePlan) -> str:
@@ -151,13 +153,79 @@ def _stage_words(plan: Plan) -> tuple[str, ...]:
         for stage in plan.stages
         if stage.strokes and stage.purpose
     ]
-    if len(plan.trials) > 1:
-        tried = ", ".join(
-            f"{t.paper} about {number(t.minutes, 2)} min (chance {chance(t.chance_both)})"
-            for t in plan.trials
-        )
-        words.append(f"Tried as the first paper, finer ones and paper changes included: {tried}.")
     return tuple(words)
+
+
+def _papers(plan: Plan) -> Section | None:
+    """Which paper to start on, in words and as a table, so that a person can take another."""
+    if len(plan.trials) < 2:
+        return None
+    taken = plan.stages[0].paper
+    heads = (
+        "start on",
+        "then",
+        "minutes\n(range)",
+        "sheets",
+        "metal off\ng",
+        "both limits\nmet %",
+        "quicker, in\nof 100",
+    )
+    rows = tuple(
+        (
+            trial.paper + (" *" if trial.paper == taken else ""),
+            ", ".join(trial.finer) or "-",
+            quantity(trial.minutes, whole=True),
+            number(trial.sheets, 2),
+            quantity(trial.metal.scaled(GRAM)),
+            _goal_met(trial.chance_both),
+            "-" if trial.paper == taken else f"{round(100.0 * trial.quicker)}",
+        )
+        if trial.tried and trial.metal and trial.chance_both is not None and trial.quicker is not None
+        else (trial.paper, ", ".join(trial.finer) or "-", f"some {number(trial.minutes.p50, 2)}", "", "", "", "")
+        for trial in plan.trials
+    )
+    tried = max(trial.tried for trial in plan.trials)
+    words = [
+        *_choice_words(plan, taken),
+        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
+        f"{tried} faces and hands; quicker: than the one taken (*).",
+    ]
+    if any(not trial.tried for trial in plan.trials):
+        words.append("Where only minutes stand it was not tried: it would take far longer.")
+    if plan.scenario.part.gasket_ra is None:
+        words.append(
+            f"No finish is stated: finer papers go to Ra {1e6 * DEFAULT_FINISH:g} µm, common practice."
+        )
+    return Section("Which paper first", (Words(" ".join(words)), Table(heads, rows, (1,))))
+
+
+def _choice_words(plan: Plan, taken: str) -> list[str]:
+    """What to start on, and how sure that is: no more than so few members can bear."""
+    trials = {trial.paper: trial for trial in plan.trials}
+    own = trials[taken]
+    minutes = quantity(own.minutes, whole=True)
+    if plan.scenario.paper.start is not None:
+        return [f"To start on {taken} is stated: {minutes} minutes with changes of paper."]
+    if len(plan.alike) > 1:
+        names = f"{', '.join(plan.alike[:-1])} and {plan.alike[-1]}"
+        return [
+            f"{names} are about alike ({minutes} minutes; each is quicker in about as many cases). Take the "
+            "coarser, or the one you have."
+        ]
+    words = [f"Start on {taken}: {minutes} minutes with changes of paper."]
+    others = [t for t in plan.trials if t.tried and t.paper != taken and t.quicker is not None]
+    if others:
+        next_best = min(others, key=lambda t: t.minutes.p50)
+        more = len(next_best.finer) - len(own.finer)
+        why = ", for it needs one more paper afterwards" if more > 0 else ""
+        few = "in few cases" if (next_best.quicker or 0.0) < 0.25 else "in some cases"
+        able = next_best.chance_both is not None and own.chance_both is not None
+        if able and (own.chance_both or 0.0) - (next_best.chance_both or 0.0) >= 0.1:
+            why = ", and meets the limits less often"
+        words.append(
+            f"{next_best.paper} takes some {number(next_best.minutes.p50, 2)} and is quicker {few}{why}."
+        )
+    return words
 
 
 def _shown(stage: StagePlan, most: int) -> list[int]:

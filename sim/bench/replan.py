@@ -5,7 +5,6 @@ Heights, depths [m]; strokes counted from the start of the job unless said other
 
 from __future__ import annotations
 
-import math
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -26,13 +25,12 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import conditions_at, draw_plate_scores, draw_scores
 from handlap.sim.lapping.lap import Conditions
-from handlap.sim.lapping.rhythm import SETTLED, Rhythm, choose_rhythm
-from handlap.sim.lapping.sheet import depth_per_stroke
+from handlap.sim.lapping.rhythm import Rhythm, choose_rhythm
 from handlap.sim.materials import grits
-from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.planning.course import measure
-from handlap.sim.planning.work import MOST_MEMBERS, MOST_STROKES, Progress
+from handlap.sim.planning.papers import chain, strokes_to_clear
+from handlap.sim.planning.work import MOST_MEMBERS, Progress
 
 MODEL = 6e-6
 """What bands of the flatness are widened by on either side: about a leaf, for a model that is not
@@ -228,18 +226,11 @@ def _middle_of(learnt: Learnt) -> Conditions:
 
 def _finer(scenario: Scenario, middle: Conditions, paper: str) -> tuple[FinerPaper, ...]:
     names = [grit.name for grit in scenario.paper.grits]
-    rest = list(scenario.paper.grits[names.index(paper) :]) if paper in names else []
+    rest = chain(scenario, middle, names.index(paper)) if paper in names else ()
     return tuple(
-        FinerPaper(grit.name, _to_clear(scenario, middle, previous, grit))
+        FinerPaper(grit.name, strokes_to_clear(scenario, middle, previous, grit))
         for previous, grit in pairwise(rest)
     )
-
-
-def _to_clear(scenario: Scenario, middle: Conditions, previous: Grit, grit: Grit) -> int:
-    """Strokes on a paper, in tens, that take off the scratches of the one before."""
-    need = float(np.mean(previous.scratch_stock(scenario.part.metal)))
-    fresh = depth_per_stroke(scenario, middle, grit)
-    return int(np.clip(10 * math.ceil(need / (SETTLED * fresh) / 10.0), 10, MOST_STROKES))
 
 
 def _strokes_of(learnt: Learnt) -> list[int]:

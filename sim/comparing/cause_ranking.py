@@ -18,7 +18,6 @@ import numpy as np
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.comparing.causes import COMPONENTS, active_causes, lap_variants, only, stages_for
-from handlap.sim.comparing.compare import TRIED, few_members
 from handlap.sim.comparing.way_work import quad_of
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_numbers import bend_components
@@ -30,7 +29,7 @@ from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_l
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import SETTLED, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
-from handlap.sim.planning.work import Job, Progress, open_job, vary, work_out
+from handlap.sim.planning.work import Job, Progress, choose_first, open_job, vary
 
 LEVELS = np.array([0.0, 0.5, 1.0])
 ZONE_SD = 0.25
@@ -158,7 +157,7 @@ def rank_by_dye(
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
     job = open_job(scenario, members=members, seed=seed, executor=executor)
-    picked = work_out(few_members(job, TRIED)).coarse
+    picked = choose_first(job)[2].coarse
     first = picked.first
     stage = _dye_stage(job, first, strokes)
     grit = scenario.paper.grits[first]
@@ -206,7 +205,7 @@ def rank_by_readings(
     grid = job.bench.grid
     now = infer_faces(after.part, after.readings, count=members, seed=seed)
     measured = np.array(bend_components(grid, np.array(now.heights_at(grid.points)))).T
-    picked = work_out(few_members(job, TRIED)).coarse
+    picked = choose_first(job)[2].coarse
     strokes = strokes or int(np.ceil(np.median(picked.course.strokes[picked.stops.look])))
     stages = stages_for(job, picked.first, strokes)
     names = active_causes(scenario)

@@ -20,14 +20,13 @@ from handlap.sim.comparing.causes import (
     stages_for,
     without,
 )
-from handlap.sim.comparing.compare import TRIED, few_members
 from handlap.sim.comparing.paired import Difference, difference
 from handlap.sim.job.results import Band, Errors
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, moved
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
-from handlap.sim.planning.work import TOLERANCE, Job, Progress, measure_errors, open_job, vary, work_out
+from handlap.sim.planning.work import TOLERANCE, Job, Progress, choose_first, measure_errors, open_job, vary
 
 MEASURED = COMPONENTS.index("measured")
 
@@ -115,7 +114,7 @@ def find_causes(
     tell(0.0, "inferring the face from the readings")
     job = open_job(scenario, members=members, seed=seed, executor=executor)
     tell(0.1, "working the job as it stands")
-    picked = work_out(few_members(job, TRIED)).coarse
+    picked = choose_first(job)[2].coarse
     strokes = strokes or int(np.ceil(np.median(picked.course.strokes[picked.stops.look])))
     stages = stages_for(job, picked.first, strokes)
     (base,) = lap_variants(job, [(scenario, False, stages)], None, executor=executor)

@@ -66,6 +66,7 @@ class Check:
     mass : metal off so far [kg]
     dye_left : share of the face where dye put on at the last check is still there [-]
     dye_gone : chance (cells,) that the dye is gone, for the picture [-]
+    push, power : force to push [N] and power of the arms [W] on the paper as it is then
     reached : share of the members that have met the goal by then [-]
     worse_next : chance that the next block leaves the face less flat [-]; None at the last
     """
@@ -79,6 +80,8 @@ class Check:
     mass: Band
     dye_left: Band
     dye_gone: Array
+    push: Band
+    power: Band
     reached: float
     worse_next: float | None
 
@@ -150,11 +153,27 @@ class Errors:
 
 @dataclass(frozen=True)
 class PaperTrial:
-    """A paper tried as the first one: chance to end inside both limits, minutes with paper changes."""
+    """A paper tried as the first one, the finer ones after it included.
+
+    Attributes
+    ----------
+    paper, finer : its name, and those of the papers that follow
+    tried : members that worked it; 0: only estimated, for it would take far longer than others
+    minutes : of all work, brushing and changes of paper included [min]
+    sheets : of all papers, middle of the members [-]
+    metal : taken off in all [kg]
+    chance_both : to end inside all limits [-]; None: not tried
+    quicker : share of the members in which it is quicker than the paper taken [-]; None: not tried
+    """
 
     paper: str
-    chance_both: float
-    minutes: float
+    finer: tuple[str, ...]
+    tried: int
+    minutes: Band
+    sheets: float
+    metal: Band | None
+    chance_both: float | None
+    quicker: float | None
 
 
 @dataclass(frozen=True)
@@ -225,6 +244,9 @@ class Plan:
     """Where most comes off, in the typical member (u, v) [m]."""
     strokes: Band
     minutes: Band
+    """Of all work: strokes, turns, brushings and changes of paper [min]."""
+    stroke_minutes: Band
+    """Of the strokes alone [min]."""
     work: Band
     """Arm work [J]."""
     power: Band
@@ -256,6 +278,8 @@ class Plan:
     member_mass: Array
     trials: tuple[PaperTrial, ...] = ()
     """Every paper tried as the first one, in the scenario's order."""
+    alike: tuple[str, ...] = ()
+    """Papers about as quick to start on as the one taken, that one included."""
     plate: PlateEffect | None = None
     """None where the plate is taken as flat."""
     spring: SpringBack | None = None

@@ -406,6 +406,4 @@ class Scenario:
             }
             return replace(record, **quantities)
 
-        return replace(
-            self, hands=still(self.hands), wear=still(self.wear), strokes=still(self.strokes)
-        )
+        return replace(self, hands=still(self.hands), wear=still(self.wear), strokes=still(self.strokes))

@@ -243,9 +243,7 @@ def _wear(given: Given, metal: Metal | None, wet: bool, paper: Paper | None) -> 
     else:
         ageing = Uncertain.fixed(1.0, "wear.ageing", "not used: the paper does not age")
 
-    def of_paper(
-        name: str, default: float | None = None, factor: float = 1.0, basis: str = ""
-    ) -> Uncertain:
+    def of_paper(name: str, default: float | None = None, factor: float = 1.0, basis: str = "") -> Uncertain:
         """A trait of paper that ages; without a word where it does not."""
         if ages or f"wear.{name}" in given.values:
             return given.uncertain(f"wear.{name}", default, factor, basis or BY_NAME[f"wear.{name}"].basis)

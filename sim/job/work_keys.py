@@ -31,7 +31,7 @@ WORK_KEYS: tuple[Key, ...] = (
         0.0,
         1000.0,
         usual=(0.0, 250.0),
-        default_words="15 mm on a small cover to 100 mm on a head, ×/÷ 1.5; lower where the part would nose over",
+        default_words="15 mm on a small cover to 100 mm on a head, ×/÷ 1.5; less where it would nose over",
         basis="common practice: by the part's size",
     ),
     Key(

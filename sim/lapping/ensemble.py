@@ -54,14 +54,24 @@ PAPER_NAMES = (
     "edge_rate",
     "edge_rise",
 )
+
+
+def _around(name: str, middle: float, factor: float) -> Uncertain:
+    return Uncertain(middle, middle / factor, middle * factor, "lognormal", name)
+
+
+def _about(name: str, middle: float, half: float) -> Uncertain:
+    return Uncertain(middle, middle - half, middle + half, "normal", name)
+
+
 TRAIT_SPREADS: dict[str, Uncertain] = {
-    name: Uncertain(middle, low, high, law, name)
-    for name, middle, low, high, law in (
-        ("critical", CRITICAL_DIAMETER, CRITICAL_DIAMETER / 1.4, CRITICAL_DIAMETER * 1.4, "lognormal"),
-        ("exponent_fine", EXPONENT_FINE, EXPONENT_FINE - 0.2, EXPONENT_FINE + 0.2, "normal"),
-        ("exponent_coarse", EXPONENT_COARSE, EXPONENT_COARSE - 0.2, EXPONENT_COARSE + 0.2, "normal"),
-        ("edge_grains", EDGE_GRAINS, EDGE_GRAINS / 2.0, EDGE_GRAINS * 2.0, "lognormal"),
-        ("stock", SCRATCH_STOCK, SCRATCH_STOCK / STOCK_SPREAD, SCRATCH_STOCK * STOCK_SPREAD, "lognormal"),
+    trait.key: trait
+    for trait in (
+        _around("critical", CRITICAL_DIAMETER, 1.4),
+        _about("exponent_fine", EXPONENT_FINE, 0.2),
+        _about("exponent_coarse", EXPONENT_COARSE, 0.2),
+        _around("edge_grains", EDGE_GRAINS, 2.0),
+        _around("stock", SCRATCH_STOCK, STOCK_SPREAD),
     )
 }
 """What all papers of one member have in common and no scenario states (marks: see their middles)."""
@@ -112,7 +122,9 @@ def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
     place = {name: float(z) for name, z in zip(SCORES, scores, strict=True)}
     number = {name: float(quantity.at(place[name])) for name, quantity in quantities.items()}
     luck = {
-        what: {grit.name: float(spread ** (place[f"{what} {grit.name}"] / Z95)) for grit in scenario.paper.grits}
+        what: {
+            grit.name: float(spread ** (place[f"{what} {grit.name}"] / Z95)) for grit in scenario.paper.grits
+        }
         for what, spread in OWN_SPREADS.items()
     }
     return Conditions(

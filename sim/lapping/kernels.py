@@ -696,9 +696,9 @@ def _paper_factor(load, dull, paper, i0, i1, j0, j1, dose, longer, factor, clean
     """Cutting power of the paper, fresh = 1, in a window of nodes, halfway through a step.
 
     ``dose`` (ny, nx) is what fresh paper would have cut there in the step before of the same kind [m],
-    which this one is so many times ``longer`` than.  The half step is taken with the power's own fall (a linearly implicit midpoint):
-    second order, and it does not overshoot where a step ages paper by several scales.  What is left of a
-    clean and a sharp paper then is left in ``clean`` and ``sharp`` (1 to 0).
+    which this one is so many times ``longer`` than.  The half step is taken with the power's own fall (a
+    linearly implicit midpoint): second order, and it does not overshoot where a step ages paper by several
+    scales.  How clean and how sharp the paper is then is left in ``clean`` and ``sharp`` (1 to 0).
     """
     widest_vectors()
     fl = paper[P_FLOOR_LOAD]
@@ -740,7 +740,7 @@ def _times(field, other, i0, i1, j0, j1):
 
 @kernel(fastmath=True)
 def _gather(field, taps, i0, i1, j0, j1, out):
-    """Weighted sum of a field (ny, nx) over ``taps`` (k, 3), places and weight, around every node of a window."""
+    """Weighted sum of a field (ny, nx) over ``taps`` (k, 3), places and weight, for a window of nodes."""
     widest_vectors()
     for j in range(j0, j1):
         to = out[j, i0:i1]
@@ -1141,7 +1141,9 @@ def march(
                 placed = w
             if not known[w]:
                 known[w] = True
-                _windows(standings[w, 0], standings[w, 1], u_max, v_max, half, paper, path, line, bell, window)
+                _windows(
+                    standings[w, 0], standings[w, 1], u_max, v_max, half, paper, path, line, bell, window
+                )
                 if window[2].min() < 0 or window[2, 1] > nx or window[2, 3] > ny:
                     diagnostics[D_FAILED_ROW] = r
                     return STATUS_NO_RASTER
@@ -1216,9 +1218,7 @@ def march(
         else:
             share = shares[headings[r]]
             log_rate = logs[headings[r]]
-        bare = (
-            full and pose[TWIST] == 0.0 and alike and not aged and not bumpy and not rises and shapes == 0
-        )
+        bare = full and pose[TWIST] == 0.0 and alike and not aged and not bumpy and not rises and shapes == 0
         if bare:
             # It is evaluated from its heights: nothing is written for it but weights, where they change.
             closed_on, closed_beyond, per, offset = h_on, h_beyond, 1.0 / lam, beta
@@ -1239,8 +1239,8 @@ def march(
                 for i in range(n):
                     over[i] += rise[i]
             _prepare(
-                over if bumpy or rises else h, share, cover, read, log_rate, lam, beta, to_force, floor, cells, base,
-                weight,
+                over if bumpy or rises else h, share, cover, read, log_rate, lam, beta, to_force, floor, cells,
+                base, weight,
             )  # fmt: skip
             closed_on, closed_beyond, per, offset = base_on, base_beyond, 1.0, 0.0
             weighed_for = 0.0
@@ -1403,12 +1403,14 @@ def _read_paper(field, nx, node, share_i, share_j, read):
         between = left * flat[k] + middle * flat[k + 1] + right * flat[k + 2]
         k += nx
         far = left * flat[k] + middle * flat[k + 1] + right * flat[k + 2]
-        read[i] = 0.5 * (0.5 - b) * (0.5 - b) * near + (0.75 - b * b) * between + 0.5 * (0.5 + b) * (0.5 + b) * far
+        read[i] = (
+            0.5 * (0.5 - b) * (0.5 - b) * near + (0.75 - b * b) * between + 0.5 * (0.5 + b) * (0.5 + b) * far
+        )
 
 
 @kernel(fastmath=True)
 def _spread(removed, area, node, share_i, share_j, inverse, step, nx, amount, cut):
-    """Share out what was cut over the nodes around every spot, over their cutting power: adjoint of the reading.
+    """Share out what was cut over the nodes around every spot, over their cutting power: the adjoint.
 
     ``inverse`` is one over the cutting power that was read at the spot, ``amount`` is scratch (n,).
     """

@@ -140,7 +140,9 @@ def lay_memory(
         y0=y0,
         step=step,
         shape=(ny, nx),
-        on_sheet=np.zeros((0, 0)) if whole else _on_sheet(x0 + step * np.arange(nx), y0 + step * np.arange(ny), step, strips),
+        on_sheet=np.zeros((0, 0))
+        if whole
+        else _on_sheet(x0 + step * np.arange(nx), y0 + step * np.arange(ny), step, strips),
         standing=layout.standing,
         turns=turns,
         lines=lines,
@@ -155,7 +157,9 @@ def _on_sheet(x: Array, y: Array, step: float, strips: Array) -> Array:
     total = np.zeros((y.size, x.size))
     for x0, y0, x1, y1 in strips:
         along, across = (
-            np.maximum(np.clip((at - low) / step + 0.5, 0, 1) + np.clip((high - at) / step + 0.5, 0, 1) - 1.0, 0.0)
+            np.maximum(
+                np.clip((at - low) / step + 0.5, 0, 1) + np.clip((high - at) / step + 0.5, 0, 1) - 1.0, 0.0
+            )
             for at, low, high in ((x, x0, x1), (y, y0, y1))
         )
         total += across[:, None] * along

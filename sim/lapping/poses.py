@@ -152,12 +152,12 @@ def places_on_path(pattern: Pattern, length: float, count: int) -> Array:
 
 
 def _standings(pattern: Pattern, turn: Array, slant: Array) -> tuple[NDArray[np.int64], Array]:
-    """Ways (k, 2) in which the part stands (turn) and its path lies (slant) on the plate, and which one (m,)."""
+    """Ways (k, 2) in which the part stands and its path lies on the plate, and which of them (m,)."""
     # A path looks alike after half a turn, a circle after any.
     angle = np.zeros_like(slant) if pattern == "circle" else np.mod(slant + 1e-9, np.pi) - 1e-9
     ways = np.round(np.column_stack([np.mod(turn + 1e-9, 2.0 * np.pi) - 1e-9, angle]), 9)
     known, which = np.unique(ways, axis=0, return_inverse=True)
-    return which.ravel().astype(np.int64), known + 0.0
+    return which.ravel().astype(np.int64), np.array(known, dtype=float)
 
 
 def boundaries(strokes: int, *intervals: int | None, at: Sequence[int] = ()) -> list[int]:

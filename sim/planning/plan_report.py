@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,13 +22,14 @@ from handlap.sim.job.results import (
     StagePlan,
 )
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping import dye, gauge, poses
 from handlap.sim.lapping.ensemble import most_typical
 from handlap.sim.lapping.lap import Bench, Stage
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.planning.course import Course, Members, Stops, measure
+from handlap.sim.planning.effort import times
 from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
 from handlap.sim.planning.work import Job, Worked
 
@@ -48,8 +51,8 @@ def report(
     """Put a plan together from the work of all members."""
     scenario, bench, gauged, members = job.scenario, job.bench, job.gauged, job.members
     coarse, stops = worked.coarse.course, worked.coarse.stops
-    grits = scenario.paper.grits[worked.coarse.first :]
     outcome = worked.outcome
+    last = worked.finish[-1].stage.grit if worked.finish else scenario.paper.grits[worked.coarse.first]
     part, grid = scenario.part, bench.grid
     done = outcome.figures
     # Feeler readings leave bands that are too narrow on faces of kinds the prior does not hold.
@@ -62,7 +65,8 @@ def report(
     removed = members.before - outcome.faces
     mass = part.metal.density * part.outline.area * done.mean_depth
     peak = int(np.argmax(removed[typical]))
-    ra_low, ra_high = grits[-1].roughness(part.metal)
+    # The last paper is worn when it is left.
+    ra_low, ra_high = last.roughness(part.metal, worn=True)
     return Plan(
         scenario=scenario,
         members=members.count,
@@ -91,10 +95,11 @@ def report(
         removed_mass=Band.of(mass),
         removed_volume=Band.of(part.outline.area * done.mean_depth),
         greatest_at=(float(grid.u[peak]), float(grid.v[peak])),
-        strokes=Band.of(outcome.strokes),
-        minutes=Band.of(outcome.minutes),
+        strokes=Band.of(outcome.effort.strokes),
+        minutes=Band.of(outcome.effort.minutes),
+        stroke_minutes=Band.of(outcome.effort.stroke_minutes),
         work=Band.of(outcome.work),
-        power=Band.of(outcome.work / (60.0 * outcome.minutes)),
+        power=Band.of(outcome.work / (60.0 * outcome.effort.stroke_minutes)),
         sheets=sum(stage.sheets for stage in stages),
         brushings=sum(stage.brushings for stage in stages),
         face_area=part.outline.area,
@@ -114,6 +119,7 @@ def report(
         map_after_sd=outcome.faces.std(axis=0),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         trials=worked.trials,
+        alike=worked.alike,
         plate=plate,
         spring=spring,
         notes=notes,
@@ -174,6 +180,7 @@ def _best_point(coarse: Course) -> BestPoint | None:
 def _checks(
     scenario: Scenario,
     bench: Bench,
+    members: Members,
     paper: Grit,
     dyed_as: Grit,
     course: Course,
@@ -199,6 +206,9 @@ def _checks(
         maps, left[member] = dye.follow(start[member, cells], faces, area, ra_first, ra)
         gone += maps
     gone /= len(start)
+    load = scenario.exact.load or np.array([c.grip.press for c in members.conditions]) + part.weight
+    # A stroke a minute is so much way a second.
+    speed = poses.path_length(scenario.strokes.pattern, scenario.strokes.length) / 60.0 * members.pace
     found = []
     for look in looks:
         flatness = course.figures.flatness[:, look]
@@ -216,6 +226,8 @@ def _checks(
                 mass=Band.of(weight * course.figures.mean_depth[:, look]),
                 dye_left=Band.of(left[:, look]),
                 dye_gone=gone[look],
+                push=Band.of(course.friction[:, look] * load),
+                power=Band.of(course.friction[:, look] * load * speed),
                 reached=float(np.mean(goal[:, : look + 1].any(axis=1))),
                 worse_next=worse,
             )
@@ -227,32 +239,28 @@ def _stages(job: Job, worked: Worked) -> tuple[StagePlan, ...]:
     """What to do and to expect on every paper."""
     scenario, bench, members, middle = job.scenario, job.bench, job.members, job.middle
     coarse, stops, finish = worked.coarse.course, worked.coarse.stops, worked.finish
-    grits = scenario.paper.grits[worked.coarse.first :]
+    first = scenario.paper.grits[worked.coarse.first]
     check_every = worked.coarse.check_every
     stop = coarse.strokes[stops.look]
     planned = int(check_every * np.ceil(np.median(stop) / check_every))
     shown = np.flatnonzero(coarse.strokes <= max(np.percentile(stop, SHOWN_TO), planned))
-    checks = _checks(scenario, bench, grits[0], grits[0], coarse, members.before, 0, shown)
-    stage = stage_of(scenario, middle, grits[0], planned, check_every)
-    stages = [
-        _stage(
-            scenario,
-            members,
-            stage,
-            Band.of(stop),
-            checks,
-            "until flat: stop at the goal or when it gets worse",
-        )
-    ]
+    checks = _checks(scenario, bench, members, first, first, coarse, members.before, 0, shown)
+    stage = stage_of(scenario, middle, first, planned, check_every)
+    purpose = "until flat: stop at the goal or when it gets worse"
+    stages = [_stage(scenario, members, stage, Band.of(stop), checks, purpose)]
     total = planned
-    previous = grits[0]
+    previous = first
     for step in finish:
-        looks = np.arange(step.course.strokes.size)
-        checks = _checks(scenario, bench, step.stage.grit, previous, step.course, step.start, total, looks)
-        strokes = Band.of(np.full(members.count, float(step.stage.strokes)))
+        strokes = step.strokes
+        planned = int(step.course.strokes[int(np.median(step.look))])
+        shown = np.flatnonzero(step.course.strokes <= max(np.percentile(strokes, SHOWN_TO), planned))
+        checks = _checks(
+            scenario, bench, members, step.stage.grit, previous, step.course, step.start, total, shown
+        )
         purpose = f"only until the scratches of {previous.name} are gone"
-        stages.append(_stage(scenario, members, step.stage, strokes, checks, purpose))
-        total += step.stage.strokes
+        own = replace(step.stage, strokes=planned)
+        stages.append(_stage(scenario, members, own, Band.of(strokes), checks, purpose))
+        total += planned
         previous = step.stage.grit
     return tuple(stages)
 
@@ -260,10 +268,6 @@ def _stages(job: Job, worked: Worked) -> tuple[StagePlan, ...]:
 def _stage(
     scenario: Scenario, members: Members, stage: Stage, strokes: Band, checks: tuple[Check, ...], purpose: str
 ) -> StagePlan:
-    def times(every: int) -> int:
-        return max(0, -(-stage.strokes // every) - 1) if every else 0
-
-    sheets = times(stage.sheet_every)
     return StagePlan(
         paper=stage.grit.name,
         strokes=stage.strokes,
@@ -272,8 +276,8 @@ def _stage(
         turning=scenario.turning.name,
         brush_every=stage.brush_every,
         sheet_every=stage.sheet_every,
-        sheets=1 + sheets,
-        brushings=times(stage.brush_every),
+        sheets=1 + int(times(stage.strokes, stage.sheet_every)),
+        brushings=int(times(stage.strokes, stage.brush_every)),
         bedding=Band.of([c.bedding_of(stage.grit) for c in members.conditions]),
         roughness=stage.grit.roughness(scenario.part.metal),
         purpose=purpose,

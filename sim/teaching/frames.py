@@ -28,6 +28,7 @@ from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
+from handlap.sim.materials.paper_law import rate_factor
 from handlap.sim.lapping.simulate import (
     ReadyLap,
     lap_result,
@@ -355,7 +356,7 @@ def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, f
     rows = _rows_about(layout, strokes)
     load = _load(bench, conditions.grip.press)
     area = bench.scenario.part.outline.area
-    rate = conditions.rate * ready.stage.grit.rate_factor()
+    rate = conditions.rate * rate_factor(ready.stage.grit, conditions.traits)
     slide = SLIGHT * conditions.bedding_of(ready.stage.grit) * area / (rate * load)
     events = np.zeros(rows.size, dtype=np.int64)
     events[-1] = kernels.EVENT_SNAPSHOT
@@ -372,6 +373,7 @@ def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, f
             "z_along",
             "z_across",
             "kinds",
+            "standing",
         )
     }
     moment = replace(
@@ -385,6 +387,8 @@ def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, f
     )
     # A fresh paper: what it still cuts does not change how hard it presses.
     fresh = replace(bench, scenario=replace(bench.scenario, wear=replace(bench.scenario.wear, ages=False)))
+    # Nor does the faster rate of the leading edge, which is not one of pressure.
+    conditions = replace(conditions, traits=replace(conditions.traits, edge_rate=0.0))
     after = run_stage(fresh, heights, conditions, ready.stage, moment).heights[-1]
     cells = slice(0, bench.grid.n_cells)
     pressure = (heights - after)[cells] / (rows.size * rate * slide * bench.scale[cells])
