@@ -25,7 +25,6 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
-
 from handlap.sim.planning.papers import DEFAULT_FINISH
 
 if TYPE_CHECKING:
@@ -181,13 +180,26 @@ def _papers(plan: Plan) -> Section | None:
             "-" if trial.paper == taken else f"{round(100.0 * trial.quicker)}",
         )
         if trial.tried and trial.metal and trial.chance_both is not None and trial.quicker is not None
-        else (trial.paper, ", ".join(trial.finer) or "-", f"some {number(trial.minutes.p50, 2)}", "", "", "", "")
+        else (
+            trial.paper,
+            ", ".join(trial.finer) or "-",
+            f"some {number(trial.minutes.p50, 2)}",
+            "",
+            "",
+            "",
+            "",
+        )
         for trial in plan.trials
     )
     tried = max(trial.tried for trial in plan.trials)
+    least = min(trial.tried for trial in plan.trials if trial.tried)
     words = [
         *_choice_words(plan, taken),
         f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
+        f"{tried} faces and hands, or {least} of them where it was plainly slower; quicker: than the one "
+        "taken (*)."
+        if least < tried
+        else f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
         f"{tried} faces and hands; quicker: than the one taken (*).",
     ]
     if any(not trial.tried for trial in plan.trials):

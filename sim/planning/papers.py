@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario
@@ -22,8 +23,8 @@ LOOKS_TO_CLEAR = 3
 LONGEST_CLEARING = 4
 """Looks at a finer paper up to the strokes it should take, and how many times as long it may."""
 MOST_TO_CLEAR = 12_000
-CLEARLY = {16: 0.2, 64: 0.1}
-"""By how much chances differ that differ clearly, on so many members: twice the noise."""
+CLEARLY = 0.1
+"""A chance is clearly better from this on, if it is as many as twice its noise on the members worked."""
 ALIKE = 0.75
 """A paper is quicker than another where it is so in more than this share of the members; else, and as
 long as the other is not either, they are about alike."""
@@ -110,12 +111,16 @@ def quicker(one: Array, other: Array) -> float:
     return float(np.mean((one < other) + 0.5 * (one == other)))
 
 
-def clearly(members: int) -> float:
-    """Difference from which chances on so many members differ clearly."""
-    return CLEARLY[64] if members >= 64 else CLEARLY[16]
+def clearly_better(one: NDArray[np.bool_], other: NDArray[np.bool_]) -> bool:
+    """Whether one way ends inside all limits clearly more often than another on the same members (members,).
+
+    The noise of the difference comes from the members in which the two do not agree (McNemar's test).
+    """
+    more, differ = float(np.mean(one) - np.mean(other)), int(np.sum(one != other))
+    return more >= CLEARLY and more >= 2.0 * np.sqrt(differ) / one.size
 
 
-def choose_paper(chance: Array, minutes: Array) -> tuple[int, tuple[int, ...]]:
+def choose_paper(inside: NDArray[np.bool_], minutes: Array) -> tuple[int, tuple[int, ...]]:
     """The paper to start on, and those that are about alike with it, itself included, coarse to fine.
 
     A paper is out if another reaches the limits clearly more often, or if one that is left is quicker in
@@ -123,10 +128,11 @@ def choose_paper(chance: Array, minutes: Array) -> tuple[int, tuple[int, ...]]:
 
     Parameters
     ----------
-    chance : to end inside all limits (papers,)
-    minutes : of every member (papers, members), the same members in each
+    inside : who ends inside all limits (papers, members), the same members in each
+    minutes : of each of them (papers, members)
     """
-    able = [i for i in range(len(chance)) if chance[i] > np.max(chance) - clearly(minutes.shape[1])]
+    papers = range(len(inside))
+    able = [i for i in papers if not any(clearly_better(inside[j], inside[i]) for j in papers)]
     left = [i for i in able if not any(quicker(minutes[j], minutes[i]) > ALIKE for j in able if j != i)]
     if not left:
         # Each is beaten by another: they go round in a circle.

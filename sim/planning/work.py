@@ -7,7 +7,7 @@ best point; the finer papers follow, each until the scratches of the one before 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -54,6 +54,7 @@ from handlap.sim.planning.papers import (
     chain,
     choose_paper,
     clearing_looks,
+    clearly_better,
     quicker,
     scratches_gone,
     strokes_to_clear,
@@ -72,8 +73,11 @@ MOST_ROWS_FLEXIBLE = 1200
 bends); where more would be needed, the step error says so."""
 EFFECT_MEMBERS = 24
 """Members on which the effect of the plate is measured."""
-TRIAL_MEMBERS = 32
-"""Members that try papers: with fewer the choice changes from seed to seed."""
+FIRST_TRIAL, TRIAL_MEMBERS = 16, 64
+"""Members that try every paper, and those that then try what is left: with fewer than these the choice
+changes from seed to seed."""
+OUT_AT_ONCE = 0.9
+"""Share of the first members in which a paper must be slower than another to be out at once."""
 TRIAL_CELLS, TRIAL_CELLS_FLEXIBLE = 800, 600
 TRIAL_QUADS = 2.0
 """Trials are laps of fewer cells and of rows so many times as long: they only rank papers and find the last
@@ -146,6 +150,11 @@ class Trial:
     outcome: Outcome
     inside: NDArray[np.bool_]
     """Who (members,) ends inside all limits."""
+
+    @property
+    def minutes(self) -> Array:
+        """Minutes of all work of every member (members,) [min]."""
+        return self.outcome.effort.minutes
 
 
 def work_out(job: Job, *, first: int | None = None) -> Worked:
@@ -240,13 +249,13 @@ def _job(
     )
 
 
-def few_of(job: Job) -> Job:
-    """The job with fewer cells and members, to try papers with."""
+def few_of(job: Job, members: int = TRIAL_MEMBERS) -> Job:
+    """The job with fewer cells, and no more than so many members, to try papers with."""
     few = _job(
         job.scenario, job.faces, job.scores, job.plate_scores, job.seed, job.executor, job.tell,
         cells=(TRIAL_CELLS, TRIAL_CELLS_FLEXIBLE),
     )  # fmt: skip
-    return replace(few, members=few.members.some(spread_over(job.members.count, TRIAL_MEMBERS)))
+    return replace(few, members=few.members.some(spread_over(job.members.count, members)))
 
 
 def _first_guess(job: Job, members: Members, grit: Grit) -> int:
@@ -340,46 +349,70 @@ def try_paper(job: Job, first: int) -> Trial:
     return Trial(coarse, outcome, inside)
 
 
+def _try_all(job: Job, papers: Sequence[int]) -> dict[int, Trial]:
+    """Trials of papers, by their place in the list; what is clearly beaten has few members."""
+    grits = job.scenario.paper.grits
+    few = few_of(job)
+    first = few_of(job, FIRST_TRIAL) if len(papers) > 1 else few
+    tried: dict[int, Trial] = {}
+    for done, paper in enumerate(papers):
+        job.tell(0.1 + 0.1 * done / len(papers), f"trying {grits[paper].name} as the first paper")
+        tried[paper] = try_paper(first, paper)
+    if first.members.count == few.members.count:
+        return tried
+
+    def beaten(i: int, j: int) -> bool:
+        slower = quicker(tried[j].minutes, tried[i].minutes) >= OUT_AT_ONCE
+        return slower and not clearly_better(tried[i].inside, tried[j].inside)
+
+    left = [i for i in papers if not any(beaten(i, j) for j in papers if j != i)]
+    for done, paper in enumerate(left):
+        job.tell(0.2 + 0.1 * done / len(left), f"trying {grits[paper].name} on all faces")
+        tried[paper] = try_paper(few, paper)
+    return tried
+
+
 def choose_first(job: Job) -> tuple[tuple[PaperTrial, ...], tuple[str, ...], Trial]:
     """Try the papers as the first one: what the trials said, which are about alike, the one taken.
 
     All are worked by the same members.
     """
-    grits, few = job.scenario.paper.grits, few_of(job)
+    scenario, grits = job.scenario, job.scenario.paper.grits
     rough = np.array([rough_minutes(job, first) for first in range(len(grits))])
     worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min()]
-    if job.scenario.paper.start is not None:
-        worth = [grits.index(job.scenario.paper.start)]
-    tried: dict[int, Trial] = {}
-    for done, first in enumerate(worth):
-        job.tell(0.1 + 0.2 * done / len(worth), f"trying {grits[first].name} as the first paper")
-        tried[first] = try_paper(few, first)
-    minutes = np.array([tried[i].outcome.effort.minutes for i in worth])
-    chance = np.array([float(np.mean(tried[i].inside)) for i in worth])
-    taken, alike = choose_paper(chance, minutes)
-    best = minutes[taken]
+    if scenario.paper.start is not None:
+        worth = [grits.index(scenario.paper.start)]
+    tried = _try_all(job, worth)
+    most = max(trial.minutes.size for trial in tried.values())
+    full = [i for i in worth if tried[i].minutes.size == most]
+    taken, alike = choose_paper(
+        np.array([tried[i].inside for i in full]), np.array([tried[i].minutes for i in full])
+    )
+    best = tried[full[taken]]
     told = []
     for i, grit in enumerate(grits):
-        finer = tuple(g.name for g in chain(job.scenario, job.middle, i)[1:])
+        finer = tuple(g.name for g in chain(scenario, job.middle, i)[1:])
         if i not in tried:
             told.append(PaperTrial(grit.name, finer, 0, Band.of([rough[i]]), 0.0, None, None, None))
             continue
-        trial = tried[i]
-        part = job.scenario.part
-        metal = part.metal.density * part.outline.area * trial.outcome.figures.mean_depth
-        told.append(
-            PaperTrial(
-                paper=grit.name,
-                finer=finer,
-                tried=few.members.count,
-                minutes=Band.of(trial.outcome.effort.minutes),
-                sheets=float(np.median(trial.outcome.effort.sheets)),
-                metal=Band.of(metal),
-                chance_both=float(np.mean(trial.inside)),
-                quicker=quicker(trial.outcome.effort.minutes, best),
-            )
-        )
-    return tuple(told), tuple(grits[worth[i]].name for i in alike), tried[worth[taken]]
+        told.append(_told(scenario, grit, finer, tried[i], best.minutes))
+    return tuple(told), tuple(grits[full[i]].name for i in alike), best
+
+
+def _told(scenario: Scenario, grit: Grit, finer: tuple[str, ...], trial: Trial, best: Array) -> PaperTrial:
+    """What a trial said; ``best``: minutes (members,) on the paper taken."""
+    part, effort = scenario.part, trial.outcome.effort
+    same = spread_over(best.size, trial.minutes.size)
+    return PaperTrial(
+        paper=grit.name,
+        finer=finer,
+        tried=trial.minutes.size,
+        minutes=Band.of(trial.minutes),
+        sheets=float(np.median(effort.sheets)),
+        metal=Band.of(part.metal.density * part.outline.area * trial.outcome.figures.mean_depth),
+        chance_both=float(np.mean(trial.inside)),
+        quicker=quicker(trial.minutes, best[same]),
+    )
 
 
 def _work_first(job: Job, trial: Coarse) -> Coarse:

@@ -28,7 +28,6 @@ from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
-from handlap.sim.materials.paper_law import rate_factor
 from handlap.sim.lapping.simulate import (
     ReadyLap,
     lap_result,
@@ -37,6 +36,7 @@ from handlap.sim.lapping.simulate import (
     refuse_tipping,
     typical_face,
 )
+from handlap.sim.materials.paper_law import rate_factor
 from handlap.sim.planning.course import STOP_AT, find_stops, measure
 from handlap.sim.planning.work import CLEAR_SHARE, SPARE
 
