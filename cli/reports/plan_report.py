@@ -193,14 +193,11 @@ def _papers(plan: Plan) -> Section | None:
     )
     tried = max(trial.tried for trial in plan.trials)
     least = min(trial.tried for trial in plan.trials if trial.tried)
+    fewer = f", or {least} of them where it was plainly slower" if least < tried else ""
     words = [
         *_choice_words(plan, taken),
-        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
-        f"{tried} faces and hands, or {least} of them where it was plainly slower; quicker: than the one "
-        "taken (*)."
-        if least < tried
-        else f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
-        f"{tried} faces and hands; quicker: than the one taken (*).",
+        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same {tried} "
+        f"faces and hands{fewer}; quicker: than the one taken (*).",
     ]
     if any(not trial.tried for trial in plan.trials):
         words.append("Where only minutes stand it was not tried: it would take far longer.")

@@ -1239,8 +1239,8 @@ def march(
                 for i in range(n):
                     over[i] += rise[i]
             _prepare(
-                over if bumpy or rises else h, share, cover, read, log_rate, lam, beta, to_force, floor, cells,
-                base, weight,
+                over if bumpy or rises else h, share, cover, read, log_rate, lam, beta, to_force, floor,
+                cells, base, weight,
             )  # fmt: skip
             closed_on, closed_beyond, per, offset = base_on, base_beyond, 1.0, 0.0
             weighed_for = 0.0

@@ -104,7 +104,7 @@ def one_sheet(
     """One sheet in use, brushed every ``brush_every`` strokes (0: never)."""
     step = brush_every / STEPS_PER_BRUSHING if brush_every else STEP
     count = int(MOST_ON_SHEET / step) + 1
-    strokes = np.arange(count) * float(step)
+    strokes: Array = step * np.arange(count, dtype=np.float64)
     face = depth_per_stroke(scenario, conditions, grit)
     if not scenario.wear.ages:
         return Sheet(strokes, face * strokes, brush_every, pace)
