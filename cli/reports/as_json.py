@@ -131,6 +131,8 @@ def _stage(stage: StagePlan) -> dict[str, Any]:
         "brushings": stage.brushings,
         "bedding_um": band(stage.bedding, MICRON),
         "roughness_ra_um": _pair(stage.roughness, MICRON),
+        "push_fresh_n": band(stage.push_fresh),
+        "push_clogged_n": band(stage.push_clogged),
         "checks": [_check(check) for check in stage.checks],
     }
 

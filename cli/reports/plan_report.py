@@ -196,8 +196,8 @@ def _papers(plan: Plan) -> Section | None:
     fewer = f", or {least} of them where it was plainly slower" if least < tried else ""
     words = [
         *_choice_words(plan, taken),
-        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same {tried} "
-        f"faces and hands{fewer}; quicker: than the one taken (*).",
+        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
+        f"{tried} faces and hands{fewer}; quicker: than the one taken (*).",
     ]
     if any(not trial.tried for trial in plan.trials):
         words.append("Where only minutes stand it was not tried: it would take far longer.")
@@ -331,6 +331,7 @@ def _outcome(plan: Plan) -> list[Section]:
             f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
             f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
         ),
+        ("Pushing", _pushing(plan)),
         ("Finish", roughness(plan.finish) + _gasket(plan)),
         ("Best point", _best(plan)),
         ("Plate", _plate(plan)),
@@ -349,6 +350,25 @@ def _outcome(plan: Plan) -> list[Section]:
         "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
     )
     return [Section("What comes of it", (rows, _warp(plan), depth, course))]
+
+
+def _pushing(plan: Plan) -> str | None:
+    """How hard it is to push, and that it gets harder."""
+    stage = plan.stages[0]
+    if not stage.checks:
+        return None
+    words = (
+        f"takes {quantity(stage.push_fresh, 'N')} on fresh {stage.paper}, "
+        f"{quantity(stage.push_clogged, 'N')} once it has clogged"
+    )
+    first, last = stage.checks[0], stage.checks[-1]
+    if len(stage.checks) > 1:
+        words += (
+            f"; at the checks {quantity(first.push, 'N')} after {first.strokes} strokes and "
+            f"{quantity(last.push, 'N')} after {last.strokes}, with {quantity(first.power, 'W')} and "
+            f"{quantity(last.power, 'W')} of the arms"
+        )
+    return f"{words}. Much harder to push than that: the paper is clogged"
 
 
 def _plate(plan: Plan) -> str | None:

@@ -28,7 +28,7 @@ from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
 from handlap.sim.common.outline import Array
 from handlap.sim.common.units import System, from_si, plain, show
 from handlap.sim.face.stations import MeasuringLine
-from handlap.sim.job.results import Plan
+from handlap.sim.job.results import Plan, StagePlan
 from handlap.sim.planning.course import STOP_AT
 
 LAP = ANSWERS["lap"][0]
@@ -297,6 +297,7 @@ def _dye(plan: Plan, stages: Sequence[PaperStage]) -> tuple[DyePicture, ...]:
 def _stop_rules(
     plan: Plan, marks: StopMarks, leaves: Sequence[float], system: System
 ) -> tuple[tuple[str, str], ...]:
+    stages = [stage for stage in plan.stages if stage.strokes]
     return (
         ("Goal met", _goal_rule(plan, leaves, system)),
         ("Allowance near", _allowance_rule(plan, marks)),
@@ -307,6 +308,7 @@ def _stop_rules(
             "whether the paper is worn, press as planned. More: stop and compare with the allowance. Either "
             f"way write it down (handlap log) and plan the rest anew: handlap replan {plan.scenario.source}",
         ),
+        ("Harder to push", _push_rule(stages)),
         (
             "Rocks or grates",
             "Dirt, a lifted seam or a lump under the paper, or hands that tip the part: find out before any "
@@ -335,6 +337,21 @@ def _goal_rule(plan: Plan, leaves: Sequence[float], system: System) -> str:
     return sentence(
         f"{rule}. The plan stops at {100 * STOP_AT:.0f} % of the limit, since leaves and straightedges err"
     )
+
+
+def _push_rule(stages: Sequence[StagePlan]) -> str:
+    """Much harder to push: the sign of clogged paper."""
+    first = stages[0]
+    fresh, clogged = first.push_fresh, first.push_clogged
+    words = "Much harder to push than just after brushing, or shiny bands on the paper: it is clogged. "
+    if clogged.p50 > 1.15 * fresh.p50:
+        words += (
+            f"Fresh {first.paper} takes some {number(fresh.p50, 2)} N here, clogged some "
+            f"{number(clogged.p50, 2)} N. "
+        )
+    else:
+        words += "Wet, or with a metal that clogs little, it hardly shows: go by the shine and by the grams. "
+    return words + "Brush or rinse; if it stays so, lay a new sheet, whatever the plan says."
 
 
 def _allowance_rule(plan: Plan, marks: StopMarks) -> str:

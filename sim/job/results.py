@@ -103,6 +103,9 @@ class StagePlan:
     roughness: tuple[float, float]
     purpose: str
     checks: tuple[Check, ...]
+    push_fresh: Band
+    push_clogged: Band
+    """Force to push on paper that is fresh, and that has clogged [N]."""
 
 
 @dataclass(frozen=True)

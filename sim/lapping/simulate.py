@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -78,6 +78,20 @@ def paper_named(scenario: Scenario, name: str | None) -> Grit:
         if grit.name.casefold() == name.strip().casefold():
             return grit
     raise InputError(f"--paper {name}: the scenario has {', '.join(g.name for g in grits)}")
+
+
+def starting_on(scenario: Scenario, name: str) -> Scenario:
+    """The same job started on the paper of this name.
+
+    Raises
+    ------
+    InputError : if the scenario has no such paper
+    """
+    try:
+        start = paper_named(scenario, name)
+    except InputError as error:
+        raise InputError(str(error).replace("--paper", "--start", 1)) from None
+    return replace(scenario, paper=replace(scenario.paper, start=start))
 
 
 @dataclass(frozen=True)

@@ -23,8 +23,9 @@ LOOKS_TO_CLEAR = 3
 LONGEST_CLEARING = 4
 """Looks at a finer paper up to the strokes it should take, and how many times as long it may."""
 MOST_TO_CLEAR = 12_000
-CLEARLY = 0.1
-"""A chance is clearly better from this on, if it is as many as twice its noise on the members worked."""
+CLEARLY = 0.2
+"""A chance is clearly better from this on, if it is as many as twice its noise on the members worked: less
+is in the table for everybody to see, and would change the paper taken from seed to seed."""
 ALIKE = 0.75
 """A paper is quicker than another where it is so in more than this share of the members; else, and as
 long as the other is not either, they are about alike."""

@@ -24,7 +24,7 @@ from handlap.sim.job.results import (
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge, poses
 from handlap.sim.lapping.ensemble import most_typical
-from handlap.sim.lapping.lap import Bench, Stage
+from handlap.sim.lapping.lap import Bench, Stage, law_of
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions
@@ -206,7 +206,7 @@ def _checks(
         maps, left[member] = dye.follow(start[member, cells], faces, area, ra_first, ra)
         gone += maps
     gone /= len(start)
-    load = scenario.exact.load or np.array([c.grip.press for c in members.conditions]) + part.weight
+    load = loads(scenario, members)
     # A stroke a minute is so much way a second.
     speed = poses.path_length(scenario.strokes.pattern, scenario.strokes.length) / 60.0 * members.pace
     found = []
@@ -265,9 +265,17 @@ def _stages(job: Job, worked: Worked) -> tuple[StagePlan, ...]:
     return tuple(stages)
 
 
+def loads(scenario: Scenario, members: Members) -> Array:
+    """Mean force of face on paper (members,) [N]."""
+    press = np.array([c.grip.press for c in members.conditions])
+    return press + scenario.part.weight if scenario.exact.load is None else press * 0.0 + scenario.exact.load
+
+
 def _stage(
     scenario: Scenario, members: Members, stage: Stage, strokes: Band, checks: tuple[Check, ...], purpose: str
 ) -> StagePlan:
+    fresh = loads(scenario, members) * np.array([c.friction for c in members.conditions])
+    clogs = np.array([1.0 + law_of(scenario, c, stage.grit).friction_gain for c in members.conditions])
     return StagePlan(
         paper=stage.grit.name,
         strokes=stage.strokes,
@@ -282,4 +290,6 @@ def _stage(
         roughness=stage.grit.roughness(scenario.part.metal),
         purpose=purpose,
         checks=checks,
+        push_fresh=Band.of(fresh),
+        push_clogged=Band.of(fresh * clogs),
     )
