@@ -379,15 +379,18 @@ def choose_first(job: Job) -> tuple[tuple[PaperTrial, ...], tuple[str, ...], Tri
     """
     scenario, grits = job.scenario, job.scenario.paper.grits
     rough = np.array([rough_minutes(job, first) for first in range(len(grits))])
-    worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min()]
-    if scenario.paper.start is not None:
-        worth = [grits.index(scenario.paper.start)]
+    start = None if scenario.paper.start is None else grits.index(scenario.paper.start)
+    worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min() or i == start]
     tried = _try_all(job, worth)
+    if start is not None and tried[start].minutes.size < max(t.minutes.size for t in tried.values()):
+        tried[start] = try_paper(few_of(job), start)
     most = max(trial.minutes.size for trial in tried.values())
     full = [i for i in worth if tried[i].minutes.size == most]
     taken, alike = choose_paper(
         np.array([tried[i].inside for i in full]), np.array([tried[i].minutes for i in full])
     )
+    if start is not None:
+        taken, alike = full.index(start), (full.index(start),)
     best = tried[full[taken]]
     told = []
     for i, grit in enumerate(grits):
