@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from independent_lap import SlowLap
-from jobs import UM, Marched, crown, hollow, job, march, pose_table, twist
+from jobs import UM, crown, hollow, job, twist
+from marched import Marched, OnPaper, march, pose_table
 from scipy.integrate import solve_ivp
 from scipy.special import expit
 

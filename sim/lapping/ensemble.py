@@ -54,14 +54,24 @@ PAPER_NAMES = (
     "edge_rate",
     "edge_rise",
 )
+
+
+def _times(middle: float, factor: float, name: str) -> Uncertain:
+    return Uncertain(middle, middle / factor, middle * factor, "lognormal", name)
+
+
+def _give_or_take(middle: float, spread: float, name: str) -> Uncertain:
+    return Uncertain(middle, middle - spread, middle + spread, "normal", name)
+
+
 TRAIT_SPREADS: dict[str, Uncertain] = {
-    name: Uncertain(middle, low, high, law, name)
-    for name, middle, low, high, law in (
-        ("critical", CRITICAL_DIAMETER, CRITICAL_DIAMETER / 1.4, CRITICAL_DIAMETER * 1.4, "lognormal"),
-        ("exponent_fine", EXPONENT_FINE, EXPONENT_FINE - 0.2, EXPONENT_FINE + 0.2, "normal"),
-        ("exponent_coarse", EXPONENT_COARSE, EXPONENT_COARSE - 0.2, EXPONENT_COARSE + 0.2, "normal"),
-        ("edge_grains", EDGE_GRAINS, EDGE_GRAINS / 2.0, EDGE_GRAINS * 2.0, "lognormal"),
-        ("stock", SCRATCH_STOCK, SCRATCH_STOCK / STOCK_SPREAD, SCRATCH_STOCK * STOCK_SPREAD, "lognormal"),
+    spread.key: spread
+    for spread in (
+        _times(CRITICAL_DIAMETER, 1.4, "critical"),
+        _give_or_take(EXPONENT_FINE, 0.2, "exponent_fine"),
+        _give_or_take(EXPONENT_COARSE, 0.2, "exponent_coarse"),
+        _times(EDGE_GRAINS, 2.0, "edge_grains"),
+        _times(SCRATCH_STOCK, STOCK_SPREAD, "stock"),
     )
 }
 """What all papers of one member have in common and no scenario states (marks: see their middles)."""
@@ -112,7 +122,9 @@ def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
     place = {name: float(z) for name, z in zip(SCORES, scores, strict=True)}
     number = {name: float(quantity.at(place[name])) for name, quantity in quantities.items()}
     luck = {
-        what: {grit.name: float(spread ** (place[f"{what} {grit.name}"] / Z95)) for grit in scenario.paper.grits}
+        what: {
+            grit.name: float(spread ** (place[f"{what} {grit.name}"] / Z95)) for grit in scenario.paper.grits
+        }
         for what, spread in OWN_SPREADS.items()
     }
     return Conditions(

@@ -27,8 +27,6 @@ NODE = 0.7
 """Node spacing of the paper's memory over the sway: what lies on it is smooth on that scale."""
 SPLINE = 0.25
 """Variance that sharing between nodes by quadratic B-splines adds, over the square of their spacing."""
-TAIL = 2.5
-"""The sway is followed up to so many deviations."""
 SHARP = 0.2
 """Sways below so many nodes are left to the sharing between nodes."""
 PLACES = 2048
@@ -79,7 +77,7 @@ def bell_of(sway: float, step: float) -> Array:
     left = np.sqrt(max((sway / step) ** 2 - SPLINE, 0.0))
     if left < SHARP:
         return np.ones(1)
-    weights = np.exp(-0.5 * (np.arange(int(np.ceil(TAIL * left)) + 1) / left) ** 2)
+    weights = np.exp(-0.5 * (np.arange(int(np.ceil(poses.SWAY_TAIL * left)) + 1) / left) ** 2)
     return np.asarray(weights / (2.0 * weights.sum() - weights[0]))
 
 
@@ -133,14 +131,16 @@ def lay_memory(
     half = half_part + 2.0 * half_path + step * (2 * bell.size + 4)
     nx, ny = (2 * np.ceil(half / step).astype(int) + 1).tolist()
     x0, y0 = step * (shift[0] - (nx - 1) / 2), step * (shift[1] - (ny - 1) / 2)
-    met = half_part + half_path + TAIL * sway
+    met = half_part + half_path + poses.SWAY_TAIL * sway
     whole = np.any(np.all(strips[:, :2] <= -met, axis=1) & np.all(strips[:, 2:] >= met, axis=1))
     return PaperMemory(
         x0=x0,
         y0=y0,
         step=step,
         shape=(ny, nx),
-        on_sheet=np.zeros((0, 0)) if whole else _on_sheet(x0 + step * np.arange(nx), y0 + step * np.arange(ny), step, strips),
+        on_sheet=np.zeros((0, 0))
+        if whole
+        else _on_sheet(x0 + step * np.arange(nx), y0 + step * np.arange(ny), step, strips),
         standing=layout.standing,
         turns=turns,
         lines=lines,
@@ -155,7 +155,9 @@ def _on_sheet(x: Array, y: Array, step: float, strips: Array) -> Array:
     total = np.zeros((y.size, x.size))
     for x0, y0, x1, y1 in strips:
         along, across = (
-            np.maximum(np.clip((at - low) / step + 0.5, 0, 1) + np.clip((high - at) / step + 0.5, 0, 1) - 1.0, 0.0)
+            np.maximum(
+                np.clip((at - low) / step + 0.5, 0, 1) + np.clip((high - at) / step + 0.5, 0, 1) - 1.0, 0.0
+            )
             for at, low, high in ((x, x0, x1), (y, y0, y1))
         )
         total += across[:, None] * along
