@@ -38,6 +38,7 @@ from handlap.sim.lapping.lap import (
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.materials import grits, metals
 from handlap.sim.materials.grits import Grit
+from handlap.sim.materials.paper_law import rate_factor
 
 UM = 1e-6
 P80 = grits.find("P80")
@@ -98,6 +99,7 @@ def job(
 
     Parameters
     ----------
+    rate : of the first of the papers, fresh
     bedding : λ itself, the same on every paper and for ever; None: 0.12 of the grain, falling as it blunts
     reach : µ·(height of the hands); friction is 1, so it is the height
     floors, brushing : of clogged and of blunt P120; share of its clogging that brushing takes out
@@ -145,7 +147,7 @@ def job(
         strokes=Strokes(pattern, travel, direction, fixed(sway)),
         turning=Turning("of the tests", tuple(TurnState(*s) for s in states), turn_every),
         wear=Wear(
-            rate=fixed(rate),
+            rate=fixed(rate / rate_factor(papers[0])),
             bedding=fixed(0.12),
             friction=fixed(1.0),
             ageing=fixed(ageing),
