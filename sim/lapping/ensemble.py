@@ -89,18 +89,18 @@ height of hands from there would only say that the spread is not really normal."
 def draw_scores(members: int, seed: int) -> Array:
     """Standard normal scores (members, k), one column for each name in ``SCORES``.
 
-    Hands and rates have a sequence of their own, so that what is added of paper leaves them as they
-    were; the luck of a grade is the same in whatever list it stands.
+    Hands and rates are scrambled by themselves, so that what is added of paper leaves them as they were;
+    paper has the dimensions of the sequence that follow theirs, for two scramblings of the same ones are
+    not independent.  The luck of a grade is the same in whatever list it stands.
     """
     power = int(np.ceil(np.log2(max(members, 2))))
-
-    def spread(names: Sequence[str], of: int | list[int]) -> Array:
-        points = qmc.Sobol(len(names), scramble=True, seed=np.random.default_rng(of)).random_base2(power)
-        return norm.ppf(np.clip(points[:members], TAIL, 1.0 - TAIL))
-
+    own, all_ = len(HAND_SCORES), len(HAND_SCORES) + len(PAPER_SCORES)
+    hands = qmc.Sobol(own, scramble=True, seed=seed).random_base2(power)
+    paper = qmc.Sobol(all_, scramble=True, seed=np.random.default_rng([seed, 11])).random_base2(power)
+    points = np.hstack([hands, paper[:, own:]])[:members]
     low, high = norm.ppf([TAIL, 1.0 - TAIL])
     luck = np.random.default_rng([seed, 12]).standard_normal((members, len(LUCK_SCORES)))
-    return np.hstack([spread(HAND_SCORES, seed), spread(PAPER_SCORES, [seed, 11]), np.clip(luck, low, high)])
+    return np.hstack([norm.ppf(np.clip(points, TAIL, 1.0 - TAIL)), np.clip(luck, low, high)])
 
 
 def draw_plate_scores(members: int, seed: int) -> Array:
