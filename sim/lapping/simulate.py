@@ -236,7 +236,7 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
         dye_left=dye_left,
         dye_gone=gone.astype(float),
         minutes=stage.strokes / pace,
-        work=conditions.friction * run.load_sliding,
+        work=float(run.work[-1]),
         load_sliding=run.load_sliding,
         removed_volume=run.removed_volume,
         deposited_volume=run.deposited_volume,
