@@ -71,6 +71,19 @@ def test_figures_are_those_of_the_maps():
     )
 
 
+def test_the_work_of_the_arms_grows_as_paper_clogs():
+    """µ·W·s on fresh paper, up to (1 + m) times that on clogged; brushing brings some of it back."""
+
+    def worked(**more: Any) -> float:
+        scenario = job(face=hollow(80 * UM, 0.12), ages=True, reach=0.02, cell=0.01, **more)
+        found = simulate(scenario, strokes=300)
+        return found.work / found.load_sliding
+
+    plain, clogs, brushed = worked(), worked(friction_gain=0.4), worked(friction_gain=0.4, brush_every=40)
+    assert plain == pytest.approx(1.0)
+    assert 1.0 < brushed < clogs < 1.4
+
+
 @pytest.mark.parametrize("ages", [False, True])
 def test_the_stated_step_error_is_honest(ages):
     """Against a lap in rows a sixteenth as long: no more than twice what the result says of itself."""
