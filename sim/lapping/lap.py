@@ -18,6 +18,7 @@ from handlap.sim.common.outline import Array, Outline, inside_polygon
 from handlap.sim.job.scenario import Scenario, Strip, TurnState
 from handlap.sim.lapping import kernels, poses
 from handlap.sim.lapping.bending import Bending, make_bending
+from handlap.sim.lapping.dye import MIDDLE, DyeDraw
 from handlap.sim.lapping.ground import ground_of, is_flat
 from handlap.sim.lapping.poses import Grip, Layout
 from handlap.sim.materials.grits import Grit
@@ -55,6 +56,8 @@ class Conditions:
     bedding_length: float | None = None
     plate: Array | None = None
     """Standard normal scores of the plate's own shape; None: its middle."""
+    dye: DyeDraw = MIDDLE
+    """When the dye on the face fades and is gone; does not touch the lap."""
 
     def bedding_of(self, grit: Grit) -> float:
         """Bedding length λ on a paper [m]."""
