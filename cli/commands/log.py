@@ -130,7 +130,7 @@ def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> E
     from handlap.sim.bench.log_lines import from_json, to_json
     from handlap.sim.common.errors import ScenarioError
     from handlap.sim.job.findings import Findings
-    from handlap.sim.lapping.dye_words import read_share, read_shares
+    from handlap.sim.lapping.dye_words import read_dye, read_share, read_shares
 
     found = Findings("the entry")
     lines: list[StraightedgeLine] = []
@@ -157,7 +157,8 @@ def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> E
     shares = _dye(given["dye_grid"], "--dye-grid", read_shares, found)
     if shares is not None:
         raw["dye_grid"] = [[None if isnan(share) else float(share) for share in row] for row in shares]
-    raw["dye_seen"] = given["dye"]
+    if _dye(given["dye"], "--dye", read_dye, found) is not None:
+        raw["dye_seen"] = given["dye"]
     if given["at"] is not None:
         raw["at"] = given["at"]
         if given["at"] < 1:

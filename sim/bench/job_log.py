@@ -95,8 +95,8 @@ class Entry:
             zones = dye_picture.of_shares(np.array(self.dye_grid))
         left, faded = self.dye_left, self.dye_faded
         if zones is not None:
-            left = left if np.isnan(zones.gone).all() else None
-            faded = faded if np.isnan(zones.faded).all() else None
+            gone_told, faded_told = np.split(np.isfinite(zones.seen), 2)
+            left, faded = None if gone_told.any() else left, None if faded_told.any() else faded
         whole = None if left is None and faded is None else dye_picture.of_face(left, faded)
         return tuple(picture for picture in (zones, whole) if picture is not None)
 
