@@ -93,8 +93,9 @@ def test_json_carries_everything_asked_for():
         assert {"paper", "strokes", "turn_every", "checks"} <= set(stage)
         for check in stage["checks"]:
             assert isinstance(check["strokes"], int)
-            for name in ("flatness_um", "straightedge_um", "mass_g", "dye_left"):
+            for name in ("flatness_um", "straightedge_um", "mass_g", "dye_left", "dye_faded", "dye_gone"):
                 assert set(check[name]) == {"p05", "p50", "p95"}
+            assert check["dye_gone"]["p05"] == pytest.approx(1.0 - check["dye_left"]["p95"])
     assert set(found["best_point"]) == {"strokes", "flatness_um", "chance_worse_after"}
     for row in found["assumed"]:
         assert {"key", "value", "spread", "basis"} <= set(row)

@@ -8,6 +8,7 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -44,8 +45,9 @@ def run(job: Scenario, *args: str, **env: str):
 def test_entries_come_back_as_they_went_in(job):
     grid = ((0.0, 0.5, 1.0, 0.25, 0.0), (0.1,) * 5, (0.2,) * 5)
     full = block(
-        swarf=0.42e-3, part_mass=3.4, scale=1e-5, readings=(LINE,), dye_left=0.3, dye_grid=grid, dyed=True,
-        new_sheet=True, brushed=True, brush_every=40, turn_every=0, minutes=2.0, note="first",
+        swarf=0.42e-3, part_mass=3.4, scale=1e-5, readings=(LINE,), dye_left=0.3, dye_faded=0.9,
+        dye_grid=grid, dyed=True, new_sheet=True, brushed=True, brush_every=40, turn_every=0, minutes=2.0,
+        note="first",
     )  # fmt: skip
     written, _ = append(job, full)
     found = read_log(job).entries[0]
@@ -188,6 +190,10 @@ def test_it_is_on_the_disk_before_it_is_acknowledged(job, monkeypatch):
         ({"swarf_g": float("nan"), "scale_g": 0.1}, "a number from 0"),
         ({"dye_left": 30}, "a number from 0 to 1"),
         ({"dye_grid": [[0.5] * 5] * 2}, "3 rows"),
+        ({"dye_faded": -0.1}, "a number from 0 to 1"),
+        ({"dye_left": 0.5, "dye_faded": 0.2}, "0.5 to 1: what is gone"),
+        ({"dye_seen": "purple at the ends"}, "is not understood"),
+        ({"dye_seen": "fading", "dye_grid": [[0.5] * 5] * 3}, "not both"),
         ({"dyed": "yes"}, "true or false"),
         ({"nonsense": 1}, "no such key"),
         ({}, "says nothing"),
@@ -205,6 +211,30 @@ def test_it_is_on_the_disk_before_it_is_acknowledged(job, monkeypatch):
 def test_bad_entries_are_refused_with_what_is_allowed(raw, message):
     with pytest.raises(EntryFaults, match=message):
         from_json({"n": 1, "at": 0, "when": NOW, **raw}, "x.log.jsonl", "line 2")
+
+
+def test_dye_of_old_logs_means_what_it_meant():
+    """Shares on which dye is left, full or fading; of fading they say nothing."""
+    grid = [[0.25, 1.0, 1.0, 1.0, None], [1.0] * 5, [0.0] * 5]
+    for told, gone in (({"dye_left": 0.75}, [0.25]), ({"dye_grid": grid}, [0.75, 0, 0, 0, np.nan])):
+        entry = from_json({"n": 1, "at": 0, "when": NOW, **told}, "x.log.jsonl", "line 2")
+        (picture,) = entry.dye_pictures
+        assert picture.gone[:5].tolist() == pytest.approx(gone, nan_ok=True)
+        assert np.isnan(picture.faded).all()
+        assert {key: to_json(entry)[key] for key in told} == told
+
+
+def test_what_fades_is_written_beside_what_is_left():
+    words = "gone at both ends, fading in the middle"
+    entry = Entry(1, 0, NOW, dye_seen=words, dye_left=0.6, dye_faded=0.9)
+    assert from_json(to_json(entry), "x", "line 2") == entry
+    (zones,) = entry.dye_pictures
+    assert zones.zoned, "zones tell more than shares of the whole"
+    left = replace(entry, dye_seen="left everywhere but the ends")
+    zones, whole = left.dye_pictures
+    assert zones.zoned and np.isnan(whole.gone).all() and whole.faded.tolist() == [0.9]
+    assert replace(entry, dye_seen="", dye_faded=None).dye_pictures[0].gone.tolist() == pytest.approx([0.4])
+    assert not Entry(1, 0, NOW, note="x").dye_pictures
 
 
 def test_only_what_is_held_is_written():
@@ -235,6 +265,17 @@ def test_the_command_writes_and_shows(job):
     assert "held level" in shown
     found = json.loads(run(job, "--json").stdout)
     assert found["entries"][0]["readings"][0]["stations"] == [[50.0, "none", 30.0], [120.0, 50.0, 60.0]]
+
+
+def test_the_three_states_of_the_dye_are_shown_as_they_were_taken(job):
+    """What is full, fading and gone adds up, so that a slip is seen at once."""
+    shown = " ".join(run(job, "--dye-left", "65%", "--dye-faded", "45%").stdout.split())
+    assert "dye full on 55 %, fading on 10 %, gone on 35 %" in shown
+    assert "dye fading or gone on 90 %" in " ".join(run(job, "--dye-faded", "0.9").stdout.split())
+    assert "dye: fading everywhere" in " ".join(run(job, "--dye", "fading everywhere").stdout.split())
+    wrong = run(job, "--dye", "mauve", "--dye-faded", "130%", "--dye-grid", "1 2")
+    assert wrong.exit_code == 2 and "3 faults" in wrong.stderr
+    assert '--dye = "mauve"' in wrong.stderr
 
 
 def test_all_faults_of_an_entry_at_once_and_nothing_written(job):

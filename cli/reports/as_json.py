@@ -100,6 +100,15 @@ def errors_json(errors: Errors) -> dict[str, Any]:
     }
 
 
+def dye_json(check: Check) -> dict[str, Any]:
+    """Shares of the face: dye left (not gone), fading or gone, gone."""
+    return {
+        "dye_left": band(check.dye_left),
+        "dye_faded": band(check.dye_faded),
+        "dye_gone": band(check.dye_left.rest),
+    }
+
+
 def _check(check: Check) -> dict[str, Any]:
     return {
         "strokes": check.strokes,
@@ -109,7 +118,7 @@ def _check(check: Check) -> dict[str, Any]:
         "mean_depth_um": band(check.mean_depth, MICRON),
         "greatest_depth_um": band(check.greatest_depth, MICRON),
         "mass_g": band(check.mass, GRAM),
-        "dye_left": band(check.dye_left),
+        **dye_json(check),
         "push_n": band(check.push),
         "power_w": band(check.power),
         "chance_goal_met": figure(check.reached),
@@ -312,6 +321,8 @@ def lap_json(result: LapResult) -> dict[str, Any]:
                 "greatest_depth_um": certain(f.greatest_depth[i], MICRON),
                 "mass_g": certain(result.mass[i], GRAM),
                 "dye_left": certain(result.dye_left[i]),
+                "dye_faded": certain(result.dye_faded[i]),
+                "dye_gone": certain(1.0 - result.dye_left[i]),
             }
             for i in range(len(result.strokes))
         ],

@@ -81,12 +81,23 @@ def entry_words(entry: Entry) -> str:
     if entry.readings:
         count = sum(len(line.stations) for line in entry.readings)
         parts.append(f"{counted(count, 'reading')} on {counted(len(entry.readings), 'line')}")
-    parts += [f"dye left {share(entry.dye_left)}"] if entry.dye_left is not None else []
+    parts += [_dye_words(entry.dye_left, entry.dye_faded)]
     parts += ["dye raster"] if entry.dye_grid is not None else []
+    parts += [f"dye: {entry.dye_seen}"] if entry.dye_seen else []
     parts += ["dyed"] if entry.dyed else []
     parts += [f"{number(entry.minutes, 3)} min"] if entry.minutes is not None else []
     parts += [f"“{entry.note}”"] if entry.note else []
-    return ", ".join(parts)
+    return ", ".join(part for part in parts if part)
+
+
+def _dye_words(left: float | None, faded: float | None) -> str:
+    """Shares of the face by the state of the dye, as far as they were told."""
+    if left is None:
+        return "" if faded is None else f"dye fading or gone on {share(faded)}"
+    if faded is None:
+        return f"dye left {share(left)}"
+    states = {"full": 1.0 - faded, "fading": faded - (1.0 - left), "gone": 1.0 - left}
+    return "dye " + ", ".join(f"{name} on {share(part)}" for name, part in states.items())
 
 
 def _stations(line: Any) -> str:

@@ -52,11 +52,13 @@ NAMES = {
     "wobble_along": "wobble along, mm",
     "wobble_across": "wobble across, mm",
     "push_over_pull": "push over pull",
+    "dye_faded": "metal off when dye is seen to fade, µm",
+    "dye_gone": "metal off when it is gone, µm",
     "face": "flatness at the start, µm",
 }
 UNITS = {
     "cut": 1e6, "rate": 1e9, "height": 1e3, "bias_along": 1e3, "bias_across": 1e3, "wobble_along": 1e3,
-    "wobble_across": 1e3, "face": 1e6,
+    "wobble_across": 1e3, "dye_faded": 1e6, "dye_gone": 1e6, "face": 1e6,
 }  # fmt: skip
 SIDES = {"bias_across": ("left", "right"), "bias_along": ("far side", "near side")}
 LITTLE_BIAS = 2e-3
@@ -313,8 +315,8 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, *, begun: bool) -
         "Weigh the part clean and dry before the first stroke and after the block: 0.1 g of oil or water "
         "left in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it gets "
         "lost, which is allowed for.",
-        "No scale? Dye the face, and write down after some 40 strokes how much dye is left, on a raster of "
-        "3 × 5.",
+        "No scale? Dye the face, and write down after some 40 strokes where it is full, fading and gone, on "
+        "a raster of 3 × 5 (--dye).",
         "A first block without turning (log it with --not-turned) shows best where you press; keep it short, "
         "it cuts a slant.",
         "Leaves tell most about the strokes to the goal: read the lines again after the block.",

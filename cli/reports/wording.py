@@ -27,6 +27,11 @@ TURNS = {
 LIMIT = {"straightedge": "by the straightedge", "zone": "as minimum zone"}
 BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
 TAPER_SIGNS = "+ is more off at the right, at the far side"
+DYE_SIGNS = (
+    "Dye fades where some 1 µm has come off, and is gone where the scratches it lay in are off too; both "
+    "depths are known within a factor of 2. Fading everywhere: the paper touches everywhere. Gone: scratches "
+    "are off there too. Neither says how much is left to do."
+)
 AXES = "u runs along the part from left to right, v across it from near to far, from the middle."
 
 

@@ -15,9 +15,10 @@ import numpy as np
 
 from handlap.sim.common.errors import Fault
 from handlap.sim.job.scenario import Part, StraightedgeLine
+from handlap.sim.lapping import dye_picture
+from handlap.sim.lapping.dye_picture import DyePicture
+from handlap.sim.lapping.dye_words import read_dye
 
-GRID_ROWS, GRID_COLUMNS = 3, 5
-"""Coarse picture of the dye: rows from far to near, columns from left to right."""
 GRAM = 1e-3
 MOST_ENTRIES = 1000
 MOST_STROKES_IN_ALL = 200_000
@@ -46,8 +47,10 @@ class Entry:
     part_mass : what the part weighs [kg]
     scale : least division of the scale [kg]
     readings : straightedge lines read after the strokes
-    dye_left : share of the face on which dye is left [-]
-    dye_grid : the same on a coarse raster (3, 5), NaN where there is nothing to see
+    dye_left : share of the face on which dye is left, full or fading [-]
+    dye_faded : share on which it is fading or gone [-]
+    dye_grid : shares on which it is left on a coarse raster (3, 5), NaN where there is nothing to see
+    dye_seen : the same raster in letters or words, which tell fading from gone; "" for none
     dyed : new dye put on at the end
     minutes : time taken [min]
     note : words
@@ -68,7 +71,9 @@ class Entry:
     scale: float | None = None
     readings: tuple[StraightedgeLine, ...] = ()
     dye_left: float | None = None
+    dye_faded: float | None = None
     dye_grid: tuple[tuple[float, ...], ...] | None = None
+    dye_seen: str = ""
     dyed: bool = False
     minutes: float | None = None
     note: str = ""
@@ -80,14 +85,26 @@ class Entry:
         return sum(len(line.stations) for line in self.readings)
 
     @property
+    def dye_pictures(self) -> tuple[DyePicture, ...]:
+        """What was seen of the dye.  Zones tell more than shares of the whole face, which then only add
+        what the zones leave open."""
+        zones = None
+        if self.dye_seen:
+            zones = read_dye(self.dye_seen)
+        elif self.dye_grid is not None:
+            zones = dye_picture.of_shares(np.array(self.dye_grid))
+        left, faded = self.dye_left, self.dye_faded
+        if zones is not None:
+            gone_told, faded_told = np.split(np.isfinite(zones.seen), 2)
+            left, faded = None if gone_told.any() else left, None if faded_told.any() else faded
+        whole = None if left is None and faded is None else dye_picture.of_face(left, faded)
+        return tuple(picture for picture in (zones, whole) if picture is not None)
+
+    @property
     def looked(self) -> bool:
         """Whether something was weighed or read that bears on the numbers."""
         return bool(
-            self.readings
-            or self.dye_left is not None
-            or self.dye_grid is not None
-            or self.swarf is not None
-            or self.part_mass is not None
+            self.readings or self.dye_pictures or self.swarf is not None or self.part_mass is not None
         )
 
 

@@ -6,12 +6,14 @@ import math
 from collections.abc import Mapping
 from typing import Any, cast
 
-from handlap.sim.bench.job_log import GRAM, GRID_COLUMNS, GRID_ROWS, Entry, EntryFaults, JobLog
+from handlap.sim.bench.job_log import GRAM, Entry, EntryFaults, JobLog
 from handlap.sim.face.straightedge import HELD_CODE
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import Held, Station, StraightedgeLine
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_values import read_stations
+from handlap.sim.lapping.dye_picture import COLUMNS, ROWS
+from handlap.sim.lapping.dye_words import read_dye
 from handlap.sim.materials import grits
 
 SCHEMA = 1
@@ -30,7 +32,7 @@ NEW = {
         "part_g",
         "scale_g",
     ),
-    *("readings", "dye_left", "dye_grid", "dyed", "minutes", "note", "void"),
+    *("readings", "dye_left", "dye_faded", "dye_grid", "dye_seen", "dyed", "minutes", "note", "void"),
 }
 STAMPED = {"n", "at", "when"}
 
@@ -58,9 +60,11 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "scale_g": _scaled(entry.scale, GRAM),
         "readings": [_line_json(line) for line in entry.readings] or None,
         "dye_left": entry.dye_left,
+        "dye_faded": entry.dye_faded,
         "dye_grid": None
         if entry.dye_grid is None
         else [[None if math.isnan(x) else x for x in row] for row in entry.dye_grid],
+        "dye_seen": entry.dye_seen or None,
         "dyed": entry.dyed or None,
         "minutes": entry.minutes,
         "note": entry.note or None,
@@ -122,12 +126,15 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
         scale=take.number("scale_g", 1e-6, 1e4, GRAM),
         readings=_lines(raw.get("readings"), label, found),
         dye_left=take.number("dye_left", 0.0, 1.0, 1.0),
+        dye_faded=take.number("dye_faded", 0.0, 1.0, 1.0),
         dye_grid=grid,
+        dye_seen=_seen(take.text("dye_seen"), label, found),
         dyed=take.flag("dyed"),
         minutes=take.number("minutes", 0.0, 1e4, 1.0),
         note=take.text("note"),
         void=None if "void" not in raw else take.whole("void", 1, 10**6, 0),
     )
+    _dye_agrees(entry, label, found)
     if whole:
         _whole_entry(entry, label, found)
     if found.faults:
@@ -200,16 +207,36 @@ def _paper(name: str, label: str, found: Findings) -> str:
         return ""
 
 
+def _seen(text: str, label: str, found: Findings) -> str:
+    if text:
+        try:
+            read_dye(text)
+        except ValueError as error:
+            found.fault(f"{label}, dye_seen", text, str(error))
+            return ""
+    return text
+
+
+def _dye_agrees(entry: Entry, label: str, found: Findings) -> None:
+    """Faults of dye told in two ways that contradict each other."""
+    if entry.dye_seen and entry.dye_grid is not None:
+        found.fault(f"{label}, dye_seen", entry.dye_seen, "either this or dye_grid, not both")
+    gone = 0.0 if entry.dye_left is None else 1.0 - entry.dye_left
+    if entry.dye_faded is not None and entry.dye_faded < gone - 1e-9:
+        words = f"{gone:g} to 1: what is gone, {gone:g} of the face, counts as faded too"
+        found.fault(f"{label}, dye_faded", entry.dye_faded, words)
+
+
 def _grid(raw: Any, label: str, found: Findings) -> tuple[tuple[float, ...], ...] | None:
     if raw is None:
         return None
-    shape = f"{GRID_ROWS} rows (far to near) of {GRID_COLUMNS} shares from 0 to 1 (left to right), or null"
+    shape = f"{ROWS} rows (far to near) of {COLUMNS} shares from 0 to 1 (left to right), or null"
     rows = []
-    if not isinstance(raw, list) or len(raw) != GRID_ROWS:
+    if not isinstance(raw, list) or len(raw) != ROWS:
         found.fault(f"{label}, dye_grid", raw, shape)
         return None
     for row in raw:
-        if not isinstance(row, list) or len(row) != GRID_COLUMNS or not all(map(_is_share, row)):
+        if not isinstance(row, list) or len(row) != COLUMNS or not all(map(_is_share, row)):
             found.fault(f"{label}, dye_grid", row, shape)
             return None
         rows.append(tuple(math.nan if x is None else float(x) for x in row))

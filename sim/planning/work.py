@@ -22,6 +22,7 @@ from handlap.sim.face.proud import refuse_proud
 from handlap.sim.job.results import Band, Errors, PaperTrial, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.dye import draw_dyes
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
@@ -231,8 +232,8 @@ def _job(
         if before.shape[0] < scores.shape[0]:
             before = np.resize(before, (scores.shape[0], before.shape[1]))
     conditions = tuple(
-        replace(conditions_at(scenario, z), plate=plate)
-        for z, plate in zip(scores, plate_scores, strict=True)
+        replace(conditions_at(scenario, z), plate=plate, dye=dye)
+        for z, plate, dye in zip(scores, plate_scores, draw_dyes(len(scores), seed), strict=True)
     )
     return Job(
         scenario=scenario,

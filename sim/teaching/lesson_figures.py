@@ -87,6 +87,7 @@ FIGURES: dict[str, FigureKind] = {
     "middle_removed": FigureKind("the mean depth removed in the middle fifth of the length", "length", True),
     "ends_over_middle": FigureKind("how much more came off at the ends than in the middle", "length", True),
     "dye_left": FigureKind("the share of the face on which the first dye is left", "share", True),
+    "dye_faded": FigureKind("the share of the face on which the first dye is fading or gone", "share", True),
     "least_cut": FigureKind("the mean depth that has still to come off to clear the face", "length"),
     "least_cut_start": FigureKind("the mean depth that has to come off to clear the face", "length"),
     "edge_level": FigureKind("the worst gap with the straightedge held level", "length", True),
