@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from handlap.sim.common.errors import Fault
+from handlap.sim.common.errors import Fault, WholeError
 from handlap.sim.job.scenario import Part, StraightedgeLine
 
 GRID_ROWS, GRID_COLUMNS = 3, 5
@@ -136,7 +136,7 @@ def part_mark(part: Part) -> str:
     return digest.hexdigest()[:16]
 
 
-class EntryFaults(Exception):
+class EntryFaults(WholeError):
     """What is wrong with one line, all of it."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
