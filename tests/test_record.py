@@ -218,4 +218,6 @@ def test_the_command_writes_page_and_pdf(tmp_path: Path):
     done = run.invoke(main, ["record", str(path), "--members", "16", "--out", str(out), "--json"])
     assert done.exit_code == 0, done.stderr
     assert json.loads(done.stdout)["strokes"] == 225
-    assert {f.name for f in out.iterdir()} == {"record.html", "record.pdf", "record-warp.png"}
+    assert {f.name for f in out.iterdir()} == {
+        f"head-record{rest}" for rest in (".html", ".pdf", "-warp.png")
+    }

@@ -220,7 +220,7 @@ def test_the_command_from_file_to_page(tmp_path: Path):
     )
     assert done.exit_code in (0, 3), done.stderr
     assert json.loads(done.stdout)["strokes"] == 225
-    page = (tmp_path / "out" / "replan.html").read_text(encoding="utf-8")
+    page = (tmp_path / "out" / "head-replan.html").read_text(encoding="utf-8")
     assert page.count("<img") == 2
     assert "Take care" in page
     trial = run.invoke(main, ["replan", str(path), "--trial", "--json"])

@@ -56,6 +56,7 @@ def replan(
             trial_report(job, advice, log_path(job), begun=bool(log.strokes)),
             trial_json(job, advice),
             pictures=dict,
+            job=job.name,
         )  # fmt: skip
         return
 
@@ -74,6 +75,7 @@ def replan(
         replan_report(found),
         replan_json(found),
         pictures=pictures,
+        job=job.name,
     )
     if found.advice == "out of reach":
         ctx.exit(GOAL_OUT_OF_REACH)

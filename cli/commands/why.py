@@ -85,6 +85,7 @@ def why(
             ranking_report(job, ranked, by),
             ranking_json(job, ranked, by, seed),
             pictures=dict,
+            job=job.name,
         )
         return
 
@@ -103,4 +104,5 @@ def why(
         why_report(found),
         why_json(found),
         pictures=pictures,
+        job=job.name,
     )
