@@ -37,7 +37,8 @@ def replan(
     with --trial, it says how many strokes the scale at hand needs before a weighing tells
     anything.
 
-    Exit code 3 means: it ran, and the goal is out of reach by going on like this.
+    Exit code 3 means: it ran, and the goal is out of reach by going on like this, or more is off
+    than may come off.
     """
     from handlap.sim.bench.log_file import log_path, read_log
     from handlap.sim.job.scenario_file import load
@@ -77,5 +78,5 @@ def replan(
         pictures=pictures,
         job=job.name,
     )
-    if found.advice == "out of reach":
+    if found.advice in ("out of reach", "too deep"):
         ctx.exit(GOAL_OUT_OF_REACH)
