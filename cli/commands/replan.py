@@ -40,7 +40,8 @@ def replan(
     Exit code 3 means: it ran, and the goal is out of reach by going on like this, or more is off
     than may come off.
     """
-    from handlap.sim.bench.log_file import log_path, read_log
+    from handlap.sim.bench.log_file import read_log
+    from handlap.sim.bench.log_place import log_path
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
@@ -54,7 +55,7 @@ def replan(
 
         advice = plan_trial(job)
         output.hand_over(
-            trial_report(job, advice, log_path(job), begun=bool(log.strokes)),
+            trial_report(job, advice, log_path(job), log),
             trial_json(job, advice),
             pictures=dict,
             job=job.name,

@@ -27,6 +27,7 @@ from handlap.cli.reports.wording import (
 
 if TYPE_CHECKING:
     from handlap.sim.bench.bench_trial import Trial
+    from handlap.sim.bench.job_log import JobLog
     from handlap.sim.bench.learn import Quantity
     from handlap.sim.bench.replan import Replan
     from handlap.sim.job.scenario import Scenario
@@ -302,8 +303,8 @@ def replan_json(found: Replan) -> dict[str, Any]:
     }
 
 
-def trial_report(scenario: Scenario, trial: Trial, path: Path, *, begun: bool) -> Report:
-    """How long a first block has to be."""
+def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> Report:
+    """How long a first block has to be; ``path``: where the log is, or will be."""
     from handlap.sim.planning.cautions import cautions
 
     heads = ("scale reads to", "the part,\nstrokes", "its swarf,\nstrokes")
@@ -327,14 +328,17 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, *, begun: bool) -
         "Leaves tell most about the strokes to the goal: read the lines again after the block.",
         f"Write it down with handlap log; the log is {path}.",
     )
+    odd = (*log.damage, *log.notes)
+    again = (Section("Look again", (Bullets(tuple(map(sentence, odd))),)),) if odd else ()
     items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
     return Report(
         "replan",
-        "A trial block" if begun else "No strokes in the log yet: begin with a trial block",
+        "A trial block" if log.strokes else "No strokes in the log yet: begin with a trial block",
         "plain",
         subject(scenario),
         lead,
         (
+            *again,
             Section("Strokes until a weighing tells the rate", (Table(heads, rows, ()),)),
             Section("How to go about it", (Bullets(advice),)),
             Section("Take care", (Bullets(items),)),

@@ -198,7 +198,7 @@ def agreement(depth: Band, model: Band) -> Agreement:
 
 
 def _notes(log: JobLog, after: Survey | None, learnt: Learnt) -> tuple[str, ...]:
-    notes = list(log.damage)
+    notes = [*log.damage, *log.notes]
     if after is not None:
         notes += [c.words for c in after.contradictions]
         notes += after.notes

@@ -77,7 +77,7 @@ class Replan:
     advice: Advice
     reasons: tuple[str, ...]
     ask: tuple[str, ...]
-    """What to read or weigh again, and what would help."""
+    """What is odd about the log, what to read or weigh again, and what would help."""
     strokes: int
     paper: str
     rhythm: Rhythm
@@ -168,7 +168,7 @@ def _replan(
     )
     outlook = Outlook(learnt, now, part.limit, part.allowance, chance_worse, deep, reached, _worsened(learnt))
     advice, reasons = advise(outlook)
-    return replace(found, advice=advice, reasons=reasons, ask=ask_about(learnt))
+    return replace(found, advice=advice, reasons=reasons, ask=(*log.damage, *log.notes, *ask_about(learnt)))
 
 
 def _worsened(learnt: Learnt) -> float | None:

@@ -17,6 +17,7 @@ from scipy.special import ndtr
 from handlap.sim.bench.after_cut import Effect, effects_of
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, State, Workshop, first_state, open_workshop
+from handlap.sim.bench.log_marks import refuse_changed
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import infer_faces
@@ -113,11 +114,16 @@ def open_log(
     Raises
     ------
     InputError : for a log without strokes, an ensemble size out of range, or something proud of the face
+    ScenarioError : if the strokes were logged against another scenario than this
     """
     if not FEWEST_MEMBERS <= members <= MOST_MEMBERS:
         raise InputError(f"--members {members}: allowed is {FEWEST_MEMBERS} to {MOST_MEMBERS}")
     if not log.strokes:
-        raise InputError("the log holds no strokes yet: nothing to learn from, and nothing to record")
+        looked = "".join(f"\n{note}" for note in log.notes if not log.entries)
+        raise InputError(
+            f"the log holds no strokes yet: nothing to learn from, and nothing to record{looked}"
+        )
+    refuse_changed(log, scenario)
     refuse_proud(scenario.part)
     faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
     workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
