@@ -238,11 +238,11 @@ def test_files_go_where_they_were_sent(planned, tmp_path):
     result = run(HEAD, "--out", str(out), "--json-file", str(file))
     assert result.exit_code == 0
     assert sorted(path.name for path in out.iterdir()) == [
-        "plan-course.png",
-        "plan-depth.png",
-        "plan-dye.png",
-        "plan-warp.png",
-        "plan.html",
+        f"{HEAD}-plan-course.png",
+        f"{HEAD}-plan-depth.png",
+        f"{HEAD}-plan-dye.png",
+        f"{HEAD}-plan-warp.png",
+        f"{HEAD}-plan.html",
     ]
     assert json.loads(file.read_text(encoding="utf-8"))["schema"] == "handlap.plan/1"
     assert result.stdout.startswith("LAP IT BY HAND")

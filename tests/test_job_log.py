@@ -15,13 +15,14 @@ from click.testing import CliRunner
 from handlap.cli.main import main
 from handlap.sim.bench import log_file
 from handlap.sim.bench.job_log import Entry, EntryFaults, part_mark
-from handlap.sim.bench.log_file import append, damaged_path, log_path, read_log
+from handlap.sim.bench.log_file import append, damaged_path, read_log
 from handlap.sim.bench.log_lines import from_json, to_json
+from handlap.sim.bench.log_place import log_path
 from handlap.sim.common.errors import HandlapError, ScenarioError
 from handlap.sim.job.scenario import Scenario, Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load, read_text
 
-NOW = "2026-01-05T10:00:00+00:00"
+NOW, LATER = "2026-01-05T10:00:00+00:00", "2026-01-05T10:04:00+00:00"
 LINE = StraightedgeLine(
     "long", (-0.12, 0.0), (0.12, 0.0), "level", (Station(0.05, 0.0, 30e-6), Station(0.1, 50e-6))
 )
@@ -34,8 +35,8 @@ def job(tmp_path: Path) -> Scenario:
     return load(path)
 
 
-def block(strokes: int = 80, **more) -> Entry:
-    return Entry(1, 0, NOW, strokes=strokes, paper="P80", **more)
+def block(strokes: int = 80, when: str = NOW, **more) -> Entry:
+    return Entry(1, 0, when, strokes=strokes, paper="P80", **more)
 
 
 def run(job: Scenario, *args: str, **env: str):
@@ -61,7 +62,7 @@ def test_strokes_add_up_and_the_paper_is_remembered(job):
     append(job, block())
     second, log = append(job, Entry(1, 0, NOW, strokes=40))
     assert (second.number, second.at, second.paper) == (2, 120, "P80")
-    third, log = append(job, Entry(1, 200, NOW))
+    third, log = append(job, Entry(1, 200, LATER))
     assert third.strokes == 80
     assert log.strokes == 200
 
@@ -134,7 +135,7 @@ def test_a_last_line_that_only_lacks_its_end_is_whole(job):
 
 def test_damage_in_the_middle_is_named_and_not_guessed_at(job):
     append(job, block())
-    append(job, block())
+    append(job, block(when=LATER))
     path = log_path(job)
     lines = path.read_bytes().split(b"\n")
     path.write_bytes(b"\n".join([lines[0], b"{broken", *lines[2:]]))
@@ -243,7 +244,7 @@ def test_only_what_is_held_is_written():
 
 def test_counts_that_do_not_add_up_are_named(job):
     append(job, block())
-    append(job, block())
+    append(job, block(when=LATER))
     path = log_path(job)
     path.write_text(path.read_text(encoding="utf-8").replace('"at": 160', '"at": 60'), encoding="utf-8")
     with pytest.raises(ScenarioError, match="strokes cannot go backwards"):
@@ -300,7 +301,7 @@ def test_it_fits_narrow_terminals(job):
 
 
 def test_the_log_of_a_built_in_job_is_in_the_current_folder():
-    assert log_path(load("inlet-flange")) == Path("inlet-flange.log.jsonl")
+    assert log_path(load("inlet-flange")) == Path("inlet-flange.built-in.log.jsonl")
     assert log_path(replace(load("inlet-flange"), source="/a/b/x.toml")) == Path("/a/b/x.log.jsonl")
 
 

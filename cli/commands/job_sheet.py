@@ -48,14 +48,15 @@ def job_sheet(
 
     Exit code 3 means: it ran, and the answer is a machine shop.
     """
+    from handlap.cli.result_set import set_name
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
     job = load(scenario)
     folder = out or Path()
-    places = {ending: folder / f"{job.name}-job-sheet.{ending}" for ending in ("pdf", "html")}
+    places = {ending: folder / f"{set_name(job.name, 'job-sheet')}.{ending}" for ending in ("pdf", "html")}
     check_places(out, *places.values())
 
-    from handlap.cli.files import write_whole
+    from handlap.cli.files import write_set
     from handlap.cli.progress import Progress
     from handlap.cli.sheets.sheet_job import job_sheet_of
     from handlap.cli.sheets.sheet_job_page import job_sheet_page
@@ -69,8 +70,7 @@ def job_sheet(
     sheet = job_sheet_of(found, lines_of(job, system), system)
     pdf, pages = job_sheet_pdf(sheet, job.part.outline, paper)
     page = job_sheet_page(sheet, job.part.outline, paper)
-    write_whole(places["pdf"], pdf)
-    write_whole(places["html"], page)
+    write_set({places["pdf"]: pdf, places["html"]: page})
     _hand_over(found, sheet, places, pages, paper, as_json)
     if found.verdict.answer == "machine shop":
         ctx.exit(GOAL_OUT_OF_REACH)

@@ -74,6 +74,11 @@ T = TypeVar("T")
 @click.option("--minutes", type=float, metavar="MIN", help="Time these strokes took.")
 @click.option("--note", metavar="TEXT", help="Anything else worth keeping.")
 @click.option("--void", type=int, metavar="ENTRY", help="Take an earlier entry back; it stays in the file.")
+@click.option(
+    "--corrected",
+    is_flag=True,
+    help="The scenario was wrong before and is right now: all strokes in the log count as done with it.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
 def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -> None:
     """Write down what happened at the bench, or show what is written.
@@ -82,17 +87,20 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
     this order: paper, sheet, brushing; strokes; weighing, readings, dye left; new dye.
 
     The log is a file of one line an entry beside the scenario, NAME.log.jsonl; nothing in it is
-    ever changed. Dye counts from when it was last put on, or from the start. Weigh the part
-    once before the first stroke, and name the scale then: later weighings take it for the same.
+    ever changed. It keeps what it was logged against: if the part, the readings before or the way
+    of working in the scenario change afterwards, that is named and refused. Dye counts from when
+    it was last put on, or from the start. Weigh the part once before the first stroke, and name
+    the scale then: later weighings take it for the same.
     """
-    from handlap.sim.bench.log_file import append, log_path, read_log
+    from handlap.sim.bench.log_file import append, read_log
+    from handlap.sim.bench.log_place import log_path
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
     path = log_path(job)
     added: Entry | None = None
     if any(value not in (None, False, ()) for value in given.values()) or readings_from:
-        entry = _entry(job, _with_last_scale(given, read_log(job, path)), readings_from)
+        entry = _entry(job, _with_last_scale(given, read_log(job, path, check=False)), readings_from)
         added, found = append(job, entry, path)
     else:
         found = read_log(job, path)
@@ -144,7 +152,7 @@ def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> E
     for name in ("strokes", "paper", "brush_every", "turn_every", "minutes", "note", "void"):
         if given[name] is not None:
             raw[name] = given[name]
-    for name in ("new_sheet", "brushed", "dyed"):
+    for name in ("new_sheet", "brushed", "dyed", "corrected"):
         raw[name] = given[name]
     if given["not_turned"]:
         if given["turn_every"] is not None:

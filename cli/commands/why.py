@@ -90,6 +90,7 @@ def why(
             ranking_report(job, ranked, by),
             ranking_json(job, ranked, by, seed),
             pictures=dict,
+            job=job.name,
         )
         return
 
@@ -108,4 +109,5 @@ def why(
         why_report(found),
         why_json(found),
         pictures=pictures,
+        job=job.name,
     )

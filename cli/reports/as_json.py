@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 
 if TYPE_CHECKING:
+    from handlap.sim.bench.standing import LimitHeld
     from handlap.sim.face.survey import Survey
     from handlap.sim.job.results import (
         Band,
@@ -87,6 +88,13 @@ def job_json(scenario: Scenario) -> dict[str, Any]:
         "face_area_mm2": figure(part.outline.area, MM2),
         "density_kg_m3": figure(part.metal.density),
     }
+
+
+def limits_json(limits: Sequence[LimitHeld]) -> list[dict[str, Any]]:
+    """Limits of a part as it is now, each met, not met, or not to be told."""
+    return [
+        {"name": x.name, "answer": x.answer, "reason": x.reason, "chance": figure(x.chance)} for x in limits
+    ]
 
 
 def errors_json(errors: Errors) -> dict[str, Any]:

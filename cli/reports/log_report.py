@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.blocks import Block, Bullets, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, share, stated
-from handlap.cli.reports.wording import MICRON, facts, subject
+from handlap.cli.reports.wording import MICRON, facts, sentence, subject
 
 if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
@@ -22,8 +22,10 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
 
     standing = log.standing
     sections: list[Section] = []
-    if log.damage:
-        sections.append(Section("Look again", (Bullets(log.damage),)))
+    # Where nothing is written yet, the place is named below.
+    odd = (*log.damage, *(log.notes if log.entries else log.notes[1:]))
+    if odd:
+        sections.append(Section("Look again", (Bullets(tuple(map(sentence, odd))),)))
     if log.entries:
         sections.append(Section("What is written", tuple(_entries(log, added))))
     if added is None:
@@ -68,6 +70,7 @@ def _entries(log: JobLog, added: Entry | None) -> list[Block]:
 def entry_words(entry: Entry) -> str:
     """An entry in words, strokes left out."""
     parts = [] if entry.void is None else [f"takes entry {entry.void} back"]
+    parts += ["the scenario was corrected"] if entry.corrected else []
     parts += [entry.paper] if entry.paper else []
     parts += ["new sheet"] if entry.new_sheet else []
     parts += ["brushed"] if entry.brushed else []
@@ -124,5 +127,6 @@ def log_json(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -
         "paper": log.paper or None,
         "added": None if added is None else added.number,
         "damage": list(log.damage),
+        "notes": list(log.notes),
         "entries": [{**to_json(e), "taken_back": e.number in taken_back} for e in log.entries],
     }

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 from handlap.cli.reports.blocks import Block, Facts, Section, Table, Words
-from handlap.cli.reports.quantity import number, quantity, stated
+from handlap.cli.reports.quantity import chance, number, quantity, stated
 
 if TYPE_CHECKING:
+    from handlap.sim.bench.standing import LimitHeld
     from handlap.sim.job.results import Band, Errors
     from handlap.sim.job.scenario import Part, Scenario
 
@@ -82,6 +83,12 @@ def wanted_words(part: Part) -> str:
     if part.allowance is None:
         return asked + "; how much may come off is not stated"
     return asked + f"; no spot may lose more than {stated(MICRON * part.allowance)} µm"
+
+
+def limit_words(limit: LimitHeld) -> str:
+    """A limit, and whether the part as it is now meets it."""
+    counted = "" if limit.chance is None else f" (chance of meeting it {chance(limit.chance)})"
+    return f"{limit.name}: {limit.answer}{counted}; {limit.reason}"
 
 
 def microns(band: Band, unit: str = "µm") -> str:

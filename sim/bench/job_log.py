@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from handlap.sim.common.errors import Fault
+from handlap.sim.common.errors import Fault, WholeError
 from handlap.sim.job.scenario import Part, StraightedgeLine
 from handlap.sim.lapping import dye_picture
 from handlap.sim.lapping.dye_picture import DyePicture
@@ -27,6 +27,15 @@ MOST_READINGS_IN_ALL = 3000
 """Readings in one log: fifty looks along all lines.  What is learned from them takes memory that grows with
 the square of their number."""
 WORDS_READINGS = f"at most {MOST_READINGS_IN_ALL} readings in one log"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What a log was logged against, of one subject: a digest, and the main thing of it in words."""
+
+    subject: str
+    digest: str
+    words: str
 
 
 @dataclass(frozen=True)
@@ -55,6 +64,8 @@ class Entry:
     minutes : time taken [min]
     note : words
     void : number of an earlier entry that is taken back
+    corrected : the scenario was wrong before and is right now, for all that is in the log
+    against : marks of the scenario where they are not those of the entries before
     """
 
     number: int
@@ -78,6 +89,8 @@ class Entry:
     minutes: float | None = None
     note: str = ""
     void: int | None = None
+    corrected: bool = False
+    against: tuple[Mark, ...] = ()
 
     @property
     def count_read(self) -> int:
@@ -112,13 +125,16 @@ class Entry:
 class JobLog:
     """All entries of a log in their order, those taken back included.
 
-    ``damage``: what was found damaged, in words; such lines are left out.
+    ``damage``: what was found damaged, in words; such lines are left out.  ``notes``: what else
+    the user should know of it, in words; ``file``: its name, for messages.
     """
 
     part: str
     name: str
     entries: tuple[Entry, ...] = ()
     damage: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    file: str = "the log"
 
     @property
     def standing(self) -> tuple[Entry, ...]:
@@ -153,7 +169,7 @@ def part_mark(part: Part) -> str:
     return digest.hexdigest()[:16]
 
 
-class EntryFaults(Exception):
+class EntryFaults(WholeError):
     """What is wrong with one line, all of it."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
@@ -236,27 +252,9 @@ def next_entry(log: JobLog, entry: Entry, file: str) -> Entry:
     read = sum(e.count_read for e in (*log.entries, entry))
     if entry.readings and read > MOST_READINGS_IN_ALL:
         faults.append(Fault(file, "readings", f"{read} in all", WORDS_READINGS))
-    faults += _against_log(log, entry, file)
+    if entry.void is not None and (entry.strokes or entry.looked or entry.dyed):
+        words = "nothing else with it: strokes and readings go into an entry of their own"
+        faults.append(Fault(file, "void", str(entry.void), words))
     if faults:
         raise EntryFaults(faults)
     return replace(entry, number=number, at=done + strokes, strokes=strokes, paper=paper)
-
-
-def _against_log(log: JobLog, entry: Entry, file: str) -> list[Fault]:
-    """What contradicts the log: a part that got heavier."""
-    if entry.part_mass is None or entry.scale is None:
-        return []
-    before = [e for e in log.standing if e.part_mass is not None]
-    if before and before[-1].part_mass is not None:
-        slack = entry.scale + (before[-1].scale or 0.0) + 1e-3 * GRAM
-        if entry.part_mass > before[-1].part_mass + slack:
-            return [
-                Fault(
-                    file,
-                    "part weight",
-                    f"{entry.part_mass / GRAM:g} g",
-                    f"at most {before[-1].part_mass / GRAM:g} g, what entry {before[-1].number} says: a part "
-                    "does not get heavier; is there oil or water in it?",
-                )
-            ]
-    return []

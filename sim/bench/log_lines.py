@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import Any, cast
 
-from handlap.sim.bench.job_log import GRAM, Entry, EntryFaults, JobLog
+from handlap.sim.bench.job_log import GRAM, Entry, EntryFaults, JobLog, Mark
 from handlap.sim.face.straightedge import HELD_CODE
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import Held, Station, StraightedgeLine
@@ -33,8 +33,10 @@ NEW = {
         "scale_g",
     ),
     *("readings", "dye_left", "dye_faded", "dye_grid", "dye_seen", "dyed", "minutes", "note", "void"),
+    "corrected",
 }
-STAMPED = {"n", "at", "when"}
+STAMPED = {"n", "at", "when", "against"}
+MOST_MARKS = 40
 
 
 def header_json(log: JobLog) -> dict[str, Any]:
@@ -49,6 +51,7 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "at": entry.at,
         "when": entry.when,
         "void": entry.void,
+        "corrected": entry.corrected or None,
         "paper": entry.paper or None,
         "new_sheet": entry.new_sheet or None,
         "brushed": entry.brushed or None,
@@ -68,6 +71,7 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "dyed": entry.dyed or None,
         "minutes": entry.minutes,
         "note": entry.note or None,
+        "against": {mark.subject: [mark.digest, mark.words] for mark in entry.against} or None,
     }
     return {name: value for name, value in full.items() if value is not None}
 
@@ -133,6 +137,8 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
         minutes=take.number("minutes", 0.0, 1e4, 1.0),
         note=take.text("note"),
         void=None if "void" not in raw else take.whole("void", 1, 10**6, 0),
+        corrected=take.flag("corrected"),
+        against=_marks(raw.get("against", {}), label, found),
     )
     _dye_agrees(entry, label, found)
     if whole:
@@ -150,7 +156,7 @@ def _whole_entry(entry: Entry, label: str, found: Findings) -> None:
         found.fault(f"{label}, scale_g", None, "missing: the least division of the scale that weighed")
     if entry.void is None and not (
         entry.strokes or entry.looked or entry.dyed or entry.note or entry.new_sheet or entry.brushed
-        or entry.paper or entry.minutes is not None
+        or entry.paper or entry.minutes is not None or entry.corrected
     ):  # fmt: skip
         found.fault(label, None, "says nothing: strokes, something weighed or read, dye, or a note")
 
@@ -246,6 +252,20 @@ def _grid(raw: Any, label: str, found: Findings) -> tuple[tuple[float, ...], ...
 def _is_share(value: Any) -> bool:
     number = isinstance(value, int | float) and not isinstance(value, bool)
     return value is None or (number and 0.0 <= value <= 1.0)
+
+
+def _marks(raw: Any, label: str, found: Findings) -> tuple[Mark, ...]:
+    if isinstance(raw, dict) and len(raw) <= MOST_MARKS and all(map(_is_mark, raw.items())):
+        return tuple(Mark(name, *pair) for name, pair in raw.items())
+    allowed = f'what it was logged against: at most {MOST_MARKS} of "subject": ["digest", "words"]'
+    found.fault(f"{label}, against", raw, allowed)
+    return ()
+
+
+def _is_mark(item: tuple[str, Any]) -> bool:
+    name, pair = item
+    texts = [name, *pair] if isinstance(pair, list) and len(pair) == 2 else [None]
+    return all(isinstance(text, str) and text.isprintable() and len(text) <= 1000 for text in texts)
 
 
 def _lines(raw: Any, label: str, found: Findings) -> tuple[StraightedgeLine, ...]:
