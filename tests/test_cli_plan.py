@@ -67,7 +67,7 @@ def test_json_is_one_object_and_nothing_else(planned):
     planned(synthetic_plan())
     result = run(HEAD, "--json")
     assert result.exit_code == 0
-    assert json.loads(result.stdout)["schema"] == "handlap.plan/1"
+    assert json.loads(result.stdout)["schema"] == "handlap.plan/2"
     assert "NaN" not in result.stdout
 
 
@@ -244,7 +244,7 @@ def test_files_go_where_they_were_sent(planned, tmp_path):
         f"{HEAD}-plan-warp.png",
         f"{HEAD}-plan.html",
     ]
-    assert json.loads(file.read_text(encoding="utf-8"))["schema"] == "handlap.plan/1"
+    assert json.loads(file.read_text(encoding="utf-8"))["schema"] == "handlap.plan/2"
     assert result.stdout.startswith("LAP IT BY HAND")
     assert str(out) in result.stderr
 

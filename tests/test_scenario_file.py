@@ -82,6 +82,8 @@ grade = "ASME B89.3.7 A"
 [paper]
 grits = ["120 US", "US 240"]
 wet = true
+laid = "loose"
+start = "P280"
 strips = [[-10, -5, 0, 5], [0, -5, 10, 5]]
 brush_every = 20
 sheet_every = 200
@@ -104,6 +106,7 @@ rocking = 1
 pattern = "diagonal"
 length = 8
 direction = "45 deg"
+sway = 0.2
 [turning]
 schedule = "quarter"
 every = 50
@@ -112,6 +115,13 @@ rate = 0.03
 bedding_length = 0.5
 friction = 0.5
 ageing = {value = 1, low = 0.5, high = 2}
+loading_floor = 0.3
+dulling_floor = 0.25
+brushing = 0.8
+blunt_bedding = {value = 0.6, low = 0.5, high = 0.72}
+friction_gain = 0.2
+edge_rate = 1
+edge_rise = 1
 ages = true
 [exact]
 load = 20
@@ -379,7 +389,7 @@ def test_defaults_are_reported_with_spread_and_basis() -> None:
     assert by_key.keys() == uncertain
     assert all(a.assumed and a.basis and a.low < a.value < a.high for a in s.assumed)
     # parameters of cast aluminium on dry paper, 5 to 95 %
-    assert by_key["wear.rate"].value == pytest.approx(0.045e-9)
+    assert by_key["wear.rate"].value == pytest.approx(0.068e-9)
     assert by_key["wear.rate"].high / by_key["wear.rate"].value == pytest.approx(3)
     assert by_key["wear.friction"].value == pytest.approx(0.6)
     assert by_key["hands.press"].low == pytest.approx(20) and by_key["hands.press"].high == pytest.approx(80)

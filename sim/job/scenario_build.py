@@ -151,7 +151,10 @@ def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float)
             far = show(over, "length", given.found.system)
             given.found.warn("strokes.length", f"the part runs {far} over either end of the plate")
     assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
-    sway = given.uncertain("strokes.sway")
+    if given.get("wear.ages") or "strokes.sway" in given.values:
+        sway = given.uncertain("strokes.sway")
+    else:
+        sway = Uncertain.fixed(0.0, "strokes.sway", "not used: the paper does not age")
     return Strokes(pattern, length, direction, sway, assumed)
 
 

@@ -122,7 +122,8 @@ class Bench:
     def ways_to_edge(self) -> Array:
         """Way [m] from every point to the convex rim (HEADINGS, n) in directions all round, from +u on."""
         found = np.empty((HEADINGS, self.grid.u.size))
-        room = self.hull_supports[:, None] - self.hull_normals @ self.grid.points.T
+        along = self.hull_normals[:, :1] * self.grid.u + self.hull_normals[:, 1:] * self.grid.v
+        room = self.hull_supports[:, None] - along
         for row, heading in enumerate(2.0 * np.pi * np.arange(HEADINGS) / HEADINGS):
             towards = self.hull_normals @ np.array([np.cos(heading), np.sin(heading)])
             meets = towards > 1e-9

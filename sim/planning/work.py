@@ -256,7 +256,9 @@ def few_of(job: Job, members: int = TRIAL_MEMBERS) -> Job:
         job.scenario, job.faces, job.scores, job.plate_scores, job.seed, job.executor, job.tell,
         cells=(TRIAL_CELLS, TRIAL_CELLS_FLEXIBLE),
     )  # fmt: skip
-    return replace(few, members=few.members.some(spread_over(job.members.count, members)))
+    some = few.members.some(spread_over(job.members.count, members))
+    # What is tried tells its own share, not that of the whole work.
+    return replace(few, members=some, tell=lambda done, what: None)
 
 
 def _first_guess(job: Job, members: Members, grit: Grit) -> int:
