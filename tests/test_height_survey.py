@@ -40,7 +40,7 @@ def test_exact_table_is_met_at_every_point():
     points = raster(7, 5)
     heights = 50e-6 * np.random.default_rng(0).standard_normal(len(points))
     for count in (1, 20):
-        faces = faces_through(table(points, heights), count=count, seed=0)
+        faces = faces_through(table(points, heights), OUTLINE, count=count, seed=0)
         # 1 nm: far under any height that can be read, far over rounding.
         assert np.abs(faces.at(points) - heights).max() < 1e-9
 
@@ -48,16 +48,16 @@ def test_exact_table_is_met_at_every_point():
 def test_plane_and_bow_come_back_between_the_points():
     points = raster(9, 6)
     where = np.random.default_rng(1).uniform(-1.0, 1.0, (300, 2)) * [LENGTH / 2, WIDTH / 2]
-    best = faces_through(table(points, bowed(points)), count=1, seed=0)
+    best = faces_through(table(points, bowed(points)), OUTLINE, count=1, seed=0)
     assert np.abs(best.at(where)[0] - bowed(where)).max() < 0.5e-6
-    many = faces_through(table(points, bowed(points)), count=50, seed=0)
+    many = faces_through(table(points, bowed(points)), OUTLINE, count=50, seed=0)
     assert np.abs(many.at(where).mean(axis=0) - bowed(where)).max() < 0.5e-6
 
 
 def test_a_plane_stays_a_plane():
     points = raster(6, 4)
     heights = 3e-3 - 2e-3 * points[:, 0] + 1e-3 * points[:, 1]
-    faces = faces_through(table(points, heights), count=30, seed=0)
+    faces = faces_through(table(points, heights), OUTLINE, count=30, seed=0)
     where = raster(25, 15)
     assert faces.at(where) == pytest.approx(
         np.tile(3e-3 - 2e-3 * where[:, 0] + 1e-3 * where[:, 1], (30, 1)), abs=1e-8
@@ -71,7 +71,7 @@ def test_noise_is_smoothed_and_the_spread_is_honest():
     truth, held = bowed(where), []
     for seed in range(40):
         noisy = bowed(points) + 5e-6 * np.random.default_rng(seed).standard_normal(len(points))
-        found = faces_through(table(points, noisy, 5e-6), count=60, seed=seed).at(where)
+        found = faces_through(table(points, noisy, 5e-6), OUTLINE, count=60, seed=seed).at(where)
         low, high = np.percentile(found, [5, 95], axis=0)
         held.append(np.mean((low <= truth) & (truth <= high)))
         assert np.sqrt(np.mean((found.mean(axis=0) - truth) ** 2)) < 5e-6
@@ -81,7 +81,7 @@ def test_noise_is_smoothed_and_the_spread_is_honest():
 def test_spread_grows_away_from_the_points():
     points = np.array([p for p in raster(9, 6) if p[0] < 0.03])
     rough = 20e-6 * np.cos(60.0 * points[:, 0] + 40.0 * points[:, 1])
-    faces = faces_through(table(points, rough, 1e-6), count=100, seed=0)
+    faces = faces_through(table(points, rough, 1e-6), OUTLINE, count=100, seed=0)
     near, far = faces.at(np.array([[-0.05, 0.01], [0.11, 0.05]])).std(axis=0)
     assert far > 5.0 * near
 
@@ -139,7 +139,7 @@ def test_points_on_lines_only_are_enough():
 def test_thousands_of_points_are_no_trouble():
     points = raster(60, 40)
     heights = bowed(points) + 1e-6 * np.random.default_rng(0).standard_normal(len(points))
-    faces = faces_through(table(points, heights, 1e-6), count=20, seed=0)
+    faces = faces_through(table(points, heights, 1e-6), OUTLINE, count=20, seed=0)
     where = raster(11, 7, reach=0.97)
     assert np.abs(faces.at(where).mean(axis=0) - bowed(where)).max() < 2e-6
 

@@ -346,6 +346,16 @@ def _line(line: Any) -> dict[str, Any]:
     return {"name": line.name, "from_mm": _pair(line.start, MM), "to_mm": _pair(line.end, MM)}
 
 
+def _reading_error(scenario: Scenario) -> dict[str, Any]:
+    table = scenario.readings.table
+    assert table is not None
+    return {
+        "reading_error_um": figure(table.sd, MICRON),
+        "reading_error_assumed": table.sd_assumed,
+        "step_of_digits_um": figure(table.step, MICRON) if table.step else None,
+    }
+
+
 def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
     """What a survey found."""
     bands, verdict, extra, table = found.bands, found.verdict, found.next_line, found.table
@@ -355,7 +365,7 @@ def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
         "members": found.ensemble.count,
         "settled": found.ensemble.converged,
         "agreement_of_chains": figure(found.ensemble.r_hat),
-        "verdict": {"answer": verdict.answer, "reasons": [verdict.reason]},
+        "verdict": {"answer": verdict.answer, "reasons": [verdict.reason], "goes_by": verdict.goes_by},
         "chance": {
             "limit": figure(verdict.chance),
             "as_zone": figure(verdict.zone_chance),
@@ -378,7 +388,9 @@ def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
         if table is None
         else {
             "points": table.points,
+            **_reading_error(scenario),
             "minimum_zone_um": figure(table.minimum_zone, MICRON),
+            "minimum_zone_between_points_um": band(bands.flatness, MICRON),
             "peak_to_valley_least_squares_um": figure(table.peak_to_valley, MICRON),
         },
         "contradictions": [

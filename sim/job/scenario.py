@@ -162,6 +162,8 @@ class HeightTable:
     """Heights of the face at points: u, v, height (n,) [m], positive = proud.
 
     ``sd`` is the standard deviation of one height [m]; 0 takes the table as the exact face.
+    ``sd_assumed``: nobody stated it, it was taken from ``step``, the step of the digits in which
+    the heights are written [m] (0: not known).
     """
 
     u: Array
@@ -169,6 +171,8 @@ class HeightTable:
     height: Array
     sd: float
     source: str
+    sd_assumed: bool = False
+    step: float = 0.0
 
 
 @dataclass(frozen=True)
