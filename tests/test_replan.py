@@ -17,8 +17,8 @@ from handlap.cli.reports.record_report import record_json, record_report
 from handlap.cli.reports.replan_report import learnt_words, replan_json, replan_report
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
-from handlap.sim.bench.bench_trial import plan_trial, trial_strokes
-from handlap.sim.bench.forecast import blocks_ahead
+from handlap.sim.bench.bench_trial import mass_to_weigh, plan_trial
+from handlap.sim.bench.forecast import blocks_ahead, looks_at, paper_begun_on, paper_in_use
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.learn import Quantity
 from handlap.sim.bench.log_file import append
@@ -31,7 +31,7 @@ from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load, read_text
-from handlap.sim.planning.work import MOST_MEMBERS
+from handlap.sim.planning.work import MOST_MEMBERS, choose_first, open_job
 
 UM = 1e-6
 
@@ -54,23 +54,50 @@ def replanned():
 
 
 @pytest.mark.parametrize(("per_forty", "strokes"), [(0.05e-3, (90, 350, 3400)), (0.10e-3, (45, 175, 1700))])
-def test_a_scale_needs_so_many_strokes(per_forty, strokes):
+def test_a_scale_needs_so_much_metal(per_forty, strokes):
     """Derived: 40 strokes take 0.05 g off a 2.5 kg part, 0.10 g off one of 10 kg; rate within 20 %."""
-    found = [trial_strokes(per_forty / 40, division) for division in (0.01e-3, 0.1e-3, 1e-3)]
+    found = [mass_to_weigh(division) / (per_forty / 40) for division in (0.01e-3, 0.1e-3, 1e-3)]
     assert found == pytest.approx(strokes, rel=0.05)
 
 
 def test_swarf_needs_no_cleaning_but_gets_lost():
-    assert trial_strokes(1e-6, 1e-5, swarf=True) < trial_strokes(1e-6, 1e-5)
-    assert trial_strokes(1e-6, 1e-3, swarf=True) == pytest.approx(trial_strokes(1e-6, 1e-3) / 0.9, rel=0.01)
+    assert mass_to_weigh(1e-5, swarf=True) < mass_to_weigh(1e-5)
+    assert mass_to_weigh(1e-3, swarf=True) == pytest.approx(mass_to_weigh(1e-3) / 0.9, rel=0.01)
     with pytest.raises(ValueError, match="never tells more"):
-        trial_strokes(1e-6, 1e-3, within=0.02)
+        mass_to_weigh(1e-3, within=0.02)
 
 
-def test_the_trial_of_a_job_knows_its_metal_and_hands():
-    head = plan_trial(load("two-cylinder-head"))
-    assert 0.5e-6 < head.mass_per_stroke < 3e-6
-    assert list(head.part) == sorted(head.part)
+@functools.cache
+def trial():
+    return plan_trial(load("two-cylinder-head"))
+
+
+def test_the_trial_of_a_job_is_on_the_paper_that_a_plan_begins_with():
+    scenario = load("two-cylinder-head")
+    first = choose_first(open_job(scenario, members=64, seed=0))[2].coarse.first
+    assert trial().paper == scenario.paper.grits[first].name
+    assert trial().chosen
+    assert list(trial().part) == sorted(trial().part)
+    p240 = scenario.paper.grits[2]
+    stated = plan_trial(replace(scenario, paper=replace(scenario.paper, start=p240)))
+    assert (stated.paper, stated.chosen) == ("P240", False)
+    begun = plan_trial(scenario, [block(1)])
+    assert (begun.paper, begun.chosen) == ("P80", False)
+
+
+def test_a_new_sheet_gives_most_in_its_first_strokes():
+    """The trial's strokes are those of the sheet model, whose end is checked by its own exponentials."""
+    scenario = load("two-cylinder-head")
+    begun = plan_trial(scenario, [block(1)])
+    per_stroke = begun.first_hundred / 100
+    fine, _, coarse = begun.part
+    need = [mass_to_weigh(division) for division in begun.divisions]
+    assert fine < need[0] / per_stroke
+    assert coarse > need[2] / per_stroke
+    fresh = replace(scenario, wear=replace(scenario.wear, ages=False))
+    always = plan_trial(fresh, [block(1)])
+    assert always.part[2] == pytest.approx(need[2] / (always.first_hundred / 100), abs=1.0)
+    assert always.first_hundred > begun.first_hundred
 
 
 # ---- stop rules
@@ -232,10 +259,26 @@ def test_the_sheet_in_use_is_counted_on():
     scenario = replace(scenario, paper=replace(scenario.paper, sheet_every=200, brush_every=40))
     found = replanned()[2]
     middle = found.learnt.workshop.middle
-    ahead = blocks_ahead(scenario, [block(1, 150)], middle, 75, 300)
-    assert [e.new_sheet for e in ahead] == [False, True, False, False]
+    ahead = blocks_ahead(scenario, [block(1, 150)], middle, 75, 300, "P80")
+    assert [e.strokes for e in ahead] == [50, 25, 75, 75, 25, 50]
+    assert [e.new_sheet for e in ahead] == [False, True, False, False, False, True]
+    assert [e.brushed for e in ahead] == [True, False, True, True, True, False]
+    assert looks_at(ahead, 75) == [1, 2, 3, 5]
     assert all(e.brush_every == 40 for e in ahead)
-    assert not blocks_ahead(scenario, [], middle, 75, 75)[0].brushed
+    assert not blocks_ahead(scenario, [], middle, 75, 75, "P80")[0].brushed
+    other = blocks_ahead(scenario, [block(1, 150)], middle, 75, 300, "P120")
+    assert [e.strokes for e in other][:3] == [75, 75, 50]
+    assert {e.paper for e in other} == {"P120"}
+
+
+def test_the_plan_without_the_log_is_on_the_paper_that_it_began_on():
+    scenario = load("two-cylinder-head")
+    later = [replace(block(1), paper=""), replace(block(2), paper="P120"), block(3)]
+    assert paper_begun_on(scenario, later) == "P120"
+    assert paper_in_use(scenario, later) == "P80"
+    assert paper_begun_on(scenario, ()) == "P80"
+    start = replace(scenario, paper=replace(scenario.paper, start=scenario.paper.grits[2]))
+    assert paper_begun_on(start, ()) == paper_in_use(start, ()) == "P240"
 
 
 def test_wrong_use_is_refused():
@@ -304,4 +347,4 @@ def test_the_command_from_file_to_page(tmp_path: Path):
     assert page.count("<img") == 2
     assert "Take care" in page
     trial = run.invoke(main, ["replan", str(path), "--trial", "--json"])
-    assert json.loads(trial.stdout)["schema"] == "handlap.trial/1"
+    assert json.loads(trial.stdout)["schema"] == "handlap.trial/2"

@@ -48,12 +48,14 @@ def replan(
     log = read_log(job)
     output.check()
 
+    from handlap.cli.progress import Progress
     from handlap.cli.reports.replan_report import replan_json, replan_report, trial_json, trial_report
 
     if trial or not log.strokes:
         from handlap.sim.bench.bench_trial import plan_trial
 
-        advice = plan_trial(job)
+        with Progress() as progress:
+            advice = plan_trial(job, log.standing, seed=seed, progress=progress)
         output.hand_over(
             trial_report(job, advice, log_path(job), log),
             trial_json(job, advice),
@@ -62,7 +64,6 @@ def replan(
         )  # fmt: skip
         return
 
-    from handlap.cli.progress import Progress
     from handlap.sim.bench.replan import make_replan
 
     with Progress() as progress:

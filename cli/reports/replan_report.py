@@ -45,7 +45,7 @@ ANSWERS: dict[str, tuple[str, Tone]] = {
 }
 MOST_LOOKS = 10
 NAMES = {
-    "cut": "what fresh paper takes off in 100 strokes",
+    "cut": "what 100 strokes on a new sheet take off",
     "rate": "cutting rate, mm³/(N·m)",
     "bedding": "bedding of the grit, λ/d",
     "friction": "friction",
@@ -59,14 +59,34 @@ NAMES = {
     "push_over_pull": "push over pull",
     "dye_faded": "metal off when dye is seen to fade, µm",
     "dye_gone": "metal off when it is gone, µm",
+    "loading_floor": "share of its rate that clogged P120 keeps",
+    "dulling_floor": "share of its rate that blunt P120 keeps",
+    "brushing": "share of the clogging that brushing takes out",
+    "blunt_bedding": "share of its bedding that blunt paper keeps",
+    "friction_gain": "growth of friction on clogged paper",
+    "edge_rate": "how much faster the leading edge is cut",
+    "edge_rise": "rise of the paper before the leading edge, µm",
+    "sway": "sway of the strokes, mm",
     "face": "flatness at the start, µm",
 }
 UNITS = {
     "cut": 1e6, "rate": 1e9, "height": 1e3, "bias_along": 1e3, "bias_across": 1e3, "wobble_along": 1e3,
-    "wobble_across": 1e3, "dye_faded": 1e6, "dye_gone": 1e6, "face": 1e6,
+    "wobble_across": 1e3, "edge_rise": 1e6, "sway": 1e3, "dye_faded": 1e6, "dye_gone": 1e6, "face": 1e6,
 }  # fmt: skip
 SIDES = {"bias_across": ("left", "right"), "bias_along": ("far side", "near side")}
 LITTLE_BIAS = 2e-3
+LUCK = {"rate": "luck of this {paper}: its rate", "ageing": "luck of this {paper}: how long it lasts"}
+ALWAYS_TOLD = ("cut", "face")
+
+
+def name_of(quantity: str) -> str:
+    """What an unknown is called in a report.
+
+    >>> name_of("sway"), name_of("rate P80")
+    ('sway of the strokes, mm', 'luck of this P80: its rate')
+    """
+    what, _, paper = quantity.partition(" ")
+    return LUCK[what].format(paper=paper) if paper else NAMES[quantity]
 
 
 def replan_report(found: Replan) -> Report:
@@ -117,7 +137,7 @@ def learnt_words(item: Quantity) -> str | None:
         times = "of" if item.shift < 1.0 else "times"
         return (
             f"your paper, with your hands, cuts {number(item.shift, 2)} {times} what was assumed, ± "
-            f"{number(half, 2)} %: {depth} in 100 strokes while it is fresh"
+            f"{number(half, 2)} %: {depth} in the first 100 strokes on a new sheet"
         )
     if item.name in SIDES:
         middle = item.after.p50
@@ -131,6 +151,12 @@ def learnt_words(item: Quantity) -> str | None:
         return f"the grit beds {number(item.shift, 2)} times as deep as was assumed"
     if item.name == "ageing":
         return f"your paper lasts {number(item.shift, 2)} times as long as was assumed"
+    if item.name in ("loading_floor", "dulling_floor"):
+        state = "clogged" if item.name == "loading_floor" else "blunt"
+        return (
+            f"{state} paper keeps {number(item.shift, 2)} times as much of its rate as was assumed: "
+            f"{quantity(item.after.scaled(100.0), '%')}, if it is P120"
+        )
     return None
 
 
@@ -139,20 +165,24 @@ def _learnt(found: Replan) -> Section:
     if not learnt.believed:
         return Section("What was learnt", (Words("Nothing that could be relied on: see above."),))
     said = [words for item in learnt.quantities if (words := learnt_words(item))]
+    told = [q for q in learnt.quantities if q.name in ALWAYS_TOLD or q.standing != "still our assumption"]
     rows = tuple(
         (
-            NAMES[item.name] + (", µm" if item.name == "cut" else ""),
+            name_of(item.name) + (", µm" if item.name == "cut" else ""),
             quantity(item.before.scaled(UNITS.get(item.name, 1.0))),
             quantity(item.after.scaled(UNITS.get(item.name, 1.0))),
             item.standing,
         )
-        for item in learnt.quantities
+        for item in told
     )
     blocks = [Table(("what", "assumed", "now", "standing"), rows, (0, 1, 2, 3), wraps=0)]
     lead = [Bullets(tuple(map(sentence, said)))] if said else [Words("Nothing yet beyond what was assumed.")]
+    rest = [name_of(q.name).rsplit(", ", 1)[0] for q in learnt.quantities if q not in told]
     tail = Words(
-        "Rate and press are told apart only by a scale under the press; friction and wobble never by a log. "
-        "Learnt: the spread fell to under half; partly: to under four fifths."
+        (f"Still our assumption: {'; '.join(rest)}. " if rest else "")
+        + "Rate and press are told apart only by a scale under the press; clogging from the rate only by "
+        "weighings between two brushings; friction and wobble never by a log. Learnt: the spread fell to "
+        "under half; partly: to under four fifths, and further than chance takes it."
     )
     return Section("What was learnt", (*lead, *blocks, tail))
 
@@ -315,11 +345,16 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> R
         for d, p, s in zip(trial.divisions, trial.part, trial.swarf, strict=True)
     )
     within = f"{100 * trial.within:.0f} %"
+    why = ", the paper that a plan would begin with," if trial.chosen else ""
     lead = (
-        f"One stroke on {trial.paper} takes some {number(1e6 * trial.mass_per_stroke, 2)} mg. A weighing "
-        f"tells the rate within {within} (standard error) after the strokes below; sooner it tells little.",
+        f"The first hundred strokes on a new sheet of {trial.paper}{why} take some "
+        f"{number(GRAM * trial.first_hundred, 2)} g, later ones less and less. A weighing tells the rate "
+        f"within {within} (standard error) after the strokes below; sooner it tells little.",
     )
     advice = (
+        "Begin on a new sheet, and say so in the log: what comes off in a stroke depends more on how long "
+        "the sheet has been in use than on anything else."
+        + (f" Lay another after {trial.sheet_every} strokes." if trial.sheet_every else ""),
         "Weigh the part clean and dry before the first stroke and after the block: 0.1 g of oil or water "
         "left in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it gets "
         "lost, which is allowed for.",
@@ -328,6 +363,8 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> R
         "A first block without turning (log it with --not-turned) shows best where you press; keep it short, "
         "it cuts a slant.",
         "Leaves tell most about the strokes to the goal: read the lines again after the block.",
+        "How fast the paper clogs shows only in weighings between two brushings: one before, one some twenty "
+        "strokes after the paper was brushed.",
         f"Write it down with handlap log; the log is {path}.",
     )
     odd = (*log.damage, *log.notes)
@@ -351,10 +388,12 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> R
 def trial_json(scenario: Scenario, trial: Trial) -> dict[str, Any]:
     """The trial as one object."""
     return {
-        "schema": "handlap.trial/1",
+        "schema": "handlap.trial/2",
         **job_json(scenario),
         "paper": trial.paper,
-        "mg_per_stroke": figure(trial.mass_per_stroke, 1e6),
+        "paper_chosen": trial.chosen,
+        "first_hundred_strokes_g": figure(trial.first_hundred, GRAM),
+        "sheet_every": trial.sheet_every,
         "within": trial.within,
         "scales": [
             {"division_g": figure(d, GRAM), "strokes_part": p, "strokes_swarf": s}
