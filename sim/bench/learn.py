@@ -352,7 +352,7 @@ def _unknowns(workshop: Workshop) -> Iterator[tuple[int, str, Uncertain]]:
 def _quantities(workshop: Workshop, prior: State, posterior: State, by_chance: float) -> tuple[Quantity, ...]:
     """What became of the cut, of every unknown, and of the face."""
     cut = [cut_of(workshop, state) for state in (prior, posterior)]
-    found = [_positive("cut", *cut, by_chance)]
+    found = [_positive("cut", cut[0], cut[1], by_chance)]
     for column, name, quantity in _unknowns(workshop):
         scores = [state.scores[:, column] for state in (prior, posterior)]
         if not scores[0].std() > 0.0:
@@ -383,7 +383,7 @@ def _dye_quantities(workshop: Workshop, prior: State, posterior: State, by_chanc
         for state in (prior, posterior)
     ]
     return [
-        _positive(name, *(depth[:, k] for depth in depths), by_chance)
+        _positive(name, depths[0][:, k], depths[1][:, k], by_chance)
         for k, name in enumerate(("dye_faded", "dye_gone"))
     ]
 
