@@ -41,7 +41,9 @@ def _dish(rng: np.random.Generator, length: float, width: float) -> Face:
 def _bow(rng: np.random.Generator, length: float, width: float) -> Face:
     turn, p, sign = rng.uniform(-0.5, 0.5) * np.pi, rng.uniform(1.6, 3.0), rng.choice([-1.0, 1.0])
     centre = rng.uniform(-0.1, 0.1) * length
-    return lambda at: sign * np.abs((at[:, 0] * np.cos(turn) + at[:, 1] * np.sin(turn) - centre) / length) ** p
+    return lambda at: (
+        sign * np.abs((at[:, 0] * np.cos(turn) + at[:, 1] * np.sin(turn) - centre) / length) ** p
+    )
 
 
 def _twist(rng: np.random.Generator, length: float, width: float) -> Face:
