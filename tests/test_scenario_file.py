@@ -468,9 +468,23 @@ def test_heights_from_a_file_beside_the_scenario(tmp_path: Path) -> None:
     path.write_text(text.replace("width = 100", 'width = 100\norigin = "corner"'))
     s = scenario_file.load(path)
     assert s.readings.table is not None and s.readings.table.sd == 1e-6
+    assert not s.readings.table.sd_assumed
+    assert not any(name == "readings.heights_sd" for name, *_ in s.assumed_plain)
     assert s.readings.table.u.tolist() == pytest.approx([-0.1, -0.1, 0, 0, 0.1, 0.1])
     assert s.readings.table.height.max() == pytest.approx(2e-6)
     assert s.name == "job" and s.source == str(path) and s.title == "Short"
+
+
+def test_error_of_heights_that_nobody_stated_is_assumed_from_their_digits(tmp_path: Path) -> None:
+    rows = "".join(f"{u},{v},{(u - v) / 10000:.2f}\n" for u in (0, 100, 200) for v in (0, 100))
+    (tmp_path / "h.csv").write_text("u_mm,v_mm,height_mm\n" + rows)
+    text = SHORT[: SHORT.index("[[readings")] + '[readings]\nheights = "h.csv"\n'
+    path = tmp_path / "job.toml"
+    path.write_text(text.replace("width = 100", 'width = 100\norigin = "corner"'))
+    s = scenario_file.load(path)
+    assert s.readings.table is not None and s.readings.table.sd_assumed
+    assert s.readings.table.sd == pytest.approx(5e-6)
+    assert any(name == "readings.heights_sd" and words == "5 µm" for name, words, _ in s.assumed_plain)
 
 
 @pytest.mark.parametrize(

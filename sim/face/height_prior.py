@@ -18,19 +18,19 @@ import numpy as np
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.face_prior import distances, matern
 
-BEND = 12e-6
+BEND = 15e-6
 """Typical size of a bend, at its greatest over the face [m].  Ours, as all sizes and spreads here:
 flatness from some 5 to 200 µm, nine times in ten."""
-FIELD = 3e-6
+FIELD = 4e-6
 """Typical root mean square of the field, its own plane taken off [m]."""
-COMMON_SPREAD = 1.0
+COMMON_SPREAD = 1.2
 """Spread (ln) that bends and field share: a face is flat or warped as a whole [-]."""
 BEND_SPREAD = 1.1
 """Spread (ln) of each bend by itself: no twist does not mean no bow [-]."""
 FIELD_SPREAD = 1.0
 SHARES = (0.12, 0.2, 0.33, 0.55, 0.9, 1.5)
 """Correlation lengths of the field, over √(length · width) of the face; each as likely [-]."""
-ERROR_SPREAD, ASSUMED_SPREAD = 0.25, 0.5
+ERROR_SPREAD, ASSUMED_SPREAD = 0.3, 0.5
 """Spread (ln) of the reading error, as stated and where it had to be assumed [-]."""
 BEND_STEPS = np.linspace(-2.4, 2.4, 7)
 ERROR_STEPS = np.linspace(-2.0, 2.0, 5)

@@ -37,6 +37,7 @@ SAME_POINT = 1e-6
 """Readings nearer to each other than this are taken as repeats of one point [m]."""
 WAVES = 500
 """Random waves that make up a field."""
+GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 SOLVING = 6e9
 """Number of systems of n equations that are solved for the faces of an ensemble, times n³; faces of
 large tables, which know their field well, share some."""
@@ -112,9 +113,17 @@ class TableFaces:
 
     @cached_property
     def _waves(self) -> tuple[Array, Array, Array]:
-        """Random waves that stand for the field (Rahimi & Recht 2007): directions, phases, sizes."""
+        """Random waves that stand for the field (Rahimi & Recht 2007): directions, phases, sizes.
+
+        Wave numbers of a Matérn-5/2 field of length 1 follow Student's law with 5 degrees of freedom.
+        They are spread evenly through it, and their directions round the circle: the field is nearer
+        to its law than with as many drawn at random.
+        """
         rng = np.random.default_rng(self.seed)
-        direction = rng.standard_normal((2, WAVES)) * np.sqrt(5.0 / rng.chisquare(5.0, WAVES))
+        beyond = (np.arange(WAVES) + rng.random(WAVES)) / WAVES
+        number = np.sqrt(5.0 * (beyond**-0.4 - 1.0))
+        angle = np.pi * (np.arange(WAVES) * GOLDEN + rng.random())
+        direction = number * np.array([np.cos(angle), np.sin(angle)])
         phase = 2.0 * np.pi * rng.random(WAVES)
         size = rng.standard_normal((WAVES, self.count)) * self.fields.strength * np.sqrt(2.0 / WAVES)
         return direction, phase, size

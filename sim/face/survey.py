@@ -17,14 +17,15 @@ from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import FaceEnsemble, infer_from_lines, infer_from_table
 from handlap.sim.face.face_numbers import (
-    WIDEN,
-    WIDEN_DOWN,
+    BY_LEAVES,
     FaceBands,
     FaceNumbers,
+    Stretch,
     Word,
     face_bands,
     face_numbers,
     name_shapes,
+    stretch_of,
     widened,
 )
 from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone
@@ -176,7 +177,8 @@ def limit_verdict(
     limit_by: LimitBy,
     *,
     converged: bool = True,
-    table: TableNumbers | None = None,
+    stretch: Stretch = BY_LEAVES,
+    points: int = 0,
 ) -> LimitVerdict:
     """Whether faces meet a limit, in its own sense.
 
@@ -190,12 +192,11 @@ def limit_verdict(
     limit : the limit [m]
     limit_by : "zone" or "straightedge"
     converged : whether the faces can be believed at all
-    table : figures at the measured points of a table; None for lines, whose spread is stretched
-        as for bands
+    stretch : by what the spread is stretched, as for bands
+    points : measured points of a table of heights; 0: there is none
     """
-    factor, down = (WIDEN, WIDEN_DOWN) if table is None else (1.0, 1.0)
-    zone = float(np.mean(widened(numbers.flatness, factor, down) <= limit))
-    edge = float(np.mean(widened(numbers.straightedge, factor, down) <= limit))
+    zone = float(np.mean(widened(numbers.flatness, stretch.up, stretch.down) <= limit))
+    edge = float(np.mean(widened(numbers.straightedge, stretch.up, stretch.down) <= limit))
     chance = zone if limit_by == "zone" else edge
     answer = _answer(chance)
     sense = "as minimum zone" if limit_by == "zone" else "as the straightedge reads it"
@@ -219,8 +220,8 @@ def limit_verdict(
             "between one in ten and nine in ten is too close to call"
         )
     goes_by = "the face as the straightedge lines leave it possible"
-    if table is not None:
-        goes_by = f"the face as it may be between the points, not the {table.points} points alone"
+    if points:
+        goes_by = f"the face as it may be between the points, not the {points} points alone"
         reason += f". This goes by {goes_by}"
     return LimitVerdict(answer, limit, limit_by, chance, zone, edge, goes_by, reason)
 
@@ -318,8 +319,8 @@ def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int =
     if table is not None and readings.table is not None and readings.table.sd == 0.0:
         # The face goes through all points, so it is no flatter than they are, wherever the grid's lie.
         numbers = replace(numbers, flatness=np.maximum(numbers.flatness, table.minimum_zone))
-    widen = evidence is not None
-    bands = face_bands(numbers, widen)
+    stretch = stretch_of(readings.table)
+    bands = face_bands(numbers, stretch)
     doubts, extra = _advice(part, readings, ensemble, evidence, numbers.flatness, seed)
     mean_map, sd_map = _maps(grid, heights)
     return Survey(
@@ -332,7 +333,14 @@ def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int =
         sd_map=sd_map,
         contradictions=doubts,
         next_line=extra,
-        verdict=limit_verdict(numbers, part.limit, part.limit_by, converged=ensemble.converged, table=table),
+        verdict=limit_verdict(
+            numbers,
+            part.limit,
+            part.limit_by,
+            converged=ensemble.converged,
+            stretch=stretch,
+            points=0 if table is None else table.points,
+        ),
         table=table,
         notes=ensemble.notes,
     )

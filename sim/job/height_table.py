@@ -105,7 +105,7 @@ def written_step(written: list[str]) -> float:
 
     A dial of 0.01 mm gives heights that all end in 0 when they are written in µm.
 
-    >>> [written_step(row) for row in (["0", "12.5", "3", "7"], ["0", "120", "-30", "70"], ["0", "0"])]
+    >>> [written_step(row) for row in (["0", "12.3", "3", "7"], ["0", "120", "-30", "70"], ["0", "0"])]
     [0.1, 10.0, 1.0]
     """
     numbers = [Decimal(text) for text in written]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_numbers import WIDEN, WIDEN_DOWN, widened
+from handlap.sim.face.face_numbers import stretch_of, widened
 from handlap.sim.job.results import (
     Band,
     BestPoint,
@@ -55,10 +55,10 @@ def report(
     last = worked.finish[-1].stage.grit if worked.finish else scenario.paper.grits[worked.coarse.first]
     part, grid = scenario.part, bench.grid
     done = outcome.figures
-    # Feeler readings leave bands that are too narrow on faces of kinds the prior does not hold.
-    factors = (WIDEN, WIDEN_DOWN) if scenario.readings.table is None else (1.0, 1.0)
-    zone = widened(gauge.flatness(gauged, members.before), *factors)
-    edge = widened(gauge.straightedge(gauged, members.before), *factors)
+    # Readings leave bands that are too narrow on faces of kinds the prior does not hold.
+    stretch = stretch_of(scenario.readings.table)
+    zone = widened(gauge.flatness(gauged, members.before), stretch.up, stretch.down)
+    edge = widened(gauge.straightedge(gauged, members.before), stretch.up, stretch.down)
     chances = _chances(scenario, zone, edge, done, stops)
     stages = _stages(job, worked)
     typical = most_typical(members.before)
