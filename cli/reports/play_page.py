@@ -29,7 +29,16 @@ from handlap.cli.drawing.play_views import (
 )
 from handlap.cli.reports.page import escape
 from handlap.cli.reports.quantity import stated
-from handlap.cli.reports.wording import LIMIT, MICRON, MM, face_words, sentence, subject, wanted_words
+from handlap.cli.reports.wording import (
+    LIMIT,
+    MICRON,
+    MM,
+    face_words,
+    paper_words,
+    sentence,
+    subject,
+    wanted_words,
+)
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
 from handlap.sim.teaching.frames import Followed, FollowedWay
@@ -195,6 +204,7 @@ def _head(followed: Followed) -> str:
             for i, way in enumerate(ways)
         )
         names = f'<p class="lead">Two ways of working the same face, in step: {names}</p>'
+    names += "".join(f'<p class="lead">{escape(text)}</p>' for text in paper_words(way.lap for way in ways))
     return (
         f"<header>\n<h1>{followed.strokes} strokes on {escape(', '.join(papers))}, step by step</h1>\n"
         f'<p class="subject">{escape(subject(scenario))}</p>\n'

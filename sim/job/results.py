@@ -293,7 +293,8 @@ class LapResult:
     """The answer of ``handlap simulate``: one lap with nothing uncertain, SI units.
 
     ``figures`` are over ``strokes``; maps (n,) belong to ``grid``; dye maps (snapshots, cells)
-    are 1 where the dye is gone that was put on last.
+    are 1 where the dye is gone that was put on last.  ``paper_why``: why this paper, where nobody asked
+    for it; else empty.
     """
 
     scenario: Scenario
@@ -317,3 +318,4 @@ class LapResult:
     map_before: Array
     map_after: Array
     notes: tuple[str, ...]
+    paper_why: str = ""

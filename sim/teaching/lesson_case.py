@@ -279,7 +279,7 @@ def _removal(ready: ReadyCase, heights: Array) -> Course:
 
 
 def _push(ready: ReadyCase, members: Members, runs: Sequence[LapRun]) -> Array:
-    """Force to push the part (members, looks) [N]: on fresh paper, then on the paper as it is at each look."""
+    """Force to push the part (members, looks) [N], on the paper as it is at each look; fresh at the first."""
     load = np.array([load_of(ready.scenario, c) for c in members.conditions])
     fresh = np.array([[c.friction] for c in members.conditions])
     friction = np.hstack([fresh, np.array([run.friction for run in runs])]) if runs else fresh
