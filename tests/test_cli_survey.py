@@ -40,7 +40,10 @@ def test_lines_show_shape_map_and_advice_and_write_the_map(tmp_path):
     assert "▁" in out
     assert "█" in out
     assert "What more to read" in out
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["survey-map.png", "survey.html"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        f"{LINES}-survey-map.png",
+        f"{LINES}-survey.html",
+    ]
 
 
 def test_same_seed_same_bytes_other_seed_other_faces():

@@ -53,6 +53,7 @@ def test_the_lap_followed_is_that_of_simulate_to_the_last_bit(frames):
     assert dumps(lap_json(lap)) == dumps(lap_json(told))
     assert np.array_equal(lap.map_after, told.map_after)
     assert np.array_equal(lap.dye_gone, told.dye_gone)
+    assert np.array_equal(lap.dye_faded_map, told.dye_faded_map)
     for name in told.figures.__dataclass_fields__:
         assert np.array_equal(getattr(lap.figures, name), getattr(told.figures, name)), name
 
@@ -66,6 +67,7 @@ def test_frames_at_the_looks_have_the_figures_of_simulate():
         assert np.array_equal(getattr(frames.figures, name)[at], getattr(told.figures, name)), name
     assert np.array_equal(frames.mass[at], told.mass)
     assert np.array_equal(frames.dye_share[at], told.dye_left)
+    assert np.array_equal(frames.dye_faded[at], told.dye_faded)
     assert np.array_equal(frames.heights[-1], told.map_after)
     assert frames.figures.flatness[0] == told.before_flatness
     assert frames.figures.straightedge[0] == told.before_straightedge
@@ -85,7 +87,8 @@ def test_a_built_in_job_prints_the_same_digits(tmp_path):
         (way,) = found["ways"]
         for name in ("flatness_um", "straightedge_um", "mean_depth_um", "greatest_depth_um", "mass_g"):
             assert way[name][i] == check[name]["p50"], name
-        assert way["dye_left"][i] == check["dye_left"]["p50"]
+        for name in ("dye_left", "dye_faded", "dye_gone"):
+            assert way[name][i] == check[name]["p50"]
     assert found["ways"][0]["flatness_um"][0] == told["before"]["flatness_um"]["p50"]
     assert found["ways"][0]["errors"] == told["errors"]
 
@@ -124,7 +127,9 @@ def test_dye_goes_until_it_is_put_on_again_at_a_look():
     assert again.size >= 2
     assert set(frames.strokes[again]) <= set(lap.strokes)
     for a, b in zip([0, *(again + 1)], [*again, frames.strokes.size - 1], strict=True):
-        assert np.all(np.diff(frames.dye_left[a : b + 1].astype(int), axis=0) <= 0)
+        assert np.all(np.diff(frames.dye[a : b + 1], axis=0) <= 0)
+        assert np.all(np.diff(frames.dye_faded[a : b + 1]) >= 0)
+    assert set(np.unique(frames.dye)) == {0.0, 0.5, 1.0}
     assert np.all(frames.dye_share[again] < dye.RENEW_BELOW)
 
 
@@ -307,7 +312,8 @@ def test_figures_of_the_page_are_those_of_the_frames():
     for i, figures in enumerate(found["ways"][0]["figures"]):
         for text, name in zip(figures, ("flatness_um", "straightedge_um", "mean_depth_um"), strict=False):
             assert float(text) == pytest.approx(told[name][i], abs=0.051)
-        assert figures[5] == f"{100 * told['dye_left'][i]:.0f}"
+        for text, name in zip(figures[5:], ("dye_faded", "dye_gone"), strict=True):
+            assert float(text) == pytest.approx(100 * told[name][i], abs=0.51)
 
 
 def test_maps_of_the_page_are_those_of_the_frames():
@@ -324,8 +330,9 @@ def test_maps_of_the_page_are_those_of_the_frames():
         for i in (0, 7, -1):
             want = map_of(way, view.key, i)[order]
             if view.key == "dye":
-                got = np.unpackbits(data.reshape(len(found["strokes"]), -1)[i])[:count]
-                assert np.array_equal(got, want)
+                pairs = np.unpackbits(data.reshape(len(found["strokes"]), -1)[i]).reshape(-1, 2)
+                got = (pairs @ [2, 1])[:count]
+                assert np.array_equal(got, 2.0 * want)
             else:
                 got = data.reshape(-1, count)[i] / 255.0
                 np.testing.assert_allclose(got, view.scale.share_of(want), atol=0.5 / 255 + 1e-9)

@@ -304,6 +304,8 @@ ways = ["turning=half every=40", "height=10 name=low hands"]
 [part]
 polygon = [[0, 0], [100, 0], [0, 100]]
 weight = 20
+stiffness = 0.7
+stiffness_span = 90
 [part.after]
 thickness = 30
 thickness_least = 29.5

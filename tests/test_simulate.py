@@ -65,10 +65,23 @@ def test_figures_are_those_of_the_maps():
     assert found.work == pytest.approx(1.0 * found.load_sliding)
     assert found.load_sliding == pytest.approx(140.0 * 300 * 0.36)
     assert np.all(np.diff(found.figures.mean_depth) > 0.0)
-    assert found.dye_gone.shape == (3, grid.n_cells)
-    np.testing.assert_allclose(
-        found.dye_left, 1 - found.dye_gone @ grid.area[: grid.n_cells] / area, rtol=1e-9
-    )
+    assert found.dye_gone.shape == found.dye_faded_map.shape == (3, grid.n_cells)
+    for share, where in ((1.0 - found.dye_left, found.dye_gone), (found.dye_faded, found.dye_faded_map)):
+        np.testing.assert_allclose(share, where @ grid.area[: grid.n_cells] / area, rtol=1e-9)
+    assert np.all(found.dye_gone <= found.dye_faded_map)
+
+
+def test_the_work_of_the_arms_grows_as_paper_clogs():
+    """µ·W·s on fresh paper, up to (1 + m) times that on clogged; brushing brings some of it back."""
+
+    def worked(**more: Any) -> float:
+        scenario = job(face=hollow(80 * UM, 0.12), ages=True, reach=0.02, cell=0.01, **more)
+        found = simulate(scenario, strokes=300)
+        return found.work / found.load_sliding
+
+    plain, clogs, brushed = worked(), worked(friction_gain=0.4), worked(friction_gain=0.4, brush_every=40)
+    assert plain == pytest.approx(1.0)
+    assert 1.0 < brushed < clogs < 1.4
 
 
 @pytest.mark.parametrize("ages", [False, True])

@@ -155,6 +155,8 @@ def play_json(followed: Followed) -> dict[str, Any]:
                 "greatest_depth_um": of(f.greatest_depth, MICRON),
                 "mass_g": of(way.frames.mass, GRAM),
                 "dye_left": of(way.frames.dye_share),
+                "dye_faded": of(way.frames.dye_faded),
+                "dye_gone": of(1.0 - way.frames.dye_share),
                 "dyed_again": [bool(again) for again in way.frames.dyed_again],
                 "greatest_pressure_kpa": of(way.frames.pressure.max(axis=1), 1e-3),
                 "errors": errors_json(way.lap.errors),

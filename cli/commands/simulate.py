@@ -66,6 +66,7 @@ def simulate(
         lap_report(result),
         lap_json(result),
         pictures=pictures,
+        job=job.name,
     )
     if heights is not None:
         note(f"heights written to {heights}")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 
 if TYPE_CHECKING:
+    from handlap.sim.bench.standing import LimitHeld
     from handlap.sim.face.survey import Survey
     from handlap.sim.job.results import (
         Band,
@@ -89,6 +90,13 @@ def job_json(scenario: Scenario) -> dict[str, Any]:
     }
 
 
+def limits_json(limits: Sequence[LimitHeld]) -> list[dict[str, Any]]:
+    """Limits of a part as it is now, each met, not met, or not to be told."""
+    return [
+        {"name": x.name, "answer": x.answer, "reason": x.reason, "chance": figure(x.chance)} for x in limits
+    ]
+
+
 def errors_json(errors: Errors) -> dict[str, Any]:
     """How finely it was computed, and the errors measured."""
     return {
@@ -97,6 +105,15 @@ def errors_json(errors: Errors) -> dict[str, Any]:
         "grid_um": figure(errors.grid, MICRON),
         "cells": errors.cells,
         "rows": errors.rows,
+    }
+
+
+def dye_json(check: Check) -> dict[str, Any]:
+    """Shares of the face: dye left (not gone), fading or gone, gone."""
+    return {
+        "dye_left": band(check.dye_left),
+        "dye_faded": band(check.dye_faded),
+        "dye_gone": band(check.dye_left.rest),
     }
 
 
@@ -109,7 +126,7 @@ def _check(check: Check) -> dict[str, Any]:
         "mean_depth_um": band(check.mean_depth, MICRON),
         "greatest_depth_um": band(check.greatest_depth, MICRON),
         "mass_g": band(check.mass, GRAM),
-        "dye_left": band(check.dye_left),
+        **dye_json(check),
         "push_n": band(check.push),
         "power_w": band(check.power),
         "chance_goal_met": figure(check.reached),
@@ -131,6 +148,8 @@ def _stage(stage: StagePlan) -> dict[str, Any]:
         "brushings": stage.brushings,
         "bedding_um": band(stage.bedding, MICRON),
         "roughness_ra_um": _pair(stage.roughness, MICRON),
+        "push_fresh_n": band(stage.push_fresh),
+        "push_clogged_n": band(stage.push_clogged),
         "checks": [_check(check) for check in stage.checks],
     }
 
@@ -311,6 +330,8 @@ def lap_json(result: LapResult) -> dict[str, Any]:
                 "greatest_depth_um": certain(f.greatest_depth[i], MICRON),
                 "mass_g": certain(result.mass[i], GRAM),
                 "dye_left": certain(result.dye_left[i]),
+                "dye_faded": certain(result.dye_faded[i]),
+                "dye_gone": certain(1.0 - result.dye_left[i]),
             }
             for i in range(len(result.strokes))
         ],

@@ -59,6 +59,8 @@ UNPROVEN: tuple[str, ...] = (
     "within a factor of 3.",
     "The law by which paper loads and dulls, and what brushing gives back: derived, within 2.5; "
     "never held against a sheet.",
+    "When dye fades and when it is gone: common practice and derived, each depth within a factor of 2; "
+    "no film was measured.",
     "The bedding length of a paper, 0.12 of its grain: derived; not measured for any paper.",
     "How far hands wander, how high they push and how unevenly: from memory and guesses, with wide "
     "spreads; nobody's hands were measured.",

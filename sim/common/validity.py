@@ -47,6 +47,7 @@ Subject = Literal[
     "straightedge",
     "survey",
     "log",
+    "dye",
     "materials",
     "engine and pump",
     "plan",

@@ -162,6 +162,28 @@ PART_KEYS: tuple[Key, ...] = (
         default_words="part.thickness: not ribbed",
     ),
     Key(
+        "part.stiffness",
+        "quantity",
+        "of a long part, instead of its thickness: load in the middle over how far it bends there, between "
+        "two supports (weights and a dial indicator will tell)",
+        "stiffness",
+        0.001,
+        10000.0,
+        usual=(0.02, 500.0),
+        default_words="not stated",
+        basis="common practice: 0.6 to 0.8 N/µm for iron soles of planes 355 to 560 mm long",
+    ),
+    Key(
+        "part.stiffness_span",
+        "quantity",
+        "distance between the two supports, along u and even about the middle",
+        "length",
+        10.0,
+        3000.0,
+        default_words="the length of the part",
+        basis="ours: supported at its ends",
+    ),
+    Key(
         "part.pressing",
         "choice",
         "where the hands press a thin part: on a pad in its middle, on two pads, along the rim, or on a "

@@ -114,7 +114,8 @@ class Part:
     thickness: float | None = None
     """Thickness of the part as a plate [m]; None: thick enough to be rigid."""
     ribbed_as: float | None = None
-    """Thickness of a plain plate that is as stiff as the ribbed part [m]; None: not ribbed."""
+    """Thickness of a plain plate that is as stiff as the part [m]: where it is ribbed, or where its
+    stiffness was measured; None: neither."""
     pressing: Pressing = "middle"
     """Where the hands press: a pad in the middle, two pads, along the rim, a stiff block behind it."""
     pad: float = 0.06

@@ -20,6 +20,7 @@ from handlap.sim.common.outline import Array, Outline, inside_polygon
 from handlap.sim.job.scenario import Scenario, Strip, TurnState
 from handlap.sim.lapping import kernels, poses
 from handlap.sim.lapping.bending import Bending, make_bending
+from handlap.sim.lapping.dye import MIDDLE_DYE, DyeDraw
 from handlap.sim.lapping.ground import ground_of, is_flat
 from handlap.sim.lapping.paper_memory import PaperMemory, lay_memory
 from handlap.sim.lapping.poses import Grip, Layout
@@ -58,6 +59,8 @@ class Conditions:
     traits: PaperTraits = MIDDLE
     """What all papers are taken to be."""
     sway: float = 5e-3
+    dye: DyeDraw = MIDDLE_DYE
+    """When the dye on the face fades and is gone; does not touch the lap."""
 
     def bedding_of(self, grit: Grit) -> float:
         """Bedding length λ on a fresh paper [m]."""

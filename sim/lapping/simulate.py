@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array
@@ -87,6 +88,20 @@ def why_paper(scenario: Scenario, name: str | None) -> str:
     if scenario.paper.start is not None:
         return "the paper the scenario starts on"
     return "the first paper listed, for none is named; a plan tries all of them and may start on another"
+
+
+def starting_on(scenario: Scenario, name: str) -> Scenario:
+    """The same job started on the paper of this name.
+
+    Raises
+    ------
+    InputError : if the scenario has no such paper
+    """
+    try:
+        start = paper_named(scenario, name)
+    except InputError as error:
+        raise InputError(str(error).replace("--paper", "--start", 1)) from None
+    return replace(scenario, paper=replace(scenario.paper, start=start))
 
 
 @dataclass(frozen=True)
@@ -185,6 +200,18 @@ def simulate(
     return found
 
 
+def follow_dye(ready: ReadyLap, faces: Array, renews: NDArray[np.bool_] | None = None) -> dye.DyeCourse:
+    """The dye on the cells of faces (looks, n) of this lap [m], put on before it and again at looks that
+    renew it (looks,)."""
+    grid, grit, metal = ready.bench.grid, ready.stage.grit, ready.bench.scenario.part.metal
+    cells = slice(0, grid.n_cells)
+    before, later = (dye.roughness_dyed(grit, metal, worked=worked) for worked in (False, True))
+    return dye.follow(
+        ready.before[cells], faces[:, cells], grid.area[cells], ready.conditions.dye, before, later,
+        renews=renews,
+    )  # fmt: skip
+
+
 def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
     """Refuse a lap whose mean press lies off the face.
 
@@ -224,9 +251,7 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
     scenario, grid = ready.bench.scenario, ready.bench.grid
     density, area = scenario.part.metal.density, scenario.part.outline.area
     figures = gauge.figures(ready.gauged, before, run.heights)
-    cells = slice(0, grid.n_cells)
-    ra = stage.grit.roughness_median(scenario.part.metal)
-    gone, dye_left = dye.follow(before[cells], run.heights[:, cells], grid.area[cells], ra, ra)
+    dyed = follow_dye(ready, run.heights)
     pace = scenario.hands.strokes_per_minute.value
     notes = [ready.face.note]
     if run.clipped > 0.0:
@@ -248,8 +273,10 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
         before_straightedge=float(gauge.straightedge(ready.gauged, before)[0]),
         figures=figures,
         mass=density * area * figures.mean_depth,
-        dye_left=dye_left,
-        dye_gone=gone.astype(float),
+        dye_left=dyed.left,
+        dye_faded=dyed.faded_share,
+        dye_gone=dyed.gone.astype(float),
+        dye_faded_map=dyed.faded.astype(float),
         minutes=stage.strokes / pace,
         work=float(run.work[-1]),
         load_sliding=run.load_sliding,

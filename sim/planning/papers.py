@@ -11,7 +11,6 @@ from handlap.sim.lapping.lap import Conditions, law_of
 from handlap.sim.lapping.rhythm import choose_rhythm, countable
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
-from handlap.sim.materials.paper_law import WORN_ROUGHNESS
 
 DEFAULT_FINISH = 1.5e-6
 """Greatest Ra wanted where nothing is stated of the gasket [m] (C)."""
@@ -23,8 +22,9 @@ LOOKS_TO_CLEAR = 3
 LONGEST_CLEARING = 4
 """Looks at a finer paper up to the strokes it should take, and how many times as long it may."""
 MOST_TO_CLEAR = 12_000
-CLEARLY = 0.1
-"""A chance is clearly better from this on, if it is as many as twice its noise on the members worked."""
+CLEARLY = 0.2
+"""A chance is clearly better from this on, if it is as many as twice its noise on the members worked: less
+is in the table for everybody to see, and would change the paper taken from seed to seed."""
 ALIKE = 0.75
 """A paper is quicker than another where it is so in more than this share of the members; else, and as
 long as the other is not either, they are about alike."""
@@ -90,7 +90,7 @@ def chain(scenario: Scenario, middle: Conditions, first: int) -> tuple[Grit, ...
     """
     grits, metal = scenario.paper.grits, scenario.part.metal
     wanted = finish_wanted(scenario)
-    fine = [i for i, g in enumerate(grits) if WORN_ROUGHNESS * g.roughness_median(metal) <= wanted]
+    fine = [i for i, g in enumerate(grits) if g.worn_roughness(metal) <= wanted]
     last = max(first, fine[0] if fine else len(grits) - 1)
     best: dict[int, tuple[float, tuple[int, ...]]] = {first: (0.0, (first,))}
     for j in range(first + 1, last + 1):

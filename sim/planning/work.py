@@ -22,6 +22,7 @@ from handlap.sim.face.proud import refuse_proud
 from handlap.sim.job.results import Band, Errors, PaperTrial, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.dye import draw_dyes
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
@@ -231,8 +232,8 @@ def _job(
         if before.shape[0] < scores.shape[0]:
             before = np.resize(before, (scores.shape[0], before.shape[1]))
     conditions = tuple(
-        replace(conditions_at(scenario, z), plate=plate)
-        for z, plate in zip(scores, plate_scores, strict=True)
+        replace(conditions_at(scenario, z), plate=plate, dye=dye)
+        for z, plate, dye in zip(scores, plate_scores, draw_dyes(len(scores), seed), strict=True)
     )
     return Job(
         scenario=scenario,
@@ -379,15 +380,18 @@ def choose_first(job: Job) -> tuple[tuple[PaperTrial, ...], tuple[str, ...], Tri
     """
     scenario, grits = job.scenario, job.scenario.paper.grits
     rough = np.array([rough_minutes(job, first) for first in range(len(grits))])
-    worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min()]
-    if scenario.paper.start is not None:
-        worth = [grits.index(scenario.paper.start)]
+    start = None if scenario.paper.start is None else grits.index(scenario.paper.start)
+    worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min() or i == start]
     tried = _try_all(job, worth)
+    if start is not None and tried[start].minutes.size < max(t.minutes.size for t in tried.values()):
+        tried[start] = try_paper(few_of(job), start)
     most = max(trial.minutes.size for trial in tried.values())
     full = [i for i in worth if tried[i].minutes.size == most]
     taken, alike = choose_paper(
         np.array([tried[i].inside for i in full]), np.array([tried[i].minutes for i in full])
     )
+    if start is not None:
+        taken, alike = full.index(start), (full.index(start),)
     best = tried[full[taken]]
     told = []
     for i, grit in enumerate(grits):

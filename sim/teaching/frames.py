@@ -30,6 +30,7 @@ from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.lapping.simulate import (
     ReadyLap,
+    follow_dye,
     lap_result,
     paper_named,
     ready_lap,
@@ -65,8 +66,9 @@ class Frames:
     strokes : strokes done (frames,) [-]
     heights : face (frames, n) [m]
     pressure : of the paper on each cell, mean of push and pull about that moment (frames, cells) [Pa]
-    dye_left : where dye is left (frames, cells)
-    dye_share : share of the face on which dye is left (frames,) [-]
+    dye : the dye on each cell (frames, cells): 1 full, ½ fading, 0 gone
+    dye_share : share of the face on which dye is left, full or fading (frames,) [-]
+    dye_faded : share on which it is fading or gone (frames,) [-]
     dyed_again : whether dye is put on again right after this frame (frames,)
     figures : arrays (frames,)
     mass : metal off (frames,) [kg]
@@ -76,8 +78,9 @@ class Frames:
     strokes: NDArray[np.int64]
     heights: Array
     pressure: Array
-    dye_left: NDArray[np.bool_]
+    dye: Array
     dye_share: Array
+    dye_faded: Array
     dyed_again: NDArray[np.bool_]
     figures: Figures
     mass: Array
@@ -324,9 +327,8 @@ def _frames(
     ``paper``: how clean and how sharp it is then (strokes, 2), new = 1.
     """
     bench, grid = ready.bench, ready.bench.grid
-    part, cells = bench.scenario.part, slice(0, grid.n_cells)
-    ra = ready.stage.grit.roughness_median(part.metal)
-    gone, share = dye.follow(ready.before[cells], faces[:, cells], grid.area[cells], ra, ra, renews=at_looks)
+    part = bench.scenario.part
+    dyed = follow_dye(ready, faces, at_looks)
     pick = np.flatnonzero(np.isin(strokes, wanted))
     heights = np.vstack([ready.before, faces[pick]])
     figures = gauge.figures(ready.gauged, ready.before, heights)
@@ -342,9 +344,10 @@ def _frames(
         strokes=wanted,
         heights=heights,
         pressure=np.array(pressure),
-        dye_left=np.vstack([np.ones((1, grid.n_cells), dtype=bool), np.logical_not(gone[pick])]),
-        dye_share=np.concatenate([[1.0], share[pick]]),
-        dyed_again=np.concatenate([[False], (at_looks & (share < dye.RENEW_BELOW))[pick]]),
+        dye=np.vstack([np.ones((1, grid.n_cells)), dye.tone(dyed.gone[pick], dyed.faded[pick])]),
+        dye_share=np.concatenate([[1.0], dyed.left[pick]]),
+        dye_faded=np.concatenate([[0.0], dyed.faded_share[pick]]),
+        dyed_again=np.concatenate([[False], (at_looks & (dyed.left < dye.RENEW_BELOW))[pick]]),
         figures=figures,
         mass=part.metal.density * part.outline.area * figures.mean_depth,
         away=np.array(away),

@@ -89,6 +89,7 @@ FIGURES: dict[str, FigureKind] = {
     "middle_removed": FigureKind("the mean depth removed in the middle fifth of the length", "length", True),
     "ends_over_middle": FigureKind("how much more came off at the ends than in the middle", "length", True),
     "dye_left": FigureKind("the share of the face on which the first dye is left", "share", True),
+    "dye_faded": FigureKind("the share of the face on which the first dye is fading or gone", "share", True),
     "push": FigureKind("the force to push it along", "force", True),
     "push_start": FigureKind("the force to push it along on fresh paper", "force"),
     "first_cut": FigureKind("the mean depth removed up to the first look", "length"),

@@ -20,7 +20,7 @@ from scipy.stats import binom
 from handlap.sim.bench.forecast import blocks_ahead, forecast
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import Learnt, first_state, learn, open_workshop
-from handlap.sim.bench.replan import MODEL
+from handlap.sim.bench.standing import MODEL
 from handlap.sim.common.grid import make_grid
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_prior import FaceBasis
