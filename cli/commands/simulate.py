@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 @click.option(
     "--strokes", type=int, metavar="N", help="Strokes, there and back; may stand in the scenario instead."
 )
-@click.option("--paper", metavar="P", help="A paper of the scenario; without it the first.")
+@click.option("--paper", metavar="P", help="A paper of the scenario; without it paper.start, or the first.")
 @seed_option
 @click.option(
     "--heights",

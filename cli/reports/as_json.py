@@ -295,6 +295,7 @@ def lap_json(result: LapResult) -> dict[str, Any]:
         "schema": "handlap.simulate/1",
         **job_json(result.scenario),
         "paper": result.paper,
+        "paper_why": result.paper_why or None,
         "before": {
             "flatness_um": certain(result.before_flatness, MICRON),
             "straightedge_um": certain(result.before_straightedge, MICRON),

@@ -40,8 +40,9 @@ def lap_report(result: LapResult) -> Report:
     reading = f.flatness[-1] if part.limit_by == "zone" else f.straightedge[-1]
     met = bool(reading <= part.limit)
     strokes = int(result.strokes[-1])
+    why = f" ({result.paper_why})" if result.paper_why else ""
     lead = [
-        f"{strokes} strokes on {result.paper} take the flatness from {_um(result.before_flatness)} to "
+        f"{strokes} strokes on {result.paper}{why} take the flatness from {_um(result.before_flatness)} to "
         f"{_um(f.flatness[-1])}, the straightedge's reading from {_um(result.before_straightedge)} to "
         f"{_um(f.straightedge[-1])}.",
         "One face, middle values, no bands: for a decision use plan.",

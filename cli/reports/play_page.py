@@ -35,6 +35,7 @@ from handlap.cli.reports.wording import (
     MICRON,
     MM,
     face_words,
+    paper_words,
     sentence,
     subject,
     wanted_words,
@@ -216,6 +217,7 @@ def _head(followed: Followed) -> str:
             for i, way in enumerate(ways)
         )
         names = f'<p class="lead">Two ways of working the same face, in step: {names}</p>'
+    names += "".join(f'<p class="lead">{escape(text)}</p>' for text in paper_words(way.lap for way in ways))
     return (
         f"<header>\n<h1>{followed.strokes} strokes on {escape(', '.join(papers))}, step by step</h1>\n"
         f'<p class="subject">{escape(subject(scenario))}</p>\n'

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
@@ -10,7 +11,7 @@ from handlap.cli.reports.quantity import chance, number, quantity, stated
 
 if TYPE_CHECKING:
     from handlap.sim.bench.standing import LimitHeld
-    from handlap.sim.job.results import Band, Errors
+    from handlap.sim.job.results import Band, Errors, LapResult
     from handlap.sim.job.scenario import Part, Scenario
 
 MICRON, MM, GRAM = 1e6, 1e3, 1e3
@@ -58,6 +59,12 @@ def _mm(length: float) -> str:
 def sentence(text: str) -> str:
     """Words as a sentence."""
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def paper_words(laps: Iterable[LapResult]) -> tuple[str, ...]:
+    """Sentences on the papers of laps that nobody asked for, each once."""
+    told = {f"On {lap.paper}, {lap.paper_why}." for lap in laps if lap.paper_why}
+    return tuple(sorted(told))
 
 
 def every(strokes: int) -> str:

@@ -310,6 +310,7 @@ class LapResult:
     ``figures`` are over ``strokes``; maps (n,) belong to ``grid``.  Of the dye that was put on last:
     ``dye_left`` is the share of the face on which it is not gone, ``dye_faded`` that on which it is
     fading or gone (snapshots,); ``dye_gone`` and ``dye_faded_map`` are the maps (snapshots, cells), 1 or 0.
+    ``paper_why``: why this paper, where nobody asked for it; else empty.
     """
 
     scenario: Scenario
@@ -335,3 +336,4 @@ class LapResult:
     map_before: Array
     map_after: Array
     notes: tuple[str, ...]
+    paper_why: str = ""

@@ -67,6 +67,11 @@ class Conditions:
         return self.bedding_length or self.bedding * grit.diameter
 
 
+def load_of(scenario: Scenario, conditions: Conditions) -> float:
+    """Load on the paper: press of the hands and weight of the part, or the one stated [N]."""
+    return scenario.exact.load or conditions.grip.press + scenario.part.weight
+
+
 def law_of(scenario: Scenario, conditions: Conditions, grit: Grit) -> PaperLaw:
     """How a paper cuts the part of a scenario under one member's conditions."""
     law = paper_law(

@@ -66,7 +66,7 @@ def typical_face(scenario: Scenario, points: Array, *, seed: int) -> TypicalFace
 
 
 def paper_named(scenario: Scenario, name: str | None) -> Grit:
-    """The paper of the scenario with this name, or its first.
+    """The paper of the scenario with this name; without one that it says to start on, or its first.
 
     Raises
     ------
@@ -74,11 +74,20 @@ def paper_named(scenario: Scenario, name: str | None) -> Grit:
     """
     grits = scenario.paper.grits
     if name is None:
-        return grits[0]
+        return scenario.paper.start or grits[0]
     for grit in grits:
         if grit.name.casefold() == name.strip().casefold():
             return grit
     raise InputError(f"--paper {name}: the scenario has {', '.join(g.name for g in grits)}")
+
+
+def why_paper(scenario: Scenario, name: str | None) -> str:
+    """Why a lap is on the paper it is on, where nobody asked for it and others are listed; else empty."""
+    if name is not None or len(scenario.paper.grits) < 2:
+        return ""
+    if scenario.paper.start is not None:
+        return "the paper the scenario starts on"
+    return "the first paper listed, for none is named; a plan tries all of them and may start on another"
 
 
 def starting_on(scenario: Scenario, name: str) -> Scenario:
@@ -107,6 +116,7 @@ class ReadyLap:
     tolerance : step error asked [m]
     resolution, layout : how finely it is computed, and the rows that follow from it
     seed : of face and rows
+    paper_why : why this paper, see :func:`why_paper`
     """
 
     bench: Bench
@@ -119,6 +129,7 @@ class ReadyLap:
     resolution: Resolution
     layout: Layout
     seed: int
+    paper_why: str
 
 
 def ready_lap(
@@ -150,7 +161,10 @@ def ready_lap(
     before = face.heights_at(bench.grid.points)
     resolution = choose_resolution(bench, before, conditions, stage, tolerance=tolerance, seed=seed)
     layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
-    return ReadyLap(bench, gauged, face, before, conditions, stage, tolerance, resolution, layout, seed)
+    return ReadyLap(
+        bench, gauged, face, before, conditions, stage, tolerance, resolution, layout, seed,
+        why_paper(scenario, paper),
+    )  # fmt: skip
 
 
 def simulate(
@@ -167,7 +181,7 @@ def simulate(
     Parameters
     ----------
     strokes : number of strokes; without it the scenario's own ``exact.strokes``
-    paper : name of a paper of the scenario; without it the first
+    paper : name of a paper of the scenario; without it the one it starts on, or the first
     tolerance : step error to be kept [m]
 
     Raises
@@ -253,6 +267,7 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
     return LapResult(
         scenario=scenario,
         paper=stage.grit.name,
+        paper_why=ready.paper_why,
         strokes=np.array(run.strokes),
         before_flatness=float(gauge.flatness(ready.gauged, before)[0]),
         before_straightedge=float(gauge.straightedge(ready.gauged, before)[0]),

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -79,6 +82,33 @@ def scratches_gone(before: Array, start: Array, looks: Array, area: Array, stock
     share = ((start - looks >= stock) @ scratched) / scratched.sum()
     done = share >= GONE_FROM
     return int(np.argmax(done)) if done.any() else len(looks) - 1
+
+
+def looks_when_gone(
+    scenario: Scenario,
+    conditions: Sequence[Conditions],
+    previous: Grit,
+    *,
+    before: Array,
+    start: Array,
+    looks: NDArray[Any],
+    area: Array,
+) -> NDArray[np.int64]:
+    """Look (members,) at which each member leaves a finer paper, as :func:`scratches_gone`.
+
+    Parameters
+    ----------
+    previous : the paper that made the scratches
+    before, start : faces before it, and after it (members, n) [m]
+    looks : faces at the looks on the finer paper (members, looks, n) [m]
+    area : of the spots that are looked at, the first of the n (cells,) [m²]
+    """
+    cells = slice(0, area.size)
+    found = [
+        scratches_gone(b[cells], s[cells], f[:, cells], area, law_of(scenario, c, previous).stock)
+        for c, b, s, f in zip(conditions, before, start, looks, strict=True)
+    ]
+    return np.array(found, dtype=np.int64)
 
 
 def chain(scenario: Scenario, middle: Conditions, first: int) -> tuple[Grit, ...]:

@@ -38,7 +38,6 @@ from handlap.sim.lapping.lap import (
     Conditions,
     LapRun,
     Stage,
-    law_of,
     run_stage,
     set_up,
     stage_layout,
@@ -56,8 +55,8 @@ from handlap.sim.planning.papers import (
     choose_paper,
     clearing_looks,
     clearly_better,
+    looks_when_gone,
     quicker,
-    scratches_gone,
     strokes_to_clear,
     to_clear,
 )
@@ -451,8 +450,7 @@ def _finish(job: Job, coarse: Coarse, *, quads: float = 1.0) -> tuple[Finish, ..
     """
     scenario, members = job.scenario, job.members
     grits = chain(scenario, job.middle, coarse.first)
-    cells = slice(0, job.bench.grid.n_cells)
-    area = job.bench.grid.area[cells]
+    area = job.bench.grid.area[: job.bench.grid.n_cells]
     before = members.before
     now = coarse.course.heights[np.arange(members.count), coarse.stops.look].astype(float)
     found: list[Finish] = []
@@ -464,12 +462,11 @@ def _finish(job: Job, coarse: Coarse, *, quads: float = 1.0) -> tuple[Finish, ..
             job.bench, job.gauged, members, now, stage,
             quad_strokes=quad, seed=job.seed + 1, executor=job.executor,
         )  # fmt: skip
-        look = [
-            scratches_gone(before[m, cells], now[m, cells], course.heights[m][:, cells], area,
-                           law_of(scenario, members.conditions[m], previous).stock)
-            for m in range(members.count)
-        ]  # fmt: skip
-        found.append(Finish(stage, course, now, np.array(look, dtype=np.int64)))
+        look = looks_when_gone(
+            scenario, members.conditions, previous,
+            before=before, start=now, looks=course.heights, area=area,
+        )  # fmt: skip
+        found.append(Finish(stage, course, now, look))
         before, now = now, found[-1].faces
     return tuple(found)
 

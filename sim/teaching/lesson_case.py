@@ -26,7 +26,16 @@ from handlap.sim.lapping.ensemble import (
     strokes_per_minute,
 )
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, set_up, stage_layout, tipping_words
+from handlap.sim.lapping.lap import (
+    Bench,
+    Conditions,
+    LapRun,
+    Stage,
+    load_of,
+    set_up,
+    stage_layout,
+    tipping_words,
+)
 from handlap.sim.lapping.resolution import choose_resolution
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.lapping.spring_back import spring_figures
@@ -236,12 +245,14 @@ def _figures(
     }
     courses["slant"] = np.maximum(np.abs(courses["taper_along"]), np.abs(courses["taper_across"]))
     courses |= _shapes(ready, heights) | _removal(ready, members, heights) | _edges(gauged, heights)
+    courses["push"] = _push(ready, members, runs)
     measured = measure(
         Figures(**{n: course(n) for n in Figures.__dataclass_fields__}), ready.scenario.part.limit_by
     )
     found = {name: values[:, -1] for name, values in courses.items()}
     found |= _milestones(ready, members, strokes, courses, measured)
     found["flatness_start"], found["straightedge_start"] = flat, gap
+    found["push_start"] = courses["push"][:, 0]
     found["least_cut_start"] = depth_to_clear(ready.bench.grid, start)
     found["least_cut"] = depth_to_clear(ready.bench.grid, heights[:, -1])
     return courses, found | _springs(ready, heights[:, -1], runs)
@@ -278,6 +289,14 @@ def _removal(ready: ReadyCase, members: Members, heights: Array) -> Course:
     return found | {"ends_over_middle": found["ends_removed"] - found["middle_removed"]}
 
 
+def _push(ready: ReadyCase, members: Members, runs: Sequence[LapRun]) -> Array:
+    """Force to push the part (members, looks) [N], on the paper as it is at each look; fresh at the first."""
+    load = np.array([load_of(ready.scenario, c) for c in members.conditions])
+    fresh = np.array([[c.friction] for c in members.conditions])
+    friction = np.hstack([fresh, np.array([run.friction for run in runs])]) if runs else fresh
+    return friction * load[:, np.newaxis]
+
+
 def _edges(gauged: Gauge, heights: Array) -> Course:
     """What a straightedge reads as its worst if it is held in this or that way on every line."""
     on_lines = heights[:, :, gauged.grid.part(gauge.LINES)]
@@ -302,6 +321,7 @@ def _milestones(
     row = np.arange(members.count)
     limit = _crossing(measured, part.limit)
     done = float(strokes[-1])
+    depth = courses["mean_depth"]
     to_limit = _at_look(np.broadcast_to(strokes.astype(float), flat.shape), limit)
     return {
         "best_flatness": flat[row, best],
@@ -309,10 +329,12 @@ def _milestones(
         "past_best": flat[:, -1] - flat[row, best],
         "strokes": np.full(members.count, done),
         "strokes_to_limit": to_limit,
-        "depth_to_limit": _at_look(courses["mean_depth"], limit),
+        "depth_to_limit": _at_look(depth, limit),
+        "first_cut": depth[:, min(1, depth.shape[1] - 1)],
+        "last_cut": depth[:, -1] - depth[:, max(0, depth.shape[1] - 2)],
         "minutes": done / members.pace,
         "minutes_to_limit": to_limit / members.pace,
-        "mass": part.metal.density * part.outline.area * courses["mean_depth"][:, -1],
+        "mass": part.metal.density * part.outline.area * depth[:, -1],
     }
 
 
