@@ -24,7 +24,7 @@ from handlap.sim.job.scenario_file import builtin_names, load, load_text, read_t
 HEAD = "two-cylinder-head"
 TEXT = read_text(HEAD)
 FEW = ("--members", "16")
-TIME = "2026-01-05T10:{:02d}:00+00:00"
+TIME = "2024-01-05T10:{:02d}:00+00:00"
 INSERT = 'inserts = [{name = "ring", circle = [0, 30, 12], rate_ratio = 0.5}]\n'
 
 

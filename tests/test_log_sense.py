@@ -17,7 +17,7 @@ from handlap.sim.common.errors import ScenarioError
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load, read_text
 
-DAY = "2026-01-05T10:{:02d}:00+00:00"
+DAY = "2024-01-05T10:{:02d}:00+00:00"
 START = {"part_g": 3400.0, "scale_g": 0.01}
 BLOCK = {"strokes": 80, "paper": "P80"}
 
@@ -86,8 +86,8 @@ NONSENSE = {
         f"line 3, when: {DAY.format(1)}; allowed: {DAY.format(4)} or later, when entry 1 was written",
     ),
     "a date that runs backwards": (
-        [{**BLOCK, "when": "2026-01-05"}, {**BLOCK, "when": "2025-12-05"}],
-        "line 3, when: 2025-12-05; allowed: 2026-01-05 or later",
+        [{**BLOCK, "when": "2024-01-05"}, {**BLOCK, "when": "2023-12-05"}],
+        "line 3, when: 2023-12-05; allowed: 2024-01-05 or later",
     ),
     "the same entry twice": (
         [{**BLOCK, "when": DAY.format(9)}, {**BLOCK, "when": DAY.format(9)}],
@@ -142,10 +142,10 @@ def test_all_of_it_is_said_at_once(job):
         # two who write at one bench, a clock that was set by a minute
         [{**BLOCK, "when": DAY.format(9)}, {**BLOCK, "when": DAY.format(8)}],
         # written down at the end of the day, with dates or without a time
-        [{**BLOCK, "when": "2026-01-05"}] * 3,
+        [{**BLOCK, "when": "2024-01-05"}] * 3,
         [{**BLOCK, "when": ""}] * 3,
         # a date behind a time in another zone
-        [{**BLOCK, "when": "2026-01-05T23:30:00-08:00"}, {**BLOCK, "when": "2026-01-05"}],
+        [{**BLOCK, "when": "2024-01-05T23:30:00-08:00"}, {**BLOCK, "when": "2024-01-05"}],
         # like blocks one after another
         [BLOCK, BLOCK, BLOCK],
         # cleaned before it was lapped

@@ -140,6 +140,11 @@ def test_limits_are_met_or_not_or_cannot_be_told():
     assert judged(0.01, replace(found.now.after, verdict=verdict("yes")))["flatness"] == "cannot tell", (
         "they disagree"
     )
+    finish = {
+        x.name: x.reason for x in judge_limits(part, None, found.learnt, 0.5, deep, (0.1 * UM,) * 2, ())
+    }
+    assert "too smooth" in finish["finish for the gasket"]
+    assert "too rough" in found.now.limits[2].reason
     lost = replace(found.learnt, believed=False)
     assert judged(0.99, None, lost)["removal allowance"] == "cannot tell"
 

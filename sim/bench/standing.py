@@ -237,9 +237,9 @@ def judge_limits(
         found.append(LimitHeld("removal allowance", answer, "by the log, at the deepest spot", held))
     if part.gasket_ra is not None:
         fits = _fits(part.gasket_ra, finish)
-        found.append(
-            LimitHeld("finish for the gasket", fits, "by the last paper; not measured", about="finish")
-        )
+        how = ", too smooth" if finish[1] < part.gasket_ra[0] else ", too rough"
+        reason = f"by the last paper{how if fits == 'not met' else ''}; not measured"
+        found.append(LimitHeld("finish for the gasket", fits, reason, about="finish"))
     words: dict[bool | None, Answer] = {True: "met", False: "not met", None: "cannot tell"}
     for effect in effects:
         if effect.limit is not None:

@@ -31,7 +31,7 @@ FAR_RATE = 2.0
 Advice = Literal[
     "go on", "goal met", "finish next", "read", "stop", "too deep", "out of reach", "cannot tell"
 ]
-"""What to do: "finish next": flat, but the last paper leaves too rough a face; "read": it may be flat,
+"""What to do: "finish next": flat, but not of the finish wanted; "read": it may be flat,
 and readings taken now would say; "too deep": a limit of the metal that may come off is passed."""
 
 
@@ -120,7 +120,8 @@ def _by_what_is(now: Standing) -> tuple[Advice, list[str]]:
         return "stop", [f"it is flat enough, and {unsure} may be passed already: nothing is won by going on"]
     if any(x.about == "finish" and x.answer == "not met" for x in now.limits):
         return "finish next", [
-            "it is flat enough; finer paper only until the scratches of the last one are gone"
+            "it is flat enough; what is left is the finish, by a paper that leaves the one wanted, only "
+            "until its scratches are everywhere"
         ]
     return "goal met", ["flat enough, and a further stroke only takes metal"]
 
