@@ -277,20 +277,20 @@ def test_chance_is_no_lesson():
 def weighed(steps: tuple[int, ...], score: float):
     """What is learnt of the dry head from swarf alone, weighed to the milligram after each of the steps.
 
-    The paper is brushed before the first of them, four times over; its loading floor lies at ``score``,
-    all else of the truth in the middle.
+    The paper is brushed before the first of them, eight times over on one sheet; its loading floor lies at
+    ``score``, all else of the truth in the middle.
     """
     base = head()
     wear = replace(base.wear, loading_floor=dry_floor(), brushing=replace_middle(base.wear.brushing, 0.6))
     base = replace(base, paper=replace(base.paper, wet=False), wear=wear)
-    faces = infer_faces(base.part, base.readings, count=48, seed=5)
+    faces = infer_faces(base.part, base.readings, count=64, seed=5)
     truth = make_truth(base, lambda p: np.asarray(faces.heights_at(p))[3], seed=1, cells=200)
     scores = np.zeros(len(SCORES))
     scores[SCORES.index("loading_floor")] = score
     truth = replace(truth, conditions=conditions_at(base, scores))
     blocks = [
         block(0, strokes, brushed=place == 0, new_sheet=round_ == place == 0)
-        for round_ in range(4)
+        for round_ in range(8)
         for place, strokes in enumerate(steps)
     ]
     states = truth.carried(blocks, seed=7001)
@@ -303,7 +303,7 @@ def weighed(steps: tuple[int, ...], score: float):
     ]
     log = JobLog(part_mark(base.part), base.part.name, tuple(entries))
     shop = open_workshop(base, log, faces, cells=200, seed=2)
-    found = learn(shop, first_state(shop, faces, draw_scores(48, 2), draw_plate_scores(48, 2)))
+    found = learn(shop, first_state(shop, faces, draw_scores(64, 2), draw_plate_scores(64, 2)))
     return {quantity.name: quantity for quantity in found.quantities}
 
 
@@ -319,7 +319,7 @@ def dry_floor() -> Uncertain:
 
 @pytest.mark.parametrize("score", [1.3, -1.3])
 def test_weighings_between_two_brushings_teach_the_loading_floor(score):
-    """The same 320 strokes on the same sheet teach nothing of it if they are weighed at brushings only."""
+    """The same 640 strokes on the same sheet teach nothing of it if they are weighed at brushings only."""
     inside, at_brushings = weighed((5, 10, 20, 45), score), weighed((80,), score)
     floor = inside["loading_floor"]
     assert floor.ratio < 0.85 * at_brushings["loading_floor"].ratio

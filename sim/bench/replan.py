@@ -33,8 +33,8 @@ from handlap.sim.planning.papers import chain, strokes_to_clear
 from handlap.sim.planning.work import MOST_MEMBERS, Progress
 
 MODEL = 6e-6
-"""What bands of the flatness are widened by on either side: about a leaf, for a model that is not
-quite right [m]."""
+"""What bands of the flatness are widened by on either side, and those of strokes to the goal by what it
+takes: about a leaf, for a model that is not quite right [m]."""
 Z90 = 1.645
 
 
@@ -186,8 +186,8 @@ def _replan(
         chance_deep=deep,
         best=_best(learnt, past),
         ahead=_ahead(scenario, rest),
-        first_total=Band.of(first.total[first.reached]) if first.reached.any() else None,
-        total=Band.of(rest.total[rest.reached]) if rest.reached.any() else None,
+        first_total=first.to_goal(MODEL),
+        total=rest.to_goal(MODEL),
         first_reached=float(np.mean(first.reached)),
         reached=reached,
         finer=_finer(scenario, middle, paper),
