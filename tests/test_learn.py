@@ -337,8 +337,8 @@ def test_chance_is_no_lesson():
 def weighed(steps: tuple[int, ...], score: float):
     """What is learnt of the dry head from swarf alone, weighed to the milligram after each of the steps.
 
-    The paper is brushed before the first of them, four times over; its loading floor lies at ``score``,
-    all else of the truth in the middle.
+    The paper is brushed before the first of them, eight times over on one sheet; its loading floor lies at
+    ``score``, all else of the truth in the middle.
     """
     base = head()
     wear = replace(base.wear, loading_floor=dry_floor(), brushing=replace_middle(base.wear.brushing, 0.6))
@@ -350,7 +350,7 @@ def weighed(steps: tuple[int, ...], score: float):
     truth = replace(truth, conditions=conditions_at(base, scores))
     blocks = [
         block(0, strokes, brushed=place == 0, new_sheet=round_ == place == 0)
-        for round_ in range(4)
+        for round_ in range(8)
         for place, strokes in enumerate(steps)
     ]
     states = truth.carried(blocks, seed=7001)
@@ -379,7 +379,7 @@ def dry_floor() -> Uncertain:
 
 @pytest.mark.parametrize("score", [1.3, -1.3])
 def test_weighings_between_two_brushings_teach_the_loading_floor(score):
-    """The same 320 strokes on the same sheet teach nothing of it if they are weighed at brushings only."""
+    """The same 640 strokes on the same sheet teach nothing of it if they are weighed at brushings only."""
     inside, at_brushings = weighed((5, 10, 20, 45), score), weighed((80,), score)
     floor = inside["loading_floor"]
     assert floor.ratio < 0.85 * at_brushings["loading_floor"].ratio

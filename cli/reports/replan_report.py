@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -77,6 +78,29 @@ SIDES = {"bias_across": ("left", "right"), "bias_along": ("far side", "near side
 LITTLE_BIAS = 2e-3
 LUCK = {"rate": "luck of this {paper}: its rate", "ageing": "luck of this {paper}: how long it lasts"}
 ALWAYS_TOLD = ("cut", "face")
+SHORT = {
+    "rate": "rate",
+    "bedding": "bedding",
+    "ageing": "ageing",
+    "loading_floor": "how far it clogs",
+    "dulling_floor": "how far it blunts",
+    "brushing": "brushing",
+    "blunt_bedding": "bedding when blunt",
+    "friction": "friction",
+    "friction_gain": "friction when clogged",
+    "edge_rate": "leading edge",
+    "edge_rise": "wave before the edge",
+    "press": "press",
+    "height": "height",
+    "bias_along": "bias along",
+    "bias_across": "bias across",
+    "wobble_along": "wobble along",
+    "wobble_across": "wobble across",
+    "push_over_pull": "push over pull",
+    "sway": "sway",
+}
+OF_PAPER = tuple(SHORT)[:11]
+"""In the order of ``SHORT``; the rest is of the hands."""
 
 
 def name_of(quantity: str) -> str:
@@ -160,6 +184,21 @@ def learnt_words(item: Quantity) -> str | None:
     return None
 
 
+def still_assumed(names: Sequence[str]) -> str:
+    """What nothing was learnt of, in one sentence; "" for nothing.
+
+    >>> still_assumed(["rate P80", "ageing P80", "bedding", "sway"])
+    'Still our assumption: of the paper: luck of this P80, bedding; of the hands: sway. '
+    """
+    told: dict[str, list[str]] = {"the paper": [], "the hands": []}
+    for name in names:
+        what, _, paper = name.partition(" ")
+        of = told["the paper" if what in OF_PAPER else "the hands"]
+        of.append(f"luck of this {paper}" if paper else SHORT[what])
+    parts = [f"of {of}: {', '.join(dict.fromkeys(words))}" for of, words in told.items() if words]
+    return f"Still our assumption: {'; '.join(parts)}. " if parts else ""
+
+
 def _learnt(found: Replan) -> Section:
     learnt = found.learnt
     if not learnt.believed:
@@ -177,9 +216,8 @@ def _learnt(found: Replan) -> Section:
     )
     blocks = [Table(("what", "assumed", "now", "standing"), rows, (0, 1, 2, 3), wraps=0)]
     lead = [Bullets(tuple(map(sentence, said)))] if said else [Words("Nothing yet beyond what was assumed.")]
-    rest = [name_of(q.name).rsplit(", ", 1)[0] for q in learnt.quantities if q not in told]
     tail = Words(
-        (f"Still our assumption: {'; '.join(rest)}. " if rest else "")
+        still_assumed([q.name for q in learnt.quantities if q not in told])
         + "Rate and press are told apart only by a scale under the press; clogging from the rate only by "
         "weighings between two brushings; friction and wobble never by a log. Learnt: the spread fell to "
         "under half; partly: to under four fifths, and further than chance takes it."

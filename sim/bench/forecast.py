@@ -13,7 +13,7 @@ from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import State, Workshop
 from handlap.sim.bench.replay import LogCourse, lay_out_log, replay
 from handlap.sim.common.outline import Array
-from handlap.sim.job.results import Figures
+from handlap.sim.job.results import Band, Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import most_typical, run_members
@@ -34,7 +34,7 @@ class Forecast:
 
     ``looks`` (looks,): strokes from the start of the job, now first; ``total`` (members,): to each
     member's stop; ``reached`` (members,): whether it stops at the goal; ``figures`` (members,
-    looks) from now on, depths from before the job.
+    looks) from now on, depths from before the job; ``goal``: what the limit's figure stops at [m].
     """
 
     looks: tuple[int, ...]
@@ -42,6 +42,23 @@ class Forecast:
     reached: NDArray[np.bool_]
     figures: Figures
     limit_by: LimitBy
+    goal: float
+
+    def to_goal(self, slack: float) -> Band | None:
+        """Band of strokes of the members that get to the goal; None: none does.
+
+        ``slack`` [m] is what the model may be out by in the figure: the band begins where the goal would be
+        met with so much to spare it, and ends where it would be with so much less.
+        """
+        if not self.reached.any():
+            return None
+        looks = np.array(self.looks, dtype=float)
+        early, late = (looks[find_stops(self.measured, self.goal + d).look] for d in (slack, -slack))
+        return Band(
+            float(np.percentile(early[self.reached], 5.0)),
+            float(np.median(self.total[self.reached])),
+            float(np.percentile(late[self.reached], 95.0)),
+        )
 
     @property
     def measured(self) -> Array:
@@ -112,6 +129,7 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
     done = sum(entry.strokes for entry in entries)
     paper = paper_in_use(scenario, entries) if entries else paper_begun_on(scenario, workshop.entries)
     guess = _first_guess(workshop, state, conditions, done, grits.find(paper))
+    goal = STOP_AT * scenario.part.limit
     while True:
         every = check_interval(scenario, guess, MOST_LOOKS)
         future = blocks_ahead(scenario, entries, workshop.middle, every, guess, paper)
@@ -124,7 +142,7 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
             executor=workshop.executor,
         )
         figures = Figures(**{n: np.array([getattr(f, n) for f in found]) for n in NAMES})
-        stops = find_stops(measure(figures, scenario.part.limit_by), STOP_AT * scenario.part.limit)
+        stops = find_stops(measure(figures, scenario.part.limit_by), goal)
         stopped = np.mean(stops.reached | stops.at_best)
         horizon = every * (len(seen) - 1)
         if stopped >= DONE_SHARE or horizon >= MOST_STROKES:
@@ -132,7 +150,7 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
         guess = min(2 * horizon, MOST_STROKES)
     looks = tuple(done + every * k for k in range(len(seen)))
     total = np.array(looks)[stops.look].astype(float)
-    return Forecast(looks, total, stops.reached, figures, scenario.part.limit_by)
+    return Forecast(looks, total, stops.reached, figures, scenario.part.limit_by, goal)
 
 
 def _figures(

@@ -14,7 +14,7 @@ import numpy as np
 from handlap.sim.bench.forecast import Forecast, forecast, paper_in_use
 from handlap.sim.bench.job_log import JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, learn
-from handlap.sim.bench.standing import Standing, open_log, where_it_stands, widened
+from handlap.sim.bench.standing import MODEL, Standing, open_log, where_it_stands, widened
 from handlap.sim.bench.stop_rules import Advice, Outlook, advise, ask_about
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band, Curve, Figures
@@ -156,8 +156,8 @@ def _replan(
         chance_deep=deep,
         best=_best(learnt, past),
         ahead=_ahead(scenario, rest),
-        first_total=Band.of(first.total[first.reached]) if first.reached.any() else None,
-        total=Band.of(rest.total[rest.reached]) if rest.reached.any() else None,
+        first_total=first.to_goal(MODEL),
+        total=rest.to_goal(MODEL),
         first_reached=float(np.mean(first.reached)),
         reached=reached,
         finer=_finer(scenario, middle, paper),
