@@ -24,11 +24,13 @@ from handlap.cli.drawing.play_views import map_of, views_of
 from handlap.cli.main import main
 from handlap.cli.reports.as_json import dumps, lap_json
 from handlap.cli.reports.play_page import play_data, render_play
+from handlap.cli.reports.wording import paper_words
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.job.scenario_file import load
 from handlap.sim.job.ways import parse_way
 from handlap.sim.lapping import dye
 from handlap.sim.lapping.simulate import ready_lap, simulate
+from handlap.sim.materials import grits
 from handlap.sim.teaching.frames import Followed, follow, frame_strokes, pressure_at, strokes_to_limit
 
 HEAD = "two-cylinder-head"
@@ -159,6 +161,46 @@ def test_pressure_follows_the_law():
     pressure, _ = pressure_at(ready, ready.before, 0)
     heights = ready.before[: pressure.size]
     np.testing.assert_allclose(np.log(pressure / pressure[0]), (heights - heights[0]) / 24e-6, atol=1e-3)
+
+
+def test_blunt_paper_presses_the_harder_on_what_stands_proud():
+    """As above on half blunt paper that keeps half of its bedding when blunt: λ = 24 µm·(0.5 + 0.5·0.5)."""
+    held = job(
+        face=hollow(60 * UM, 0.12), load=100.0, load_at=(0.0, 0.0), tilt_held=True, cell=0.008,
+        blunt_bedding=0.5,
+    )  # fmt: skip
+    ready = ready_lap(held, strokes=10)
+    pressure, _ = pressure_at(ready, ready.before, 0, sharp=0.5)
+    heights = ready.before[: pressure.size]
+    np.testing.assert_allclose(np.log(pressure / pressure[0]), (heights - heights[0]) / 18e-6, atol=1e-3)
+
+
+@pytest.mark.parametrize(("clean", "grown"), [(1.0, 1.0), (0.25, 1.3)])
+def test_clogged_paper_moves_the_resultant_further(clean, grown):
+    """Pushed one way on a flat face: it lies µ·(height of the hands) off the middle.
+
+    Closed form: µ grown by 0.4·(1 − clean); moment over load is where the resultant lies.
+    """
+    hands = dict(pattern="one way", reach=0.0004, friction_gain=0.4, bedding=100e-6, cell=0.008)
+    flat = job(face=lambda u, v: 0.0 * u, **hands)  # type: ignore[arg-type]
+    ready = ready_lap(flat, strokes=10)
+    pressure, _ = pressure_at(ready, ready.before, 0, clean=clean)
+    grid = ready.bench.grid
+    cells = slice(0, grid.n_cells)
+    lies = np.sum(pressure * grid.area[cells] * grid.u[cells]) / np.sum(pressure * grid.area[cells])
+    assert abs(lies) == pytest.approx(0.0004 * grown, rel=1e-3)
+
+
+def test_a_way_of_other_papers_is_on_the_first_of_them_and_nothing_is_said_of_it():
+    grits_of = small_job(papers=(grits.find("P80"), grits.find("P240")))
+    followed = follow(grits_of, [parse_way("papers=P240,P400")], strokes=20, frames=4)
+    laps = [way.lap for way in followed.ways]
+    assert [lap.paper for lap in laps] == ["P80", "P240"]
+    assert laps[0].paper_why.startswith("the first paper listed")
+    assert laps[1].paper_why == ""
+    (told,) = paper_words(laps)
+    assert told in Reader(render_play(followed)).text
+    assert told.startswith("On P80, the first paper listed")
 
 
 def test_the_arrow_turns_with_the_part():
