@@ -72,6 +72,7 @@ def plan(
         plan_report(found),
         plan_json(found),
         pictures=pictures,
+        job=job.name,
         page_report=plan_report(found, all_checks=True),
     )
     if found.verdict.answer == "machine shop":

@@ -9,6 +9,7 @@ from handlap.cli.reports.quantity import chance, counted, number, quantity, shar
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
+    DYE_SIGNS,
     GRAM,
     TAPER_SIGNS,
     TURNS,
@@ -28,7 +29,9 @@ from handlap.cli.reports.wording import (
 from handlap.sim.planning.papers import DEFAULT_FINISH
 
 if TYPE_CHECKING:
-    from handlap.sim.job.results import Plan, StagePlan
+    from collections.abc import Sequence
+
+    from handlap.sim.job.results import Check, Plan, StagePlan
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -256,10 +259,9 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         "straightedge\nµm",
         "flatness\nµm",
         "metal off\ng",
-        "dye left\n%",
         "goal\nmet %",
     )
-    rows = []
+    rows, dye_rows = [], []
     spare, planned = False, 0
     for stage in plan.stages:
         planned += stage.strokes
@@ -268,14 +270,14 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
             check = stage.checks[i]
             beyond = check.strokes > planned
             spare |= beyond
+            when = (f"({check.strokes})" if beyond else f"{check.strokes} ", check.paper)
+            dye_rows.append((*when, *dye_cells(check)))
             rows.append(
                 (
-                    f"({check.strokes})" if beyond else f"{check.strokes} ",
-                    check.paper,
+                    *when,
                     microns(check.straightedge, ""),
                     microns(check.flatness, ""),
                     quantity(check.mass.scaled(GRAM)),
-                    quantity(check.dye_left.scaled(100.0), whole=True),
                     _goal_met(check.reached),
                 )
             )
@@ -290,10 +292,27 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         words += f" {len(rows)} of {total} checks are shown; --out and --json give all."
     dye = Picture(
         "dye.png",
-        "Where dye is still there at each check: the chance over all faces and hands.",
-        "Maps of the dye at each check; the table above has the share that is left.",
+        "The dye at each check, mean over all faces and hands: dark as it was put on, light gone; half way "
+        "it is fading, or cases differ.",
+        "Maps of the dye at each check; the table above has the shares that are fading and gone.",
     )
-    return Section("Stop and look", (Words(words), Table(heads, tuple(rows), (1,)), dye))
+    table = Table(heads, tuple(rows), (1,))
+    return Section("Stop and look", (Words(words), table, *dye_blocks("after\nstrokes", dye_rows), dye))
+
+
+def dye_cells(check: Check) -> tuple[str, str]:
+    """Shares of the face [%] whose dye is fading or gone, and gone."""
+    faded, gone = (
+        quantity(band.scaled(100.0), whole=True) for band in (check.dye_faded, check.dye_left.rest)
+    )
+    return faded, gone
+
+
+def dye_blocks(strokes: str, rows: Sequence[tuple[str, ...]]) -> tuple[Words, Table]:
+    """What the dye will show, from rows of strokes (the head of which is given), paper and both shares."""
+    words = f"Shares of the face by the dye put on at a check before. {DYE_SIGNS}"
+    heads = (strokes, "paper", "dye fading\nor gone, %", "dye\ngone, %")
+    return Words(words), Table(heads, tuple(rows), (1,))
 
 
 def _goal_met(share_of_members: float) -> str:

@@ -48,6 +48,7 @@ Subject = Literal[
     "straightedge",
     "survey",
     "log",
+    "dye",
     "materials",
     "engine and pump",
     "plan",

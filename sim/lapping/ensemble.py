@@ -56,22 +56,22 @@ PAPER_NAMES = (
 )
 
 
-def _around(name: str, middle: float, factor: float) -> Uncertain:
+def _times(middle: float, factor: float, name: str) -> Uncertain:
     return Uncertain(middle, middle / factor, middle * factor, "lognormal", name)
 
 
-def _about(name: str, middle: float, half: float) -> Uncertain:
-    return Uncertain(middle, middle - half, middle + half, "normal", name)
+def _give_or_take(middle: float, spread: float, name: str) -> Uncertain:
+    return Uncertain(middle, middle - spread, middle + spread, "normal", name)
 
 
 TRAIT_SPREADS: dict[str, Uncertain] = {
-    trait.key: trait
-    for trait in (
-        _around("critical", CRITICAL_DIAMETER, 1.4),
-        _about("exponent_fine", EXPONENT_FINE, 0.2),
-        _about("exponent_coarse", EXPONENT_COARSE, 0.2),
-        _around("edge_grains", EDGE_GRAINS, 2.0),
-        _around("stock", SCRATCH_STOCK, STOCK_SPREAD),
+    spread.key: spread
+    for spread in (
+        _times(CRITICAL_DIAMETER, 1.4, "critical"),
+        _give_or_take(EXPONENT_FINE, 0.2, "exponent_fine"),
+        _give_or_take(EXPONENT_COARSE, 0.2, "exponent_coarse"),
+        _times(EDGE_GRAINS, 2.0, "edge_grains"),
+        _times(SCRATCH_STOCK, STOCK_SPREAD, "stock"),
     )
 }
 """What all papers of one member have in common and no scenario states (marks: see their middles)."""
@@ -89,18 +89,18 @@ height of hands from there would only say that the spread is not really normal."
 def draw_scores(members: int, seed: int) -> Array:
     """Standard normal scores (members, k), one column for each name in ``SCORES``.
 
-    Hands and rates have a sequence of their own, so that what is added of paper leaves them as they
-    were; the luck of a grade is the same in whatever list it stands.
+    Hands and rates are scrambled by themselves, so that what is added of paper leaves them as they were;
+    paper has the dimensions of the sequence that follow theirs, for two scramblings of the same ones are
+    not independent.  The luck of a grade is the same in whatever list it stands.
     """
     power = int(np.ceil(np.log2(max(members, 2))))
-
-    def spread(names: Sequence[str], of: int | list[int]) -> Array:
-        points = qmc.Sobol(len(names), scramble=True, seed=np.random.default_rng(of)).random_base2(power)
-        return norm.ppf(np.clip(points[:members], TAIL, 1.0 - TAIL))
-
+    own, all_ = len(HAND_SCORES), len(HAND_SCORES) + len(PAPER_SCORES)
+    hands = qmc.Sobol(own, scramble=True, seed=seed).random_base2(power)
+    paper = qmc.Sobol(all_, scramble=True, seed=np.random.default_rng([seed, 11])).random_base2(power)
+    points = np.hstack([hands, paper[:, own:]])[:members]
     low, high = norm.ppf([TAIL, 1.0 - TAIL])
     luck = np.random.default_rng([seed, 12]).standard_normal((members, len(LUCK_SCORES)))
-    return np.hstack([spread(HAND_SCORES, seed), spread(PAPER_SCORES, [seed, 11]), np.clip(luck, low, high)])
+    return np.hstack([norm.ppf(np.clip(points, TAIL, 1.0 - TAIL)), np.clip(luck, low, high)])
 
 
 def draw_plate_scores(members: int, seed: int) -> Array:

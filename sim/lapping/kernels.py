@@ -698,7 +698,7 @@ def _paper_factor(load, dull, paper, i0, i1, j0, j1, dose, longer, factor, clean
     ``dose`` (ny, nx) is what fresh paper would have cut there in the step before of the same kind [m],
     which this one is so many times ``longer`` than.  The half step is taken with the power's own fall (a
     linearly implicit midpoint): second order, and it does not overshoot where a step ages paper by several
-    scales.  How clean and how sharp the paper is then is left in ``clean`` and ``sharp`` (1 to 0).
+    scales.  What is left of a clean and a sharp paper then is left in ``clean`` and ``sharp`` (1 to 0).
     """
     widest_vectors()
     fl = paper[P_FLOOR_LOAD]
@@ -740,7 +740,7 @@ def _times(field, other, i0, i1, j0, j1):
 
 @kernel(fastmath=True)
 def _gather(field, taps, i0, i1, j0, j1, out):
-    """Weighted sum of a field (ny, nx) over ``taps`` (k, 3), places and weight, for a window of nodes."""
+    """Sum of a field (ny, nx) over ``taps`` (k, 3), places and weights, around every node of a window."""
     widest_vectors()
     for j in range(j0, j1):
         to = out[j, i0:i1]
@@ -1063,6 +1063,10 @@ def march(
     windows = np.zeros((n_standing, 3, 4), dtype=np.int64)
     known = np.zeros(n_standing, dtype=np.bool_)
     partly = aged and on_sheet.shape[0] > 0
+    per_sheet = np.zeros(raster if partly else (0, 0))
+    for j in range(per_sheet.shape[0]):
+        for i in range(nx):
+            per_sheet[j, i] = 1.0 / on_sheet[j, i] if on_sheet[j, i] > 0.0 else 0.0
     papered = np.ones((n_standing if partly else 0, n))
     met_of = np.ones(n if partly else 0)
     placed = -1
@@ -1159,12 +1163,12 @@ def march(
                 _spread(soft_on[:cells], area, node, share_i, share_j, logistic, paper[P_STEP], nx, base, cut)
                 _laid_over_stroke(cut, path, line, bell, window, between, half_way, feet[w])
                 _clear(cut, window[0, 0], window[0, 1], window[0, 2], window[0, 3])
-                if partly:
-                    _times(feet[w], on_sheet, window[2, 0], window[2, 1], window[2, 2], window[2, 3])
                 even = k0 * slide * pose[LOAD] / constants[K_MEAN_AREA]
                 doses[2 * w] = even * feet[w]
                 doses[2 * w + 1] = even * feet[w]
                 dosed_over[2 * w : 2 * w + 2] = slide
+                if partly:
+                    _times(feet[w], on_sheet, window[2, 0], window[2, 1], window[2, 2], window[2, 3])
                 feet[w] /= feet[w].sum()
             i0, i1, j0, j1 = window[2]
             dose = doses[2 * w + kinds[r] % 2]
@@ -1239,8 +1243,8 @@ def march(
                 for i in range(n):
                     over[i] += rise[i]
             _prepare(
-                over if bumpy or rises else h, share, cover, read, log_rate, lam, beta, to_force, floor,
-                cells, base, weight,
+                over if bumpy or rises else h,
+                share, cover, read, log_rate, lam, beta, to_force, floor, cells, base, weight,
             )  # fmt: skip
             closed_on, closed_beyond, per, offset = base_on, base_beyond, 1.0, 0.0
             weighed_for = 0.0
@@ -1324,7 +1328,11 @@ def march(
             _spread(soft_on[:cells], area, node, share_i, share_j, read, paper[P_STEP], nx, logistic, cut)
             _laid_over_stroke(cut, path, line, bell, window, between, half_way, dose)
             _clear(cut, window[0, 0], window[0, 1], window[0, 2], window[0, 3])
-            laid = _deposit(load, dull, dose, factor, i0, i1, j0, j1)
+            laid = _dot(factor, dose, i0, i1, j0, j1)
+            if partly:
+                # Metal per area of paper, where the paper fills but a part of the node.
+                _times(factor, per_sheet, i0, i1, j0, j1)
+            _deposit(load, dull, dose, factor, i0, i1, j0, j1)
             dosed_over[2 * w + kinds[r] % 2] = slide
             diagnostics[D_DEPOSITED] += laid * paper[P_STEP] * paper[P_STEP]
         if events[r] & EVENT_SNAPSHOT:
@@ -1403,15 +1411,15 @@ def _read_paper(field, nx, node, share_i, share_j, read):
         between = left * flat[k] + middle * flat[k + 1] + right * flat[k + 2]
         k += nx
         far = left * flat[k] + middle * flat[k + 1] + right * flat[k + 2]
-        read[i] = (
-            0.5 * (0.5 - b) * (0.5 - b) * near + (0.75 - b * b) * between + 0.5 * (0.5 + b) * (0.5 + b) * far
-        )
+        low, high = 0.5 * (0.5 - b) * (0.5 - b), 0.5 * (0.5 + b) * (0.5 + b)
+        read[i] = low * near + (0.75 - b * b) * between + high * far
 
 
 @kernel(fastmath=True)
 def _spread(removed, area, node, share_i, share_j, inverse, step, nx, amount, cut):
-    """Share out what was cut over the nodes around every spot, over their cutting power: the adjoint.
+    """Share out what was cut over the nodes around every spot, over their cutting power.
 
+    It is the adjoint of the reading.
     ``inverse`` is one over the cutting power that was read at the spot, ``amount`` is scratch (n,).
     """
     per_node = 1.0 / (step * step)
@@ -1440,20 +1448,17 @@ def _spread(removed, area, node, share_i, share_j, inverse, step, nx, amount, cu
 
 @kernel(fastmath=True)
 def _deposit(load, dull, dose, factor, i0, i1, j0, j1):
-    """Lay what was cut on the nodes that cut it, each by its share of the cutting.
+    """Lay what was cut on the nodes that cut it, each by its share of the cutting: per area of paper [m].
 
-    Returns the depth laid over the area of a node, summed [m]; leaves what was laid in ``factor``.
+    Leaves what was laid in ``factor``.
     """
     widest_vectors()
-    laid = 0.0
     for j in range(j0, j1):
         used, metal = dose[j, i0:i1], factor[j, i0:i1]
         loaded, blunt = load[j, i0:i1], dull[j, i0:i1]
         for i in range(i1 - i0):
             metal[i] *= used[i]
-            laid += metal[i]
         for i in range(i1 - i0):
             loaded[i] += metal[i]
         for i in range(i1 - i0):
             blunt[i] += metal[i]
-    return laid

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from handlap.sim.common.outline import Array
 from handlap.sim.lapping import poses
@@ -27,8 +28,6 @@ NODE = 0.7
 """Node spacing of the paper's memory over the sway: what lies on it is smooth on that scale."""
 SPLINE = 0.25
 """Variance that sharing between nodes by quadratic B-splines adds, over the square of their spacing."""
-TAIL = 2.5
-"""The sway is followed up to so many deviations."""
 SHARP = 0.2
 """Sways below so many nodes are left to the sharing between nodes."""
 PLACES = 2048
@@ -73,14 +72,24 @@ def node_step(sway: float, cell: float) -> float:
 def bell_of(sway: float, step: float) -> Array:
     """Weights (b + 1,) of a normal sway [m] on nodes, from its middle outwards, less what sharing adds to it.
 
+    With the tail cut off, and on nodes as far apart as the sway, a normal law still has to have its variance.
+
     >>> bell_of(0.0, 1.0).tolist()
     [1.0]
     """
-    left = np.sqrt(max((sway / step) ** 2 - SPLINE, 0.0))
+    left = float(np.sqrt(max((sway / step) ** 2 - SPLINE, 0.0)))
     if left < SHARP:
         return np.ones(1)
-    weights = np.exp(-0.5 * (np.arange(int(np.ceil(TAIL * left)) + 1) / left) ** 2)
-    return np.asarray(weights / (2.0 * weights.sum() - weights[0]))
+    at = np.arange(int(np.ceil(poses.SWAY_TAIL * left)) + 1)
+
+    def weights(deviation: float) -> Array:
+        found = np.exp(-0.5 * (at / deviation) ** 2)
+        return np.asarray(found / (2.0 * found.sum() - found[0]))
+
+    def too_wide(deviation: float) -> float:
+        return float(2.0 * weights(deviation) @ at**2 - left**2)
+
+    return weights(float(brentq(too_wide, 0.1 * left, 10.0 * left)))
 
 
 def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> tuple[Array, Array]:
@@ -133,7 +142,7 @@ def lay_memory(
     half = half_part + 2.0 * half_path + step * (2 * bell.size + 4)
     nx, ny = (2 * np.ceil(half / step).astype(int) + 1).tolist()
     x0, y0 = step * (shift[0] - (nx - 1) / 2), step * (shift[1] - (ny - 1) / 2)
-    met = half_part + half_path + TAIL * sway
+    met = half_part + half_path + poses.SWAY_TAIL * sway
     whole = np.any(np.all(strips[:, :2] <= -met, axis=1) & np.all(strips[:, 2:] >= met, axis=1))
     return PaperMemory(
         x0=x0,

@@ -27,6 +27,8 @@ from handlap.sim.lapping import kernels
 
 ROWS_PER_QUAD = 4
 """Push, pull, pull, push: the order alternates, so that two rows of a step are second order."""
+SWAY_TAIL = 2.5
+"""Strokes run up to so many deviations beside their line, and no further."""
 
 
 @dataclass(frozen=True)
@@ -141,8 +143,8 @@ def _on_path(
 def places_on_path(pattern: Pattern, length: float, count: int) -> Array:
     """Places (count, 2) of a stroke about its middle, evenly over its way, as the operator sees it [m].
 
-    >>> places_on_path("straight", 1.0, 2).tolist()
-    [[-0.25, 0.0], [0.25, 0.0]]
+    >>> abs(places_on_path("straight", 1.0, 2)).tolist()
+    [[0.25, 0.0], [0.25, 0.0]]
     """
     # A slanting stroke is a straight one turned.
     straight: Pattern = "straight" if pattern == "diagonal" else pattern
@@ -152,12 +154,12 @@ def places_on_path(pattern: Pattern, length: float, count: int) -> Array:
 
 
 def _standings(pattern: Pattern, turn: Array, slant: Array) -> tuple[NDArray[np.int64], Array]:
-    """Ways (k, 2) in which the part stands and its path lies on the plate, and which of them (m,)."""
+    """Ways (k, 2) in which the part stands (turn) and its path lies (slant), and which one every row has."""
     # A path looks alike after half a turn, a circle after any.
     angle = np.zeros_like(slant) if pattern == "circle" else np.mod(slant + 1e-9, np.pi) - 1e-9
     ways = np.round(np.column_stack([np.mod(turn + 1e-9, 2.0 * np.pi) - 1e-9, angle]), 9)
     known, which = np.unique(ways, axis=0, return_inverse=True)
-    return which.ravel().astype(np.int64), np.array(known, dtype=float)
+    return which.ravel().astype(np.int64), np.asarray(known + 0.0, dtype=float)
 
 
 def boundaries(strokes: int, *intervals: int | None, at: Sequence[int] = ()) -> list[int]:
@@ -238,7 +240,7 @@ def lay_out(
         phases[2::4] = phases[3::4] = (phases[0::4] + 0.25) % 1.0
     x, y, heading = _on_path(pattern, length, phases, push, quad)
     # One pair of a group runs as far to the left as the other to the right.
-    beside = sway * ndtri(np.clip(draws[quad, 4], 1e-6, 1.0 - 1e-6))
+    beside = sway * np.clip(ndtri(np.clip(draws[quad, 4], 1e-6, 1.0 - 1e-6)), -SWAY_TAIL, SWAY_TAIL)
     y = y + beside * np.where(np.arange(quad.size) % 4 < 2, 1.0, -1.0)
 
     turn = np.array([s.part for s in states])[state_of_quad][quad]

@@ -14,7 +14,7 @@ from handlap.sim.common.jit import kernel
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import poses
-from handlap.sim.lapping.lap import Conditions, law_of
+from handlap.sim.lapping.lap import Conditions, law_of, load_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import rate_factor
 
@@ -31,10 +31,9 @@ STEP = 10.0
 
 def depth_per_stroke(scenario: Scenario, conditions: Conditions, grit: Grit) -> float:
     """Mean depth that one stroke takes off with fresh paper, k·(W/A)·s [m]."""
-    load = scenario.exact.load or conditions.grip.press + scenario.part.weight
     path = poses.path_length(scenario.strokes.pattern, scenario.strokes.length)
     rate = conditions.rate * rate_factor(grit, conditions.traits)
-    return rate * load / scenario.part.outline.area * path
+    return rate * load_of(scenario, conditions) / scenario.part.outline.area * path
 
 
 def swept_area(scenario: Scenario) -> float:
@@ -67,7 +66,7 @@ class Sheet:
         return float(self.strokes[int(np.argmax(self.depth / minutes))])
 
     def to_take(self, need: float, change: float) -> tuple[float, float]:
-        """Strokes and minutes that take ``need`` [m] off; a new sheet every ``change`` strokes (0: never).
+        """Strokes and minutes that take ``need`` [m] off, a new sheet every ``change`` strokes (0: never).
 
         Laying the first sheet counts.
         """
@@ -104,10 +103,10 @@ def one_sheet(
     """One sheet in use, brushed every ``brush_every`` strokes (0: never)."""
     step = brush_every / STEPS_PER_BRUSHING if brush_every else STEP
     count = int(MOST_ON_SHEET / step) + 1
-    strokes: Array = step * np.arange(count, dtype=np.float64)
+    strokes = np.asarray(step * np.arange(count), dtype=float)
     face = depth_per_stroke(scenario, conditions, grit)
     if not scenario.wear.ages:
-        return Sheet(strokes, face * strokes, brush_every, pace)
+        return Sheet(strokes, np.asarray(face * strokes), brush_every, pace)
     law = law_of(scenario, conditions, grit)
     share = scenario.part.outline.area / swept_area(scenario)
     on_paper = np.empty(count)
@@ -115,4 +114,4 @@ def one_sheet(
         on_paper, step * face * share, STEPS_PER_BRUSHING if brush_every else 0, 1.0 - law.brushing,
         law.loading_floor, law.dulling_floor, law.loading_scale, law.dulling_scale,
     )  # fmt: skip
-    return Sheet(strokes, on_paper / share, brush_every, pace)
+    return Sheet(strokes, np.asarray(on_paper / share), brush_every, pace)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +14,6 @@ from handlap.sim.lapping.lap import Conditions, law_of
 from handlap.sim.lapping.rhythm import choose_rhythm, countable
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
-from handlap.sim.materials.paper_law import WORN_ROUGHNESS
 
 DEFAULT_FINISH = 1.5e-6
 """Greatest Ra wanted where nothing is stated of the gasket [m] (C)."""
@@ -82,6 +84,33 @@ def scratches_gone(before: Array, start: Array, looks: Array, area: Array, stock
     return int(np.argmax(done)) if done.any() else len(looks) - 1
 
 
+def looks_when_gone(
+    scenario: Scenario,
+    conditions: Sequence[Conditions],
+    previous: Grit,
+    *,
+    before: Array,
+    start: Array,
+    looks: NDArray[Any],
+    area: Array,
+) -> NDArray[np.int64]:
+    """Look (members,) at which each member leaves a finer paper, as :func:`scratches_gone`.
+
+    Parameters
+    ----------
+    previous : the paper that made the scratches
+    before, start : faces before it, and after it (members, n) [m]
+    looks : faces at the looks on the finer paper (members, looks, n) [m]
+    area : of the spots that are looked at, the first of the n (cells,) [m²]
+    """
+    cells = slice(0, area.size)
+    found = [
+        scratches_gone(b[cells], s[cells], f[:, cells], area, law_of(scenario, c, previous).stock)
+        for c, b, s, f in zip(conditions, before, start, looks, strict=True)
+    ]
+    return np.array(found, dtype=np.int64)
+
+
 def chain(scenario: Scenario, middle: Conditions, first: int) -> tuple[Grit, ...]:
     """The papers from the first (its place in the list) to one fine enough, in the least time.
 
@@ -91,7 +120,7 @@ def chain(scenario: Scenario, middle: Conditions, first: int) -> tuple[Grit, ...
     """
     grits, metal = scenario.paper.grits, scenario.part.metal
     wanted = finish_wanted(scenario)
-    fine = [i for i, g in enumerate(grits) if WORN_ROUGHNESS * g.roughness_median(metal) <= wanted]
+    fine = [i for i, g in enumerate(grits) if g.worn_roughness(metal) <= wanted]
     last = max(first, fine[0] if fine else len(grits) - 1)
     best: dict[int, tuple[float, tuple[int, ...]]] = {first: (0.0, (first,))}
     for j in range(first + 1, last + 1):
