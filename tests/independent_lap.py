@@ -293,7 +293,7 @@ class Hold:
         return self.weight + (self.push if pushing else self.pull)
 
     def at(self, pushing: bool, facing: float) -> tuple[float, float]:
-        """Where the resultant acts but for friction, in the part's frame; who pushes looks along ``facing``."""
+        """Where the resultant acts but for friction, in the part's frame; hands look along ``facing``."""
         force = self.push if pushing else self.pull
         ahead = force * self.bias[0] / (force + self.weight)
         left = force * self.bias[1] / (force + self.weight)
