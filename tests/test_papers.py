@@ -1,4 +1,4 @@
-"""Which papers: the chain of finer ones, when scratches are gone, which one to start on, what it all costs."""
+"""Which papers: the chain of finer ones, when scratches are gone, the one to start on, what it costs."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ ALL = tuple(grits.find(name) for name in ("P60", "P80", "P120", "P180", "P240", 
 
 def head(papers=ALL, *, wet: bool = False, ra: float | None = None, start: str | None = None) -> Scenario:
     """The head with other papers, and a finish that the gasket asks for [m]."""
-    paper = replace(HEAD.paper, grits=tuple(papers), wet=wet, start=start and grits.find(start))
+    paper = replace(HEAD.paper, grits=tuple(papers), wet=wet, start=grits.find(start) if start else None)
     return replace(HEAD, paper=paper, part=replace(HEAD.part, gasket_ra=None if ra is None else (0.0, ra)))
 
 
@@ -99,7 +99,7 @@ def test_scratches_take_their_stock_on_fresh_paper_and_more_strokes_on_worn():
 
 
 def test_scratches_are_gone_where_they_were_made_not_where_no_paper_cut():
-    """Closed form: a face cut evenly loses them at its stock; what the paper before left alone does not count."""
+    """Closed form: a face cut evenly loses them at its stock; what was left alone before does not count."""
     stock = 4 * UM
     area = np.array([1.0, 1.0, 2.0])
     before = np.array([10.0, 10.0, 0.0]) * UM
@@ -208,7 +208,7 @@ def test_the_start_in_a_file_is_one_of_its_papers():
     text += "mass = 1\n[paper]\n"
     found = load_text(text + 'grits = ["P80", "P120"]\nstart = "P120"\n', "x", require_readings=False)
     assert found.paper.start == grits.find("P120")
-    with pytest.raises(Exception, match="one of paper.grits: P80, P120"):
+    with pytest.raises(Exception, match=r"one of paper\.grits: P80, P120"):
         load_text(text + 'grits = ["P80", "P120"]\nstart = "P240"\n', "x", require_readings=False)
 
 
@@ -227,7 +227,6 @@ def test_minutes_are_strokes_turns_brushings_and_sheets():
     assert found.turns.tolist() == [3.0, 4.0] and found.brushings.tolist() == [4.0, 5.0]
     assert found.sheets.tolist() == [3.0, 4.0]
     want = found.strokes / pace + TURN_MINUTES * found.turns + 0.25 * found.brushings + 3.0 * found.sheets
-    assert found.minutes == pytest.approx(want) and found.stroke_minutes == pytest.approx(
-        found.strokes / pace
-    )
+    assert found.minutes == pytest.approx(want)
+    assert found.stroke_minutes == pytest.approx(found.strokes / pace)
     assert times([0, 1], 0).tolist() == [0.0, 0.0]
