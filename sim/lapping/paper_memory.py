@@ -25,7 +25,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.lapping import poses
 from handlap.sim.lapping.poses import Layout
 
-NODE = 0.7
+NODE = 1.0
 """Node spacing of the paper's memory over the sway: what lies on it is smooth on that scale."""
 SPLINE = 0.25
 """Variance that sharing between nodes by quadratic B-splines adds, over the square of their spacing."""
