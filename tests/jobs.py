@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from inspect import signature
-from typing import Any, cast
 
 import numpy as np
 
@@ -27,12 +25,20 @@ from handlap.sim.job.scenario import (
     Uncertain,
     Wear,
 )
-from handlap.sim.lapping import kernels
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
-from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import (
+    Bench,
+    Conditions,
+    LapRun,
+    Stage,
+    run_stage,
+    set_up,
+    stage_layout,
+)
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.materials import grits, metals
 from handlap.sim.materials.grits import Grit
+from handlap.sim.materials.paper_law import rate_factor
 
 UM = 1e-6
 P80 = grits.find("P80")
@@ -41,8 +47,6 @@ STAY = ((0.0, 0.0),)
 HALF_TURNS = ((0.0, 0.0), (np.pi, 0.0))
 QUARTER_TURNS = tuple((i * np.pi / 2, 0.0) for i in range(4))
 WALK_ROUND = ((0.0, 0.0), (0.0, np.pi))
-
-POSE_COLUMNS = getattr(kernels, "POSE_COLUMNS", 10)
 
 Face = Callable[[Array, Array], Array]
 Pair = tuple[float, float]
@@ -54,7 +58,7 @@ def job(
     length: float = 0.24,
     width: float = 0.14,
     rate: float = 0.045e-9,
-    bedding: float = 24e-6,
+    bedding: float | None = 24e-6,
     press: float = 100.0,
     weight: float = 0.0,
     weight_at: Pair = (0.0, 0.0),
@@ -65,12 +69,20 @@ def job(
     pattern: Pattern = "straight",
     travel: float = 0.18,
     direction: float = 0.0,
+    sway: float = 5e-3,
     states: Sequence[Pair] = STAY,
     turn_every: int | None = 0,
     plate: Pair = (2.0, 2.0),
     strips: Sequence[tuple[float, float, float, float]] | None = None,
     ages: bool = False,
     ageing: float = 1.0,
+    floors: Pair = (0.3, 0.2),
+    brushing: float = 0.6,
+    blunt_bedding: float = 1.0,
+    friction_gain: float = 0.0,
+    edge_rate: float = 0.0,
+    edge_rise: float = 0.0,
+    wet: bool = False,
     brush_every: int | None = 0,
     sheet_every: int | None = 0,
     papers: Sequence[Grit] = (P80,),
@@ -87,8 +99,13 @@ def job(
 
     Parameters
     ----------
-    bedding : λ itself, the same on every paper
+    rate : of the first of the papers, fresh
+    bedding : λ itself, the same on every paper and for ever; with ``blunt_bedding`` under 1 that of the first
+        paper when fresh; None: 0.12 of the grain
     reach : µ·(height of the hands); friction is 1, so it is the height
+    floors, brushing : of clogged and of blunt P120; share of its clogging that brushing takes out
+    blunt_bedding, friction_gain, edge_rate, edge_rise : each of which leaves the plain law alone unless
+        given
     states : turns of (part, operator) gone through
     face : the measured face, as an exact table on a 9 × 9 raster (None: no readings)
     cell : side of the cells wherever nobody asks for another (None: as fine as usual)
@@ -113,7 +130,7 @@ def job(
         plate=Plate(*plate),
         paper=Paper(
             grits=tuple(papers),
-            wet=False,
+            wet=wet,
             strips=None if strips is None else tuple(Strip(*s) for s in strips),
             brush_every=brush_every,
             sheet_every=sheet_every,
@@ -128,15 +145,22 @@ def job(
             push_over_pull=fixed(push_over_pull),
             strokes_per_minute=fixed(40.0),
         ),
-        strokes=Strokes(pattern, travel, direction),
+        strokes=Strokes(pattern, travel, direction, fixed(sway)),
         turning=Turning("of the tests", tuple(TurnState(*s) for s in states), turn_every),
         wear=Wear(
-            rate=fixed(rate),
-            bedding=fixed(0.12),
+            rate=fixed(rate / rate_factor(papers[0])),
+            bedding=fixed(0.12 if bedding is None else bedding / papers[0].diameter),
             friction=fixed(1.0),
             ageing=fixed(ageing),
+            loading_floor=fixed(floors[0]),
+            dulling_floor=fixed(floors[1]),
+            brushing=fixed(brushing),
+            blunt_bedding=fixed(blunt_bedding),
+            friction_gain=fixed(friction_gain),
+            edge_rate=fixed(edge_rate),
+            edge_rise=fixed(edge_rise),
             ages=ages,
-            bedding_length=bedding,
+            bedding_length=bedding if blunt_bedding == 1.0 else None,
         ),
         exact=Exact(load=load, load_at=load_at, tilt_held=tilt_held, cell=cell),
         check_every=check_every,
@@ -182,8 +206,9 @@ def lap(
     follow: dict[str, Array] | None = None,
     snapshots: tuple[int, ...] = (),
     seed: int = 0,
+    shift: Pair = (0.0, 0.0),
 ) -> Lapped:
-    """Lap a face, flat unless given, in about this many rows."""
+    """Lap a face, flat unless given, in about so many rows; ``shift`` moves the paper's nodes by so many."""
     bench = set_up(scenario, cell=cell, cells=cells, follow=follow)
     grid = bench.grid
     before = np.zeros(grid.u.size) if face is None else face(grid.u, grid.v)
@@ -196,106 +221,8 @@ def lap(
         snapshots=snapshots,
     )
     layout = stage_layout(bench, stage, quad_strokes=4.0 * strokes / rows, seed=seed)
-    return Lapped(bench, layout, before, run_stage(bench, before, middle(scenario), stage, layout))
-
-
-@dataclass(frozen=True)
-class Marched:
-    """What :func:`march` left behind."""
-
-    status: int
-    heights: Array
-    snapshots: Array
-    diagnostics: Array
-    load: Array
-    dull: Array
-    paper_step: float
-
-
-def pose_table(
-    count: int, slide: float, load: float, at: Any = (0.0, 0.0), *, half: float, x: Any = 0.0, y: Any = 0.0,
-    turn: Any = 0.0,
-) -> Array:  # fmt: skip
-    """Poses (count, columns) of equal sliding distance [m]; ``at`` (2,) or (count, 2) [m]."""
-    table = np.zeros((count, POSE_COLUMNS))
-    at = np.broadcast_to(np.asarray(at, dtype=float), (count, 2)) / half
-    table[:, kernels.X], table[:, kernels.Y] = x, y
-    table[:, kernels.COS], table[:, kernels.SIN] = np.cos(turn), np.sin(turn)
-    table[:, kernels.LOAD] = load
-    table[:, [kernels.EU, kernels.EV]] = at
-    table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] = at
-    table[:, kernels.SLIDE] = slide
-    return table
-
-
-def march(
-    bench: Bench,
-    heights: Array,
-    table: Array,
-    *,
-    rate: float = 0.045e-9,
-    bedding: float = 24e-6,
-    scale: Array | None = None,
-    tilt_free: bool = True,
-    every: int | None = None,
-    aged: bool = False,
-    paper: tuple[float, float, float, float] = (0.3, 0.6, 10e-6, 50e-6),
-    kinds: Array | None = None,
-    noted_flat: bool = False,
-) -> Marched:
-    """Call the compiled march on poses written out by hand.
-
-    ``every``: rows between snapshots (None: only the last); ``paper``: floors and scales of
-    loading and dulling; ``noted_flat``: the plate's heights are given, and are nought.
-    """
-    grid = bench.grid
-    h = np.array(heights, dtype=float)
-    rows = len(table)
-    events = np.zeros(rows, dtype=np.int64)
-    events[(every or rows) - 1 :: (every or rows)] |= kernels.EVENT_SNAPSHOT
-    snapshots = np.empty((int(np.count_nonzero(events)), h.size))
-    step = 2.0 * grid.cell_size
-    x0, y0 = bench.strips[:, :2].min(axis=0)
-    x1, y1 = bench.strips[:, 2:].max(axis=0)
-    shape = (int(np.ceil((y1 - y0) / step)) + 1, int(np.ceil((x1 - x0) / step)) + 1)
-    raster = np.array([x0, y0, step, *paper])
-    load, dull = np.zeros(shape), np.zeros(shape)
-    constants = np.array(
-        [rate, bedding, bench.half, grid.cell_size, max(50e-6, 3.0 * bedding), float(grid.area.sum()), 0.0]
-    )
-    diagnostics = np.zeros(kernels.DIAGNOSTICS)
-    given: dict[str, Any] = {
-        "h": h,
-        "u": grid.u / bench.half,
-        "v": grid.v / bench.half,
-        "area": grid.area,
-        "n_cells": grid.n_cells,
-        "scale": np.ones(h.size) if scale is None else scale,
-        "poses": np.array(table),
-        "kinds": np.zeros(rows, dtype=np.int64) if kinds is None else kinds,
-        "events": events,
-        "constants": constants,
-        "tilt_free": tilt_free,
-        "strips": bench.strips,
-        "hull": bench.hull_normals,
-        "aged": aged,
-        "paper": raster,
-        "load": load,
-        "dull": dull,
-        # A flat plate under a rigid part.
-        "ground_frame": np.array([0.0, 0.0, 1.0]),
-        "ground": np.zeros((2, 2) if noted_flat else (1, 1)),
-        "basis": np.empty((0, h.size)),
-        "bending": np.empty((0, 0)),
-        "bend_press": np.empty(0),
-        "bend_weight": np.empty(0),
-        "amplitudes": np.empty((len(snapshots), 0)),
-        "snapshots": snapshots,
-        "work": np.empty((kernels.WORK_ROWS, h.size)),
-        "diagnostics": diagnostics,
-    }
-    status = kernels.march(*(given[name] for name in signature(cast(Any, kernels.march).py_func).parameters))
-    return Marched(status, h, snapshots, diagnostics, load, dull, step)
+    run = run_stage(bench, before, middle(scenario), stage, layout, paper_shift=shift)
+    return Lapped(bench, layout, before, run)
 
 
 def hollow(c: float, half: float) -> Face:

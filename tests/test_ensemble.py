@@ -8,12 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from jobs import P80, UM, hollow, job
-from scipy.stats import norm
+from scipy.stats import norm, qmc
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario, Uncertain
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping.ensemble import (
+    HAND_SCORES,
+    PAPER_NAMES,
+    PAPER_SCORES,
     SCORES,
     TAIL,
     conditions_at,
@@ -37,21 +40,39 @@ def spread() -> Scenario:
 
 
 def test_scores_are_standard_normal_and_cut_at_the_tails():
-    """Independent route: quantiles of the normal law; the sample is low-discrepancy, so close."""
+    """Independent route: quantiles of the normal law; the sample is low-discrepancy, so close.
+
+    The luck of grades is drawn one by one, and is as far off as 1,024 draws may be.
+    """
     z = draw_scores(1024, 3)
     assert z.shape == (1024, len(SCORES))
     assert np.abs(z).max() <= norm.ppf(1 - TAIL) + 1e-12
+    spread = len(HAND_SCORES) + len(PAPER_SCORES)
     for share in (0.05, 0.25, 0.5, 0.75, 0.95):
-        np.testing.assert_allclose(np.quantile(z, share, axis=0), norm.ppf(share), atol=0.02)
-    # Columns are drawn independently of one another.
+        want = norm.ppf(share)
+        np.testing.assert_allclose(np.quantile(z[:, :spread], share, axis=0), want, atol=0.02)
+        # Four standard errors of a quantile.
+        error = 4.0 * np.sqrt(share * (1 - share) / 1024) / norm.pdf(want)
+        np.testing.assert_allclose(np.quantile(z[:, spread:], share, axis=0), want, atol=error)
+    # Columns are drawn independently of one another: a correlation of chance is some 1/√1,024.
     off = np.corrcoef(z.T) - np.eye(len(SCORES))
-    assert np.abs(off).max() < 0.05
+    assert np.abs(off[:spread, :spread]).max() < 0.05
+    assert np.abs(off).max() < 5.0 / np.sqrt(1024)
 
 
 def test_same_seed_same_scores_and_members_do_not_depend_on_their_number():
     assert np.array_equal(draw_scores(16, 1), draw_scores(16, 1))
-    assert np.array_equal(draw_scores(16, 1), draw_scores(16, 1)[:16])
+    assert np.array_equal(draw_scores(16, 1), draw_scores(64, 1)[:16])
     assert not np.array_equal(draw_scores(16, 1), draw_scores(16, 2))
+
+
+@pytest.mark.parametrize("seed", [0, 5])
+def test_what_is_drawn_of_paper_leaves_the_hands_of_a_seed_as_they_were(seed):
+    """Hands and rates come from a sequence of twelve of their own, as before paper had any draws."""
+    points = qmc.Sobol(12, scramble=True, seed=seed).random_base2(4)
+    want = norm.ppf(np.clip(points, TAIL, 1.0 - TAIL))
+    assert HAND_SCORES[:4] == ("rate", "bedding", "friction", "ageing") and len(HAND_SCORES) == 12
+    np.testing.assert_array_equal(draw_scores(16, seed)[:, :12], want)
 
 
 def test_zero_scores_give_the_medians_and_a_score_its_own_quantity_alone():
@@ -79,11 +100,36 @@ def test_quantiles_of_a_drawn_quantity_are_the_stated_ones():
 def test_every_quantity_of_a_real_job_is_drawn():
     scenario = load("two-cylinder-head")
     low, high = (conditions_at(scenario, np.full(len(SCORES), z)) for z in (-1.0, 1.0))
-    for name in ("rate", "bedding", "friction", "ageing"):
+    for name in ("rate", "bedding", "friction", "ageing", "sway"):
         assert getattr(low, name) < getattr(high, name), name
+    for name in (*PAPER_NAMES, "critical", "exponent_fine", "exponent_coarse", "edge_grains", "stock"):
+        assert getattr(low.traits, name) < getattr(high.traits, name), name
     pace = strokes_per_minute(scenario, np.stack([np.full(len(SCORES), z) for z in (-1.0, 0.0, 1.0)]))
     assert pace[0] < pace[1] < pace[2]
     assert pace[1] == pytest.approx(scenario.hands.strokes_per_minute.value)
+
+
+def test_shares_stay_shares_whatever_is_drawn():
+    """No exponent below nought, no paper that keeps more of its bedding length than all of it."""
+    scenario = load("two-cylinder-head")
+    for z in (-2.0, 2.0):
+        drawn = conditions_at(scenario, np.full(len(SCORES), z)).traits
+        assert drawn.exponent_coarse >= 0.0
+        assert 0.0 < drawn.blunt_bedding <= 1.0
+
+
+def test_a_grade_has_the_same_luck_in_whatever_list_it_stands():
+    """Luck of a grade is ×/÷ 1.25 on its rate and 1.4 on its ageing at 5 and 95 %; others do not feel it."""
+    scenario = load("two-cylinder-head")
+    grades = scenario.paper.grits
+    one = np.zeros(len(SCORES))
+    one[SCORES.index(f"rate {grades[1].name}")] = norm.ppf(0.95)
+    one[SCORES.index(f"ageing {grades[1].name}")] = norm.ppf(0.05)
+    for listed in (grades, grades[::-1], grades[1:2]):
+        drawn = conditions_at(replace(scenario, paper=replace(scenario.paper, grits=listed)), one).traits
+        assert drawn.own_rate[grades[1].name] == pytest.approx(1.25)
+        assert drawn.own_ageing[grades[1].name] == pytest.approx(1 / 1.4)
+        assert all(drawn.own_rate[grit.name] == 1.0 for grit in listed if grit != grades[1])
 
 
 def test_results_come_in_order_and_are_counted():

@@ -1,4 +1,4 @@
-"""The compiled loops: pressure law, pose solver, large step, paper, against slower routes."""
+"""The compiled loops: pressure law, pose solver, large step, against slower routes."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from independent_lap import SlowLap
-from jobs import UM, Marched, crown, hollow, job, march, pose_table, twist
-from scipy.integrate import solve_ivp
+from jobs import UM, crown, hollow, job, twist
+from marched import Marched, march, pose_table
 from scipy.special import expit
 
 from handlap.sim.common.outline import Array, Outline, circle
@@ -504,84 +504,6 @@ def test_force_sliding_and_rate_give_the_volume():
     table = pose_table(rows, 7.0, 120.0, rng.uniform(-0.05, 0.05, size=(rows, 2)), half=bench.half)
     found = march(bench, h, table)
     assert grid.area @ (h - found.heights) == pytest.approx(RATE * 120.0 * 7.0 * rows, rel=1e-9)
-
-
-# ---- the paper
-
-
-def test_what_is_cut_lies_on_the_paper():
-    """Conservation: volume off the face = volume on the raster, part turned, shifted, overhanging."""
-    rng = np.random.default_rng(6)
-    bench = set_up(job(length=0.2, width=0.1, strips=[(-0.2, -0.12, 0.15, 0.12)]), cell=0.004)
-    grid = bench.grid
-    rows = 60
-    table = pose_table(
-        rows, 2.0, 100.0, half=bench.half, x=rng.uniform(-0.1, 0.1, rows), y=rng.uniform(-0.05, 0.05, rows),
-        turn=rng.uniform(0.0, 2.0 * np.pi, rows),
-    )  # fmt: skip
-    h = 10 * UM * rng.normal(size=grid.u.size)
-    found = march(bench, h, table, aged=True)
-    assert found.diagnostics[kernels.D_OFF_PAPER] > 0
-    off = grid.area @ (h - found.heights)
-    assert off > 0.0
-    for field in (found.load, found.dull):
-        assert field.sum() * found.paper_step**2 == pytest.approx(off, rel=1e-12)
-        assert field.min() >= 0.0
-    assert found.diagnostics[kernels.D_DEPOSITED] == pytest.approx(off, rel=1e-12)
-
-
-def worn_by(
-    sliding: float, pressure: float, floors: tuple[float, float], scales: tuple[float, float]
-) -> float:
-    """Depth off a face that rubs always the same paper of its own size, by an ODE solver [m]."""
-
-    def rate(_: float, v: Array) -> Array:
-        f = np.ones_like(v)
-        for floor, scale in zip(floors, scales, strict=True):
-            f *= floor + (1.0 - floor) * np.exp(-v / scale)
-        return RATE * pressure * f
-
-    return float(solve_ivp(rate, (0.0, sliding), [0.0], rtol=1e-9, atol=1e-14).y[0, -1])
-
-
-@pytest.mark.parametrize("floors", [(0.3, 0.6), (0.6, 0.6), (0.1, 0.3)])
-def test_paper_loads_and_dulls_as_the_law_says(checked, floors):
-    """Independent route: dv/ds = k·p·f_load(v)·f_dull(v) by scipy, the face exactly on its paper."""
-    strips = [(-0.1, -0.05, 0.1, 0.05)]
-    bench = set_up(job(length=0.2, width=0.1, strips=strips), cell=0.005)
-    rows, sliding = 200, 150.0
-    table = pose_table(rows, sliding / rows, 100.0, half=bench.half)
-    scales = (6 * UM, 20 * UM)
-    found = march(bench, np.zeros(bench.grid.u.size), table, aged=True, paper=(*floors, *scales))
-    want = worn_by(sliding, 100.0 / 0.02, floors, scales)
-    checked(
-        f"depth on paper that keeps {floors[0]:g} and {floors[1]:g} of its cut, loaded and dulled",
-        expected=want / UM,
-        got=-found.heights / UM,
-        tolerance=1e-4 * want / UM,
-        unit="µm",
-        kind="independent implementation",
-        source="dv/ds = k·p·f_load·f_dull by scipy",
-        about="paper",
-    )
-
-
-def test_paper_is_read_where_it_lies():
-    """A spot rubbed before cuts less when the part comes back turned: high side follows the paper."""
-    bench = set_up(job(length=0.2, width=0.1, strips=[(-0.3, -0.3, 0.3, 0.3)]), cell=0.005)
-    grid = bench.grid
-    flat = np.zeros(grid.u.size)
-    first = pose_table(40, 5.0, 100.0, half=bench.half, x=-0.1)
-    then = pose_table(1, 0.05, 100.0, half=bench.half, x=0.0)
-    turned = pose_table(1, 0.05, 100.0, half=bench.half, x=0.0, turn=np.pi)
-    ends = []
-    for last in (then, turned):
-        found = march(bench, flat, np.vstack([first, last]), aged=True, every=1, tilt_free=False)
-        off = found.snapshots[-2] - found.snapshots[-1]
-        ends.append(off[grid.u > 0.03].mean() - off[grid.u < -0.03].mean())
-    # The worn paper lies under x < 0: first under the part's −u half, turned under its +u half.
-    assert ends[0] > 0.0
-    assert ends[1] == pytest.approx(-ends[0], rel=1e-6)
 
 
 # ---- off the paper

@@ -17,12 +17,14 @@ from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.lapping import kernels
 from handlap.sim.lapping.poses import (
     ROWS_PER_QUAD,
+    SWAY_TAIL,
     Grip,
     Layout,
     boundaries,
     lay_out,
     load_poses,
     path_length,
+    places_on_path,
 )
 
 PATTERNS = ("straight", "one way", "circle", "eight", "diagonal")
@@ -158,9 +160,10 @@ def test_boundaries_beyond_the_end_are_left_out():
 
 @pytest.mark.parametrize("pattern", PATTERNS)
 def test_places_stay_on_the_path(pattern):
+    """All paths run about the middle of the plate."""
     rows = layout(pattern, length=0.2, strokes=2000)
     if pattern == "circle":
-        np.testing.assert_allclose(np.hypot(rows.x, rows.y - 0.1), 0.1)
+        np.testing.assert_allclose(np.hypot(rows.x, rows.y), 0.1)
     elif pattern == "eight":
         # x = a·sin t, y = a/2·sin 2t, so (2y/a)² = 4·(x/a)²·(1 − (x/a)²).
         x, y = rows.x / 0.1, rows.y / 0.05
@@ -171,6 +174,73 @@ def test_places_stay_on_the_path(pattern):
         assert np.hypot(rows.x, rows.y).mean() == pytest.approx(0.05, rel=0.05)
     if pattern in ("straight", "one way"):
         assert np.all(rows.y == 0.0)
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_paths_have_their_middle_in_the_middle_of_the_plate(pattern):
+    """Rows of a stage, and the places that the paper's memory spreads a stroke over."""
+    rows = layout(pattern, length=0.2, strokes=4000)
+    assert abs(rows.x.mean()) < 1e-3 and abs(rows.y.mean()) < 1e-3
+    places = places_on_path(pattern, 0.2, 1000)
+    np.testing.assert_allclose(places.mean(axis=0), 0.0, atol=1e-4)
+    # As far apart as the rows are: the same path.
+    if pattern != "diagonal":
+        for mine, theirs in zip(places.T, (rows.x, rows.y), strict=True):
+            assert mine.std() == pytest.approx(theirs.std(), rel=0.03, abs=1e-12)
+
+
+@pytest.mark.parametrize("pattern", ["circle", "eight"])
+def test_places_of_a_round_are_even_over_its_way(pattern):
+    """Neighbours stand one way apart all round (chords of some thousand pieces)."""
+    places = places_on_path(pattern, 0.2, 4000)
+    apart = np.hypot(*np.diff(places, axis=0).T)
+    assert apart.max() / apart.min() < 1.01
+    assert apart.sum() == pytest.approx(path_length(pattern, 0.2), rel=1e-3)
+
+
+@pytest.mark.parametrize("pattern", ["circle", "eight"])
+def test_a_group_of_rows_stands_evenly_on_the_round(pattern):
+    """Quarters of the round: headings of a group cancel on a circle, row by row in pairs on both."""
+    rows = layout(pattern, length=0.2, strokes=400)
+    heading = rows.heading.reshape(-1, ROWS_PER_QUAD)
+    if pattern == "circle":
+        np.testing.assert_allclose(np.cos(heading).sum(axis=1), 0.0, atol=1e-12)
+        np.testing.assert_allclose(np.sin(heading).sum(axis=1), 0.0, atol=1e-12)
+        turns = np.sort(np.mod(heading, 2 * np.pi), axis=1)
+        np.testing.assert_allclose(np.diff(turns, axis=1), np.pi / 2, atol=1e-9)
+
+
+def test_strokes_sway_normally_and_no_further_than_the_paper_remembers():
+    """Normal with the deviation asked for, cut off where the memory of the paper ends."""
+    rows = layout(strokes=8000, sway=0.005)
+    assert np.abs(rows.y).max() <= SWAY_TAIL * 0.005 + 1e-12
+    assert rows.y.std() == pytest.approx(0.005, rel=0.03)
+    np.testing.assert_allclose(rows.y[0::4], -rows.y[2::4])
+    np.testing.assert_allclose(rows.x, layout(strokes=8000).x)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "turns", "want"),
+    [
+        ("straight", STAY, [(0.0, 0.3)]),
+        # There and back, and from the far side, a stroke looks alike on the plate.
+        ("straight", WALK_ROUND, [(0.0, 0.3)]),
+        ("one way", HALF_TURNS, [(0.0, 0.3), (np.pi, 0.3)]),
+        ("diagonal", STAY, [(0.0, 0.3 + np.pi / 4), (0.0, 0.3 + np.pi - np.pi / 4)]),
+        ("circle", QUARTER_TURNS, [(i * np.pi / 2, 0.0) for i in range(4)]),
+        ("eight", HALF_TURNS, [(0.0, 0.3), (np.pi, 0.3)]),
+    ],
+)
+def test_standings_are_turn_and_line_of_the_stroke(pattern, turns, want):
+    rows = layout(pattern, turns=turns, turn_every=10, direction=0.3, strokes=400, quad=5.0)
+    assert len(rows.standings) == len(want)
+    np.testing.assert_allclose(sorted(map(tuple, rows.standings)), sorted(want), atol=1e-6)
+    # Every row stands as its standing says.
+    np.testing.assert_allclose(rows.standings[rows.standing, 0], np.mod(rows.turn, 2 * np.pi), atol=1e-6)
+    if pattern not in ("circle", "eight"):
+        line = np.mod(rows.heading + rows.turn, np.pi)
+        apart = np.abs(line - rows.standings[rows.standing, 1])
+        assert np.minimum(apart, np.pi - apart).max() < 1e-6
 
 
 @pytest.mark.parametrize("pattern", ["circle", "eight"])
@@ -196,7 +266,7 @@ def test_motion_cancels_but_for_one_way(pattern):
     if pattern == "one way":
         np.testing.assert_allclose(mean, [1.0, 0.0], atol=1e-12)
     else:
-        # Round an eight the crosswise part cancels only over the sample: some 1/(100 groups).
+        # Round an eight headings cancel only over the sample: some 1/(100 groups).
         np.testing.assert_allclose(mean, 0.0, atol=0.02 if pattern == "eight" else 1e-12)
 
 

@@ -156,7 +156,7 @@ def test_json_says_it_too(command, unsettled, tmp_path, monkeypatch):
     result = invoke(command, scenario_text(unsettled), tmp_path, monkeypatch, "--json")
     assert result.exit_code == 0
     told = json.loads(result.stdout)
-    assert told["schema"] == f"handlap.{command}/1"
+    assert told["schema"] == f"handlap.{command}/{2 if command == 'plan' else 1}"
     assert told["verdict"]["answer"] == "cannot tell"
     assert told["verdict"]["reasons"] and told["verdict"]["to_find_out"]
     assert not {"stages", "ways", "after", "effort"} & told.keys()

@@ -192,6 +192,7 @@ def _converted(one: Given, face: Face | None) -> dict[str, Any]:
 def _grade(one: Given, face: Face | None) -> dict[str, Any]:
     from handlap.cli.reports.as_json import figure
     from handlap.sim.materials import grits
+    from handlap.sim.materials.paper_law import SCRATCH_STOCK, STOCK_SPREAD, rate_factor
 
     grit = one.grit
     assert grit is not None
@@ -205,11 +206,12 @@ def _grade(one: Given, face: Face | None) -> dict[str, Any]:
         "p_grain_um": figure(grit.diameter, 1e6),
         "us_grain_um": us_grain,
         "p_over_us": None if us_grain is None else figure(grit.diameter * 1e6 / us_grain),
-        "rate_factor": figure(grit.rate_factor()),
+        "rate_factor": figure(rate_factor(grit)),
     }
     if face is not None and face.named:
         result["roughness_ra_um"] = [figure(ra, 1e6) for ra in grit.roughness(face.metal)]
-        result["scratch_stock_um"] = [figure(s, 1e6) for s in grit.scratch_stock(face.metal)]
+        middle = SCRATCH_STOCK * grit.roughness_median(face.metal)
+        result["scratch_stock_um"] = [figure(s, 1e6) for s in (middle / STOCK_SPREAD, middle * STOCK_SPREAD)]
     return result
 
 
@@ -302,8 +304,8 @@ def _grade_words(one: Given, result: dict[str, Any]) -> tuple[str, list[str]]:
     if result["us_grain_um"] is not None:
         grain_us = stated(result["us_grain_um"])
         facts = [f"{grain}, {us} US {grain_us} µm (from memory): ratio {result['p_over_us']:.2f}"]
-    if result["rate_factor"] < 1.0:
-        facts.append(f"cuts about {number(result['rate_factor'], 2)} of what P60 to P180 cut")
+    if result["rate_factor"] != 1.0:
+        facts.append(f"fresh, cuts about {number(result['rate_factor'], 2)} of what P120 cuts")
     if "roughness_ra_um" in result:
         low, high = (number(ra, 2) for ra in result["roughness_ra_um"])
         least, most = (number(s, 2) for s in result["scratch_stock_um"])

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 
 if TYPE_CHECKING:
+    from handlap.sim.bench.standing import LimitHeld
     from handlap.sim.face.survey import Survey
     from handlap.sim.job.results import (
         Band,
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
         Check,
         Errors,
         LapResult,
+        PaperTrial,
         Plan,
         PlateEffect,
         SpringBack,
@@ -26,7 +28,14 @@ if TYPE_CHECKING:
 
 DIGITS = 7
 """Significant digits written."""
+FORMS = {"plan": 2, "replan": 2, "trial": 2}
+"""Commands whose JSON is no longer of its first form."""
 MICRON, MM, GRAM, MM2, MM3, KJ = 1e6, 1e3, 1e3, 1e6, 1e9, 1e-3
+
+
+def schema_of(command: str) -> str:
+    """The name and form of the JSON of a command."""
+    return f"handlap.{command}/{FORMS.get(command, 1)}"
 
 
 def dumps(result: dict[str, Any]) -> str:
@@ -88,6 +97,13 @@ def job_json(scenario: Scenario) -> dict[str, Any]:
     }
 
 
+def limits_json(limits: Sequence[LimitHeld]) -> list[dict[str, Any]]:
+    """Limits of a part as it is now, each met, not met, or not to be told."""
+    return [
+        {"name": x.name, "answer": x.answer, "reason": x.reason, "chance": figure(x.chance)} for x in limits
+    ]
+
+
 def errors_json(errors: Errors) -> dict[str, Any]:
     """How finely it was computed, and the errors measured."""
     return {
@@ -96,6 +112,15 @@ def errors_json(errors: Errors) -> dict[str, Any]:
         "grid_um": figure(errors.grid, MICRON),
         "cells": errors.cells,
         "rows": errors.rows,
+    }
+
+
+def dye_json(check: Check) -> dict[str, Any]:
+    """Shares of the face: dye left (not gone), fading or gone, gone."""
+    return {
+        "dye_left": band(check.dye_left),
+        "dye_faded": band(check.dye_faded),
+        "dye_gone": band(check.dye_left.rest),
     }
 
 
@@ -108,7 +133,9 @@ def _check(check: Check) -> dict[str, Any]:
         "mean_depth_um": band(check.mean_depth, MICRON),
         "greatest_depth_um": band(check.greatest_depth, MICRON),
         "mass_g": band(check.mass, GRAM),
-        "dye_left": band(check.dye_left),
+        **dye_json(check),
+        "push_n": band(check.push),
+        "power_w": band(check.power),
         "chance_goal_met": figure(check.reached),
         "chance_next_block_worse": figure(check.worse_next),
     }
@@ -128,6 +155,8 @@ def _stage(stage: StagePlan) -> dict[str, Any]:
         "brushings": stage.brushings,
         "bedding_um": band(stage.bedding, MICRON),
         "roughness_ra_um": _pair(stage.roughness, MICRON),
+        "push_fresh_n": band(stage.push_fresh),
+        "push_clogged_n": band(stage.push_clogged),
         "checks": [_check(check) for check in stage.checks],
     }
 
@@ -165,7 +194,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
     """The whole plan; of a face that is left as it is, what laps would do to it is null."""
     laps = plan.verdict.answer != "leave"
     return {
-        "schema": "handlap.plan/1",
+        "schema": schema_of("plan"),
         **job_json(plan.scenario),
         "members": plan.members,
         "seed": plan.seed,
@@ -199,12 +228,8 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "wobble_held_back": figure(plan.clipped) if laps else None,
         "press_off_the_face": figure(plan.tipped) if laps else None,
         "errors": errors_json(plan.errors) if laps else None,
-        "papers_tried": [
-            {"paper": t.paper, "chance_both": figure(t.chance_both), "minutes": figure(t.minutes)}
-            for t in plan.trials
-        ]
-        if laps
-        else [],
+        "papers_tried": [_trial(trial) for trial in plan.trials] if laps else [],
+        "papers_alike": list(plan.alike) if laps else [],
         "plate": _plate(plan.plate) if laps else None,
         "spring_back": _spring(plan.spring) if laps else None,
         "notes": list(plan.notes),
@@ -235,6 +260,7 @@ def _effort(plan: Plan) -> dict[str, Any]:
     return {
         "strokes": band(plan.strokes),
         "minutes": band(plan.minutes),
+        "stroke_minutes": band(plan.stroke_minutes),
         "work_kj": band(plan.work, KJ),
         "power_w": band(plan.power),
         "sheets": plan.sheets,
@@ -244,6 +270,19 @@ def _effort(plan: Plan) -> dict[str, Any]:
 
 def _finish(plan: Plan) -> dict[str, Any]:
     return {"roughness_ra_um": _pair(plan.finish, MICRON), "fits_gasket": plan.finish_fits}
+
+
+def _trial(trial: PaperTrial) -> dict[str, Any]:
+    return {
+        "paper": trial.paper,
+        "finer": list(trial.finer),
+        "members": trial.tried,
+        "minutes": band(trial.minutes),
+        "sheets": figure(trial.sheets) if trial.tried else None,
+        "mass_g": None if trial.metal is None else band(trial.metal, GRAM),
+        "chance_both": figure(trial.chance_both),
+        "quicker_than_taken": figure(trial.quicker),
+    }
 
 
 def _plate(effect: PlateEffect | None) -> dict[str, Any] | None:
@@ -280,6 +319,7 @@ def lap_json(result: LapResult) -> dict[str, Any]:
         "schema": "handlap.simulate/1",
         **job_json(result.scenario),
         "paper": result.paper,
+        "paper_why": result.paper_why or None,
         "before": {
             "flatness_um": certain(result.before_flatness, MICRON),
             "straightedge_um": certain(result.before_straightedge, MICRON),
@@ -314,6 +354,8 @@ def lap_json(result: LapResult) -> dict[str, Any]:
                 "greatest_depth_um": certain(f.greatest_depth[i], MICRON),
                 "mass_g": certain(result.mass[i], GRAM),
                 "dye_left": certain(result.dye_left[i]),
+                "dye_faded": certain(result.dye_faded[i]),
+                "dye_gone": certain(1.0 - result.dye_left[i]),
             }
             for i in range(len(result.strokes))
         ],
@@ -329,6 +371,16 @@ def _line(line: Any) -> dict[str, Any]:
     return {"name": line.name, "from_mm": _pair(line.start, MM), "to_mm": _pair(line.end, MM)}
 
 
+def _reading_error(scenario: Scenario) -> dict[str, Any]:
+    table = scenario.readings.table
+    assert table is not None
+    return {
+        "reading_error_um": figure(table.sd, MICRON),
+        "reading_error_assumed": table.sd_assumed,
+        "step_of_digits_um": figure(table.step, MICRON) if table.step else None,
+    }
+
+
 def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
     """What a survey found."""
     bands, verdict, extra, table = found.bands, found.verdict, found.next_line, found.table
@@ -340,6 +392,7 @@ def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
         "agreement_of_chains": figure(found.ensemble.r_hat),
         "verdict": {
             "answer": verdict.answer,
+            "goes_by": verdict.goes_by,
             "reasons": [verdict.reason],
             "to_find_out": list(verdict.to_find_out),
         },
@@ -365,7 +418,9 @@ def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
         if table is None
         else {
             "points": table.points,
+            **_reading_error(scenario),
             "minimum_zone_um": figure(table.minimum_zone, MICRON),
+            "minimum_zone_between_points_um": band(bands.flatness, MICRON),
             "peak_to_valley_least_squares_um": figure(table.peak_to_valley, MICRON),
         },
         "contradictions": [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from handlap.cli.reports.as_json import job_json
+from handlap.cli.reports.as_json import job_json, schema_of
 from handlap.cli.reports.blocks import Bullets, Report, Section, Words
 from handlap.cli.reports.plan_report import ANSWERS
 from handlap.cli.reports.wording import doubts_section, face_words, facts, sentence, subject, wanted_words
@@ -51,7 +51,7 @@ def face_report(command: str, found: FaceDecides) -> Report:
 def face_json(command: str, found: FaceDecides) -> dict[str, Any]:
     """The same as one JSON object: the verdict, and none of the keys that a lap would fill."""
     return {
-        "schema": f"handlap.{command}/1",
+        "schema": schema_of(command),
         **job_json(found.scenario),
         "verdict": {
             "answer": found.verdict.answer,

@@ -9,6 +9,7 @@ from handlap.cli.reports.quantity import chance, counted, number, quantity, shar
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
+    DYE_SIGNS,
     GRAM,
     TAPER_SIGNS,
     TURNS,
@@ -25,9 +26,12 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.planning.papers import DEFAULT_FINISH
 
 if TYPE_CHECKING:
-    from handlap.sim.job.results import Plan, StagePlan
+    from collections.abc import Sequence
+
+    from handlap.sim.job.results import Check, Plan, StagePlan
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -128,8 +132,8 @@ def _work(plan: Plan, all_checks: bool) -> list[Section]:
     )
     blocks: list[Block] = [Table(heads, rows), Bullets(_stage_words(plan))]
     sections = [Section(title, tuple(blocks))]
-    looks = _checks(plan, all_checks)
-    return [*sections, looks] if looks else sections
+    sections += [section for section in (_papers(plan), _checks(plan, all_checks)) if section]
+    return sections
 
 
 def _planned(stage: StagePlan) -> str:
@@ -152,13 +156,89 @@ def _stage_words(plan: Plan) -> tuple[str, ...]:
         for stage in plan.stages
         if stage.strokes and stage.purpose
     ]
-    if len(plan.trials) > 1:
-        tried = ", ".join(
-            f"{t.paper} about {number(t.minutes, 2)} min (chance {chance(t.chance_both)})"
-            for t in plan.trials
-        )
-        words.append(f"Tried as the first paper, finer ones and paper changes included: {tried}.")
     return tuple(words)
+
+
+def _papers(plan: Plan) -> Section | None:
+    """Which paper to start on, in words and as a table, so that a person can take another."""
+    if len(plan.trials) < 2:
+        return None
+    taken = plan.stages[0].paper
+    heads = (
+        "start on",
+        "then",
+        "minutes\n(range)",
+        "sheets",
+        "metal off\ng",
+        "both limits\nmet %",
+        "quicker, in\nof 100",
+    )
+    rows = tuple(
+        (
+            trial.paper + (" *" if trial.paper == taken else ""),
+            ", ".join(trial.finer) or "-",
+            quantity(trial.minutes, whole=True),
+            number(trial.sheets, 2),
+            quantity(trial.metal.scaled(GRAM)),
+            _goal_met(trial.chance_both),
+            "-" if trial.paper == taken else f"{round(100.0 * trial.quicker)}",
+        )
+        if trial.tried and trial.metal and trial.chance_both is not None and trial.quicker is not None
+        else (
+            trial.paper,
+            ", ".join(trial.finer) or "-",
+            f"some {number(trial.minutes.p50, 2)}",
+            "",
+            "",
+            "",
+            "",
+        )
+        for trial in plan.trials
+    )
+    tried = max(trial.tried for trial in plan.trials)
+    least = min(trial.tried for trial in plan.trials if trial.tried)
+    fewer = f", or {least} of them where it was plainly slower" if least < tried else ""
+    words = [
+        *_choice_words(plan, taken),
+        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
+        f"{tried} faces and hands{fewer}; quicker: than the one taken (*).",
+    ]
+    if any(not trial.tried for trial in plan.trials):
+        words.append("Where only minutes stand it was not tried: it would take far longer.")
+    if plan.scenario.part.gasket_ra is None:
+        words.append(
+            f"No finish is stated: finer papers go to Ra {1e6 * DEFAULT_FINISH:g} µm, common practice."
+        )
+    return Section("Which paper first", (Words(" ".join(words)), Table(heads, rows, (1,))))
+
+
+def _choice_words(plan: Plan, taken: str) -> list[str]:
+    """What to start on, and how sure that is: no more than so few members can bear."""
+    trials = {trial.paper: trial for trial in plan.trials}
+    own = trials[taken]
+    minutes = quantity(own.minutes, whole=True)
+    if plan.scenario.paper.start is not None:
+        return [f"To start on {taken} is stated: {minutes} minutes with changes of paper."]
+    if len(plan.alike) > 1:
+        names = f"{', '.join(plan.alike[:-1])} and {plan.alike[-1]}"
+        return [
+            f"{names} are about alike ({minutes} minutes; each is quicker in about as many cases). Take the "
+            "coarser, or the one you have."
+        ]
+    words = [f"Start on {taken}: {minutes} minutes with changes of paper."]
+    others = [t for t in plan.trials if t.tried and t.paper != taken and t.quicker is not None]
+    if others:
+        next_best = min(others, key=lambda t: t.minutes.p50)
+        more = len(next_best.finer) - len(own.finer)
+        why = ", for it needs one more paper afterwards" if more > 0 else ""
+        few = "in few cases" if (next_best.quicker or 0.0) < 0.25 else "in some cases"
+        able = next_best.chance_both is not None and own.chance_both is not None
+        if able and (own.chance_both or 0.0) - (next_best.chance_both or 0.0) >= 0.1:
+            why = ", and meets the limits less often"
+        words.append(
+            f"{next_best.paper} takes some {number(next_best.minutes.p50, 2)} and is quicker {few}{why}."
+        )
+    return words
 
 
 def _shown(stage: StagePlan, most: int) -> list[int]:
@@ -180,10 +260,9 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         "straightedge\nµm",
         "flatness\nµm",
         "metal off\ng",
-        "dye left\n%",
         "goal\nmet %",
     )
-    rows = []
+    rows, dye_rows = [], []
     spare, planned = False, 0
     for stage in plan.stages:
         planned += stage.strokes
@@ -192,14 +271,14 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
             check = stage.checks[i]
             beyond = check.strokes > planned
             spare |= beyond
+            when = (f"({check.strokes})" if beyond else f"{check.strokes} ", check.paper)
+            dye_rows.append((*when, *dye_cells(check)))
             rows.append(
                 (
-                    f"({check.strokes})" if beyond else f"{check.strokes} ",
-                    check.paper,
+                    *when,
                     microns(check.straightedge, ""),
                     microns(check.flatness, ""),
                     quantity(check.mass.scaled(GRAM)),
-                    quantity(check.dye_left.scaled(100.0), whole=True),
                     _goal_met(check.reached),
                 )
             )
@@ -214,10 +293,27 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         words += f" {len(rows)} of {total} checks are shown; --out and --json give all."
     dye = Picture(
         "dye.png",
-        "Where dye is still there at each check: the chance over all faces and hands.",
-        "Maps of the dye at each check; the table above has the share that is left.",
+        "The dye at each check, mean over all faces and hands: dark as it was put on, light gone; half way "
+        "it is fading, or cases differ.",
+        "Maps of the dye at each check; the table above has the shares that are fading and gone.",
     )
-    return Section("Stop and look", (Words(words), Table(heads, tuple(rows), (1,)), dye))
+    table = Table(heads, tuple(rows), (1,))
+    return Section("Stop and look", (Words(words), table, *dye_blocks("after\nstrokes", dye_rows), dye))
+
+
+def dye_cells(check: Check) -> tuple[str, str]:
+    """Shares of the face [%] whose dye is fading or gone, and gone."""
+    faded, gone = (
+        quantity(band.scaled(100.0), whole=True) for band in (check.dye_faded, check.dye_left.rest)
+    )
+    return faded, gone
+
+
+def dye_blocks(strokes: str, rows: Sequence[tuple[str, ...]]) -> tuple[Words, Table]:
+    """What the dye will show, from rows of strokes (the head of which is given), paper and both shares."""
+    words = f"Shares of the face by the dye put on at a check before. {DYE_SIGNS}"
+    heads = (strokes, "paper", "dye fading\nor gone, %", "dye\ngone, %")
+    return Words(words), Table(heads, tuple(rows), (1,))
 
 
 def _goal_met(share_of_members: float) -> str:
@@ -255,6 +351,7 @@ def _outcome(plan: Plan) -> list[Section]:
             f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
             f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
         ),
+        ("Pushing", _pushing(plan)),
         ("Finish", roughness(plan.finish) + _gasket(plan)),
         ("Best point", _best(plan)),
         ("Plate", _plate(plan)),
@@ -273,6 +370,25 @@ def _outcome(plan: Plan) -> list[Section]:
         "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
     )
     return [Section("What comes of it", (rows, _warp(plan), depth, course))]
+
+
+def _pushing(plan: Plan) -> str | None:
+    """How hard it is to push, and that it gets harder."""
+    stage = plan.stages[0]
+    if not stage.checks:
+        return None
+    words = (
+        f"takes {quantity(stage.push_fresh, 'N')} on fresh {stage.paper}, "
+        f"{quantity(stage.push_clogged, 'N')} once it has clogged"
+    )
+    first, last = stage.checks[0], stage.checks[-1]
+    if len(stage.checks) > 1:
+        words += (
+            f"; at the checks {quantity(first.push, 'N')} after {first.strokes} strokes and "
+            f"{quantity(last.push, 'N')} after {last.strokes}, with {quantity(first.power, 'W')} and "
+            f"{quantity(last.power, 'W')} of the arms"
+        )
+    return f"{words}. Much harder to push than that: the paper is clogged"
 
 
 def _plate(plan: Plan) -> str | None:

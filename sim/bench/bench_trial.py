@@ -3,45 +3,54 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
+from handlap.sim.bench.forecast import paper_in_use
+from handlap.sim.bench.job_log import Entry
+from handlap.sim.bench.learn import STROKES_OF_CUT
 from handlap.sim.bench.log_evidence import CLEANING, MASS_SHARE, ROUNDING
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
-from handlap.sim.lapping.rhythm import SETTLED, depth_per_stroke
+from handlap.sim.lapping.rhythm import choose_rhythm
+from handlap.sim.lapping.sheet import one_sheet
+from handlap.sim.materials import grits
 from handlap.sim.materials.mass import SWARF_LOST
+from handlap.sim.planning.work import Progress, choose_first, open_job
 
 DIVISIONS = (0.01e-3, 0.1e-3, 1e-3)
 """Least divisions of the scales people have [kg]."""
+MEMBERS = 64
+"""Members that choose the paper: as many as a plan takes, so that both take the same one."""
 
 
 @dataclass(frozen=True)
 class Trial:
-    """A first block that is long enough to weigh.
+    """A first block that is long enough to weigh, begun on a new sheet.
 
+    ``first_hundred`` : metal that its first hundred strokes take off [kg];
     ``part`` and ``swarf`` : strokes until a weighing of either tells the rate within ``within``,
-    by least division of the scale [kg].
+    by least division of the scale [kg]; ``sheet_every`` : strokes after which a new sheet is laid, 0: never;
+    ``chosen`` : the paper is the plan's choice, nobody has said it.
     """
 
     paper: str
-    mass_per_stroke: float
-    """[kg]"""
+    chosen: bool
+    first_hundred: float
+    sheet_every: int
     within: float
     divisions: tuple[float, ...]
     part: tuple[int, ...]
     swarf: tuple[int, ...]
 
 
-def trial_strokes(
-    mass_per_stroke: float, division: float, *, swarf: bool = False, within: float = 0.2
-) -> int:
-    """Strokes until a weighing tells the rate with this relative standard error (closed form).
+def mass_to_weigh(division: float, *, swarf: bool = False, within: float = 0.2) -> float:
+    """Metal off at which a weighing tells the rate with this relative standard error [kg] (closed form).
 
     Parameters
     ----------
-    mass_per_stroke : metal off with a stroke [kg]
     division : least division of the scale [kg]
     swarf : the swarf is weighed, of which a share is lost; else the part, cleaned and dried twice
 
@@ -49,28 +58,52 @@ def trial_strokes(
     ------
     ValueError : if ``within`` is not above what a weighing can ever tell
 
-    >>> trial_strokes(1.25e-6, 0.1e-3)
-    342
+    >>> round(1e3 * mass_to_weigh(0.1e-3), 3)
+    0.427
     """
-    if within <= MASS_SHARE or not (mass_per_stroke > 0.0 and division > 0.0):
+    if within <= MASS_SHARE or not division > 0.0:
         raise ValueError(f"within {within:g}: a weighing never tells more than {MASS_SHARE:g}")
     error = ROUNDING * division if swarf else math.hypot(ROUNDING * division, CLEANING)
     kept = 1.0 - 0.5 * sum(SWARF_LOST) if swarf else 1.0
-    need = error / math.sqrt(within**2 - MASS_SHARE**2) / kept
-    return math.ceil(need / mass_per_stroke)
+    return error / math.sqrt(within**2 - MASS_SHARE**2) / kept
 
 
-def plan_trial(scenario: Scenario, *, within: float = 0.2) -> Trial:
-    """How long a first block has to be for the scales people have to tell the rate ``within`` a share [-]."""
+def plan_trial(
+    scenario: Scenario,
+    entries: Sequence[Entry] = (),
+    *,
+    within: float = 0.2,
+    seed: int = 0,
+    progress: Progress | None = None,
+) -> Trial:
+    """How long a first block has to be for the scales people have to tell the rate ``within`` a share [-].
+
+    It is on the paper of ``entries``, what was done so far; before there is any, on the one that a plan
+    begins with.
+    """
     middle = conditions_at(scenario, np.zeros(len(SCORES)))
-    grit = scenario.paper.grits[0]
-    depth = SETTLED * depth_per_stroke(scenario, middle, grit)
-    mass = scenario.part.metal.density * scenario.part.outline.area * depth
+    grit = grits.find(paper_in_use(scenario, entries))
+    begun = any(entry.paper for entry in entries)
+    chosen = not begun and scenario.paper.start is None and len(scenario.paper.grits) > 1
+    if chosen:
+        job = open_job(scenario, members=MEMBERS, seed=seed, tell=progress)
+        grit = scenario.paper.grits[choose_first(job)[2].coarse.first]
+    rhythm = choose_rhythm(scenario, middle, grit)
+    pace = float(scenario.hands.strokes_per_minute.value)
+    sheet = one_sheet(scenario, middle, grit, brush_every=rhythm.brush_every, pace=pace)
+    face = scenario.part.metal.density * scenario.part.outline.area
+
+    def strokes(division: float, swarf: bool) -> int:
+        need = mass_to_weigh(division, swarf=swarf, within=within) / face
+        return math.ceil(sheet.to_take(need, rhythm.sheet_every)[0])
+
     return Trial(
         grit.name,
-        mass,
+        chosen,
+        face * float(np.interp(STROKES_OF_CUT, sheet.strokes, sheet.depth)),
+        rhythm.sheet_every,
         within,
         DIVISIONS,
-        tuple(trial_strokes(mass, d, within=within) for d in DIVISIONS),
-        tuple(trial_strokes(mass, d, swarf=True, within=within) for d in DIVISIONS),
+        tuple(strokes(d, swarf=False) for d in DIVISIONS),
+        tuple(strokes(d, swarf=True) for d in DIVISIONS),
     )

@@ -9,24 +9,35 @@ spread shrinks by is chance, and is given back to all.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from handlap.sim.bench.job_log import Entry, JobLog
-from handlap.sim.bench.log_evidence import Compared, Look, compare, gather_looks, leaves_of
+from handlap.sim.bench.log_evidence import Compared, DyeLook, Look, compare, gather_looks, leaves_of
 from handlap.sim.bench.replay import LogCourse, lay_out_log, replay
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import FaceEnsemble
 from handlap.sim.job.results import Band
-from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario import Scenario, Uncertain
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import SCORES, conditions_at, most_typical, run_members, uncertain_of
+from handlap.sim.lapping.dye import DyeDraw, draw_dye_scores, dye_at, roughness_dyed
+from handlap.sim.lapping.ensemble import (
+    OWN_SPREADS,
+    SCORES,
+    conditions_at,
+    most_typical,
+    run_members,
+    uncertain_of,
+)
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, set_up
-from handlap.sim.lapping.rhythm import depth_per_stroke
+from handlap.sim.lapping.rhythm import choose_rhythm
+from handlap.sim.lapping.sheet import one_sheet
+from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.work import Progress
 
 PASSES = 4
@@ -42,6 +53,8 @@ LEARNT, PARTLY = 0.5, 0.8
 """Posterior over prior standard deviation up to which a quantity counts as learnt, or partly [-]."""
 KNOWN = 1e-9
 """A face known to this needs no learning [m]."""
+BY_CHANCE = 5.0
+"""Nothing counts as learnt whose spread fell no further than that of this share of the spare scores [%]."""
 CELLS = 800
 STROKES_OF_CUT = 100
 
@@ -52,20 +65,27 @@ class State:
 
     Attributes
     ----------
-    scores : of the parameters (members, 12), and of the plate (members, k) [-]
+    scores : of the parameters, a column for each of ``SCORES``, of the plate (members, k), of the dye
+        (members, 3) [-]
     before : faces before the first stroke (members, n) [m]
     """
 
     scores: Array
     plate_scores: Array
+    dye_scores: Array
     before: Array
 
     def conditions(self, scenario: Scenario) -> tuple[Conditions, ...]:
         """Conditions of every member."""
         return tuple(
-            replace(conditions_at(scenario, z), plate=plate)
-            for z, plate in zip(self.scores, self.plate_scores, strict=True)
+            replace(conditions_at(scenario, z), plate=plate, dye=drawn)
+            for z, plate, drawn in zip(self.scores, self.plate_scores, self.dyes, strict=True)
         )
+
+    @property
+    def dyes(self) -> tuple[DyeDraw, ...]:
+        """When the dye of every member fades and is gone."""
+        return tuple(dye_at(z) for z in self.dye_scores)
 
 
 @dataclass(frozen=True)
@@ -74,7 +94,8 @@ class Quantity:
 
     ``before``, ``after`` : bands [unit of the quantity, SI]; ``ratio`` : posterior over prior
     standard deviation, of the logarithm where it is positive; ``shift`` : middle after over
-    middle before, or their difference where it may be negative.
+    middle before, or their difference where it may be negative; ``by_chance`` : ratio above which
+    nineteen in twenty quantities stay that no log can touch.
     """
 
     name: str
@@ -82,10 +103,13 @@ class Quantity:
     after: Band
     ratio: float
     shift: float
+    by_chance: float = 1.0
 
     @property
     def standing(self) -> str:
         """ "learnt", "partly learnt" or "still our assumption"."""
+        if self.ratio > self.by_chance:
+            return "still our assumption"
         if self.ratio < LEARNT:
             return "learnt"
         return "partly learnt" if self.ratio <= PARTLY else "still our assumption"
@@ -104,7 +128,10 @@ class Doubt:
 
 @dataclass(frozen=True)
 class Workshop:
-    """Where a log is replayed: bench, gauge, entries and how they are laid out."""
+    """Where a log is replayed: bench, gauge, entries and how they are laid out.
+
+    ``settled``: whether the search for faces that fit the first readings settled.
+    """
 
     scenario: Scenario
     bench: Bench
@@ -115,6 +142,7 @@ class Workshop:
     middle: Conditions
     seed: int
     executor: Executor | None = None
+    settled: bool = True
 
 
 @dataclass(frozen=True)
@@ -125,7 +153,8 @@ class Learnt:
     ----------
     prior, posterior : the members before and after
     states, prior_states : faces (members, states, n) at the start and after every block [m]
-    effective : members that chance has left [-]; ``believed``: enough of them
+    effective : members that chance has left [-]; ``believed``: enough of them, and first readings
+        that could tell of the face: what these cannot tell, nothing that is learnt on top of them may
     quantities : what became of every unknown
     doubts : looks that do not fit
     """
@@ -183,7 +212,7 @@ def open_workshop(
     heights = np.asarray(faces.heights_at(bench.grid.points))
     course = lay_out_log(bench, entries, middle, heights[most_typical(heights)], seed=seed)
     looks = gather_looks(scenario.part, entries, course, evidence)
-    return Workshop(scenario, bench, gauged, entries, course, looks, middle, seed, executor)
+    return Workshop(scenario, bench, gauged, entries, course, looks, middle, seed, executor, faces.converged)
 
 
 def first_state(workshop: Workshop, faces: FaceEnsemble, scores: Array, plate_scores: Array) -> State:
@@ -192,7 +221,12 @@ def first_state(workshop: Workshop, faces: FaceEnsemble, scores: Array, plate_sc
     Quantities that are stated have score nought.
     """
     before = np.asarray(faces.heights_at(workshop.bench.grid.points), dtype=float)
-    return State(scores.copy(), plate_scores.copy(), np.resize(before, (len(scores), before.shape[1])))
+    return State(
+        scores.copy(),
+        plate_scores.copy(),
+        draw_dye_scores(len(scores), workshop.seed),
+        np.resize(before, (len(scores), before.shape[1])),
+    )
 
 
 def learn(workshop: Workshop, prior: State, *, tell: Progress | None = None) -> Learnt:
@@ -200,18 +234,17 @@ def learn(workshop: Workshop, prior: State, *, tell: Progress | None = None) -> 
     tell = tell or (lambda done, what: None)
     rng = np.random.default_rng([workshop.seed, 5])
     members = len(prior.scores)
-    spare = rng.standard_normal((members, SPARE_SCORES))
+    spare = first_spare = rng.standard_normal((members, SPARE_SCORES))
     state, kept = prior, 1.0
     states = first_states = _carry(workshop, state)
-    first = compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, first_states)
-    compared = first
+    first = compared = _compare(workshop, state, states)
     passes = PASSES if first.value.size else 0
     for number in range(passes):
         tell((number + 1.0) / (PASSES + 2.0), f"going through the log, pass {number + 1} of {PASSES}")
         state, spare, shrunk = _pass(state, spare, compared, passes, rng)
         kept *= shrunk**2
         states = _carry(workshop, state)
-        compared = compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, states)
+        compared = _compare(workshop, state, states)
     effective = members * kept
     return Learnt(
         workshop=workshop,
@@ -220,8 +253,13 @@ def learn(workshop: Workshop, prior: State, *, tell: Progress | None = None) -> 
         prior_states=first_states,
         states=states,
         effective=effective,
-        believed=effective >= max(8.0, FEWEST_EFFECTIVE * members),
-        quantities=_quantities(workshop, prior, state),
+        believed=workshop.settled and effective >= max(8.0, FEWEST_EFFECTIVE * members),
+        quantities=_quantities(
+            workshop,
+            prior,
+            state,
+            float(np.percentile(spare.std(axis=0) / first_spare.std(axis=0), BY_CHANCE)),
+        ),
         doubts=_doubts(workshop, first, compared),
     )
 
@@ -234,6 +272,11 @@ def _carry(workshop: Workshop, state: State) -> Array:
             lambda pair: replay(workshop.bench, workshop.course, *pair), pairs, executor=workshop.executor
         )
     )
+
+
+def _compare(workshop: Workshop, state: State, faces: Array) -> Compared:
+    """The log against the faces (members, states, n) of an ensemble."""
+    return compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, faces, state.dyes)
 
 
 def _pass(
@@ -266,9 +309,15 @@ def _pass(
     found = State(
         np.clip(updated(state.scores), -CLIP, CLIP),
         np.clip(updated(state.plate_scores), -CLIP, CLIP),
+        np.clip(updated(state.dye_scores), -CLIP, CLIP),
         updated(state.before),
     )
     return found, updated(spare), min(shrunk, 1.0)
+
+
+def _by_chance(before: Array, after: Array) -> float:
+    """Ratio of spreads that nineteen in twenty spare scores (members, k) stay above."""
+    return float(np.percentile(after.std(axis=0) / before.std(axis=0), BY_CHANCE))
 
 
 def _doubts(workshop: Workshop, first: Compared, last: Compared) -> tuple[Doubt, ...]:
@@ -293,38 +342,85 @@ def _what(look: Look, off: Array) -> str:
     return look.words
 
 
-def _quantities(workshop: Workshop, prior: State, posterior: State) -> tuple[Quantity, ...]:
-    scenario = workshop.scenario
-    found = [_cut(workshop, prior, posterior)]
-    for k, (name, quantity) in enumerate((n, uncertain_of(scenario)[n]) for n in SCORES):
-        if quantity.law == "fixed" or name == "strokes_per_minute":
+def _unknowns(workshop: Workshop) -> Iterator[tuple[int, str, Uncertain]]:
+    """Column, name and spread of what is told of: what a scenario states or assumes, luck of papers used."""
+    found = uncertain_of(workshop.scenario)
+    for run in workshop.course.runs:
+        for what, spread in OWN_SPREADS.items():
+            name = f"{what} {run.grit.name}"
+            found[name] = Uncertain(1.0, 1.0 / spread, spread, "lognormal", name)
+    for column, name in enumerate(SCORES):
+        if name in found and found[name].law != "fixed" and name != "strokes_per_minute":
+            yield column, name, found[name]
+
+
+def _quantities(workshop: Workshop, prior: State, posterior: State, by_chance: float) -> tuple[Quantity, ...]:
+    """What became of the cut, of every unknown, and of the face."""
+    cut = [cut_of(workshop, state) for state in (prior, posterior)]
+    found = [_positive("cut", cut[0], cut[1], by_chance)]
+    for column, name, quantity in _unknowns(workshop):
+        scores = [state.scores[:, column] for state in (prior, posterior)]
+        if not scores[0].std() > 0.0:
             continue
-        old, new = (np.asarray(quantity.at(s.scores[:, k])) for s in (prior, posterior))
-        ratio = float(posterior.scores[:, k].std() / prior.scores[:, k].std())
+        old, new = (np.asarray(quantity.at(z)) for z in scores)
         middle = np.median(old), np.median(new)
         shift = middle[1] / middle[0] if quantity.law == "lognormal" else middle[1] - middle[0]
-        found.append(Quantity(name, Band.of(old), Band.of(new), ratio, float(shift)))
+        ratio = float(scores[1].std() / scores[0].std())
+        found.append(Quantity(name, Band.of(old), Band.of(new), ratio, float(shift), by_chance))
+    found += _dye_quantities(workshop, prior, posterior, by_chance)
     flat = [gauge.flatness(workshop.gauged, s.before) for s in (prior, posterior)]
     if flat[0].std() < KNOWN:
         # A table taken as exact: there is nothing to learn about the face.
         return tuple(found)
     spread = float(flat[1].std() / flat[0].std())
     shift = float(np.median(flat[1]) / np.median(flat[0]))
-    found.append(Quantity("face", Band.of(flat[0]), Band.of(flat[1]), spread, shift))
+    found.append(Quantity("face", Band.of(flat[0]), Band.of(flat[1]), spread, shift, by_chance))
     return tuple(found)
 
 
-def _cut(workshop: Workshop, prior: State, posterior: State) -> Quantity:
-    """Depth per hundred strokes on fresh paper: rate and force, which nothing tells apart [m]."""
-    scenario = workshop.scenario
-    papers = [run.grit for run in workshop.course.runs] or list(scenario.paper.grits)
-    cuts = [
-        np.array([
-            STROKES_OF_CUT * depth_per_stroke(scenario, c, papers[0]) for c in state.conditions(scenario)
-        ])
+def _dye_quantities(workshop: Workshop, prior: State, posterior: State, by_chance: float) -> list[Quantity]:
+    """Depths at which dye fades and is gone on a face that the paper in use left [m], if it was looked at."""
+    if not any(isinstance(look, DyeLook) for look in workshop.looks):
+        return []
+    rough = roughness_dyed(workshop.course.runs[-1].grit, workshop.scenario.part.metal, worked=True)
+    depths = [
+        np.array([(dye.faded_at(rough), dye.gone_at(rough)) for dye in state.dyes])
         for state in (prior, posterior)
-    ]  # fmt: skip
-    logs = [np.log(cut) for cut in cuts]
+    ]
+    return [
+        _positive(name, depths[0][:, k], depths[1][:, k], by_chance)
+        for k, name in enumerate(("dye_faded", "dye_gone"))
+    ]
+
+
+def _positive(name: str, before: Array, after: Array, by_chance: float) -> Quantity:
+    """What became of a positive quantity (members,), its spread that of its logarithm."""
+    logs = np.log(before), np.log(after)
     spread = float(logs[1].std() / logs[0].std()) if logs[0].std() > 0.0 else 1.0
     shift = float(np.exp(np.median(logs[1]) - np.median(logs[0])))
-    return Quantity("cut", Band.of(cuts[0]), Band.of(cuts[1]), spread, shift)
+    return Quantity(name, Band.of(before), Band.of(after), spread, shift, by_chance)
+
+
+def cut_of(workshop: Workshop, state: State) -> Array:
+    """Depth (members,) that the first hundred strokes on a new sheet of the paper in use take off [m].
+
+    It is rate, force and ageing together: what the paper does from stroke to stroke, nothing tells apart.
+    """
+    scenario, runs = workshop.scenario, workshop.course.runs
+    grit = runs[-1].grit if runs else scenario.paper.start or scenario.paper.grits[0]
+    return np.array([
+        first_cut(scenario, workshop.middle, c, grit) for c in state.conditions(scenario)
+    ])  # fmt: skip
+
+
+def first_cut(scenario: Scenario, middle: Conditions, conditions: Conditions, grit: Grit) -> float:
+    """Mean depth that the first hundred strokes on a new sheet take off, brushed as the rhythm has it [m].
+
+    Parameters
+    ----------
+    middle : conditions from which the rhythm follows
+    """
+    rhythm = choose_rhythm(scenario, middle, grit)
+    pace = float(scenario.hands.strokes_per_minute.value)
+    sheet = one_sheet(scenario, conditions, grit, brush_every=rhythm.brush_every, pace=pace)
+    return float(np.interp(STROKES_OF_CUT, sheet.strokes, sheet.depth))

@@ -167,13 +167,15 @@ def _row_after(layout: Layout, strokes: int) -> int:
 def _joined(parts: Sequence[Layout]) -> Layout:
     """Layouts one after the other."""
     offsets = np.cumsum([0.0, *(float(part.ends[-1]) for part in parts)])
+    known = np.cumsum([0, *(len(part.standings) for part in parts)])
     moved = [
         replace(
             part,
+            standing=part.standing + first,
             ends=part.ends + offset,
             snapshot_strokes=tuple(s + round(offset) for s in part.snapshot_strokes),
         )
-        for part, offset in zip(parts, offsets, strict=False)
+        for part, offset, first in zip(parts, offsets, known, strict=False)
     ]
     joined = {
         f.name: np.concatenate([getattr(part, f.name) for part in moved])

@@ -26,7 +26,8 @@ from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_l
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.course import measure
-from handlap.sim.planning.work import Job, strokes_to_clear, vary
+from handlap.sim.planning.papers import chain, strokes_to_clear
+from handlap.sim.planning.work import Job, vary
 
 COMPONENTS = ("crown_along", "crown_across", "twist", "taper_along", "taper_across", "measured")
 """What is taken of a face: crowns (+ = middle proud) and twist of the face, tapers of the removal,
@@ -58,6 +59,16 @@ def _steady_press(scenario: Scenario) -> Scenario:
 
 def _fresh_paper(scenario: Scenario) -> Scenario:
     return replace(scenario, wear=replace(scenario.wear, ages=False))
+
+
+def _no_edge(scenario: Scenario) -> Scenario:
+    wear = scenario.wear
+    off: dict[str, Any] = {
+        name: Uncertain.fixed(0.0, f"wear.{name}")
+        for name in ("edge_rate", "edge_rise")
+        if not _is(getattr(wear, name), 0.0)
+    }
+    return replace(scenario, wear=replace(wear, **off)) if off else scenario
 
 
 def _true_plate(scenario: Scenario) -> Scenario:
@@ -118,6 +129,7 @@ OFF: dict[str, Callable[[Scenario], Scenario]] = {
     "push and pull": _zero("push_over_pull", at=1.0),
     "press within a stroke": _steady_press,
     "paper ageing": _fresh_paper,
+    "leading edge": _no_edge,
     "plate": _true_plate,
     "overhang and seams": _endless_paper,
     "spring-back": _rigid,
@@ -192,8 +204,8 @@ def stages_for(job: Job, first: int, strokes: int) -> tuple[tuple[Stage, Layout]
     scenario, middle = job.scenario, job.middle
     before = job.members.before
     face = before[most_typical(before)]
-    grits = scenario.paper.grits[first:]
-    counts = [strokes, *(strokes_to_clear(job, a, b) for a, b in pairwise(grits))]
+    grits = chain(scenario, middle, first)
+    counts = [strokes, *(strokes_to_clear(scenario, middle, a, b) for a, b in pairwise(grits))]
     found = []
     for number, (grit, count) in enumerate(zip(grits, counts, strict=True)):
         stage = stage_of(scenario, middle, grit, count, count)

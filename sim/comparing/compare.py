@@ -27,7 +27,8 @@ from handlap.sim.lapping.ensemble import SCORES, conditions_at, spread_over
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.planning.course import measure
 from handlap.sim.planning.face_first import stop_at_face
-from handlap.sim.planning.work import TOLERANCE, Job, Progress, measure_errors, open_job, vary, work_out
+from handlap.sim.planning.papers import chain
+from handlap.sim.planning.work import TOLERANCE, Job, Progress, choose_first, measure_errors, open_job, vary
 
 MOST_WAYS = 24
 TRIED = 8
@@ -143,8 +144,7 @@ def compare(
     job = open_job(scenario, members=members, seed=seed, executor=executor)
     stop_at_face(job)
     tell(0.1, "choosing the first paper")
-    picked = work_out(few_members(job, TRIED))
-    coarse = picked.coarse
+    coarse = choose_first(job)[2].coarse
     typical = float(np.median(coarse.course.strokes[coarse.stops.look]))
     tell(0.2, "setting up")
     if own:
@@ -236,12 +236,13 @@ def _samples(job: Job, done: Done) -> dict[str, Array]:
     inside = np.ones_like(goal) if part.allowance is None else done.figures.greatest_depth <= part.allowance
     found: dict[str, Any] = {name: getattr(done.figures, name) for name in (*LENGTHS, "mean_depth")}
     found |= {"goal": goal, "allowance": inside, "both": goal & inside}
-    return found | {name: getattr(done.effort, name) for name in ("strokes", "minutes", "sheets", "work")}
+    found |= {name: getattr(done.effort, name) for name in ("strokes", "minutes", "sheets")}
+    return found | {"work": done.work}
 
 
 def _result(job: Job, way: Way, first: int, done: Done, depths: Array) -> WayResult:
     part, stock = job.scenario.part, job.scenario.paper.sheets
-    papers = tuple(grit.name for grit in job.scenario.paper.grits[first:])
+    papers = tuple(grit.name for grit in chain(job.scenario, job.middle, first))
     nowhere = np.full((depths.size, 3), np.nan)
     if done.failure is not None:
         return WayResult(

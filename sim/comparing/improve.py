@@ -30,7 +30,7 @@ from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import measure
 from handlap.sim.planning.face_first import stop_at_face
-from handlap.sim.planning.work import Job, Progress, open_job, vary, work_out
+from handlap.sim.planning.work import Job, Progress, choose_first, open_job, vary
 
 PATTERNS: tuple[Pattern, ...] = ("straight", "diagonal")
 SEARCH_MEMBERS = 24
@@ -234,7 +234,7 @@ def improve(
     tell(0.0, "inferring the face from the readings")
     job = open_job(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor)
     stop_at_face(job)
-    picked = work_out(few_members(job, TRIED)).coarse
+    picked = choose_first(job)[2].coarse
     horizon = max(100, int(1.3 * np.median(picked.course.strokes[picked.stops.look])))
     search = _Search(job, horizon, minutes, executor)
     own = Way("as it stands", papers=scenario.paper.grits[picked.first :])

@@ -22,23 +22,32 @@ from handlap.sim.job.scenario import LimitBy
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import most_typical, run_members
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout, tipping_words
+from handlap.sim.lapping.lap import (
+    Bench,
+    Conditions,
+    Stage,
+    law_of,
+    run_stage,
+    stage_layout,
+    tipping_words,
+)
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import choose_resolution
-from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, depth_per_stroke, stage_of
+from handlap.sim.lapping.rhythm import check_interval, stage_of
+from handlap.sim.lapping.sheet import depth_per_stroke
+from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import STOP_AT, measure
+from handlap.sim.planning.effort import Effort, count_effort
+from handlap.sim.planning.papers import chain, scratches_gone
 from handlap.sim.planning.work import (
     MOST_ROWS,
     MOST_STROKES,
-    SHEET_MINUTES,
     TIP_REFUSED,
     TOLERANCE,
     Job,
-    strokes_to_clear,
+    clearing_stage,
 )
 
-TURN_MINUTES, BRUSH_MINUTES = 0.05, 0.25
-"""What a turn of the part or a walk round takes, and a brushing: common practice [min]."""
 LONGEST = 8
 """The longest course over the one first tried."""
 PAST_BEST = 0.6
@@ -52,13 +61,14 @@ FIGURES = tuple(Figures.__dataclass_fields__)
 class Steps:
     """All that a worker needs to know to work a member in one way.
 
-    ``courses``: the first paper for longer and longer; ``finish``: the finer papers.
+    ``courses``: the first paper for longer and longer; ``finish``: the finer papers; ``papers``: all.
     """
 
     bench: Bench
     gauged: Gauge
     courses: tuple[tuple[Stage, Layout], ...]
     finish: tuple[tuple[Stage, Layout], ...]
+    papers: tuple[Grit, ...]
     limit_by: LimitBy
     goal: float
     step_error: float
@@ -73,28 +83,17 @@ class MemberWork:
     figures : at its end, in the order of ``FIGURES`` (6,) [m]
     face : then (n,), single precision [m]
     curve : measured figure, mean and greatest depth at the looks of the first course (looks, 3) [m]
-    strokes : on the first paper until it stopped [-]
-    load_sliding : Σ load × sliding over all papers [N·m]
+    strokes : on every paper until it was left (papers,) [-]
+    work : of the arms over all papers [J]
     tipped : share of rows with the press off the face [-]
     """
 
     figures: Array
     face: NDArray[np.float32]
     curve: NDArray[np.float32]
-    strokes: int
-    load_sliding: float
+    strokes: tuple[int, ...]
+    work: float
     tipped: float
-
-
-@dataclass(frozen=True)
-class Effort:
-    """What the work of every member costs (members,): minutes with turns, brushing and paper [min]."""
-
-    strokes: Array
-    minutes: Array
-    sheets: Array
-    work: Array
-    """Of the arms [J]."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +108,7 @@ class Done:
     looks : strokes at the looks of the curves (looks,) [-]
     curve : measured figure, mean and greatest depth (members, looks, 3) [m]
     first_strokes : strokes of every member on the first paper (members,) [-]
+    work : of the arms (members,) [J]
     step_error : numerical error of a step, measured [m]
     """
 
@@ -119,6 +119,7 @@ class Done:
     curve: NDArray[np.float32]
     first_strokes: Array
     effort: Effort
+    work: Array
     step_error: float
 
 
@@ -137,16 +138,21 @@ def work_member(steps: Steps, before: Array, conditions: Conditions) -> MemberWo
         if under.any() or run.strokes[look] <= PAST_BEST * run.strokes[-1]:
             break
     assert curve is not None
-    strokes = run.strokes[look]
-    sliding = run.load_sliding * strokes / run.strokes[-1]
-    now, tipped = run.heights[look], run.tipped
+    strokes, work = [run.strokes[look]], float(run.work[look])
+    start, now, tipped = before, run.heights[look], run.tipped
     at_end = np.array([getattr(figures, name)[look] for name in FIGURES])
-    for stage, layout in steps.finish:
+    cells, scenario = slice(0, steps.bench.grid.n_cells), steps.bench.scenario
+    for previous, (stage, layout) in zip(steps.papers, steps.finish, strict=False):
         run = run_stage(steps.bench, now, conditions, stage, layout)
-        now, sliding = run.heights[-1], sliding + run.load_sliding
+        stock = law_of(scenario, conditions, previous).stock
+        area = steps.bench.grid.area[cells]
+        look = scratches_gone(start[cells], now[cells], run.heights[:, cells], area, stock)
+        start, now = now, run.heights[look]
+        strokes.append(run.strokes[look])
+        work += float(run.work[look])
         figures = gauge.figures(steps.gauged, before, now)
         at_end = np.array([getattr(figures, name)[-1] for name in FIGURES])
-    return MemberWork(at_end, now.astype(np.float32), curve.astype(np.float32), strokes, sliding, tipped)
+    return MemberWork(at_end, now.astype(np.float32), curve.astype(np.float32), tuple(strokes), work, tipped)
 
 
 def work_chunk(task: tuple[Steps, Sequence[tuple[Array, Conditions]]]) -> list[MemberWork] | HandlapError:
@@ -175,7 +181,7 @@ def quad_of(job: Job, stage: Stage, face: Array) -> tuple[float, float]:
 def prepare(job: Job, first: int, horizon: int) -> Steps:
     """Lay out the papers from the ``first`` on; the course on it is tried for ``horizon`` strokes."""
     scenario, middle = job.scenario, job.middle
-    grits = scenario.paper.grits[first:]
+    grits = chain(scenario, middle, first)
     before = job.members.before
     face = before[most_typical(before)]
     every = check_interval(scenario)
@@ -188,14 +194,20 @@ def prepare(job: Job, first: int, horizon: int) -> Steps:
         looks *= 2
     finish: list[tuple[Stage, Layout]] = []
     for previous, grit in pairwise(grits):
-        strokes = strokes_to_clear(job, previous, grit)
-        stage = stage_of(scenario, middle, grit, strokes, strokes)
+        stage = clearing_stage(scenario, middle, previous, grit)
         quad, step = quad_of(job, stage, face)
         error = max(error, step)
         finish.append((stage, stage_layout(job.bench, stage, quad_strokes=quad, seed=job.seed + 1)))
     part = scenario.part
     return Steps(
-        job.bench, job.gauged, tuple(courses), tuple(finish), part.limit_by, STOP_AT * part.limit, error
+        job.bench,
+        job.gauged,
+        tuple(courses),
+        tuple(finish),
+        grits,
+        part.limit_by,
+        STOP_AT * part.limit,
+        error,
     )
 
 
@@ -259,41 +271,28 @@ def _failed(why: str) -> Done:
         np.zeros(0, np.int64),
         np.zeros((0, 0, 3), np.float32),
         none,
-        Effort(none, none, none, none),
+        Effort(*[none] * len(Effort.__dataclass_fields__)),
+        none,
         0.0,
     )
-
-
-def _times(strokes: Array, every: int) -> Array:
-    """How often something done every so many strokes is done before the last of them."""
-    return np.maximum(0.0, np.ceil(strokes / every) - 1.0) if every else np.zeros_like(strokes)
 
 
 def _gather(job: Job, steps: Steps, members: Sequence[MemberWork]) -> Done:
     tipped = float(np.mean([m.tipped for m in members]))
     if tipped > TIP_REFUSED:
         return _failed(str(TippingError(tipping_words(job.middle, tipped))))
-    first = np.array([float(m.strokes) for m in members])
+    strokes = np.array([m.strokes for m in members], dtype=float)
     figures: dict[str, Any] = dict(zip(FIGURES, np.array([m.figures for m in members]).T.copy(), strict=True))
-    friction = np.array([c.friction for c in job.members.conditions])
-    minutes, sheets, strokes = np.zeros_like(first), np.zeros_like(first), np.zeros_like(first)
-    work = [(steps.courses[0][0].grit, first)]
-    work += [(stage.grit, np.full_like(first, stage.strokes)) for stage, _ in steps.finish]
-    for grit, count in work:
-        rhythm = choose_rhythm(job.scenario, job.middle, grit)
-        used = 1.0 + _times(count, rhythm.sheet_every)
-        strokes, sheets = strokes + count, sheets + used
-        minutes = minutes + count / job.members.pace + SHEET_MINUTES * used
-        minutes = minutes + TURN_MINUTES * _times(count, rhythm.turn_every)
-        minutes = minutes + BRUSH_MINUTES * _times(count, rhythm.brush_every)
-    effort = Effort(strokes, minutes, sheets, friction * np.array([m.load_sliding for m in members]))
+    papers = list(zip(steps.papers, strokes.T, strict=True))
+    effort = count_effort(job.scenario, job.middle, papers, job.members.pace)
     return Done(
         None,
         Figures(**figures),
         np.array([m.face for m in members]),
         np.array(steps.courses[0][1].snapshot_strokes),
         np.array([m.curve for m in members]),
-        first,
+        strokes[:, 0],
         effort,
+        np.array([m.work for m in members]),
         steps.step_error,
     )

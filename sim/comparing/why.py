@@ -20,15 +20,15 @@ from handlap.sim.comparing.causes import (
     stages_for,
     without,
 )
-from handlap.sim.comparing.compare import TRIED, few_members
 from handlap.sim.comparing.paired import Difference, difference
 from handlap.sim.job.results import Band, Errors
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, moved
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
+from handlap.sim.materials.paper_law import EDGE_RISE
 from handlap.sim.planning.face_first import stop_at_face
-from handlap.sim.planning.work import TOLERANCE, Job, Progress, measure_errors, open_job, vary, work_out
+from handlap.sim.planning.work import TOLERANCE, Job, Progress, choose_first, measure_errors, open_job, vary
 
 MEASURED = COMPONENTS.index("measured")
 
@@ -117,7 +117,7 @@ def find_causes(
     job = open_job(scenario, members=members, seed=seed, executor=executor)
     stop_at_face(job, leave=False)
     tell(0.1, "working the job as it stands")
-    picked = work_out(few_members(job, TRIED)).coarse
+    picked = choose_first(job)[2].coarse
     strokes = strokes or int(np.ceil(np.median(picked.course.strokes[picked.stops.look])))
     stages = stages_for(job, picked.first, strokes)
     (base,) = lap_variants(job, [(scenario, False, stages)], None, executor=executor)
@@ -230,6 +230,11 @@ def _changes(
         found.append(
             ("brush and change sheets twice as often", "paper ageing", replace(scenario, paper=more), strokes)
         )
+    if "leading edge" in names and paper.laid == "loose":
+        wear = scenario.wear
+        rise = replace(moved(wear.edge_rise, EDGE_RISE["glued"]), key=wear.edge_rise.key)
+        glued = replace(scenario, paper=replace(paper, laid="glued"), wear=replace(wear, edge_rise=rise))
+        found.append(("paper glued down all over", "leading edge", glued, strokes))
     if "plate" in names:
         found.append(("a true plate", "plate", without(scenario, ["plate"]), strokes))
     if "overhang and seams" in names:

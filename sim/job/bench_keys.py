@@ -105,6 +105,20 @@ BENCH_KEYS: tuple[Key, ...] = (
         choices=("P", "US"),
         default_words="must be given for plain numbers above 220, where the two differ",
     ),
+    Key(
+        "paper.start",
+        "text",
+        "the paper of paper.grits to start on",
+        default_words="the plan chooses",
+    ),
+    Key(
+        "paper.laid",
+        "choice",
+        "glued (flat all over), or loose (held by water, curled, badly glued: it rises before the part)",
+        choices=("glued", "loose"),
+        default="glued",
+        basis="ours",
+    ),
     Key("paper.wet", "yes or no", "worked wet (water or paraffin)", default=False, basis="ours"),
     Key(
         "paper.strips",

@@ -37,6 +37,15 @@ class Band:
         """The same in another unit (``factor`` > 0)."""
         return Band(self.p05 * factor, self.p50 * factor, self.p95 * factor)
 
+    @property
+    def rest(self) -> Band:
+        """Of a share, the share that is not it.
+
+        >>> Band(0.25, 0.5, 1.0).rest
+        Band(p05=0.0, p50=0.5, p95=0.75)
+        """
+        return Band(1.0 - self.p95, 1.0 - self.p50, 1.0 - self.p05)
+
 
 @dataclass(frozen=True)
 class Figures:
@@ -64,8 +73,10 @@ class Check:
     paper : name of the paper in use
     flatness, straightedge, mean_depth, greatest_depth : [m]
     mass : metal off so far [kg]
-    dye_left : share of the face where dye put on at the last check is still there [-]
-    dye_gone : chance (cells,) that the dye is gone, for the picture [-]
+    dye_left : share of the face where dye put on at the last check is not gone [-]
+    dye_faded : share where it is fading or gone [-]
+    dye_gone, dye_faded_map : chance (cells,) that it is gone, and fading or gone, for pictures [-]
+    push, power : force to push [N] and power of the arms [W] on the paper as it is then
     reached : share of the members that have met the goal by then [-]
     worse_next : chance that the next block leaves the face less flat [-]; None at the last
     """
@@ -78,7 +89,11 @@ class Check:
     greatest_depth: Band
     mass: Band
     dye_left: Band
+    dye_faded: Band
     dye_gone: Array
+    dye_faded_map: Array
+    push: Band
+    power: Band
     reached: float
     worse_next: float | None
 
@@ -100,6 +115,9 @@ class StagePlan:
     roughness: tuple[float, float]
     purpose: str
     checks: tuple[Check, ...]
+    push_fresh: Band
+    push_clogged: Band
+    """Force to push on paper that is fresh, and that has clogged [N]."""
 
 
 @dataclass(frozen=True)
@@ -150,11 +168,27 @@ class Errors:
 
 @dataclass(frozen=True)
 class PaperTrial:
-    """A paper tried as the first one: chance to end inside both limits, minutes with paper changes."""
+    """A paper tried as the first one, the finer ones after it included.
+
+    Attributes
+    ----------
+    paper, finer : its name, and those of the papers that follow
+    tried : members that worked it; 0: only estimated, for it would take far longer than others
+    minutes : of all work, brushing and changes of paper included [min]
+    sheets : of all papers, middle of the members [-]
+    metal : taken off in all [kg]
+    chance_both : to end inside all limits [-]; None: not tried
+    quicker : share of the members in which it is quicker than the paper taken [-]; None: not tried
+    """
 
     paper: str
-    chance_both: float
-    minutes: float
+    finer: tuple[str, ...]
+    tried: int
+    minutes: Band
+    sheets: float
+    metal: Band | None
+    chance_both: float | None
+    quicker: float | None
 
 
 @dataclass(frozen=True)
@@ -226,6 +260,9 @@ class Plan:
     """Where most comes off, in the typical member (u, v) [m]."""
     strokes: Band
     minutes: Band
+    """Of all work: strokes, turns, brushings and changes of paper [min]."""
+    stroke_minutes: Band
+    """Of the strokes alone [min]."""
     work: Band
     """Arm work [J]."""
     power: Band
@@ -257,6 +294,8 @@ class Plan:
     member_mass: Array
     trials: tuple[PaperTrial, ...] = ()
     """Every paper tried as the first one, in the scenario's order."""
+    alike: tuple[str, ...] = ()
+    """Papers about as quick to start on as the one taken, that one included."""
     plate: PlateEffect | None = None
     """None where the plate is taken as flat."""
     spring: SpringBack | None = None
@@ -269,8 +308,10 @@ class Plan:
 class LapResult:
     """The answer of ``handlap simulate``: one lap with nothing uncertain, SI units.
 
-    ``figures`` are over ``strokes``; maps (n,) belong to ``grid``; dye maps (snapshots, cells)
-    are 1 where the dye is gone that was put on last.
+    ``figures`` are over ``strokes``; maps (n,) belong to ``grid``.  Of the dye that was put on last:
+    ``dye_left`` is the share of the face on which it is not gone, ``dye_faded`` that on which it is
+    fading or gone (snapshots,); ``dye_gone`` and ``dye_faded_map`` are the maps (snapshots, cells), 1 or 0.
+    ``paper_why``: why this paper, where nobody asked for it; else empty.
     """
 
     scenario: Scenario
@@ -281,7 +322,9 @@ class LapResult:
     figures: Figures
     mass: Array
     dye_left: Array
+    dye_faded: Array
     dye_gone: Array
+    dye_faded_map: Array
     minutes: float
     work: float
     load_sliding: float
@@ -294,3 +337,4 @@ class LapResult:
     map_before: Array
     map_after: Array
     notes: tuple[str, ...]
+    paper_why: str = ""

@@ -21,6 +21,7 @@ Held = Literal["rest", "level", "tipped start", "tipped end"]
 PlateShape = Literal["dish", "hump", "twist"]
 Pressing = Literal["middle", "two pads", "rim", "backing"]
 Pattern = Literal["straight", "one way", "circle", "eight", "diagonal"]
+Laid = Literal["glued", "loose"]
 
 Z95 = 1.6448536269514722
 """Standard normal quantile of 95 %: ``low`` and ``high`` below are 5 and 95 % points."""
@@ -161,6 +162,8 @@ class HeightTable:
     """Heights of the face at points: u, v, height (n,) [m], positive = proud.
 
     ``sd`` is the standard deviation of one height [m]; 0 takes the table as the exact face.
+    ``sd_assumed``: nobody stated it, it was taken from ``step``, the step of the digits in which
+    the heights are written [m] (0: not known).
     """
 
     u: Array
@@ -168,6 +171,8 @@ class HeightTable:
     height: Array
     sd: float
     source: str
+    sd_assumed: bool = False
+    step: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -259,6 +264,10 @@ class Paper:
     thickness: float = 0.35e-3
     """Thickness of one layer, the step where strips overlap [m]."""
     lumps: tuple[Lump, ...] = ()
+    laid: Laid = "glued"
+    """Glued down all over; or loose: held by water, curled, badly glued."""
+    start: Grit | None = None
+    """The paper to start on; None: the plan chooses."""
 
 
 @dataclass(frozen=True)
@@ -296,6 +305,8 @@ class Strokes:
     """Travel of the part one way; of a circle its diameter, of an eight its length [m]."""
     direction: float
     """Angle of the stroke (and of the operator) from the part's u axis at the start [rad]."""
+    sway: Uncertain
+    """Deviation of strokes beside their line and past their ends [m]."""
     assumed: tuple[str, ...] = ()
 
 
@@ -338,12 +349,26 @@ class Wear:
     """How the paper cuts this metal."""
 
     rate: Uncertain
-    """Specific wear rate k0 of fresh paper P60–P180 [m²/N]."""
+    """Specific wear rate k0 of fresh P120 [m²/N]."""
     bedding: Uncertain
-    """Bedding length over grain diameter λ/d [-]."""
+    """Bedding length of fresh paper over grain diameter λ/d [-]."""
     friction: Uncertain
+    """Coefficient of friction on fresh paper [-]."""
     ageing: Uncertain
     """Factor on the loading and dulling scales [-]."""
+    loading_floor: Uncertain
+    dulling_floor: Uncertain
+    """Share of its rate that clogged, and blunt, P120 keeps [-]."""
+    brushing: Uncertain
+    """Share of the loading that brushing or rinsing takes out of P120 [-]."""
+    blunt_bedding: Uncertain
+    """Share of its bedding length that blunt paper keeps [-]."""
+    friction_gain: Uncertain
+    """Growth of friction on clogged paper, over that on fresh [-]."""
+    edge_rate: Uncertain
+    """How much faster the leading edge is cut than the middle, over that [-]."""
+    edge_rise: Uncertain
+    """How much prouder the paper stands right before the leading edge [m]."""
     ages: bool
     """False: paper stays as fresh as new."""
     bedding_length: float | None = None
@@ -380,15 +405,11 @@ class Scenario:
 
     def settled(self) -> Scenario:
         """The same job with nothing uncertain."""
-        uncertain: dict[str, Any] = {
-            k: v.settled() for k, v in vars(self.hands).items() if isinstance(v, Uncertain)
-        }
-        hands = replace(self.hands, **uncertain)
-        wear = replace(
-            self.wear,
-            rate=self.wear.rate.settled(),
-            bedding=self.wear.bedding.settled(),
-            friction=self.wear.friction.settled(),
-            ageing=self.wear.ageing.settled(),
-        )
-        return replace(self, hands=hands, wear=wear)
+
+        def still(record: Any) -> Any:
+            quantities: dict[str, Any] = {
+                k: v.settled() for k, v in vars(record).items() if isinstance(v, Uncertain)
+            }
+            return replace(record, **quantities)
+
+        return replace(self, hands=still(self.hands), wear=still(self.wear), strokes=still(self.strokes))

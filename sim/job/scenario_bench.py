@@ -16,6 +16,7 @@ from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_readings import read_beside
 from handlap.sim.job.scenario_values import find_grits, what_is_known
 from handlap.sim.materials import plate_grades
+from handlap.sim.materials.grits import Grit
 
 PLATE_LENGTH, PLATE_WIDTH = 0.45, 0.3
 """A surface plate of common size, for scenarios that do not state theirs [m]."""
@@ -182,7 +183,22 @@ def build_paper(given: Given, plate: Plate) -> Paper | None:
         assumed=tuple(assumed),
         thickness=thickness,
         lumps=lumps,
+        laid=given.get("paper.laid"),
+        start=_start(given, papers, system),
     )
+
+
+def _start(given: Given, papers: tuple[Grit, ...], system: str | None) -> Grit | None:
+    """The paper that the work is to start on, one of those listed."""
+    name = given.values.get("paper.start")
+    if name is None:
+        return None
+    wanted = find_grits([name], system, "paper.start", given.found)
+    if wanted is not None and wanted[0] not in papers:
+        listed = ", ".join(g.name for g in papers)
+        given.found.fault("paper.start", name, f"one of paper.grits: {listed}")
+        return None
+    return wanted[0] if wanted else None
 
 
 def _lumps(given: Given, plate: Plate) -> tuple[Lump, ...]:

@@ -17,7 +17,7 @@ from handlap.sim.common.units import show
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import (
     Exact,
-    Hands,
+    Paper,
     Part,
     Plate,
     Scenario,
@@ -29,12 +29,21 @@ from handlap.sim.job.scenario import (
 )
 from handlap.sim.job.scenario_bench import build_paper, build_plate
 from handlap.sim.job.scenario_given import Given
+from handlap.sim.job.scenario_hands import build_hands
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_part import build_outline, build_part, find_metal
 from handlap.sim.job.scenario_readings import build_readings
 from handlap.sim.job.slender import rigid_doubt
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.materials.metals import Metal
+from handlap.sim.materials.paper_law import (
+    BRUSHED,
+    EDGE_RISE,
+    EDGE_RISE_SPREAD,
+    FRICTION_GAIN,
+    LOADING_FLOORS,
+    by_kind,
+)
 
 Point = tuple[float, float]
 
@@ -70,10 +79,10 @@ def build(
     direction = given.plain("strokes.direction") or 0.0
     plate = build_plate(given, face, direction, folder)
     paper = build_paper(given, plate)
-    hands = _hands(given)
+    hands = build_hands(given, face, metal, direction)
     strokes = _strokes(given, face, plate, direction)
     turning = _turning(given)
-    wear = _wear(given, metal, bool(given.get("paper.wet")))
+    wear = _wear(given, metal, bool(given.get("paper.wet")), paper)
     exact = _exact(given, face, shift)
     if "checks.every" not in given.stated:
         given.note("checks.every", BY_NAME["checks.every"].default_words)
@@ -129,27 +138,6 @@ def _rigid(given: Given, part: Part, press: Uncertain) -> None:
         given.found.warn("part.thickness", doubt)
 
 
-def _hands(given: Given) -> Hands:
-    return Hands(
-        **{
-            name: given.uncertain(f"hands.{name}")
-            for name in (
-                "press",
-                "height",
-                "bias_along",
-                "bias_across",
-                "wobble_along",
-                "wobble_across",
-                "push_over_pull",
-                "strokes_per_minute",
-            )
-        },
-        twist=given.get("hands.twist") or 0.0,
-        swell=given.get("hands.swell") or 0.0,
-        rocking=given.get("hands.rocking") or 0.0,
-    )
-
-
 def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float) -> Strokes:
     pattern = given.plain("strokes.pattern")
     length = given.values.get("strokes.length")
@@ -163,7 +151,11 @@ def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float)
             far = show(over, "length", given.found.system)
             given.found.warn("strokes.length", f"the part runs {far} over either end of the plate")
     assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
-    return Strokes(pattern, length, direction, assumed)
+    if given.get("wear.ages") or "strokes.sway" in given.values:
+        sway = given.uncertain("strokes.sway")
+    else:
+        sway = Uncertain.fixed(0.0, "strokes.sway", "not used: the paper does not age")
+    return Strokes(pattern, length, direction, sway, assumed)
 
 
 def _room(face: Outline | None, plate: Plate, direction: float) -> float:
@@ -188,7 +180,7 @@ def _turning(given: Given) -> Turning:
     return Turning(name, states, every, "turning.schedule" not in given.stated)
 
 
-def _wear(given: Given, metal: Metal | None, wet: bool) -> Wear | None:
+def _wear(given: Given, metal: Metal | None, wet: bool, paper: Paper | None) -> Wear | None:
     given.clash("wear.bedding", "wear.bedding_length")
     if metal is None:
         return None
@@ -203,6 +195,18 @@ def _wear(given: Given, metal: Metal | None, wet: bool) -> Wear | None:
         ageing = given.uncertain("wear.ageing")
     else:
         ageing = Uncertain.fixed(1.0, "wear.ageing", "not used: the paper does not age")
+
+    def of_paper(name: str, default: float | None = None, factor: float = 1.0, basis: str = "") -> Uncertain:
+        """A trait of paper that ages; without a word where it does not."""
+        if ages or f"wear.{name}" in given.values:
+            return given.uncertain(f"wear.{name}", default, factor, basis or BY_NAME[f"wear.{name}"].basis)
+        middle = (BY_NAME[f"wear.{name}"].default or 0.0) if default is None else default
+        return Uncertain.fixed(float(middle), f"wear.{name}", "not used: the paper does not age")
+
+    kind = metal.family, wet
+    laid = "glued" if paper is None else paper.laid
+    rise = EDGE_RISE[laid], EDGE_RISE_SPREAD[laid], f"paper {laid}: {BY_NAME['wear.edge_rise'].basis}"
+    exact = {"exact.load", "exact.load_at", "exact.tilt"} & given.stated
     return Wear(
         rate=given.uncertain(
             "wear.rate",
@@ -218,9 +222,25 @@ def _wear(given: Given, metal: Metal | None, wet: bool) -> Wear | None:
             f"{metal.name}, {'wet' if wet else 'dry'}: from memory",
         ),
         ageing=ageing,
+        loading_floor=of_paper("loading_floor", by_kind(LOADING_FLOORS, *kind), 1.5),
+        dulling_floor=of_paper("dulling_floor"),
+        brushing=of_paper("brushing", by_kind(BRUSHED, *kind), 1.4),
+        blunt_bedding=of_paper("blunt_bedding"),
+        friction_gain=of_paper("friction_gain", by_kind(FRICTION_GAIN, *kind), 1.6),
+        edge_rate=_at_edge(given, "wear.edge_rate", bool(exact)),
+        edge_rise=_at_edge(given, "wear.edge_rise", bool(exact), *rise),
         ages=bool(ages),
         bedding_length=length,
     )
+
+
+def _at_edge(
+    given: Given, name: str, exact: bool, default: float | None = None, factor: float = 1.0, basis: str = ""
+) -> Uncertain:
+    """What the leading edge does; a formula that the program is held against knows of none."""
+    if exact and name not in given.stated:
+        return Uncertain.fixed(0.0, name, "not used: an exact case")
+    return given.uncertain(name, default, factor, basis)
 
 
 def _exact(given: Given, face: Outline | None, shift: Point) -> Exact:

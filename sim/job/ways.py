@@ -94,6 +94,7 @@ def apply_way(scenario: Scenario, way: Way) -> Scenario:
     paper = replace(
         paper,
         grits=way.papers or paper.grits,
+        start=None if way.papers else paper.start,
         brush_every=paper.brush_every if way.brush is None else way.brush,
         sheet_every=paper.sheet_every if way.sheet is None else way.sheet,
     )

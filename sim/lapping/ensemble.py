@@ -16,10 +16,20 @@ from numpy.typing import NDArray
 from scipy.stats import norm, qmc
 
 from handlap.sim.common.outline import Array
-from handlap.sim.job.scenario import Scenario, Uncertain
+from handlap.sim.job.scenario import Z95, Scenario, Uncertain
 from handlap.sim.lapping.ground import N_PLATE_SCORES
 from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.poses import Grip
+from handlap.sim.materials.grits import GRITS
+from handlap.sim.materials.paper_law import (
+    CRITICAL_DIAMETER,
+    EDGE_GRAINS,
+    EXPONENT_COARSE,
+    EXPONENT_FINE,
+    SCRATCH_STOCK,
+    STOCK_SPREAD,
+    PaperTraits,
+)
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -34,7 +44,42 @@ GRIP_NAMES = (
     "wobble_across",
     "push_over_pull",
 )
-SCORES = (*WEAR_NAMES, *GRIP_NAMES, "strokes_per_minute")
+HAND_SCORES = (*WEAR_NAMES, *GRIP_NAMES, "strokes_per_minute")
+PAPER_NAMES = (
+    "loading_floor",
+    "dulling_floor",
+    "brushing",
+    "blunt_bedding",
+    "friction_gain",
+    "edge_rate",
+    "edge_rise",
+)
+
+
+def _times(middle: float, factor: float, name: str) -> Uncertain:
+    return Uncertain(middle, middle / factor, middle * factor, "lognormal", name)
+
+
+def _give_or_take(middle: float, spread: float, name: str) -> Uncertain:
+    return Uncertain(middle, middle - spread, middle + spread, "normal", name)
+
+
+TRAIT_SPREADS: dict[str, Uncertain] = {
+    spread.key: spread
+    for spread in (
+        _times(CRITICAL_DIAMETER, 1.4, "critical"),
+        _give_or_take(EXPONENT_FINE, 0.2, "exponent_fine"),
+        _give_or_take(EXPONENT_COARSE, 0.2, "exponent_coarse"),
+        _times(EDGE_GRAINS, 2.0, "edge_grains"),
+        _times(SCRATCH_STOCK, STOCK_SPREAD, "stock"),
+    )
+}
+"""What all papers of one member have in common and no scenario states (marks: see their middles)."""
+OWN_SPREADS = {"rate": 1.25, "ageing": 1.4}
+"""Luck of single grades, makers and batches, ×/÷ (C)."""
+PAPER_SCORES = (*PAPER_NAMES, "sway", *TRAIT_SPREADS)
+LUCK_SCORES = tuple(f"{what} {grade}" for grade in GRITS for what in OWN_SPREADS)
+SCORES = (*HAND_SCORES, *PAPER_SCORES, *LUCK_SCORES)
 """Order of the columns of :func:`draw_scores`."""
 TAIL = 0.01
 """Scores are drawn between these quantiles: nobody knows the tails beyond, and a rate or a
@@ -42,10 +87,20 @@ height of hands from there would only say that the spread is not really normal."
 
 
 def draw_scores(members: int, seed: int) -> Array:
-    """Standard normal scores (members, 12), one column for each name in ``SCORES``."""
+    """Standard normal scores (members, k), one column for each name in ``SCORES``.
+
+    Hands and rates are scrambled by themselves, so that what is added of paper leaves them as they were;
+    paper has the dimensions of the sequence that follow theirs, for two scramblings of the same ones are
+    not independent.  The luck of a grade is the same in whatever list it stands.
+    """
     power = int(np.ceil(np.log2(max(members, 2))))
-    points = qmc.Sobol(len(SCORES), scramble=True, seed=seed).random_base2(power)[:members]
-    return norm.ppf(np.clip(points, TAIL, 1.0 - TAIL))
+    own, all_ = len(HAND_SCORES), len(HAND_SCORES) + len(PAPER_SCORES)
+    hands = qmc.Sobol(own, scramble=True, seed=seed).random_base2(power)
+    paper = qmc.Sobol(all_, scramble=True, seed=np.random.default_rng([seed, 11])).random_base2(power)
+    points = np.hstack([hands, paper[:, own:]])[:members]
+    low, high = norm.ppf([TAIL, 1.0 - TAIL])
+    luck = np.random.default_rng([seed, 12]).standard_normal((members, len(LUCK_SCORES)))
+    return np.hstack([norm.ppf(np.clip(points, TAIL, 1.0 - TAIL)), np.clip(luck, low, high)])
 
 
 def draw_plate_scores(members: int, seed: int) -> Array:
@@ -54,16 +109,24 @@ def draw_plate_scores(members: int, seed: int) -> Array:
 
 
 def uncertain_of(scenario: Scenario) -> dict[str, Uncertain]:
-    """The uncertain quantities of a scenario under the names in ``SCORES``."""
-    found = {name: getattr(scenario.wear, name) for name in WEAR_NAMES}
+    """The uncertain quantities that a scenario states or assumes, by their names in ``SCORES``."""
+    found = {name: getattr(scenario.wear, name) for name in (*WEAR_NAMES, *PAPER_NAMES)}
     found.update({name: getattr(scenario.hands, name) for name in (*GRIP_NAMES, "strokes_per_minute")})
+    found["sway"] = scenario.strokes.sway
     return found
 
 
 def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
-    """Conditions of the member with standard normal scores (12,); zeros give the medians."""
-    quantities = uncertain_of(scenario)
-    number = {name: float(quantities[name].at(float(z))) for name, z in zip(SCORES, scores, strict=True)}
+    """Conditions of the member with standard normal scores (k,); zeros give the medians."""
+    quantities = uncertain_of(scenario) | TRAIT_SPREADS
+    place = {name: float(z) for name, z in zip(SCORES, scores, strict=True)}
+    number = {name: float(quantity.at(place[name])) for name, quantity in quantities.items()}
+    luck = {
+        what: {
+            grit.name: float(spread ** (place[f"{what} {grit.name}"] / Z95)) for grit in scenario.paper.grits
+        }
+        for what, spread in OWN_SPREADS.items()
+    }
     return Conditions(
         rate=number["rate"],
         bedding=number["bedding"],
@@ -75,11 +138,21 @@ def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
             rocking=scenario.hands.rocking,
         ),
         bedding_length=scenario.wear.bedding_length,
+        traits=PaperTraits(
+            **{name: number[name] for name in (*PAPER_NAMES, *TRAIT_SPREADS)}
+            | {
+                "exponent_coarse": max(number["exponent_coarse"], 0.0),
+                "blunt_bedding": min(number["blunt_bedding"], 1.0),
+            },
+            own_rate=luck["rate"],
+            own_ageing=luck["ageing"],
+        ),
+        sway=number["sway"],
     )
 
 
 def strokes_per_minute(scenario: Scenario, scores: Array) -> Array:
-    """Pace of every member (members,) from scores (members, 12)."""
+    """Pace of every member (members,) from scores (members, k)."""
     column = SCORES.index("strokes_per_minute")
     return np.asarray(scenario.hands.strokes_per_minute.at(scores[:, column]))
 

@@ -7,9 +7,11 @@ paper and one set of numbers (:class:`Conditions`) together for it, and keeps ac
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
 from handlap.sim.common.errors import InputError, SolverError, TippingError
@@ -18,22 +20,20 @@ from handlap.sim.common.outline import Array, Outline, inside_polygon
 from handlap.sim.job.scenario import Scenario, Strip, TurnState
 from handlap.sim.lapping import kernels, poses
 from handlap.sim.lapping.bending import Bending, make_bending
+from handlap.sim.lapping.dye import MIDDLE_DYE, DyeDraw
 from handlap.sim.lapping.ground import ground_of, is_flat
+from handlap.sim.lapping.paper_memory import PaperMemory, lay_memory
 from handlap.sim.lapping.poses import Grip, Layout
 from handlap.sim.materials.grits import Grit
+from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH, MIDDLE, PaperLaw, PaperTraits, paper_law
 
 MOTION_CAP = 50e-6
 """Furthest the solver may move any spot of the face in one iteration [m]."""
 FINEST_CAP = 3.0
 """… but no less than this many bedding lengths."""
 
-PAPER_STEP = 2.0
-"""Node spacing of the paper's memory over the cell of the face.  At 1 and below, turned and
-shifted cells miss nodes and the metal lies in ridges; at 2 the map no longer depends on where
-the raster stands."""
-SWAY = 4e-3
-"""How far strokes run beside their line: nobody strokes on rails (our choice) [m].  At least a node
-of the paper's memory, or the sides of the part would keep meeting the same fresher nodes."""
+HEADINGS = 32
+"""Directions of motion, all round, for which the way to the leading edge is known."""
 BENDING_SHAPES = 12
 """Softest shapes in which a thin part may bend: within 0.2 µm of four times as many (200 × 100 × 6 mm
 aluminium bowed by 100 µm, pressed in the middle)."""
@@ -43,8 +43,9 @@ aluminium bowed by 100 µm, pressed in the middle)."""
 class Conditions:
     """All numbers of one member of an ensemble.
 
-    ``rate`` is that of fresh coarse paper [m²/N], ``bedding`` λ/d [-], or ``bedding_length`` λ
-    itself [m]; ``ageing`` multiplies the loading and dulling scales [-].
+    ``rate`` is that of fresh P120 [m²/N], ``bedding`` λ/d of fresh paper [-], or ``bedding_length`` λ
+    itself, which then does not fall [m]; ``ageing`` multiplies the loading and dulling scales [-];
+    ``sway`` is the deviation of strokes beside their line [m].
     """
 
     rate: float
@@ -55,10 +56,34 @@ class Conditions:
     bedding_length: float | None = None
     plate: Array | None = None
     """Standard normal scores of the plate's own shape; None: its middle."""
+    traits: PaperTraits = MIDDLE
+    """What all papers are taken to be."""
+    sway: float = 5e-3
+    dye: DyeDraw = MIDDLE_DYE
+    """When the dye on the face fades and is gone; does not touch the lap."""
 
     def bedding_of(self, grit: Grit) -> float:
-        """Bedding length λ on a paper [m]."""
+        """Bedding length λ on a fresh paper [m]."""
         return self.bedding_length or self.bedding * grit.diameter
+
+
+def load_of(scenario: Scenario, conditions: Conditions) -> float:
+    """Load on the paper: press of the hands and weight of the part, or the one stated [N]."""
+    return scenario.exact.load or conditions.grip.press + scenario.part.weight
+
+
+def law_of(scenario: Scenario, conditions: Conditions, grit: Grit) -> PaperLaw:
+    """How a paper cuts the part of a scenario under one member's conditions."""
+    law = paper_law(
+        grit,
+        scenario.part.metal,
+        wet=scenario.paper.wet,
+        ageing=conditions.ageing,
+        traits=conditions.traits,
+    )
+    if conditions.bedding_length is not None:
+        law = replace(law, blunt_bedding=1.0)
+    return law
 
 
 @dataclass(frozen=True)
@@ -98,6 +123,18 @@ class Bench:
     bending: Bending | None
     basis: Array
 
+    @cached_property
+    def ways_to_edge(self) -> Array:
+        """Way [m] from every point to the convex rim (HEADINGS, n) in directions all round, from +u on."""
+        found = np.empty((HEADINGS, self.grid.u.size))
+        along = self.hull_normals[:, :1] * self.grid.u + self.hull_normals[:, 1:] * self.grid.v
+        room = self.hull_supports[:, None] - along
+        for row, heading in enumerate(2.0 * np.pi * np.arange(HEADINGS) / HEADINGS):
+            towards = self.hull_normals @ np.array([np.cos(heading), np.sin(heading)])
+            meets = towards > 1e-9
+            found[row] = np.min(room[meets] / towards[meets, None], axis=0)
+        return np.maximum(found, 0.0)
+
 
 @dataclass(frozen=True)
 class LapRun:
@@ -115,6 +152,9 @@ class LapRun:
     overhung : share of rows in which part of the face lay off the paper [-]
     evaluations : passes over the face that the pose solver took [-]
     amplitudes : bending amplitudes while lapping, mean since the snapshot before (snapshots, shapes) [m]
+    friction : of the paper as it is at each snapshot (snapshots,) [-]
+    work : of the arms up to each snapshot (snapshots,) [J]
+    clean, sharp : how clean and sharp the paper is under the part at each snapshot, new = 1 (snapshots,)
     """
 
     heights: Array
@@ -127,6 +167,10 @@ class LapRun:
     overhung: float
     evaluations: int
     amplitudes: Array
+    friction: Array
+    work: Array
+    clean: Array
+    sharp: Array
 
 
 def paper_on_plate(plate: tuple[float, float], strips: Sequence[Strip] | None) -> Array:
@@ -228,6 +272,17 @@ def _nodes(length: float, step: float) -> int:
     return int(np.ceil(length / step - 1e-9)) + 1
 
 
+def room_in_hull(bench: Bench) -> tuple[Array, Array]:
+    """Middle (2,) of the cells, and how far a resultant may go from it along the hull's normals (k,) [m].
+
+    A resultant is kept inside the hull of the face less one cell.
+    """
+    cells = slice(0, bench.grid.n_cells)
+    centre = np.array([np.mean(bench.grid.u[cells]), np.mean(bench.grid.v[cells])])
+    room = np.maximum(bench.hull_supports - bench.grid.cell_size, 0.0)
+    return centre, np.maximum(room - bench.hull_normals @ centre, 0.0)
+
+
 def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     """Hold resultants of poses (m, 10), in place, inside the hull of the face less one cell.
 
@@ -236,12 +291,8 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     steady = table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] * bench.half
     tipped = np.any(steady @ bench.hull_normals.T > bench.hull_supports, axis=1)
     at = table[:, [kernels.EU, kernels.EV]] * bench.half
-    room = np.maximum(bench.hull_supports - bench.grid.cell_size, 0.0)
-    centre = np.array(
-        [np.mean(bench.grid.u[: bench.grid.n_cells]), np.mean(bench.grid.v[: bench.grid.n_cells])]
-    )
+    centre, left = room_in_hull(bench)
     want = (at - centre) @ bench.hull_normals.T
-    left = np.maximum(room - bench.hull_normals @ centre, 0.0)
     outside = want > left
     share = np.ones(len(at))
     if outside.any():
@@ -266,35 +317,73 @@ def stage_layout(bench: Bench, stage: Stage, *, quad_strokes: float, seed: int) 
         sheet_every=stage.sheet_every,
         snapshots=stage.snapshots,
         twist=bench.scenario.hands.twist,
-        sway=max(SWAY, PAPER_STEP * bench.grid.cell_size) if bench.scenario.wear.ages else 0.0,
+        sway=strokes.sway.value if bench.scenario.wear.ages else 0.0,
         seed=seed,
     )
 
 
-def _paper_raster(bench: Bench, conditions: Conditions, stage: Stage) -> tuple[Array, Array, Array]:
-    """Constants of the paper's memory and its two fields, fresh."""
-    scenario = bench.scenario
-    x0, y0 = bench.strips[:, :2].min(axis=0)
-    x1, y1 = bench.strips[:, 2:].max(axis=0)
-    step = PAPER_STEP * bench.grid.cell_size
-    nx, ny = max(2, _nodes(x1 - x0, step)), max(2, _nodes(y1 - y0, step))
-    metal, wet = scenario.part.metal, scenario.paper.wet
-    constants = np.array(
-        [
-            x0,
-            y0,
-            step,
-            stage.grit.loading_floor(wet=wet),
-            stage.grit.dulling_floor(),
-            conditions.ageing * stage.grit.loading_scale(metal, wet=wet),
-            conditions.ageing * stage.grit.dulling_scale(metal),
-        ]
+def _memory(bench: Bench, conditions: Conditions, layout: Layout, shift: tuple[float, float]) -> PaperMemory:
+    strokes, grid = bench.scenario.strokes, bench.grid
+    return lay_memory(
+        layout,
+        pattern=strokes.pattern,
+        length=strokes.length,
+        sway=conditions.sway,
+        u=grid.u,
+        v=grid.v,
+        cell=grid.cell_size,
+        strips=bench.strips,
+        shift=shift,
     )
-    return constants, np.zeros((ny, nx)), np.zeros((ny, nx))
 
 
-def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage, layout: Layout) -> LapRun:
+def _paper_constants(bench: Bench, conditions: Conditions, law: PaperLaw, memory: PaperMemory) -> Array:
+    """Constants of the paper's memory, in the order of the kernel's columns."""
+    constants = np.zeros(10)
+    constants[kernels.P_X0], constants[kernels.P_Y0] = memory.x0, memory.y0
+    constants[kernels.P_STEP] = memory.step
+    constants[kernels.P_FLOOR_LOAD] = law.loading_floor
+    constants[kernels.P_FLOOR_DULL] = law.dulling_floor
+    constants[kernels.P_SCALE_LOAD] = law.loading_scale
+    constants[kernels.P_SCALE_DULL] = law.dulling_scale
+    constants[kernels.P_BRUSH_LEAVES] = 1.0 - law.brushing
+    constants[kernels.P_BLUNT] = law.blunt_bedding
+    if bench.scenario.exact.load_at is None and not bench.scenario.exact.tilt_held:
+        reach = law.friction_gain * conditions.friction * conditions.grip.height
+        constants[kernels.P_REACH] = reach / bench.half
+    return constants
+
+
+def _by_heading(bench: Bench, law: PaperLaw, layout: Layout) -> tuple[NDArray[np.int64], Array, Array]:
+    """Heading of every row (m,), a row of: rate of every point (k, n) over that of the face's metal [-],
+    and how much the paper rises before the leading edge there (k, n) [m], without rows where it does not.
+
+    A leading edge is cut faster, and meets the wave that the part pushes before it.
+    """
+    if law.edge_rate == 0.0 and law.edge_rise == 0.0:
+        return np.zeros(layout.x.size, dtype=np.int64), bench.scale[None, :], np.zeros((0, 0))
+    at = np.rint(layout.heading * HEADINGS / (2.0 * np.pi)).astype(np.int64) % HEADINGS
+    known, which = np.unique(at, return_inverse=True)
+    way = bench.ways_to_edge[known]
+    # Shorter than a cell it would fall between the points.
+    length = max(law.edge_length, bench.grid.cell_size)
+    faster = bench.scale * (1.0 + law.edge_rate * np.exp(-way / length))
+    rise = law.edge_rise * np.exp(-way / EDGE_RISE_LENGTH)
+    return which.ravel().astype(np.int64), faster, rise if law.edge_rise != 0.0 else np.zeros((0, 0))
+
+
+def run_stage(
+    bench: Bench,
+    heights: Array,
+    conditions: Conditions,
+    stage: Stage,
+    layout: Layout,
+    *,
+    paper_shift: tuple[float, float] = (0.0, 0.0),
+) -> LapRun:
     """Carry a face (n,) [m] through one stage; the paper is new at its start.
+
+    ``paper_shift`` moves the raster of the paper's memory by so many nodes: nothing must feel it.
 
     Raises
     ------
@@ -319,13 +408,16 @@ def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage
         raise InputError("the hands lift more than the part weighs: nothing presses on the paper")
     clipped, tipped = (0.0, 0.0) if exact.tilt_held else hold_in_hull(table, bench)
     h = np.array(heights, dtype=float)
-    paper, load, dull = _paper_raster(bench, conditions, stage)
+    law = law_of(scenario, conditions, stage.grit)
+    memory = _memory(bench, conditions, layout, paper_shift)
+    load, dull = np.zeros(memory.shape), np.zeros(memory.shape)
     bedding = conditions.bedding_of(stage.grit)
-    snapshots = np.empty((len(layout.snapshot_strokes), h.size))
+    looks = len(layout.snapshot_strokes)
+    snapshots, noted = np.empty((looks, h.size)), np.empty((looks, kernels.NOTED))
     diagnostics = np.zeros(kernels.DIAGNOSTICS)
     constants = np.array(
         [
-            conditions.rate * stage.grit.rate_factor(),
+            conditions.rate * law.rate_factor,
             bedding,
             bench.half,
             grid.cell_size,
@@ -336,32 +428,42 @@ def run_stage(bench: Bench, heights: Array, conditions: Conditions, stage: Stage
     )
     before = float(grid.area @ h)
     bending = bench.bending
-    shapes = 0 if bending is None else bending.count
-    amplitudes = np.zeros((len(layout.snapshot_strokes), shapes))
+    amplitudes = np.zeros((looks, 0 if bending is None else bending.count))
+    headings, faster, ahead = _by_heading(bench, law, layout)
     frame, ground = _ground(bench, conditions, float(np.mean(table[:, kernels.LOAD])))
+    centre, rooms = room_in_hull(bench)
     status = kernels.march(
-        h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bench.scale, table,
-        layout.kinds, layout.events, constants, not exact.tilt_held, bench.strips,
-        bench.hull_normals, scenario.wear.ages, paper, load, dull, frame, ground, bench.basis,
+        h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bool(np.all(faster == 1.0)),
+        headings, grid.area / faster, np.log(faster), ahead, table, layout.kinds, layout.events, constants,
+        not exact.tilt_held, bench.strips, bench.hull_normals, rooms / bench.half, centre / bench.half,
+        scenario.wear.ages, _paper_constants(bench, conditions, law, memory), load, dull, memory.on_sheet,
+        memory.standing, memory.turns, memory.taps, memory.tap_at, memory.lines, memory.bell, frame,
+        ground, bench.basis,
         np.zeros((0, 0)) if bending is None else bending.stiffness,
         np.zeros(0) if bending is None else bending.press,
         np.zeros(0) if bending is None else bending.weight,
-        snapshots, amplitudes, np.empty((kernels.WORK_ROWS, h.size)), diagnostics,
+        snapshots, noted, amplitudes, np.empty((kernels.WORK_ROWS, h.size)), diagnostics,
     )  # fmt: skip
     _raise_for(status, diagnostics, layout)
     rows = layout.x.size
-    off = diagnostics[kernels.D_OFF_PAPER]
+    slid = np.cumsum(table[:, kernels.LOAD] * layout.slide)
+    at_look = np.flatnonzero(layout.events & kernels.EVENT_SNAPSHOT)
+    clean, sharp, clogged = noted.T
     return LapRun(
         heights=snapshots,
         strokes=layout.snapshot_strokes,
         removed_volume=before - float(grid.area @ h),
         deposited_volume=float(diagnostics[kernels.D_DEPOSITED]) if scenario.wear.ages else None,
-        load_sliding=float(np.sum(table[:, kernels.LOAD] * layout.slide)),
-        clipped=max(clipped, diagnostics[kernels.D_CLIPPED] / rows) if off else clipped,
-        tipped=max(tipped, diagnostics[kernels.D_TIPPED] / rows) if off else tipped,
-        overhung=float(off) / rows,
+        load_sliding=float(slid[-1]),
+        clipped=max(clipped, diagnostics[kernels.D_CLIPPED] / rows),
+        tipped=max(tipped, diagnostics[kernels.D_TIPPED] / rows),
+        overhung=float(diagnostics[kernels.D_OFF_PAPER]) / rows,
         evaluations=int(diagnostics[kernels.D_EVALUATIONS]),
         amplitudes=amplitudes,
+        friction=conditions.friction * (1.0 + law.friction_gain * (1.0 - clean)),
+        work=conditions.friction * (slid[at_look] + law.friction_gain * clogged),
+        clean=clean,
+        sharp=sharp,
     )
 
 
@@ -372,6 +474,8 @@ def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
             f"after {layout.ends[row]:.0f} strokes too little of the face lies on the paper to carry it: "
             "shorten the stroke, or move the paper or the part"
         )
+    if status == kernels.STATUS_NO_RASTER:
+        raise AssertionError("the memory of the paper is too small for its strokes")
     if status != kernels.STATUS_OK:
         raise SolverError(
             f"no pose found in {kernels.MAX_EVALUATIONS} evaluations, row {row} of {layout.x.size} "

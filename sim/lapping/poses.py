@@ -27,6 +27,8 @@ from handlap.sim.lapping import kernels
 
 ROWS_PER_QUAD = 4
 """Push, pull, pull, push: the order alternates, so that two rows of a step are second order."""
+SWAY_TAIL = 2.5
+"""Strokes run up to so many deviations beside their line, and no further."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,8 @@ class Layout:
     kinds, events : see :func:`handlap.sim.lapping.kernels.march`
     ends : strokes done when each row is finished (m,) [-]
     snapshot_strokes : strokes done at each snapshot [-]
+    standing, standings : how the part stands and runs, row by row (m,), one of (k, 2): its turn on the
+        plate and the angle of its path there [rad], for the memory of the paper
     """
 
     x: Array
@@ -82,6 +86,8 @@ class Layout:
     events: NDArray[np.int64]
     ends: Array
     snapshot_strokes: tuple[int, ...]
+    standing: NDArray[np.int64]
+    standings: Array
 
 
 def path_length(pattern: Pattern, length: float) -> float:
@@ -119,7 +125,7 @@ def _on_path(
         round_at = (phase + np.where(push, 0.0, 0.5)) % 1.0
         if pattern == "circle":
             angle = 2.0 * np.pi * round_at
-            return 0.5 * length * np.sin(angle), 0.5 * length * (1.0 - np.cos(angle)), angle
+            return 0.5 * length * np.sin(angle), -0.5 * length * np.cos(angle), angle
         run, place, heading = _eight(length)
         at = round_at * run[-1]
         return (
@@ -135,6 +141,28 @@ def _on_path(
         slant = np.where(quad % 2 == 0, 1.0, -1.0) * np.pi / 4.0
     heading = slant + np.where(push, 0.0, np.pi)
     return along * np.cos(slant), along * np.sin(slant), heading
+
+
+def places_on_path(pattern: Pattern, length: float, count: int) -> Array:
+    """Places (count, 2) of a stroke about its middle, evenly over its way, as the operator sees it [m].
+
+    >>> abs(places_on_path("straight", 1.0, 2)).tolist()
+    [[0.25, 0.0], [0.25, 0.0]]
+    """
+    # A slanting stroke is a straight one turned.
+    straight: Pattern = "straight" if pattern == "diagonal" else pattern
+    phase = (np.arange(count) + 0.5) / count
+    one = np.zeros(count, dtype=np.int64)
+    return np.column_stack(_on_path(straight, length, phase, one == 0, one)[:2])
+
+
+def _standings(pattern: Pattern, turn: Array, slant: Array) -> tuple[NDArray[np.int64], Array]:
+    """Ways (k, 2) in which the part stands (turn) and its path lies (slant), and which one every row has."""
+    # A path looks alike after half a turn, a circle after any.
+    angle = np.zeros_like(slant) if pattern == "circle" else np.mod(slant + 1e-9, np.pi) - 1e-9
+    ways = np.round(np.column_stack([np.mod(turn + 1e-9, 2.0 * np.pi) - 1e-9, angle]), 9)
+    known, which = np.unique(ways, axis=0, return_inverse=True)
+    return which.ravel().astype(np.int64), np.asarray(known + 0.0, dtype=float)
 
 
 def boundaries(strokes: int, *intervals: int | None, at: Sequence[int] = ()) -> list[int]:
@@ -177,7 +205,7 @@ def lay_out(
     brush_every, sheet_every : strokes between brushings and between sheets (None or 0: never)
     snapshots : strokes at which heights are kept; the last one always is
     twist : turn of the part about its own middle during a pass, away = anticlockwise [rad]
-    sway : furthest that strokes run beside their line, to either side [m]
+    sway : deviation of strokes beside their line [m]
     seed : of the scrambled low-discrepancy points (place in the stroke, wobble, sway)
     """
     if len(states) == 1:
@@ -209,9 +237,14 @@ def lay_out(
     # Each pair of rows shares a place in the stroke, so that push and pull meet the same paper.
     phases[0::4] = phases[1::4] = draws[:n_quads, 2]
     phases[2::4] = phases[3::4] = draws[:n_quads, 3]
+    curved = pattern in ("circle", "eight")
+    if curved:
+        # The four rows of a group stand evenly on the round, so that its headings do.
+        phases[2::4] = phases[3::4] = (phases[0::4] + 0.25) % 1.0
     x, y, heading = _on_path(pattern, length, phases, push, quad)
     # One pair of a group runs as far to the left as the other to the right.
-    y = y + sway * (2.0 * draws[quad, 4] - 1.0) * np.where(np.arange(quad.size) % 4 < 2, 1.0, -1.0)
+    beside = sway * np.clip(ndtri(np.clip(draws[quad, 4], 1e-6, 1.0 - 1e-6)), -SWAY_TAIL, SWAY_TAIL)
+    y = y + beside * np.where(np.arange(quad.size) % 4 < 2, 1.0, -1.0)
 
     turn = np.array([s.part for s in states])[state_of_quad][quad]
     operator = direction + np.array([s.operator for s in states])[state_of_quad][quad]
@@ -229,7 +262,8 @@ def lay_out(
         if end in snapshots or end == strokes:
             events[row] |= kernels.EVENT_SNAPSHOT
             kept.append(int(end))
-    curved = pattern in ("circle", "eight")
+    slant = operator + (np.where(quad % 2 == 0, 1.0, -1.0) * np.pi / 4.0 if pattern == "diagonal" else 0.0)
+    standing, standings = _standings(pattern, turn, slant)
     lean = np.cos(heading) if curved else np.cos(np.round(heading / np.pi) * np.pi)
     progress = 2.0 * x / length
     # The part turns one way while it goes away and back again while it comes.
@@ -252,6 +286,8 @@ def lay_out(
         events=events,
         ends=ends_of_quad[quad],
         snapshot_strokes=tuple(kept),
+        standing=standing,
+        standings=standings,
     )
 
 

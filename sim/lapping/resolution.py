@@ -16,7 +16,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, set_up, stage_layout
-from handlap.sim.lapping.rhythm import depth_per_stroke
+from handlap.sim.lapping.sheet import depth_per_stroke
 
 FIRST_DEPTH = 1.0
 """Bedding lengths of metal that one group of four rows may take off in the first trial."""
@@ -41,9 +41,9 @@ def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
     per_stroke = depth_per_stroke(bench.scenario, conditions, stage.grit)
     events = [every for every in (stage.brush_every, stage.sheet_every, stage.turn_every) if every]
     looks = np.diff([0, *stage.snapshots, stage.strokes])
-    return float(
-        min(FIRST_DEPTH * conditions.bedding_of(stage.grit) / per_stroke, *events, *looks[looks > 0])
-    )
+    # The middle: a short rest after the last look must not make all groups as short.
+    look = float(np.median(looks[looks > 0]))
+    return float(min(FIRST_DEPTH * conditions.bedding_of(stage.grit) / per_stroke, look, *events))
 
 
 def choose_resolution(

@@ -1,4 +1,4 @@
-"""Abrasive papers: grain sizes, and what follows from the grain for cutting, ageing, finish.
+"""Abrasive papers: grain sizes, and what follows from them for bedding and finish.
 
 P grades are those of ISO 6344 (FEPA); US grades (CAMI) are mapped onto them.  Marks as in
 :mod:`handlap.sim.materials.metals`: S published, M from memory, D derived, C common practice.
@@ -13,20 +13,13 @@ from dataclasses import dataclass
 from handlap.sim.materials.metals import Metal
 
 BEDDING_RATIO = 0.12
-"""Bedding length λ over grain diameter (D, from the topography of paper)."""
-CRITICAL_DIAMETER = 80e-6
-"""Below this grain diameter a paper cuts less [m] (Sin, Saka & Suh 1979; M)."""
-GRIT_EXPONENT = 0.7
-LOADING_DRY, LOADING_WET = 0.015, 0.12
-"""Loading scale over grain diameter on aluminium (D, ×/÷ 2.5)."""
-LOADING_FLOOR_DRY, LOADING_FLOOR_WET = 0.3, 0.6
-DULLING_FLOOR = 0.6
+"""Bedding length λ of fresh paper over grain diameter (D, from the topography of paper)."""
+REFERENCE = 125e-6
+"""Grain diameter at which rates and floors of papers are stated: P120 [m]."""
 ROUGHNESS_FACTOR = math.sqrt(2.0)
 """Charts of the finish left by a paper disagree by a factor of 2: a band of ×/÷ √2 (D)."""
 WORN_ROUGHNESS = (0.5, 0.7)
 """Worn paper, or last light strokes, leave this share of the roughness (D)."""
-SCRATCH_STOCK = (6.0, 12.0)
-"""Stock that clears a paper's scratches, in its Ra (D)."""
 
 
 @dataclass(frozen=True)
@@ -42,42 +35,17 @@ class Grit:
     name: str
     diameter: float
 
-    def rate_factor(self) -> float:
-        """Rate of cutting over that of P60–P180: min(1, (d/80 µm)^0.7) (Sin, Saka & Suh 1979; M).
-
-        >>> find("P120").rate_factor()
-        1.0
-        """
-        return min(1.0, (self.diameter / CRITICAL_DIAMETER) ** GRIT_EXPONENT)
-
     def bedding_length(self, ratio: float = BEDDING_RATIO) -> float:
         """Bedding length λ = ratio·d [m]; ratio 0.06–0.2 (D)."""
         return ratio * self.diameter
 
-    def loading_scale(self, metal: Metal, *, wet: bool) -> float:
-        """Depth of metal cut per area of paper over which chips clog it, v*_load [m] (D, ×/÷ 2.5).
-
-        >>> from handlap.sim.materials import metals
-        >>> f"{1e6 * find('P120').loading_scale(metals.find('A356'), wet=False):.2f} µm"
-        '1.88 µm'
-        """
-        return (LOADING_WET if wet else LOADING_DRY) * metal.loading_factor * self.diameter
-
-    def loading_floor(self, *, wet: bool) -> float:
-        """Share of its rate that clogged paper keeps [-] (D; form: Mulhearn & Samuels 1962)."""
-        return LOADING_FLOOR_WET if wet else LOADING_FLOOR_DRY
-
-    def dulling_scale(self, metal: Metal) -> float:
-        """Depth of metal cut per area of paper over which its grains blunt, v*_dull [m] (D, ×/÷ 2.5)."""
-        return metal.dulling * self.diameter
-
-    def dulling_floor(self) -> float:
-        """Share of its rate that blunt paper keeps [-] (D; form: Mulhearn & Samuels 1962)."""
-        return DULLING_FLOOR
-
     def roughness_median(self, metal: Metal) -> float:
         """Middle of the band of :meth:`roughness` for paper in good cut [m] (D)."""
         return self.diameter / metal.ra_divisor
+
+    def worn_roughness(self, metal: Metal) -> float:
+        """Roughness Ra that this paper leaves when it is worn, as it is when a face leaves it [m] (D)."""
+        return self.roughness_median(metal) * sum(WORN_ROUGHNESS) / 2.0
 
     def roughness(self, metal: Metal, *, worn: bool = False) -> tuple[float, float]:
         """Band of the roughness Ra left by hand [m]: d/divisor, ×/÷ √2 (D).
@@ -90,11 +58,6 @@ class Grit:
         middle = self.roughness_median(metal)
         low, high = WORN_ROUGHNESS if worn else (1.0, 1.0)
         return middle / ROUGHNESS_FACTOR * low, middle * ROUGHNESS_FACTOR * high
-
-    def scratch_stock(self, metal: Metal) -> tuple[float, float]:
-        """Depth [m] the next paper takes off to clear this one's scratches: 6–12 × its Ra (D)."""
-        middle = self.roughness_median(metal)
-        return SCRATCH_STOCK[0] * middle, SCRATCH_STOCK[1] * middle
 
 
 # ISO 6344 mean grain diameters [µm]: whole numbers S (P220 rounded), decimals M.

@@ -33,7 +33,7 @@ class Metal:
     density : theoretical density [kg/m³]
     youngs_modulus : Young's modulus [Pa]
     poisson : Poisson's ratio [-]
-    rate : median specific wear rate k0 on fresh paper P60–P180 [m²/N]
+    rate : median specific wear rate k0 on fresh P120 [m²/N]
     rate_spread : 5 to 95 % of the rate, ×/÷ [-]
     friction_dry, friction_wet : coefficient of friction on the paper [-]
     friction_low, friction_high : its range, dry and wet together [-]
@@ -78,15 +78,15 @@ class Metal:
         return self.friction_wet if wet else self.friction_dry
 
 
-# How a family behaves on paper: dry and wet friction (M); dulling scale over d (D: Al-Si 0.4,
-# iron and steel 0.15; copper alloys as aluminium, D, low confidence); loading scale over that
-# of aluminium (D: iron and steel twice); divisor of Ra (D from charts that disagree by a factor
-# of 2: aluminium 70, iron and steel 120; copper alloys between them).
+# How a family behaves on fresh paper: dry and wet friction (M); dulling scale over d (D, fitted: Al-Si
+# 0.010, iron and steel 0.003; copper alloys as aluminium, D, low confidence); loading scale over that
+# of aluminium (D, others 1.5); divisor of Ra (D from charts that disagree by a factor of 2: aluminium
+# 70, iron and steel 120; copper alloys between them).
 _ON_PAPER: dict[str, tuple[float, float, float, float, float]] = {
-    "aluminium": (0.60, 0.50, 0.40, 1.0, 70.0),
-    "iron": (0.42, 0.35, 0.15, 2.0, 120.0),
-    "steel": (0.50, 0.42, 0.15, 2.0, 120.0),
-    "copper": (0.55, 0.42, 0.40, 1.0, 90.0),
+    "aluminium": (0.60, 0.50, 0.010, 1.0, 70.0),
+    "iron": (0.42, 0.35, 0.003, 1.5, 120.0),
+    "steel": (0.50, 0.42, 0.003, 1.5, 120.0),
+    "copper": (0.55, 0.42, 0.010, 1.5, 90.0),
 }
 
 _RATE_BASIS = {
@@ -132,27 +132,27 @@ def _metal(
 
 
 # Densities and moduli: S, handbook tables (A319 density and moduli of iron M; 1100 and 7075
-# moduli M).  Rates: D; cast Al-Si K 0.04 over H 0.85 GPa; published two-body K on fresh paper
-# 0.016–0.18 (Spurr & Newcomb 1957; Avient, Goddard & Wilman 1960; Khrushchov & Babichev 1958;
-# Samuels 1956, as compiled by Rabinowicz, Friction and Wear of Materials; M), service averages
-# lower.
+# moduli M).  Rates are those of truly fresh P120: D; cast Al-Si K 0.058 over H 0.85 GPa, the geometric
+# mean of published two-body K on fresh paper 0.18, 0.12, 0.08, 0.024, 0.016 (Spurr & Newcomb 1957;
+# Avient, Goddard & Wilman 1960; Khrushchov & Babichev 1958; Samuels 1956, as compiled by Rabinowicz,
+# Friction and Wear of Materials; M).  Service averages are lower, for paper ages.
 METALS: dict[str, Metal] = {
     m.name: m
     for m in (
-        _metal("A356", "aluminium", 2680.0, 72.0, 0.33, 0.045, cast=True),
-        _metal("356", "aluminium", 2690.0, 72.0, 0.33, 0.045, cast=True),
-        _metal("A319", "aluminium", 2790.0, 74.0, 0.33, 0.045, cast=True),
-        _metal("A380", "aluminium", 2710.0, 71.0, 0.33, 0.045, cast=True),
-        _metal("6061", "aluminium", 2700.0, 69.0, 0.33, 0.038),
-        _metal("2024", "aluminium", 2780.0, 73.0, 0.33, 0.030, "hardness"),
-        _metal("7075", "aluminium", 2810.0, 72.0, 0.33, 0.024, "hardness"),
-        _metal("1100", "aluminium", 2710.0, 69.0, 0.33, 0.044),
-        _metal("pure aluminium", "aluminium", 2700.0, 69.0, 0.33, 0.044),
-        _metal("grey iron", "iron", 7150.0, 100.0, 0.26, 0.020, cast=True, modulus_range=(90.0, 115.0)),
-        _metal("ductile iron", "iron", 7100.0, 172.0, 0.29, 0.020, "as grey iron", cast=True),
-        _metal("mild steel", "steel", 7870.0, 203.0, 0.29, 0.019),
-        _metal("brass", "copper", 8490.0, 97.0, 0.31, 0.029),
-        _metal("bronze", "copper", 8900.0, 105.0, 0.34, 0.033),
+        _metal("A356", "aluminium", 2680.0, 72.0, 0.33, 0.068, cast=True),
+        _metal("356", "aluminium", 2690.0, 72.0, 0.33, 0.068, cast=True),
+        _metal("A319", "aluminium", 2790.0, 74.0, 0.33, 0.068, cast=True),
+        _metal("A380", "aluminium", 2710.0, 71.0, 0.33, 0.068, cast=True),
+        _metal("6061", "aluminium", 2700.0, 69.0, 0.33, 0.057),
+        _metal("2024", "aluminium", 2780.0, 73.0, 0.33, 0.045, "hardness"),
+        _metal("7075", "aluminium", 2810.0, 72.0, 0.33, 0.036, "hardness"),
+        _metal("1100", "aluminium", 2710.0, 69.0, 0.33, 0.066),
+        _metal("pure aluminium", "aluminium", 2700.0, 69.0, 0.33, 0.066),
+        _metal("grey iron", "iron", 7150.0, 100.0, 0.26, 0.030, cast=True, modulus_range=(90.0, 115.0)),
+        _metal("ductile iron", "iron", 7100.0, 172.0, 0.29, 0.030, "as grey iron", cast=True),
+        _metal("mild steel", "steel", 7870.0, 203.0, 0.29, 0.028),
+        _metal("brass", "copper", 8490.0, 97.0, 0.31, 0.044),
+        _metal("bronze", "copper", 8900.0, 105.0, 0.34, 0.050),
     )
 }
 
@@ -241,7 +241,7 @@ def custom(
     name : as printed
     like : the metal of the table it resembles; whatever is not given is taken from that
     density : [kg/m³]; given, pores count as included
-    rate : specific wear rate on fresh paper P60–P180 [m²/N]
+    rate : specific wear rate on fresh P120 [m²/N]
     rate_spread : 5 to 95 %, ×/÷, at least 1 [-]
     youngs_modulus : [Pa]
     friction : coefficient on the paper, dry and wet alike [-]

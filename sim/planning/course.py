@@ -50,7 +50,7 @@ class Course:
     strokes : strokes of the stage done at each look (looks,) [-]
     heights : faces (members, looks, n), single precision [m]
     figures : arrays (members, looks); depths count from before the whole job
-    load_sliding : Σ load × sliding over the whole stage (members,) [N·m]
+    work, friction : of the arms up to each look [J], and of the paper as it is there [-] (members, looks)
     clipped, tipped : shares of rows (members,), see :class:`handlap.sim.lapping.lap.LapRun`
     rows : rows of each lap [-]
     """
@@ -58,7 +58,8 @@ class Course:
     strokes: NDArray[np.int64]
     heights: NDArray[np.float32]
     figures: Figures
-    load_sliding: Array
+    work: Array
+    friction: Array
     clipped: Array
     tipped: Array
     rows: int
@@ -96,7 +97,8 @@ def run_course(
         strokes=np.array(layout.snapshot_strokes),
         heights=np.array([run.heights for run in runs], dtype=np.float32),
         figures=Figures(**{name: np.array([getattr(f, name) for _, f in results]) for name in names}),
-        load_sliding=np.array([run.load_sliding for run in runs]),
+        work=np.array([run.work for run in runs]),
+        friction=np.array([run.friction for run in runs]),
         clipped=np.array([run.clipped for run in runs]),
         tipped=np.array([run.tipped for run in runs]),
         rows=layout.x.size,

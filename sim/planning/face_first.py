@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_numbers import WIDEN, WIDEN_DOWN, widened
+from handlap.sim.face.face_numbers import stretch_of, widened
 from handlap.sim.face.told import FaceDecides, too_thick
 from handlap.sim.job.results import Verdict
 from handlap.sim.lapping import gauge
@@ -16,11 +16,11 @@ from handlap.sim.planning.work import Job
 def figures_now(job: Job) -> tuple[Array, Array]:
     """Minimum zone and straightedge's reading of every member before the work, each (members,) [m].
 
-    Feeler readings leave bands that are too narrow on faces of kinds the prior does not hold.
+    Readings leave bands that are too narrow on faces of kinds the prior does not hold.
     """
-    factors = (WIDEN, WIDEN_DOWN) if job.scenario.readings.table is None else (1.0, 1.0)
-    zone = widened(gauge.flatness(job.gauged, job.members.before), *factors)
-    edge = widened(gauge.straightedge(job.gauged, job.members.before), *factors)
+    stretch = stretch_of(job.scenario.readings.table)
+    zone = widened(gauge.flatness(job.gauged, job.members.before), stretch.up, stretch.down)
+    edge = widened(gauge.straightedge(job.gauged, job.members.before), stretch.up, stretch.down)
     return zone, edge
 
 

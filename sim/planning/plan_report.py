@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -19,13 +21,14 @@ from handlap.sim.job.results import (
     StagePlan,
 )
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping import dye
+from handlap.sim.lapping import dye, poses
 from handlap.sim.lapping.ensemble import most_typical
-from handlap.sim.lapping.lap import Bench, Stage
+from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.planning.course import Course, Members, Stops, measure
+from handlap.sim.planning.effort import times
 from handlap.sim.planning.face_first import figures_now
 from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
 from handlap.sim.planning.work import Job, Worked
@@ -48,8 +51,8 @@ def report(
     """Put a plan together from the work of all members."""
     scenario, members = job.scenario, job.members
     coarse, stops = worked.coarse.course, worked.coarse.stops
-    grits = scenario.paper.grits[worked.coarse.first :]
     outcome = worked.outcome
+    last = worked.finish[-1].stage.grit if worked.finish else scenario.paper.grits[worked.coarse.first]
     part, grid = scenario.part, job.bench.grid
     done = outcome.figures
     zone, edge = figures_now(job)
@@ -67,7 +70,8 @@ def report(
     removed = members.before - outcome.faces
     mass = part.metal.density * part.outline.area * done.mean_depth
     peak = int(np.argmax(removed[typical]))
-    ra_low, ra_high = grits[-1].roughness(part.metal)
+    # The last paper is worn when it is left.
+    ra_low, ra_high = last.roughness(part.metal, worn=True)
     return Plan(
         scenario=scenario,
         members=members.count,
@@ -91,10 +95,11 @@ def report(
         removed_mass=Band.of(mass),
         removed_volume=Band.of(part.outline.area * done.mean_depth),
         greatest_at=(float(grid.u[peak]), float(grid.v[peak])),
-        strokes=Band.of(outcome.strokes),
-        minutes=Band.of(outcome.minutes),
+        strokes=Band.of(outcome.effort.strokes),
+        minutes=Band.of(outcome.effort.minutes),
+        stroke_minutes=Band.of(outcome.effort.stroke_minutes),
         work=Band.of(outcome.work),
-        power=Band.of(outcome.work / (60.0 * outcome.minutes)),
+        power=Band.of(outcome.work / (60.0 * outcome.effort.stroke_minutes)),
         sheets=sum(stage.sheets for stage in stages),
         brushings=sum(stage.brushings for stage in stages),
         face_area=part.outline.area,
@@ -114,6 +119,7 @@ def report(
         map_after_sd=outcome.faces.std(axis=0),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         trials=worked.trials if laps else (),
+        alike=worked.alike if laps else (),
         plate=plate if laps else None,
         spring=spring if laps else None,
         notes=notes if laps else (),
@@ -171,34 +177,63 @@ def _best_point(coarse: Course) -> BestPoint | None:
     return BestPoint(int(coarse.strokes[best]), Band.of(flatness[:, best]), worse)
 
 
-def _checks(
-    scenario: Scenario,
+@dataclass(frozen=True)
+class _Dyed:
+    """The dye at every look: shares (members, looks) left, and fading or gone; chances (looks, cells) that
+    it is gone, and fading or gone."""
+
+    left: Array
+    faded: Array
+    gone_map: Array
+    faded_map: Array
+
+
+def _dyed(
     bench: Bench,
-    paper: Grit,
-    dyed_as: Grit,
+    members: Members,
     course: Course,
     start: Array,
+    looks: int,
+    first_roughness: float,
+    roughness: float,
+) -> _Dyed:
+    """Follow the dye of all members, put on before the first look and again once half of it is gone.
+
+    Parameters
+    ----------
+    start : the faces when dyed first (members, n) [m]
+    looks : how many of the course's looks
+    first_roughness, roughness : Ra of the face when it is dyed for the first look, and later [m]
+    """
+    cells = slice(0, bench.grid.n_cells)
+    area = bench.grid.area[cells]
+    left, faded = np.empty((members.count, looks)), np.empty((members.count, looks))
+    gone_map, faded_map = np.zeros((looks, area.size)), np.zeros((looks, area.size))
+    for m, conditions in enumerate(members.conditions):
+        faces = course.heights[m, :looks, cells]
+        found = dye.follow(start[m, cells], faces, area, conditions.dye, first_roughness, roughness)
+        left[m], faded[m] = found.left, found.faded_share
+        gone_map += found.gone
+        faded_map += found.faded
+    return _Dyed(left, faded, gone_map / members.count, faded_map / members.count)
+
+
+def _checks(
+    scenario: Scenario,
+    members: Members,
+    paper: Grit,
+    course: Course,
+    dyed: _Dyed,
     done_before: int,
     looks: NDArray[np.int64],
 ) -> tuple[Check, ...]:
-    """What to expect at the looks with these indices; dye is renewed once half of it is gone.
-
-    ``dyed_as`` is the paper whose scratches the face carries when it is dyed for the first
-    look; ``start`` (members, n) the face then [m].
-    """
-    part, grid = scenario.part, bench.grid
-    cells = slice(0, grid.n_cells)
+    """What to expect at the looks with these indices."""
+    part = scenario.part
     weight = part.metal.density * part.outline.area
     goal = measure(course.figures, part.limit_by) <= part.limit
-    last = int(looks[-1]) + 1
-    area = grid.area[cells]
-    ra_first, ra = dyed_as.roughness_median(part.metal), paper.roughness_median(part.metal)
-    gone = np.zeros((last, grid.n_cells))
-    left = np.empty((len(start), last))
-    for member, faces in enumerate(course.heights[:, :last, cells]):
-        maps, left[member] = dye.follow(start[member, cells], faces, area, ra_first, ra)
-        gone += maps
-    gone /= len(start)
+    load = loads(scenario, members)
+    # A stroke a minute is so much way a second.
+    speed = poses.path_length(scenario.strokes.pattern, scenario.strokes.length) / 60.0 * members.pace
     found = []
     for look in looks:
         flatness = course.figures.flatness[:, look]
@@ -214,8 +249,12 @@ def _checks(
                 mean_depth=Band.of(course.figures.mean_depth[:, look]),
                 greatest_depth=Band.of(course.figures.greatest_depth[:, look]),
                 mass=Band.of(weight * course.figures.mean_depth[:, look]),
-                dye_left=Band.of(left[:, look]),
-                dye_gone=gone[look],
+                dye_left=Band.of(dyed.left[:, look]),
+                dye_faded=Band.of(dyed.faded[:, look]),
+                dye_gone=dyed.gone_map[look],
+                dye_faded_map=dyed.faded_map[look],
+                push=Band.of(course.friction[:, look] * load),
+                power=Band.of(course.friction[:, look] * load * speed),
                 reached=float(np.mean(goal[:, : look + 1].any(axis=1))),
                 worse_next=worse,
             )
@@ -227,43 +266,48 @@ def _stages(job: Job, worked: Worked) -> tuple[StagePlan, ...]:
     """What to do and to expect on every paper."""
     scenario, bench, members, middle = job.scenario, job.bench, job.members, job.middle
     coarse, stops, finish = worked.coarse.course, worked.coarse.stops, worked.finish
-    grits = scenario.paper.grits[worked.coarse.first :]
+    first = scenario.paper.grits[worked.coarse.first]
     check_every = worked.coarse.check_every
     stop = coarse.strokes[stops.look]
     planned = int(check_every * np.ceil(np.median(stop) / check_every))
     shown = np.flatnonzero(coarse.strokes <= max(np.percentile(stop, SHOWN_TO), planned))
-    checks = _checks(scenario, bench, grits[0], grits[0], coarse, members.before, 0, shown)
-    stage = stage_of(scenario, middle, grits[0], planned, check_every)
-    stages = [
-        _stage(
-            scenario,
-            members,
-            stage,
-            Band.of(stop),
-            checks,
-            "until flat: stop at the goal or when it gets worse",
-        )
-    ]
+
+    def rough(paper: Grit, worked: bool) -> float:
+        return dye.roughness_dyed(paper, scenario.part.metal, worked=worked)
+
+    before, own = (rough(first, worked) for worked in (False, True))
+    dyed = _dyed(bench, members, coarse, members.before, int(shown[-1]) + 1, before, own)
+    checks = _checks(scenario, members, first, coarse, dyed, 0, shown)
+    stage = stage_of(scenario, middle, first, planned, check_every)
+    purpose = "until flat: stop at the goal or when it gets worse"
+    stages = [_stage(scenario, members, stage, Band.of(stop), checks, purpose)]
     total = planned
-    previous = grits[0]
+    previous = first
     for step in finish:
-        looks = np.arange(step.course.strokes.size)
-        checks = _checks(scenario, bench, step.stage.grit, previous, step.course, step.start, total, looks)
-        strokes = Band.of(np.full(members.count, float(step.stage.strokes)))
+        paper, strokes = step.stage.grit, step.strokes
+        planned = int(step.course.strokes[int(np.median(step.look))])
+        shown = np.flatnonzero(step.course.strokes <= max(np.percentile(strokes, SHOWN_TO), planned))
+        left_by, own = rough(previous, True), rough(paper, True)
+        dyed = _dyed(bench, members, step.course, step.start, int(shown[-1]) + 1, left_by, own)
+        checks = _checks(scenario, members, paper, step.course, dyed, total, shown)
         purpose = f"only until the scratches of {previous.name} are gone"
-        stages.append(_stage(scenario, members, step.stage, strokes, checks, purpose))
-        total += step.stage.strokes
+        worked_stage = replace(step.stage, strokes=planned)
+        stages.append(_stage(scenario, members, worked_stage, Band.of(strokes), checks, purpose))
+        total += planned
         previous = step.stage.grit
     return tuple(stages)
+
+
+def loads(scenario: Scenario, members: Members) -> Array:
+    """Mean force of face on paper (members,) [N]."""
+    return np.array([load_of(scenario, c) for c in members.conditions])
 
 
 def _stage(
     scenario: Scenario, members: Members, stage: Stage, strokes: Band, checks: tuple[Check, ...], purpose: str
 ) -> StagePlan:
-    def times(every: int) -> int:
-        return max(0, -(-stage.strokes // every) - 1) if every else 0
-
-    sheets = times(stage.sheet_every)
+    fresh = loads(scenario, members) * np.array([c.friction for c in members.conditions])
+    clogs = np.array([1.0 + law_of(scenario, c, stage.grit).friction_gain for c in members.conditions])
     return StagePlan(
         paper=stage.grit.name,
         strokes=stage.strokes,
@@ -272,10 +316,12 @@ def _stage(
         turning=scenario.turning.name,
         brush_every=stage.brush_every,
         sheet_every=stage.sheet_every,
-        sheets=1 + sheets,
-        brushings=times(stage.brush_every),
+        sheets=1 + int(times(stage.strokes, stage.sheet_every)),
+        brushings=int(times(stage.strokes, stage.brush_every)),
         bedding=Band.of([c.bedding_of(stage.grit) for c in members.conditions]),
         roughness=stage.grit.roughness(scenario.part.metal),
         purpose=purpose,
         checks=checks,
+        push_fresh=Band.of(fresh),
+        push_clogged=Band.of(fresh * clogs),
     )

@@ -7,12 +7,13 @@ best point; the finer papers follow, each until the scratches of the one before 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array
@@ -22,6 +23,7 @@ from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Band, Errors, PaperTrial, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.dye import draw_dyes
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
@@ -44,10 +46,21 @@ from handlap.sim.lapping.lap import (
 )
 from handlap.sim.lapping.poses import ROWS_PER_QUAD
 from handlap.sim.lapping.resolution import choose_resolution, grid_error
-from handlap.sim.lapping.rhythm import SETTLED, check_interval, choose_rhythm, depth_per_stroke, stage_of
+from handlap.sim.lapping.rhythm import SETTLED, check_interval, choose_rhythm, stage_of
+from handlap.sim.lapping.sheet import depth_per_stroke, one_sheet
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import STOP_AT, Course, Members, Stops, find_stops, measure, run_course
 from handlap.sim.planning.outcome import Finish, Outcome, find_outcome
+from handlap.sim.planning.papers import (
+    chain,
+    choose_paper,
+    clearing_looks,
+    clearly_better,
+    looks_when_gone,
+    quicker,
+    strokes_to_clear,
+    to_clear,
+)
 
 CELLS = 3000
 CELLS_FLEXIBLE = 1500
@@ -61,16 +74,23 @@ MOST_ROWS_FLEXIBLE = 1200
 bends); where more would be needed, the step error says so."""
 EFFECT_MEMBERS = 24
 """Members on which the effect of the plate is measured."""
-TRIAL_MEMBERS = 8
-TRIAL_QUADS = 4.0
-"""Trials are laps of rows so many times as long: they only rank papers and find the last stop."""
+FIRST_TRIAL, TRIAL_MEMBERS = 16, 64
+"""Members that try every paper, and those that then try what is left: with fewer than these the choice
+changes from seed to seed."""
+OUT_AT_ONCE = 0.9
+"""Share of the first members in which a paper must be slower than another to be out at once."""
+TRIAL_CELLS, TRIAL_CELLS_FLEXIBLE = 800, 600
+TRIAL_QUADS = 2.0
+"""Trials are laps of fewer cells and of rows so many times as long: they only rank papers and find the last
+stop."""
+FAR_SLOWER = 4.0
+"""A paper that should take so many times as long as the quickest, by one number for each sheet, is not
+tried."""
 MOST_STROKES = 12_000
 """Longest course considered on the first paper: some five hours of strokes."""
 MOST_LOOKS = 48
 CLEAR_SHARE = 0.33
 """Mean depth that clears a hollow face, over its flatness: where the search for the end begins."""
-SHEET_MINUTES = 3.0
-"""What a change of paper is taken to cost, when papers are compared: common practice [min]."""
 SPARE = 1.3
 """The course goes this much beyond the last stop of the members that were tried."""
 TIP_REFUSED = 0.5
@@ -108,6 +128,7 @@ class Worked:
     finish: tuple[Finish, ...]
     outcome: Outcome
     trials: tuple[PaperTrial, ...]
+    alike: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -119,20 +140,40 @@ class Coarse:
     course: Course
     stops: Stops
     check_every: int
-    chance_both: float
     quad_strokes: float
+
+
+@dataclass(frozen=True)
+class Trial:
+    """A paper worked as the first one by a few members, and the finer ones after it."""
+
+    coarse: Coarse
+    outcome: Outcome
+    inside: NDArray[np.bool_]
+    """Who (members,) ends inside all limits."""
+
+    @property
+    def minutes(self) -> Array:
+        """Minutes of all work of every member (members,) [min]."""
+        return self.outcome.effort.minutes
 
 
 def work_out(job: Job, *, first: int | None = None) -> Worked:
     """Work all members through all papers, from the best first paper or the given one."""
     trials: tuple[PaperTrial, ...] = ()
+    alike: tuple[str, ...] = ()
     if first is None:
-        first, trials, coarse_from = _choose_first(job)
+        trials, alike, trial = choose_first(job)
     else:
-        coarse_from = _trial(job, first)
-    coarse = _work_first(job, coarse_from)
+        trial = try_paper(few_of(job), first)
+    coarse = _work_first(job, trial.coarse)
     finish = _finish(job, coarse)
-    return Worked(coarse, finish, find_outcome(job.members, coarse.course, coarse.stops, finish), trials)
+    return Worked(coarse, finish, _outcome(job, coarse, finish), trials, alike)
+
+
+def _outcome(job: Job, coarse: Coarse, finish: tuple[Finish, ...]) -> Outcome:
+    first = job.scenario.paper.grits[coarse.first]
+    return find_outcome(job.scenario, job.middle, job.members, first, coarse.course, coarse.stops, finish)
 
 
 def open_job(
@@ -173,8 +214,12 @@ def _job(
     executor: Executor | None,
     tell: Progress,
     like: Job | None = None,
+    cells: tuple[int, int] = (CELLS, CELLS_FLEXIBLE),
 ) -> Job:
-    """Set the bench up; ``like``: a job on the same face, whose grid and faces are taken over."""
+    """Set the bench up, with so many cells for a rigid part and for one that bends.
+
+    ``like``: a job on the same face, whose grid and faces are taken over.
+    """
     outline = scenario.part.outline
     if like is not None and like.scenario.part.outline is outline:
         bench = set_up(scenario, like=like.bench)
@@ -182,14 +227,14 @@ def _job(
     else:
         lines, follow = gauge.lines_to_follow(outline)
         rigid = scenario.part.thickness is None and scenario.part.ribbed_as is None
-        bench = set_up(scenario, cells=CELLS if rigid else CELLS_FLEXIBLE, follow=follow)
+        bench = set_up(scenario, cells=cells[0] if rigid else cells[1], follow=follow)
         gauged = gauge.make_gauge(outline, bench.grid, lines)
         before = np.array(faces.heights_at(bench.grid.points))
         if before.shape[0] < scores.shape[0]:
             before = np.resize(before, (scores.shape[0], before.shape[1]))
     conditions = tuple(
-        replace(conditions_at(scenario, z), plate=plate)
-        for z, plate in zip(scores, plate_scores, strict=True)
+        replace(conditions_at(scenario, z), plate=plate, dye=dye)
+        for z, plate, dye in zip(scores, plate_scores, draw_dyes(len(scores), seed), strict=True)
     )
     return Job(
         scenario=scenario,
@@ -206,6 +251,17 @@ def _job(
     )
 
 
+def few_of(job: Job, members: int = TRIAL_MEMBERS) -> Job:
+    """The job with fewer cells, and no more than so many members, to try papers with."""
+    few = _job(
+        job.scenario, job.faces, job.scores, job.plate_scores, job.seed, job.executor, job.tell,
+        cells=(TRIAL_CELLS, TRIAL_CELLS_FLEXIBLE),
+    )  # fmt: skip
+    some = few.members.some(spread_over(job.members.count, members))
+    # What is tried tells its own share, not that of the whole work.
+    return replace(few, members=some, tell=lambda done, what: None)
+
+
 def _first_guess(job: Job, members: Members, grit: Grit) -> int:
     """Strokes after which half of the members could have cleared their faces, were they hollow."""
     flatness = gauge.flatness(job.gauged, members.before)
@@ -215,7 +271,11 @@ def _first_guess(job: Job, members: Members, grit: Grit) -> int:
 
 def _step(job: Job, grit: Grit, strokes: int, check_every: int) -> float:
     """Strokes of a group of rows that keep the tolerance."""
-    stage = stage_of(job.scenario, job.middle, grit, strokes, check_every)
+    return _quad(job, stage_of(job.scenario, job.middle, grit, strokes, check_every))
+
+
+def _quad(job: Job, stage: Stage) -> float:
+    """The same for a stage."""
     face = job.members.before[most_typical(job.members.before)]
     found = choose_resolution(
         job.bench, face, job.middle, stage, tolerance=TOLERANCE, seed=job.seed, most_rows=_most_rows(job) // 2
@@ -242,7 +302,7 @@ def _coarse(
     """
     scenario = job.scenario
     grit = scenario.paper.grits[first]
-    limit, allowance = scenario.part.limit, scenario.part.allowance
+    limit = scenario.part.limit
     while True:
         every = check_interval(scenario, horizon, MOST_LOOKS)
         horizon = every * max(3, int(np.ceil(horizon / every)))
@@ -257,56 +317,109 @@ def _coarse(
         if horizon >= MOST_STROKES or np.mean(stops.reached | stops.at_best) >= DONE_SHARE:
             break
         horizon = min(2 * horizon, MOST_STROKES)
-    row = np.arange(members.count)
-    inside = measured[row, stops.look] <= limit
-    if allowance is not None:
-        inside &= course.figures.greatest_depth[row, stops.look] <= allowance
-    return Coarse(first, course, stops, every, float(np.mean(inside)), quad)
+    return Coarse(first, course, stops, every, quad)
 
 
-def _minutes(job: Job, trial: Coarse) -> float:
-    """Minutes of strokes and paper changes, finer papers included, at the middle of a trial [min]."""
-    scenario = job.scenario
-    pace = scenario.hands.strokes_per_minute.value
-    grits = scenario.paper.grits[trial.first :]
-    strokes = [float(np.median(trial.course.strokes[trial.stops.look]))]
-    strokes += [float(strokes_to_clear(job, a, b)) for a, b in pairwise(grits)]
-    minutes = 0.0
-    for grit, count in zip(grits, strokes, strict=True):
-        rhythm = choose_rhythm(scenario, job.middle, grit)
-        sheets = 1.0 + (count // rhythm.sheet_every if rhythm.sheet_every else 0.0)
-        minutes += count / pace + SHEET_MINUTES * sheets
-    return minutes
+def rough_minutes(job: Job, first: int) -> float:
+    """Minutes that a paper and the finer ones after it should take, by one number for each sheet [min]."""
+    scenario, middle = job.scenario, job.middle
+    grits = chain(scenario, middle, first)
+    pace = float(scenario.hands.strokes_per_minute.value)
+    warp = measure_of(job, job.members.before)
+    need = CLEAR_SHARE * max(float(np.median(warp)) - STOP_AT * scenario.part.limit, 0.0)
+    rhythm = choose_rhythm(scenario, middle, grits[0])
+    sheet = one_sheet(scenario, middle, grits[0], brush_every=rhythm.brush_every, pace=pace)
+    minutes = sheet.to_take(need + middle.bedding_of(grits[0]), rhythm.sheet_every)[1]
+    return minutes + sum(to_clear(scenario, middle, a, b)[1] for a, b in pairwise(grits))
 
 
-def strokes_to_clear(job: Job, previous: Grit, grit: Grit) -> int:
-    """Strokes on a paper, in tens, that take off the scratches of the one before."""
-    need = float(np.mean(previous.scratch_stock(job.scenario.part.metal)))
-    fresh = depth_per_stroke(job.scenario, job.middle, grit)
-    return int(np.clip(10 * np.ceil(need / (SETTLED * fresh) / 10.0), 10, MOST_STROKES))
+def measure_of(job: Job, faces: Array) -> Array:
+    """The figure that the limit is held against, of faces (members, n) [m]."""
+    if job.scenario.part.limit_by == "straightedge":
+        return gauge.straightedge(job.gauged, faces)
+    return gauge.flatness(job.gauged, faces)
 
 
-def _trial(job: Job, first: int) -> Coarse:
-    """Try one paper as the first on a few members, which also shows how long the course has to be."""
-    grit = job.scenario.paper.grits[first]
-    members = job.members.some(spread_over(job.members.count, TRIAL_MEMBERS))
-    guess = _first_guess(job, members, grit)
+def try_paper(job: Job, first: int) -> Trial:
+    """Work one paper as the first, and the finer ones after it, with a job of few members."""
+    grit, part = job.scenario.paper.grits[first], job.scenario.part
+    guess = _first_guess(job, job.members, grit)
     quad = _step(job, grit, guess, check_interval(job.scenario, guess, MOST_LOOKS))
-    return _coarse(job, members, first, guess, TRIAL_QUADS * quad)
+    coarse = _coarse(job, job.members, first, guess, TRIAL_QUADS * quad)
+    outcome = _outcome(job, coarse, _finish(job, coarse, quads=TRIAL_QUADS))
+    inside = measure(outcome.figures, part.limit_by) <= part.limit
+    if part.allowance is not None:
+        inside = inside & (outcome.figures.greatest_depth <= part.allowance)
+    return Trial(coarse, outcome, inside)
 
 
-def _choose_first(job: Job) -> tuple[int, tuple[PaperTrial, ...], Coarse]:
-    """Try every paper as the first; the one taken, what the trials said, and its trial."""
+def _try_all(job: Job, papers: Sequence[int]) -> dict[int, Trial]:
+    """Trials of papers, by their place in the list; what is clearly beaten has few members."""
     grits = job.scenario.paper.grits
-    trials, told = [], []
-    for first, grit in enumerate(grits):
-        job.tell(0.1 + 0.2 * first / len(grits), f"trying {grit.name} as the first paper")
-        trial = _trial(job, first)
-        trials.append(trial)
-        told.append(PaperTrial(grit.name, trial.chance_both, _minutes(job, trial)))
-    # An eighth of the members is noise: only a clear gain in chance outweighs the time.
-    best = max(range(len(grits)), key=lambda i: (round(4.0 * told[i].chance_both) / 4.0, -told[i].minutes))
-    return best, tuple(told), trials[best]
+    few = few_of(job)
+    first = few_of(job, FIRST_TRIAL) if len(papers) > 1 else few
+    tried: dict[int, Trial] = {}
+    for done, paper in enumerate(papers):
+        job.tell(0.1 + 0.1 * done / len(papers), f"trying {grits[paper].name} as the first paper")
+        tried[paper] = try_paper(first, paper)
+    if first.members.count == few.members.count:
+        return tried
+
+    def beaten(i: int, j: int) -> bool:
+        slower = quicker(tried[j].minutes, tried[i].minutes) >= OUT_AT_ONCE
+        return slower and not clearly_better(tried[i].inside, tried[j].inside)
+
+    left = [i for i in papers if not any(beaten(i, j) for j in papers if j != i)]
+    for done, paper in enumerate(left):
+        job.tell(0.2 + 0.1 * done / len(left), f"trying {grits[paper].name} on all faces")
+        tried[paper] = try_paper(few, paper)
+    return tried
+
+
+def choose_first(job: Job) -> tuple[tuple[PaperTrial, ...], tuple[str, ...], Trial]:
+    """Try the papers as the first one: what the trials said, which are about alike, the one taken.
+
+    All are worked by the same members.
+    """
+    scenario, grits = job.scenario, job.scenario.paper.grits
+    rough = np.array([rough_minutes(job, first) for first in range(len(grits))])
+    start = None if scenario.paper.start is None else grits.index(scenario.paper.start)
+    worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min() or i == start]
+    tried = _try_all(job, worth)
+    if start is not None and tried[start].minutes.size < max(t.minutes.size for t in tried.values()):
+        tried[start] = try_paper(few_of(job), start)
+    most = max(trial.minutes.size for trial in tried.values())
+    full = [i for i in worth if tried[i].minutes.size == most]
+    taken, alike = choose_paper(
+        np.array([tried[i].inside for i in full]), np.array([tried[i].minutes for i in full])
+    )
+    if start is not None:
+        taken, alike = full.index(start), (full.index(start),)
+    best = tried[full[taken]]
+    told = []
+    for i, grit in enumerate(grits):
+        finer = tuple(g.name for g in chain(scenario, job.middle, i)[1:])
+        if i not in tried:
+            told.append(PaperTrial(grit.name, finer, 0, Band.of([rough[i]]), 0.0, None, None, None))
+            continue
+        told.append(_told(scenario, grit, finer, tried[i], best.minutes))
+    return tuple(told), tuple(grits[full[i]].name for i in alike), best
+
+
+def _told(scenario: Scenario, grit: Grit, finer: tuple[str, ...], trial: Trial, best: Array) -> PaperTrial:
+    """What a trial said; ``best``: minutes (members,) on the paper taken."""
+    part, effort = scenario.part, trial.outcome.effort
+    same = spread_over(best.size, trial.minutes.size)
+    return PaperTrial(
+        paper=grit.name,
+        finer=finer,
+        tried=trial.minutes.size,
+        minutes=Band.of(trial.minutes),
+        sheets=float(np.median(effort.sheets)),
+        metal=Band.of(part.metal.density * part.outline.area * trial.outcome.figures.mean_depth),
+        chance_both=float(np.mean(trial.inside)),
+        quicker=quicker(trial.minutes, best[same]),
+    )
 
 
 def _work_first(job: Job, trial: Coarse) -> Coarse:
@@ -332,26 +445,38 @@ def _work_first(job: Job, trial: Coarse) -> Coarse:
     return coarse
 
 
-def _finish(job: Job, coarse: Coarse) -> tuple[Finish, ...]:
-    """Work the finer papers, each until the scratches of the one before are gone."""
-    scenario = job.scenario
-    grits = scenario.paper.grits[coarse.first :]
-    rows = np.arange(job.members.count)
-    now = coarse.course.heights[rows, coarse.stops.look].astype(float)
+def _finish(job: Job, coarse: Coarse, *, quads: float = 1.0) -> tuple[Finish, ...]:
+    """Work the finer papers; every member goes on until its scratches of the one before are gone.
+
+    ``quads``: rows so many times as long as the tolerance asks.
+    """
+    scenario, members = job.scenario, job.members
+    grits = chain(scenario, job.middle, coarse.first)
+    area = job.bench.grid.area[: job.bench.grid.n_cells]
+    before = members.before
+    now = coarse.course.heights[np.arange(members.count), coarse.stops.look].astype(float)
     found: list[Finish] = []
     for previous, grit in pairwise(grits):
         job.tell(0.8 + 0.15 * len(found) / max(1, len(grits) - 1), f"finishing on {grit.name}")
-        strokes = strokes_to_clear(job, previous, grit)
-        every = check_interval(scenario, strokes, 6)
-        quad = _step(job, grit, strokes, every)
-        stage = stage_of(scenario, job.middle, grit, strokes, every)
+        stage = clearing_stage(scenario, job.middle, previous, grit)
+        quad = quads * _quad(job, stage)
         course = run_course(
-            job.bench, job.gauged, job.members, now, stage,
+            job.bench, job.gauged, members, now, stage,
             quad_strokes=quad, seed=job.seed + 1, executor=job.executor,
         )  # fmt: skip
-        found.append(Finish(stage, course, now))
-        now = course.heights[:, -1].astype(float)
+        look = looks_when_gone(
+            scenario, members.conditions, previous,
+            before=before, start=now, looks=course.heights, area=area,
+        )  # fmt: skip
+        found.append(Finish(stage, course, now, look))
+        before, now = now, found[-1].faces
     return tuple(found)
+
+
+def clearing_stage(scenario: Scenario, middle: Conditions, previous: Grit, grit: Grit) -> Stage:
+    """A finer paper, with looks at whether the scratches of the one before are gone."""
+    looks = clearing_looks(strokes_to_clear(scenario, middle, previous, grit))
+    return replace(stage_of(scenario, middle, grit, looks[-1], looks[-1]), snapshots=looks)
 
 
 def lap_typical(

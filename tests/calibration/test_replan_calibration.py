@@ -1,45 +1,55 @@
-"""Does the re-plan know what it claims?  Sixty invented jobs with hidden faces, paper and hands.
+"""Does the re-plan know what it claims?  Invented jobs with hidden faces, paper and hands, in two worlds.
 
-Each job: a face drawn from the prior, read on six lines; hidden numbers drawn from the spreads
-the scenario assumes; blocks of strokes with looks after the second and the eighth (swarf to
-0.2 g, leaves, a coarse raster of dye).  The true work is lapped with other wobble than that
-the program draws.  Bounds are binomial: with a true coverage of ``CLAIM`` a run fails by chance
-less than once in a thousand.
+Each job: a face drawn from the prior, read on six lines; hidden numbers; blocks of strokes with looks
+after the second and the eighth (swarf to 0.2 g, leaves, a coarse raster of dye).  The true work is
+lapped with other wobble than that the program draws.  Bounds are binomial: with a true coverage of
+``CLAIM`` a run fails by chance less than once in a thousand.
+
+Worlds: *as assumed*, hidden numbers drawn from the spreads that the scenario assumes; *kinder*, paper
+that clogs three times and blunts forty times as slowly, keeps six tenths of its rate when it is blunt and
+beds as deep as ever, has no leading edge and no more friction when it is clogged, under hands 50 mm high:
+what this program took paper to be before, and what no member of its ensembles is like now.
 """
 
 from __future__ import annotations
 
 import functools
+import tempfile
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 from bench_truth import NOW, Truth, make_truth, write_log
 from scipy.stats import binom
 
-from handlap.sim.bench.forecast import blocks_ahead, forecast
+from handlap.sim.bench.forecast import blocks_ahead, forecast, looks_at
 from handlap.sim.bench.job_log import Entry
-from handlap.sim.bench.learn import Learnt, first_state, learn, open_workshop
-from handlap.sim.bench.replan import MODEL
+from handlap.sim.bench.learn import Learnt, first_cut, first_state, learn, open_workshop
+from handlap.sim.bench.standing import MODEL
 from handlap.sim.common.grid import make_grid
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_prior import FaceBasis
 from handlap.sim.face.flatness import minimum_zone_widths
 from handlap.sim.job.results import Band
-from handlap.sim.job.scenario_file import load
+from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
-from handlap.sim.lapping.rhythm import check_interval, depth_per_stroke
+from handlap.sim.lapping.rhythm import check_interval
 from handlap.sim.planning.course import STOP_AT, find_stops, measure
 
-CELLS, MEMBERS, JOBS = 300, 32, 60
+CELLS, MEMBERS, JOBS = 300, 64, 24
+WORLDS = ("as assumed", "kinder")
 CLAIM, CHANCE = 0.85, 1e-3
 CLOSER = 0.25
 """The re-plan's median miss of ln(strokes to goal) is at most this share of the first plan's (0.08 when
 written, and 0.2 hoped for): four times closer, at least."""
-BLOCKS, BLOCK = 8, 75
+BLOCKS, BLOCK, SHEET = 8, 75, 3
+"""Blocks, strokes of each, and blocks on one sheet."""
+KIND_HEIGHT = 50e-3
 FLAT_FROM, FLAT_TO = 90e-6, 220e-6
-LIMIT = 60e-6
+LIMIT_SHARE, LIMIT_LEAST = 0.5, 30e-6
+"""The limit, over the widest gap that was read: far enough off to leave work after the log."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +65,8 @@ class Case:
     total: Band
     first_total: Band
     true_total: float
+    reached: float
+    """Share of the members that get to the goal [-]."""
     prior_flatness: Band
     learnt: Learnt
 
@@ -72,36 +84,84 @@ def face_of(seed: int, basis: FaceBasis):
 
 def true_strokes(truth: Truth, entries: list[Entry], workshop) -> float:
     """Strokes from the start until the true face is within the goal, going on as the plan says."""
-    horizon = 1500
+    job, horizon = workshop.scenario, 1500
     while True:
-        every = check_interval(truth.scenario, horizon, 48)
-        future = blocks_ahead(truth.scenario, entries, workshop.middle, every, horizon)
+        every = check_interval(job, horizon, 48)
+        future = blocks_ahead(job, entries, workshop.middle, every, horizon, "P80")
+        seen = np.array([0, *(1 + k for k in looks_at(future, every))])
         states = truth.carried([*entries, *future], seed=7000 + truth.seed)[len(entries) :]
-        figures = gauge.figures(truth.gauged, truth.before, states)
-        measured = measure(figures, truth.scenario.part.limit_by)[None]
-        stops = find_stops(measured, STOP_AT * truth.scenario.part.limit)
+        figures = gauge.figures(truth.gauged, truth.before, states[seen])
+        measured = measure(figures, job.part.limit_by)[None]
+        stops = find_stops(measured, STOP_AT * job.part.limit)
         if stops.reached[0] or horizon >= 12_000:
             done = sum(e.strokes for e in entries)
             return done + every * float(stops.look[0]) if stops.reached[0] else np.nan
         horizon *= 2
 
 
+def kinder(truth: Truth) -> Truth:
+    """The same face under kind paper and low hands."""
+    metal, own = truth.scenario.part.metal, truth.conditions
+    soft = replace(metal, dulling=40.0 * metal.dulling, loading_factor=3.0 * metal.loading_factor)
+    scenario = replace(truth.scenario, part=replace(truth.scenario.part, metal=soft))
+    low = KIND_HEIGHT * own.grip.height / truth.scenario.hands.height.value
+    return replace(
+        truth,
+        scenario=scenario,
+        bench=replace(truth.bench, scenario=scenario),
+        conditions=replace(
+            own,
+            # What was lost to ageing at once counted as a slower paper.
+            rate=own.rate / 1.5,
+            grip=replace(own.grip, height=low),
+            traits=replace(
+                own.traits, loading_floor=0.6, dulling_floor=0.6, brushing=0.8, blunt_bedding=1.0,
+                friction_gain=0.0, edge_rate=0.0, edge_rise=0.0,
+            ),
+        ),
+    )  # fmt: skip
+
+
+def base_job(world: str):
+    """The head; in the kinder world nobody has said how high the hands are, and they are taken as high."""
+    if world != "kinder":
+        return load("two-cylinder-head")
+    text = read_text("two-cylinder-head")
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "head.toml"
+        file.write_text(text.replace("height = 45\n", ""), encoding="utf-8")
+        job = load(file)
+    assert job.hands.height.value > 1.5 * KIND_HEIGHT
+    return job
+
+
+def widest_gap(truth: Truth) -> float:
+    """Thickest leaf that went under at any station [m]."""
+    return max(s.goes for line in truth.scenario.readings.lines for s in line.stations)
+
+
 @functools.cache
-def worked(count: int, first: int) -> tuple[Case, ...]:
-    base = load("two-cylinder-head")
-    base = replace(base, part=replace(base.part, limit=LIMIT))
+def worked(world: str, count: int = JOBS, first: int = 0) -> tuple[Case, ...]:
+    base = base_job(world)
     basis = FaceBasis(base.part.outline)
-    return tuple(work(base, basis, seed) for seed in range(first, first + count))
+    return tuple(work(base, basis, seed, world) for seed in range(first, first + count))
 
 
-def work(base, basis: FaceBasis, seed: int) -> Case:
+def work(base, basis: FaceBasis, seed: int, world: str, members: int = MEMBERS) -> Case:
     truth = make_truth(base, face_of(seed, basis), seed=seed, cells=CELLS)
-    blocks = [Entry(i + 1, 0, NOW, strokes=BLOCK, paper="P80", brushed=True) for i in range(BLOCKS)]
+    limit = max(LIMIT_SHARE * widest_gap(truth), LIMIT_LEAST)
+    job = replace(truth.scenario, part=replace(truth.scenario.part, limit=limit))
+    truth = replace(truth, scenario=job, bench=replace(truth.bench, scenario=job))
+    if world == "kinder":
+        truth = kinder(truth)
+    blocks = [
+        Entry(i + 1, 0, NOW, strokes=BLOCK, paper="P80", brushed=True, new_sheet=i % SHEET == 0)
+        for i in range(BLOCKS)
+    ]
     log = write_log(truth, blocks, {1, BLOCKS - 1})
-    job = truth.scenario
-    faces = infer_faces(job.part, job.readings, count=MEMBERS, seed=seed)
+    faces = infer_faces(job.part, job.readings, count=members, seed=seed)
     workshop = open_workshop(job, log, faces, cells=CELLS, seed=seed)
-    prior = first_state(workshop, faces, draw_scores(MEMBERS, seed), draw_plate_scores(MEMBERS, seed))
+    prior = first_state(workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed))
     learnt = learn(workshop, prior)
     before, after = (forecast(workshop, s, e) for s, e in ((prior, ()), (learnt.posterior, log.standing)))
     now = truth.carried(list(log.standing), seed=7000 + truth.seed)
@@ -111,22 +171,28 @@ def work(base, basis: FaceBasis, seed: int) -> Case:
     flatness = Band.of(gauge.flatness(workshop.gauged, learnt.now))
     return Case(
         cut=learnt.quantities[0].after,
-        true_cut=100 * depth_per_stroke(job, truth.conditions, job.paper.grits[0]),
+        true_cut=first_cut(truth.scenario, workshop.middle, truth.conditions, job.paper.grits[0]),
         flatness=Band(flatness.p05 - MODEL, flatness.p50, flatness.p95 + MODEL),
         true_flatness=float(truth.flatness(now[-1])[0]),
         depth=Band.of(depth),
         true_depth=float((now[0] - now[-1])[:n] @ area / area.sum()),
-        total=Band.of(after.total),
-        first_total=Band.of(before.total),
+        total=after.to_goal(MODEL) or Band.of(after.total),
+        first_total=before.to_goal(MODEL) or Band.of(before.total),
         true_total=true_strokes(truth, list(log.standing), workshop),
+        reached=float(np.mean(after.reached)),
         prior_flatness=Band.of(gauge.flatness(workshop.gauged, learnt.prior_states[:, -1])),
         learnt=learnt,
     )
 
 
 def coverage(cases, name: str) -> tuple[int, int]:
-    """How many bands hold the truth, of how many with one."""
-    pairs = [(getattr(c, name), getattr(c, f"true_{name}")) for c in cases]
+    """How many bands hold the truth, of how many with one; strokes to the goal: where any are left."""
+    done = BLOCKS * BLOCK
+    pairs = [
+        (getattr(c, name), getattr(c, f"true_{name}"))
+        for c in cases
+        if name != "total" or max(c.true_total, c.total.p95) > done
+    ]
     held = [band.p05 <= true <= band.p95 for band, true in pairs if np.isfinite(true)]
     return sum(held), len(held)
 

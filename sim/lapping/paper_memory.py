@@ -1,0 +1,206 @@
+"""The paper under a part: where its wear is remembered, and over which of it every stroke goes.
+
+Each spot of paper remembers the metal it has cut.  A spot of the face feels the mean of the paper's
+cutting power over its stroke and over the sway of that stroke, and what it cuts lies there in the same
+shares: reading and laying down are adjoint, so that the account closes.
+
+    power at a spot = S·f,   laid on the paper = f ∘ Sᵀ·(cut/power)
+
+S is even along the path of the stroke and normal, in both directions, about it.  It is what short steps
+tend to, where the part meets every place of its stroke in turn: then pressure does not depend on how
+well the paper cuts, and places may be averaged.  Where some of the stroke has no paper (edges, gaps) S
+holds only what has: the mean over the paper that was met.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+from handlap.sim.common.outline import Array
+from handlap.sim.lapping import poses
+from handlap.sim.lapping.poses import Layout
+
+NODE = 1.0
+"""Node spacing of the paper's memory over the sway: what lies on it is smooth on that scale."""
+SPLINE = 0.25
+"""Variance that sharing between nodes by quadratic B-splines adds, over the square of their spacing."""
+LINEAR = 1.0 / 6.0
+"""Variance that sharing the places of a path between two nodes adds, on the mean over where they stand."""
+SHARP = 0.2
+"""Sways below so many nodes are left to the sharing between nodes."""
+PLACES = 2048
+"""Places of a path that are shared out over the nodes."""
+
+
+@dataclass(frozen=True)
+class PaperMemory:
+    """The raster of the paper's memory, and the strokes over it.
+
+    Attributes
+    ----------
+    x0, y0, step : lowest node and spacing [m]
+    shape : nodes (ny, nx)
+    on_sheet : share of every node that has paper (ny, nx); no nodes where all that is met has
+    standing : how the part stands and runs, row by row (m,), one of
+    turns : cosine and sine of the part's turn (k, 2)
+    lines : half lengths (k, 2) along x and y of strokes that run along one of them, else noughts [nodes]
+    taps, tap_at : nodes of other paths about the middle of the plate and the share of the stroke at each
+        (t, 3), those of standing k from ``tap_at[k]`` to ``tap_at[k + 1]``
+    bell : weights of the sway (b + 1,) from the middle outwards, along and across alike
+    """
+
+    x0: float
+    y0: float
+    step: float
+    shape: tuple[int, int]
+    on_sheet: Array
+    standing: NDArray[np.int64]
+    turns: Array
+    lines: Array
+    taps: Array
+    tap_at: NDArray[np.int64]
+    bell: Array
+
+
+def node_step(sway: float, cell: float) -> float:
+    """Spacing of nodes [m] for a sway [m]: never under a cell of the face, or cells would miss nodes."""
+    return max(NODE * sway, cell)
+
+
+def bell_of(sway: float, step: float, added: float = SPLINE) -> Array:
+    """Weights (b + 1,) of a normal sway [m] on nodes, from its middle outwards.
+
+    ``added`` is the variance that sharing between nodes adds by itself [nodes²].  With the tail cut off, and
+    on nodes as far apart as the sway, a normal law still has to have its variance.
+
+    >>> bell_of(0.0, 1.0).tolist()
+    [1.0]
+    """
+    left = float(np.sqrt(max((sway / step) ** 2 - added, 0.0)))
+    if left < SHARP:
+        return np.ones(1)
+    at = np.arange(int(np.ceil(poses.SWAY_TAIL * left)) + 1)
+
+    def weights(deviation: float) -> Array:
+        found = np.exp(-0.5 * (at / deviation) ** 2)
+        return np.asarray(found / (2.0 * found.sum() - found[0]))
+
+    def too_wide(deviation: float) -> float:
+        return float(2.0 * weights(deviation) @ at**2 - left**2)
+
+    return weights(float(brentq(too_wide, 0.1 * left, 10.0 * left)))
+
+
+def line_of(half: float) -> float:
+    """Half length [nodes] at which a stroke counted on nodes is as widely spread as one of this half length.
+
+    >>> line_of(0.0), round(line_of(20.0), 2)
+    (0.5, 19.99)
+    """
+
+    def too_wide(counted: float) -> float:
+        whole = int(np.floor(counted - 0.5))
+        at = np.arange(whole + 1)
+        part = (counted - 0.5 - whole) * (whole + 1) ** 2
+        return float((at @ at + part) / counted - half**2 / 3.0)
+
+    return 0.5 if half <= 0.0 else float(brentq(too_wide, 0.5, half + 1.0))
+
+
+def _taps(places: Array) -> Array:
+    """Nodes and shares (t, 3) of a path of places (n, 2) [nodes], each shared between the four about it."""
+    low = np.floor(places).astype(np.int64)
+    beyond = places - low
+    reach = int(np.abs(low).max()) + 1
+    field = np.zeros((2 * reach + 1, 2 * reach + 1))
+    for right, up in product((0, 1), (0, 1)):
+        along = beyond[:, 0] if right else 1.0 - beyond[:, 0]
+        across = beyond[:, 1] if up else 1.0 - beyond[:, 1]
+        np.add.at(field, (low[:, 1] + up + reach, low[:, 0] + right + reach), along * across / len(places))
+    rows, columns = np.nonzero(field)
+    return np.column_stack([columns - reach, rows - reach, field[rows, columns]])
+
+
+def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> tuple[Array, Array]:
+    """Half lengths (2,) of a stroke along x or y [nodes], or nodes and shares (t, 3) of any other."""
+    quarter = angle / (np.pi / 2.0)
+    if pattern not in ("circle", "eight") and abs(quarter - round(quarter)) < 1e-6:
+        line = np.zeros(2)
+        line[round(quarter) % 2] = line_of(0.5 * length / step)
+        return line, np.zeros((0, 3))
+    c, s = np.cos(angle), np.sin(angle)
+    places = poses.places_on_path(pattern, length, PLACES) @ np.array([[c, s], [-s, c]])
+    return np.zeros(2), _taps(places / step)
+
+
+def lay_memory(
+    layout: Layout,
+    *,
+    pattern: poses.Pattern,
+    length: float,
+    sway: float,
+    u: Array,
+    v: Array,
+    cell: float,
+    strips: Array,
+    shift: tuple[float, float] = (0.0, 0.0),
+) -> PaperMemory:
+    """Lay the raster of the paper's memory under all that the rows of a stage meet.
+
+    Parameters
+    ----------
+    pattern, length : the stroke [m]
+    sway : deviation of strokes beside their line and past their ends [m]
+    u, v, cell : points of the face (n,) and its cell [m]
+    strips : paper on the plate (s, 4) [m]
+    shift : moves the raster by so many nodes; the result must not feel it
+    """
+    step = node_step(sway, cell)
+    paths = [_path(pattern, length, float(angle), step) for _, angle in layout.standings]
+    lines, taps = np.array([line for line, _ in paths]), [tap for _, tap in paths]
+    bell = bell_of(sway, step, SPLINE + (LINEAR if any(map(len, taps)) else 0.0))
+    turns = np.column_stack([np.cos(layout.standings[:, 0]), np.sin(layout.standings[:, 0])])
+    u_reach, v_reach = float(np.max(np.abs(u))), float(np.max(np.abs(v)))
+    half_part = np.max(np.abs(turns) @ np.array([[u_reach, v_reach], [v_reach, u_reach]]), axis=0)
+    nodes_out = np.vstack([lines, *(np.abs(tap[:, :2]) for tap in taps)]).max(axis=0)
+    half_path = step * nodes_out
+    # Spreading reads that far beyond what it writes.
+    half = half_part + 2.0 * half_path + step * (2 * bell.size + 4)
+    nx, ny = (2 * np.ceil(half / step).astype(int) + 1).tolist()
+    x0, y0 = step * (shift[0] - (nx - 1) / 2), step * (shift[1] - (ny - 1) / 2)
+    met = half_part + half_path + poses.SWAY_TAIL * sway
+    whole = np.any(np.all(strips[:, :2] <= -met, axis=1) & np.all(strips[:, 2:] >= met, axis=1))
+    return PaperMemory(
+        x0=x0,
+        y0=y0,
+        step=step,
+        shape=(ny, nx),
+        on_sheet=np.zeros((0, 0))
+        if whole
+        else _on_sheet(x0 + step * np.arange(nx), y0 + step * np.arange(ny), step, strips),
+        standing=layout.standing,
+        turns=turns,
+        lines=lines,
+        taps=np.vstack(taps),
+        tap_at=np.concatenate([[0], np.cumsum([len(tap) for tap in taps])]).astype(np.int64),
+        bell=bell,
+    )
+
+
+def _on_sheet(x: Array, y: Array, step: float, strips: Array) -> Array:
+    """Share of every node's square (ny, nx) that has paper, of nodes at x (nx,) and y (ny,) [m]."""
+    total = np.zeros((y.size, x.size))
+    for x0, y0, x1, y1 in strips:
+        along, across = (
+            np.maximum(
+                np.clip((at - low) / step + 0.5, 0, 1) + np.clip((high - at) / step + 0.5, 0, 1) - 1.0, 0.0
+            )
+            for at, low, high in ((x, x0, x1), (y, y0, y1))
+        )
+        total += across[:, None] * along
+    return np.minimum(total, 1.0)

@@ -1,0 +1,67 @@
+"""What work costs in time and paper: strokes, turns, brushings and sheets, counted once for all reports."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from handlap.sim.common.outline import Array
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping.lap import Conditions
+from handlap.sim.lapping.rhythm import choose_rhythm
+from handlap.sim.lapping.sheet import BRUSH_MINUTES, SHEET_MINUTES
+from handlap.sim.materials.grits import Grit
+
+TURN_MINUTES = 0.05
+"""What a turn of the part or a walk round takes (C) [min]."""
+
+
+@dataclass(frozen=True)
+class Effort:
+    """What the work of every member costs (members,) [-, min].
+
+    ``minutes`` are of all of it, ``stroke_minutes`` of the strokes alone.
+    """
+
+    strokes: Array
+    stroke_minutes: Array
+    minutes: Array
+    turns: Array
+    brushings: Array
+    sheets: Array
+
+
+def times(strokes: ArrayLike, every: int) -> Array:
+    """How often something done every so many strokes (0: never) is done before the last of them.
+
+    >>> times([80, 81, 240], 80).tolist()
+    [0.0, 1.0, 2.0]
+    """
+    done = np.asarray(strokes, dtype=float)
+    return np.maximum(0.0, np.ceil(done / every) - 1.0) if every else np.zeros_like(done)
+
+
+def count_effort(
+    scenario: Scenario, middle: Conditions, papers: Sequence[tuple[Grit, Array]], pace: Array
+) -> Effort:
+    """Effort of work on several papers.
+
+    Parameters
+    ----------
+    middle : conditions from which the rhythm of turns, brushings and sheets follows
+    papers : each with the strokes of every member on it (members,) [-]
+    pace : strokes a minute (members,)
+    """
+    strokes, turns, brushings, sheets = (np.zeros_like(pace) for _ in range(4))
+    for grit, count in papers:
+        rhythm = choose_rhythm(scenario, middle, grit)
+        strokes = strokes + count
+        turns = turns + times(count, rhythm.turn_every)
+        brushings = brushings + times(count, rhythm.brush_every)
+        sheets = sheets + 1.0 + times(count, rhythm.sheet_every)
+    stroke_minutes = strokes / pace
+    minutes = stroke_minutes + TURN_MINUTES * turns + BRUSH_MINUTES * brushings + SHEET_MINUTES * sheets
+    return Effort(strokes, stroke_minutes, minutes, turns, brushings, sheets)

@@ -1,0 +1,195 @@
+"""The compiled march called on poses and paper written out by hand, without a job."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from inspect import signature
+from typing import Any, cast
+
+import numpy as np
+from jobs import Pair
+
+from handlap.sim.common.outline import Array
+from handlap.sim.lapping import kernels
+from handlap.sim.lapping.lap import Bench, room_in_hull
+
+
+@dataclass(frozen=True)
+class Marched:
+    """What :func:`march` left behind."""
+
+    status: int
+    heights: Array
+    snapshots: Array
+    diagnostics: Array
+    load: Array
+    dull: Array
+    on_sheet: Array
+    paper_step: float
+    noted: Array
+
+
+def pose_table(
+    count: int, slide: float, load: float, at: Any = (0.0, 0.0), *, half: float, x: Any = 0.0, y: Any = 0.0,
+    turn: Any = 0.0,
+) -> Array:  # fmt: skip
+    """Poses (count, columns) of equal sliding distance [m]; ``at`` (2,) or (count, 2) [m]."""
+    table = np.zeros((count, kernels.POSE_COLUMNS))
+    at = np.broadcast_to(np.asarray(at, dtype=float), (count, 2)) / half
+    table[:, kernels.X], table[:, kernels.Y] = x, y
+    table[:, kernels.COS], table[:, kernels.SIN] = np.cos(turn), np.sin(turn)
+    table[:, kernels.LOAD] = load
+    table[:, [kernels.EU, kernels.EV]] = at
+    table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] = at
+    table[:, kernels.SLIDE] = slide
+    return table
+
+
+@dataclass(frozen=True)
+class OnPaper:
+    """The paper's memory for poses written out by hand, and how strokes run over it.
+
+    Attributes
+    ----------
+    floors, scales : of loading and dulling [-, m]
+    leaves : share of the loading that brushing leaves [-]
+    blunt, gain_reach : share of λ that blunt paper keeps [-]; how much further forward the resultant lies
+        on clogged paper [m]
+    turns : how the part may stand (k,) [rad], and ``standing`` (rows,) which of them; None: the first
+    stroke : nodes about the middle and the share of the stroke near each (t, 3), or the half lengths (2,)
+        of one that runs along x or y [nodes]
+    bell : weights of the sway from the middle outwards (b + 1,)
+    node : spacing of the nodes over the cell of the face [-]
+    """
+
+    floors: Pair = (0.3, 0.2)
+    scales: Pair = (10e-6, 50e-6)
+    leaves: float = 0.4
+    blunt: float = 1.0
+    gain_reach: float = 0.0
+    turns: tuple[float, ...] = (0.0,)
+    standing: Any = None
+    stroke: Any = ((0.0, 0.0, 1.0),)
+    bell: tuple[float, ...] = (1.0,)
+    node: float = 1.0
+
+    def given(self, bench: Bench, rows: int) -> dict[str, Any]:
+        """What the march takes of it."""
+        step = self.node * bench.grid.cell_size
+        stroke = np.array(self.stroke, dtype=float)
+        line, taps = (stroke, np.empty((0, 3))) if stroke.ndim == 1 else (np.zeros(2), stroke)
+        # Room for spreading, which reads further than it writes.
+        reach = np.hypot(np.abs(bench.grid.u).max(), np.abs(bench.grid.v).max()) / step
+        out = 2.0 * np.abs(stroke).max() + 2.0 * len(self.bell) + 6.0
+        count = 2 * int(np.ceil(reach + out)) + 1
+        at = np.asarray(step * (np.arange(count) - count // 2), dtype=float)
+        paper = np.zeros(10)
+        for column, value in (
+            (kernels.P_X0, at[0]), (kernels.P_Y0, at[0]), (kernels.P_STEP, step),
+            (kernels.P_FLOOR_LOAD, self.floors[0]), (kernels.P_FLOOR_DULL, self.floors[1]),
+            (kernels.P_SCALE_LOAD, self.scales[0]), (kernels.P_SCALE_DULL, self.scales[1]),
+            (kernels.P_BRUSH_LEAVES, self.leaves), (kernels.P_BLUNT, self.blunt),
+            (kernels.P_REACH, self.gain_reach / bench.half),
+        ):  # fmt: skip
+            paper[column] = value
+        k = len(self.turns)
+        standing = np.zeros(rows, dtype=np.int64) if self.standing is None else self.standing
+        return {
+            "paper": paper,
+            "load": np.zeros((count, count)),
+            "dull": np.zeros((count, count)),
+            "on_sheet": papered(at, step, bench.strips),
+            "standing": standing,
+            "standings": np.column_stack([np.cos(self.turns), np.sin(self.turns)]),
+            "taps": np.vstack([taps] * k),
+            "tap_at": len(taps) * np.arange(k + 1),
+            "lines": np.vstack([line] * k),
+            "bell": np.array(self.bell),
+        }
+
+
+def papered(at: Array, step: float, strips: Array) -> Array:
+    """Share of every square about (at, at) (n, n) that has paper; none where all of them have [-]."""
+
+    def covered(low: float, high: float) -> Array:
+        return (np.minimum(at + step / 2, high) - np.maximum(at - step / 2, low)).clip(0.0) / step
+
+    found = sum(np.outer(covered(y0, y1), covered(x0, x1)) for x0, y0, x1, y1 in strips)
+    return np.zeros((0, 0)) if np.min(found) > 1.0 - 1e-12 else np.minimum(found, 1.0)
+
+
+def march(
+    bench: Bench,
+    heights: Array,
+    table: Array,
+    *,
+    rate: float = 0.045e-9,
+    bedding: float = 24e-6,
+    scale: Array | None = None,
+    ahead: Array | None = None,
+    tilt_free: bool = True,
+    every: int | None = None,
+    paper: OnPaper | None = None,
+    kinds: Array | None = None,
+    events: Array | None = None,
+    noted_flat: bool = False,
+) -> Marched:
+    """Call the compiled march on poses written out by hand.
+
+    ``scale``: rate of every spot over that of the face's metal (n,) or by heading, as ``ahead``, how much
+    the paper rises there (n,) [m]; ``every``: rows between snapshots (None: only the last); ``paper``: None
+    stays fresh; ``noted_flat``: the plate's heights are given, and are nought.
+    """
+    grid = bench.grid
+    h = np.array(heights, dtype=float)
+    rows = len(table)
+    marks: Any = np.zeros(rows, dtype=np.int64) if events is None else np.array(events)
+    marks[(every or rows) - 1 :: (every or rows)] |= kernels.EVENT_SNAPSHOT
+    looks = int(np.count_nonzero(marks & kernels.EVENT_SNAPSHOT))
+    snapshots = np.empty((looks, h.size))
+    remembered = (paper or OnPaper()).given(bench, rows)
+    constants = np.array(
+        [rate, bedding, bench.half, grid.cell_size, max(50e-6, 3.0 * bedding), float(grid.area.sum()), 0.0]
+    )
+    diagnostics, noted = np.zeros(kernels.DIAGNOSTICS), np.empty((looks, kernels.NOTED))
+    centre, rooms = room_in_hull(bench)
+    faster = np.ones((1, h.size)) if scale is None else np.atleast_2d(scale)
+    given: dict[str, Any] = remembered | {
+        "h": h,
+        "u": grid.u / bench.half,
+        "v": grid.v / bench.half,
+        "area": grid.area,
+        "n_cells": grid.n_cells,
+        "alike": scale is None,
+        "headings": np.zeros(rows, dtype=np.int64),
+        "shares": grid.area / faster,
+        "logs": np.log(faster),
+        "ahead": np.zeros((0, h.size)) if ahead is None else np.atleast_2d(ahead),
+        "poses": np.array(table),
+        "kinds": np.zeros(rows, dtype=np.int64) if kinds is None else kinds,
+        "events": marks,
+        "constants": constants,
+        "tilt_free": tilt_free,
+        "strips": bench.strips,
+        "hull": bench.hull_normals,
+        "rooms": rooms / bench.half,
+        "centre": centre / bench.half,
+        "aged": paper is not None,
+        # A flat plate under a rigid part.
+        "ground_frame": np.array([0.0, 0.0, 1.0]),
+        "ground": np.zeros((2, 2) if noted_flat else (1, 1)),
+        "basis": np.empty((0, h.size)),
+        "bending": np.empty((0, 0)),
+        "bend_press": np.empty(0),
+        "bend_weight": np.empty(0),
+        "amplitudes": np.empty((looks, 0)),
+        "snapshots": snapshots,
+        "noted": noted,
+        "work": np.empty((kernels.WORK_ROWS, h.size)),
+        "diagnostics": diagnostics,
+    }
+    status = kernels.march(*(given[name] for name in signature(cast(Any, kernels.march).py_func).parameters))
+    load, dull, on_sheet = (remembered[name] for name in ("load", "dull", "on_sheet"))
+    return Marched(
+        status, h, snapshots, diagnostics, load, dull, on_sheet, remembered["paper"][kernels.P_STEP], noted
+    )
