@@ -300,7 +300,7 @@ def to_rim(found: Any) -> Array:
     return np.minimum(L / 2 - np.abs(grid.u), B / 2 - np.abs(grid.v))
 
 
-SHIFTED = {
+SHIFTED: dict[str, tuple[dict[str, Any], float, float]] = {
     "straight": (dict(pattern="straight"), 0.1, 0.25),
     "one way": (dict(pattern="one way"), 0.1, 0.25),
     "diagonal": (dict(pattern="diagonal"), 0.1, 0.3),
