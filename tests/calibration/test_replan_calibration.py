@@ -38,7 +38,7 @@ from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
 from handlap.sim.lapping.rhythm import check_interval
 from handlap.sim.planning.course import STOP_AT, find_stops, measure
 
-CELLS, MEMBERS, JOBS = 300, 64, 24
+CELLS, MEMBERS, JOBS = 300, 64, 8
 WORLDS = ("as assumed", "kinder")
 CLAIMS, CHANCE = {"as assumed": 0.85, "kinder": 0.8}, 1e-3
 CLOSER = 0.25
