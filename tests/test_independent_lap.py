@@ -317,9 +317,9 @@ MISTAKES = {
     "paper that ages a third slower": ("ageing", lambda g: dict(ageing=1.33 * g["ageing"])),
     "never brushed": ("ageing, brushed, new sheets", lambda g: dict(brush_every=0)),
     "one sheet for all": ("ageing, brushed, new sheets", lambda g: dict(sheet_every=0)),
-    "a tenth more comes out by brushing": (
+    "a seventh more comes out by brushing": (
         "ageing, brushed, new sheets",
-        lambda g: dict(brushing=0.1 + g["brushing"]),
+        lambda g: dict(brushing=0.15 + g["brushing"]),
     ),
     "clogged paper keeps a fifth more": (
         "ageing",
