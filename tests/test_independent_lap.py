@@ -44,9 +44,12 @@ CASES = {
     "ageing, over the edge": ("ages", "overhang", "moment"),
 }
 EXACT = 0.005
-TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.3}
+TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.12}
 """µm; the largest that applies, EXACT where none does.  Bores: two rasters of a circle; paper that ends:
 two samplings of the place in a stroke; paper that ages: two rasters of its memory."""
+LONG = ("blunt tips", "clogged friction", "ageing, across, half turns", "ageing, diagonals",
+        "ageing, over the edge")  # fmt: skip
+"""Cases of paper, which take longest, for the long run alone."""
 GRAIN = 201e-6
 """Mean grain of P80 [m]."""
 SWAY = 5e-3
@@ -245,16 +248,59 @@ def hold_case(checked, name: str, seed: int, slow: Any) -> None:
     )
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("name", [name for name in CASES if name not in LONG])
 def test_random_cases(checked, slow_face, name):
     hold_case(checked, name, 0, slow_face(name))
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(1, 6))
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize(
+    ("name", "seed"),
+    [(name, seed) for name in CASES for seed in (range(2) if name in LONG else range(1, 4))],
+)
 def test_more_random_cases(checked, name, seed):
     hold_case(checked, name, seed, by_the_slow_one(draw(name, seed)))
+
+
+def test_what_averaging_over_the_stroke_costs_against_place_by_place(checked, slow_face):
+    """Limit of short rows: the slow lap feels the paper where the part is, stroke by stroke, each swaying.
+
+    The fewer bites of the paper's scales a stroke takes, the less it matters where it stood: averaged, the
+    slow lap itself ends as near to the program as where nothing is placed.
+    """
+    case = draw("ageing", 0)
+    averaged = slow_face("ageing")
+    placed = by_the_slow_one(replace(case, places=3), place_by_place=True)
+    assert np.abs(placed[2] - averaged[2]).max() > 2.0 * apart(case, averaged)
+    checked(
+        "face after 160 strokes, paper felt place by place, less that of the program, which averages",
+        expected=0.0,
+        got=apart(case, placed) / UM,
+        tolerance=0.4,
+        unit="µm",
+        kind="independent implementation",
+        source=SOURCE,
+        about="paper",
+    )
+
+
+@pytest.mark.slow
+def test_shorter_strokes_bring_place_by_place_nearer(checked):
+    """A quarter of the metal a stroke, four times the strokes: half the difference and less."""
+    case = draw("ageing", 0)
+    finer = replace(
+        case, places=3, count=4 * case.count, given={**case.given, "rate": case.given["rate"] / 4.0}
+    )
+    checked(
+        "face after 640 strokes, paper felt place by place, less that of the program, which averages",
+        expected=0.0,
+        got=apart(case, by_the_slow_one(finer, place_by_place=True)) / UM,
+        tolerance=0.2,
+        unit="µm",
+        kind="independent implementation",
+        source=SOURCE,
+        about="paper",
+    )
 
 
 MISTAKES = {
@@ -271,6 +317,30 @@ MISTAKES = {
     "paper that ages a third slower": ("ageing", lambda g: dict(ageing=1.33 * g["ageing"])),
     "never brushed": ("ageing, brushed, new sheets", lambda g: dict(brush_every=0)),
     "one sheet for all": ("ageing, brushed, new sheets", lambda g: dict(sheet_every=0)),
+    "a seventh more comes out by brushing": (
+        "ageing, brushed, new sheets",
+        lambda g: dict(brushing=0.15 + g["brushing"]),
+    ),
+    "clogged paper keeps a fifth more": (
+        "ageing",
+        lambda g: dict(floors=(1.2 * g["floors"][0], g["floors"][1])),
+    ),
+    "strokes sway by a fifth more": ("ageing", lambda g: dict(sway=1.2 * g["sway"])),
+    "rounds a tenth larger": (
+        "ageing, rounds",
+        lambda g: dict(travel=1.1 * g["travel"], rate=g["rate"] / 1.1),
+    ),
+    "tips that never blunt": ("all of the paper", lambda g: dict(blunt_bedding=1.0)),
+    "friction that does not grow": ("all of the paper", lambda g: dict(friction_gain=0.0)),
+    "an edge that cuts a twentieth faster": (
+        "leading edge",
+        lambda g: dict(edge_rate=1.05 * g["edge_rate"]),
+    ),
+    "a wave a twentieth higher": ("leading edge", lambda g: dict(edge_rise=1.05 * g["edge_rise"])),
+    "an edge at the wrong end": (
+        "leading edge, one way",
+        lambda g: dict(direction=np.pi, bias=tuple(-x for x in g["bias"])),
+    ),
 }
 
 

@@ -248,8 +248,8 @@ def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length
     taps, line = memory.taps[: memory.tap_at[1]], memory.lines[0]
     windows = np.zeros((3, 4), dtype=np.int64)
     kernels._windows(1.0, 0.0, 0.03, 0.03, 1.0, paper, taps, line, memory.bell, windows)
-    node, shares, read = np.empty(200, dtype=np.int32), np.empty((2, 200)), np.empty(200)
-    kernels._place(1.0, 0.0, u, v, 1.0, paper, nx, node, shares[0], shares[1])
+    node, (share_i, share_j, read) = np.empty(200, dtype=np.int32), np.empty((3, 200))
+    kernels._place(1.0, 0.0, u, v, 1.0, paper, nx, node, share_i, share_j)
     # Angle of the path on the plate, of the one standing looked at.
     c, s = np.cos(stage.standings[0, 1]), np.sin(stage.standings[0, 1])
     path = places_on_path(pattern, length, 20_000) @ np.array([[c, s], [-s, c]])
@@ -259,7 +259,7 @@ def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length
             scratch, seen = np.zeros((2, ny, nx)), np.zeros((ny, nx))
             field = np.cos(kx * x[None, :] + ky * y[:, None])
             kernels._over_stroke(field, taps, line, memory.bell, windows, scratch[0], scratch[1], seen)
-            kernels._read_paper(seen, nx, node, shares[0], shares[1], read)
+            kernels._read_paper(seen, nx, node, share_i, share_j, read)
             mean = np.mean(np.cos(path @ np.array([kx, ky])))
             want = np.cos(kx * u + ky * v) * mean * np.exp(-0.5 * wave**2)
             # Splines are as wide as the sway to the second order; what is left goes with the fourth.

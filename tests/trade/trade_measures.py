@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
@@ -31,12 +31,12 @@ from trade_jobs import (
 )
 
 from handlap.sim.common.outline import Array
-from handlap.sim.job.results import Plan
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import conditions_at, draw_scores, strokes_per_minute
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
 from handlap.sim.planning.plan import make_plan
+from handlap.sim.planning.work import choose_first, open_job
 
 SHEET, BRUSHED = 5.0, 2.0
 """Minutes of strokes on a sheet, and between brushings, where a report does not say: the trade's habit."""
@@ -55,6 +55,8 @@ class Size:
 
     laps: int = 24
     plans: int = 16
+    choosing: int = 64
+    """Members that choose a paper: as many as a plan has, for with fewer the choice is chance."""
     seeds: tuple[int, ...] = (0,)
 
     @property
@@ -228,14 +230,12 @@ def grams_to_goal(size: Size) -> Got:
 
 def first_paper(job: Scenario, size: Size) -> Got:
     """P number of the paper a plan starts on; low and high are those about alike with it, of all seeds."""
-    plans = [make_plan(job, members=size.plans, seed=seed) for seed in size.seeds]
-    taken = [_number(plan.stages[0].paper) for plan in plans]
-    alike = [_number(name) for plan in plans for name in _about_alike(plan)]
-    return Got(min(alike), float(np.median(taken)), max(alike), len(plans))
-
-
-def _about_alike(plan: Plan) -> Iterable[str]:
-    return plan.alike or (plan.stages[0].paper,)
+    taken, alike = [], []
+    for seed in size.seeds:
+        _, names, trial = choose_first(open_job(job, members=size.choosing, seed=seed))
+        taken.append(_number(job.paper.grits[trial.coarse.first].name))
+        alike += [_number(name) for name in names]
+    return Got(min(alike), float(np.median(taken)), max(alike), len(taken))
 
 
 def _number(paper: str) -> float:
