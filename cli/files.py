@@ -1,4 +1,4 @@
-"""Files written whole or not at all."""
+"""Files written whole or not at all, one by one and as sets."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import errno
 import os
 import tempfile
 import time
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from handlap.sim.common.errors import HandlapError, InputError
@@ -65,17 +66,59 @@ def write_whole(path: Path, content: str | bytes) -> None:
     InputError : if it cannot be written there
     HandlapError : if the disk is full
     """
-    data = content.encode("utf-8") if isinstance(content, str) else content
-    if path.is_dir():
-        raise InputError(f"cannot write {path}: that is a folder; name a file")
-    if path.exists() and not path.is_file():
-        # A pipe or a device cannot be replaced, only written to.
-        try:
-            path.write_bytes(data)
-        except OSError as fault:
-            raise _refused(path, fault) from None
-        return
-    temporary = ""
+    write_set({path: content})
+
+
+def write_set(files: Mapping[Path, str | bytes], stale: Iterable[Path] = ()) -> None:
+    """Write files that belong together, each whole; what they replace goes only once all are on the disk.
+
+    Two that write the same set at once do so one after the other, so that in the end all files
+    are those of one of them.
+
+    Parameters
+    ----------
+    files : content by place; the first one's folder is locked while they take their places
+    stale : places of files of an older set, which are removed if they are there
+
+    Raises
+    ------
+    InputError : if one cannot be written there
+    HandlapError : if the disk is full
+    """
+    ready: list[tuple[str, Path]] = []
+    try:
+        for path, content in files.items():
+            data = content.encode("utf-8") if isinstance(content, str) else content
+            if path.is_dir():
+                raise InputError(f"cannot write {path}: that is a folder; name a file")
+            if path.exists() and not path.is_file():
+                # A pipe or a device cannot be replaced, only written to.
+                try:
+                    path.write_bytes(data)
+                except OSError as fault:
+                    raise _refused(path, fault) from None
+                continue
+            ready.append((_set_down(path, data), path))
+        if not ready:
+            return
+        with _locked(ready[0][1].parent):
+            for temporary, path in ready:
+                try:
+                    os.replace(temporary, path)
+                except OSError as fault:
+                    raise _refused(path, fault) from None
+            for place in stale:
+                with contextlib.suppress(OSError):
+                    place.unlink()
+    finally:
+        for temporary, _ in ready:
+            with contextlib.suppress(OSError):
+                os.unlink(temporary)
+
+
+def _set_down(path: Path, data: bytes) -> str:
+    """Put data on the disk beside the place they are for; returns the name they have until then."""
+    temporary, done = "", False
     prefix, suffix = f".{path.name[:40]}.", ".part"
     _sweep(path.parent, prefix, suffix)
     try:
@@ -85,12 +128,30 @@ def write_whole(path: Path, content: str | bytes) -> None:
             stream.flush()
             os.fsync(stream.fileno())
         os.chmod(temporary, _mode(path))
-        os.replace(temporary, path)
+        done = True
     except OSError as fault:
         raise _refused(path, fault) from None
     finally:
-        if temporary and os.path.exists(temporary):
-            os.unlink(temporary)
+        if temporary and not done:
+            with contextlib.suppress(OSError):
+                os.unlink(temporary)
+    return temporary
+
+
+@contextlib.contextmanager
+def _locked(folder: Path) -> Iterator[None]:
+    """Keep others of us out of a folder; where there are no such locks, nobody is kept out."""
+    handle = None
+    with contextlib.suppress(ImportError, OSError):
+        import fcntl
+
+        handle = os.open(folder, os.O_RDONLY)
+        fcntl.flock(handle, fcntl.LOCK_EX)
+    try:
+        yield
+    finally:
+        if handle is not None:
+            os.close(handle)
 
 
 def _sweep(folder: Path, prefix: str, suffix: str) -> None:

@@ -12,7 +12,6 @@ import click
 from click.shell_completion import CompletionItem
 
 from handlap.cli.files import make_folder, place_to_write, write_whole
-from handlap.cli.reports.quantity import counted
 from handlap.cli.screen import Screen, emit, note
 
 if TYPE_CHECKING:
@@ -95,7 +94,9 @@ class Output:
         result: dict[str, Any],
         *,
         pictures: Callable[[], dict[str, bytes]],
+        job: str = "",
         page_report: Report | None = None,
+        pdf: Callable[[], bytes] | None = None,
     ) -> None:
         """Print and write a result.
 
@@ -103,16 +104,31 @@ class Output:
         ----------
         report, result : the same as a report and as a JSON object
         pictures : draws the pictures, PNG by name; called only where they are wanted
+        job : name of the scenario, which the files of the folder carry; "" where there is none
         page_report : report for the page, where it says more than the one for the terminal
+        pdf : makes the page for a printer, where there is one
         """
         import sys
 
         from handlap.cli.reports.as_json import dumps
 
-        if self.json_file is not None:
-            write_whole(self.json_file, dumps(result) + "\n")
         if self.out is not None:
-            _write_folder(page_report or report, self.out, pictures())
+            from handlap.cli.reports.page import render_page
+            from handlap.cli.result_set import write_result_set
+
+            shown = page_report or report
+            drawn = pictures()
+            write_result_set(
+                self.out,
+                job,
+                shown.kind,
+                render_page(shown, drawn),
+                drawn,
+                pdf=pdf() if pdf else None,
+                json_file=None if self.json_file is None else (self.json_file, dumps(result) + "\n"),
+            )
+        elif self.json_file is not None:
+            write_whole(self.json_file, dumps(result) + "\n")
         if self.as_json:
             emit(dumps(result))
         else:
@@ -145,18 +161,8 @@ def output_options(function: Callable[..., Any]) -> Callable[..., Any]:
             "--out",
             type=click.Path(path_type=Path),
             metavar="DIR",
-            help="Put pictures (PNG) and a page to print (HTML) into this folder.",
+            help="Put pictures (PNG) and a page to print (HTML), named after the scenario, into this folder.",
         ),
     ):
         command = option(command)
     return command
-
-
-def _write_folder(report: Report, out: Path, pictures: dict[str, bytes]) -> None:
-    from handlap.cli.reports.page import render_page
-
-    for name, data in pictures.items():
-        write_whole(out / f"{report.kind}-{name}", data)
-    page = out / f"{report.kind}.html"
-    write_whole(page, render_page(report, pictures))
-    note(f"{counted(len(pictures), 'picture')} and the page {page.name} written to {out}")

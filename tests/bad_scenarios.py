@@ -79,6 +79,8 @@ grade = "ASME B89.3.7 A"
 grits = [120, 240]
 grade_system = "US"
 wet = true
+laid = "loose"
+start = "P280"
 strips = [[-254, -127, 0, 127], [0, -127, 254, 127]]
 brush_every = 20
 sheet_every = 200
@@ -101,6 +103,7 @@ rocking = 25.4
 pattern = "diagonal"
 length = 203.2
 direction = 45
+sway = 5.08
 [turning]
 schedule = "quarter"
 every = 50
@@ -109,6 +112,13 @@ rate = 0.03
 bedding_length = 12.7
 friction = 0.5
 ageing = {value = 1, low = 0.5, high = 2}
+loading_floor = 0.3
+dulling_floor = 0.25
+brushing = 0.8
+blunt_bedding = {value = 0.6, low = 0.5, high = 0.72}
+friction_gain = 0.2
+edge_rate = 1
+edge_rise = 25.4
 ages = true
 [exact]
 load = 88.96443230521

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from handlap.sim.bench.job_log import Entry, JobLog, part_mark
-from handlap.sim.bench.log_evidence import raster_of
 from handlap.sim.bench.replay import lay_out_log, replay
 from handlap.sim.common.outline import Array
 from handlap.sim.face.leaf_readings import read_face
 from handlap.sim.face.straightedge import ROCKS_BELOW, FaceLine, contact, gaps, standard_lines
 from handlap.sim.job.scenario import Held, Readings, Scenario, Station, StraightedgeLine
-from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.dye import beyond, draw_dyes, roughness_dyed
+from handlap.sim.lapping.dye_picture import zone_shares
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, draw_scores
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, set_up
@@ -65,9 +67,8 @@ def make_truth(
     bench = set_up(scenario, cells=cells, follow=follow)
     gauged = gauge.make_gauge(outline, bench.grid, line_set)
     scores = draw_scores(64, 1000 + seed)[seed % 64]
-    return Truth(
-        scenario, bench, gauged, face_at(bench.grid.points), conditions_at(scenario, scores), face_at, seed
-    )
+    conditions = replace(conditions_at(scenario, scores), dye=draw_dyes(64, 1000 + seed)[seed % 64])
+    return Truth(scenario, bench, gauged, face_at(bench.grid.points), conditions, face_at, seed)
 
 
 def write_log(truth: Truth, blocks: list[Entry], looks: set[int], *, division: float = 0.2e-3) -> JobLog:
@@ -89,7 +90,7 @@ def write_log(truth: Truth, blocks: list[Entry], looks: set[int], *, division: f
             entry = replace(
                 entry, swarf=max(0.0, round(mass / division) * division), scale=division,
                 readings=tuple(read_now(truth, states[place + 1], lines, rng)),
-                dye_grid=dye_seen(truth, states[place] - states[place + 1], rng), dyed=True,
+                dyed=True, **dye_seen(truth, states[place] - states[place + 1], rng, worked=place > 0),
             )  # fmt: skip
             last = place + 1
         elif place + 1 in looks:
@@ -124,14 +125,29 @@ def read_now(truth: Truth, heights: Array, lines: list[FaceLine], rng: np.random
     return found
 
 
-def dye_seen(truth: Truth, removed: Array, rng: np.random.Generator) -> tuple[tuple[float, ...], ...]:
-    """Coarse raster of dye left, to the tenth, seen with an error."""
-    part, grid = truth.scenario.part, truth.bench.grid
-    n = grid.n_cells
-    rough = truth.scenario.paper.grits[0].roughness_median(part.metal)
-    left = ~dye.gone(removed[:n], rough) * grid.area[:n]
-    where = raster_of(grid, part)
-    area = np.bincount(where, grid.area[:n], 15)
-    share = np.where(area > 0, np.bincount(where, left, 15) / np.maximum(area, 1e-12), np.nan)
-    seen = np.clip(np.round(share + 0.1 * rng.standard_normal(15), 1), 0.0, 1.0)
-    return tuple(tuple(float(x) for x in row) for row in seen.reshape(3, 5))
+def dye_seen(truth: Truth, removed: Array, rng: np.random.Generator, *, worked: bool) -> dict[str, Any]:
+    """What somebody would have told of the dye, seen with an error: shares of each zone on which it is left,
+    letters, or shares of the whole face, by turns from job to job."""
+    part, grid, drawn = truth.scenario.part, truth.bench.grid, truth.conditions.dye
+    rough = roughness_dyed(truth.scenario.paper.grits[0], part.metal, worked=worked)
+    off = removed[: grid.n_cells]
+    gone, faded = beyond(off, drawn.gone_at(rough)), beyond(off, drawn.faded_at(rough))
+    if truth.seed % 3 == 2:
+        area = grid.area[: grid.n_cells] / grid.area[: grid.n_cells].sum()
+        shares = np.array([gone @ area, faded @ area]) + 0.05 * rng.standard_normal(2)
+        at = np.sort(np.clip(np.round(shares, 1), 0.0, 1.0))
+        return {"dye_left": 1.0 - float(at[0]), "dye_faded": float(at[1])}
+    gone_shares = zone_shares(grid, gone) + 0.1 * rng.standard_normal(15)
+    if truth.seed % 3 == 0:
+        seen = np.clip(np.round(1.0 - gone_shares, 1), 0.0, 1.0)
+        return {"dye_grid": tuple(tuple(float(x) for x in row) for row in seen.reshape(3, 5))}
+    faded_shares = zone_shares(grid, faded) + 0.1 * rng.standard_normal(15)
+    pairs = zip(gone_shares, faded_shares, strict=True)
+    return {"dye_seen": "".join("?" if np.isnan(g) else _letter(g, f) for g, f in pairs)}
+
+
+def _letter(gone: float, faded: float) -> str:
+    """What a zone is called with these shares gone, and fading or gone."""
+    if gone > 0.25:
+        return "g" if gone > 0.75 else "h"
+    return "f" if faded > 0.75 else "u" if faded < 0.25 else "l"

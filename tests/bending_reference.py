@@ -12,7 +12,8 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import expit, spence
 
-from handlap.sim.lapping.bending import Bending
+from handlap.sim.job.scenario import Part
+from handlap.sim.lapping.bending import Bending, make_bending
 
 REFERENCE_PRESSURE = 1e3
 
@@ -98,3 +99,28 @@ def reference_step(
         energy=float(lam * energy(c)),
         residual=float(np.abs(gradient(c)).max()),
     )
+
+
+def on_end_lines(part: Part, degree: int, load: str, span: float | None = None) -> float:
+    """Compliance of the middle [m/N] of a plate on two lines across it that hold both ways.
+
+    load: "line", even on a line across the middle, or "pad", as the hands press; span: between the
+    supports [m], the length of the part where it is not given.
+    """
+    bent = make_bending(part, degree=degree, keep=None)
+    assert bent is not None
+    half = (span or part.outline.length) / 2
+    across = np.polynomial.legendre.leggauss(degree + 2)[0] * part.outline.width / 2
+    edge = np.vstack([np.column_stack([np.full_like(across, s * half), across]) for s in (-1, 1)])
+    rows = np.hstack([np.ones((len(edge), 1)), edge / half, bent.shapes_at(edge)])
+    _, sizes, turned = np.linalg.svd(rows)
+    free = turned[np.count_nonzero(sizes > 1e-9 * sizes[0]) :].T
+    elastic = np.zeros((3 + bent.count, 3 + bent.count))
+    elastic[3:, 3:] = bent.stiffness
+    line = across.size * 4
+    at, share = np.polynomial.legendre.leggauss(line)
+    middle = np.column_stack([np.zeros(line), at * part.outline.width / 2])
+    work = bent.press if load == "pad" else 0.5 * share @ bent.shapes_at(middle)
+    force = np.concatenate([[1.0, 0.0, 0.0], work])
+    found = free @ np.linalg.solve(free.T @ elastic @ free, free.T @ force)
+    return float(found[0] + bent.shapes_at(np.zeros((1, 2)))[0] @ found[3:])

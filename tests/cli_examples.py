@@ -44,7 +44,11 @@ def synthetic_check(strokes: int, paper: str, cells: int, share: float, *, last:
         greatest_depth=around(130 * share * UM),
         mass=around(4e-3 * share),
         dye_left=Band(0.2 * share, 0.5 * share, 0.9 * share),
+        dye_faded=Band(1.0 - 0.8 * share, 1.0 - 0.4 * share, 1.0 - 0.1 * share),
         dye_gone=np.linspace(0.0, 1.0, cells),
+        dye_faded_map=np.linspace(0.2, 1.0, cells),
+        push=around(36.0),
+        power=around(7.0 + share),
         reached=share,
         worse_next=None if last else 0.3,
     )
@@ -76,6 +80,8 @@ def synthetic_plan(name: str | Scenario = HEAD, answer: str = "lap", **changes: 
             purpose="until flat: stop at the goal or when it gets worse"
             if i == 0
             else "until the scratches are gone",
+            push_fresh=around(30.0),
+            push_clogged=around(42.0),
             checks=tuple(
                 synthetic_check(
                     480 * i + 80 * (k + 1), paper, cells, min(1.0, (k + 1 + 8 * i) / 16), last=k == 7
@@ -117,7 +123,8 @@ def synthetic_plan(name: str | Scenario = HEAD, answer: str = "lap", **changes: 
         removed_volume=Band.of(mass / density),
         greatest_at=(float(grid.u[0]), float(grid.v[0])),
         strokes=Band(790.0, 960.0, 1720.0),
-        minutes=Band(18.0, 24.0, 51.0),
+        minutes=Band(24.0, 32.0, 66.0),
+        stroke_minutes=Band(18.0, 24.0, 51.0),
         work=Band(5e3, 9e3, 2e4),
         power=Band(4.0, 7.0, 11.0),
         sheets=4,
@@ -176,7 +183,9 @@ def synthetic_lap(name: str = HEAD) -> LapResult:
         ),
         mass=density * area * depth,
         dye_left=1.0 - done,
-        dye_gone=np.repeat(done[:, None] > np.linspace(0.0, 1.0, grid.n_cells), 1, axis=0).astype(float),
+        dye_faded=np.sqrt(done),
+        dye_gone=(done[:, None] > np.linspace(0.0, 1.0, grid.n_cells)).astype(float),
+        dye_faded_map=(np.sqrt(done)[:, None] > np.linspace(0.0, 1.0, grid.n_cells)).astype(float),
         minutes=10.0,
         work=4400.0,
         load_sliding=8800.0,

@@ -62,8 +62,9 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     book = session.config.stash[BOOK]
     older = from_text(path.read_text(encoding="utf-8")) if path.is_file() else Checks((), ())
     # Tests that are no longer there cannot have run, and what they checked goes too.
-    ran = book.passed | book.failed | {c.test for c in older.checks if not book.exists(c.test)}
-    path.write_text(to_text(joined(older, book.checks, made_now(), ran)), encoding="utf-8")
+    noted = {c.test for c in older.checks} | {fact.test for fact in older.facts}
+    ran = book.passed | book.failed | {test for test in noted if not book.exists(test)}
+    path.write_text(to_text(joined(older, book.checks, made_now(), ran, book.facts)), encoding="utf-8")
 
 
 @pytest.fixture

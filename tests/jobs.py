@@ -100,7 +100,8 @@ def job(
     Parameters
     ----------
     rate : of the first of the papers, fresh
-    bedding : λ itself, the same on every paper and for ever; None: 0.12 of the grain, falling as it blunts
+    bedding : λ itself, the same on every paper and for ever; with ``blunt_bedding`` under 1 that of the first
+        paper when fresh; None: 0.12 of the grain
     reach : µ·(height of the hands); friction is 1, so it is the height
     floors, brushing : of clogged and of blunt P120; share of its clogging that brushing takes out
     blunt_bedding, friction_gain, edge_rate, edge_rise : each of which leaves the plain law alone unless
@@ -148,7 +149,7 @@ def job(
         turning=Turning("of the tests", tuple(TurnState(*s) for s in states), turn_every),
         wear=Wear(
             rate=fixed(rate / rate_factor(papers[0])),
-            bedding=fixed(0.12),
+            bedding=fixed(0.12 if bedding is None else bedding / papers[0].diameter),
             friction=fixed(1.0),
             ageing=fixed(ageing),
             loading_floor=fixed(floors[0]),
@@ -159,7 +160,7 @@ def job(
             edge_rate=fixed(edge_rate),
             edge_rise=fixed(edge_rise),
             ages=ages,
-            bedding_length=bedding,
+            bedding_length=bedding if blunt_bedding == 1.0 else None,
         ),
         exact=Exact(load=load, load_at=load_at, tilt_held=tilt_held, cell=cell),
         check_every=check_every,

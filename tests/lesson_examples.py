@@ -116,5 +116,5 @@ def _case(case: Case, grid: Grid, members: int) -> CaseResult:
         grid=grid,
         before=before,
         after=after,
-        dye_left=np.clip(0.5 - 0.5 * shape[: grid.n_cells], 0.0, 1.0),
+        dye=np.clip(np.round(1.0 - shape[: grid.n_cells]) / 2.0, 0.0, 1.0),
     )

@@ -6,16 +6,19 @@ import ast
 import functools
 import importlib.metadata
 import platform
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from handlap.sim.common.trade_fact import TradeFact
 from handlap.sim.common.validity import DIGITS, KINDS, SENSES, SUBJECTS, Check, Kind, Made, Sense, Subject
 
 LAST = ("test_the_shipped_checks_are_those_of_this_run", "test_the_shipped_checks_are_those_of_the_long_run")
 ROOT = Path(__file__).parents[1]
+WIDEST = 3.0
+"""Most that a fact of the trade may be missed by, times or over: the spread of the wear rate itself."""
 
 
 @functools.cache
@@ -32,6 +35,7 @@ class Book:
     """What was checked, and which tests were there, passed and failed, by their ids."""
 
     checks: list[Check] = field(default_factory=list)
+    facts: list[TradeFact] = field(default_factory=list)
     there: set[str] = field(default_factory=set)
     passed: set[str] = field(default_factory=set)
     failed: set[str] = field(default_factory=set)
@@ -104,8 +108,7 @@ class Checked:
         """
         if kind not in KINDS or about not in SUBJECTS or sense not in SENSES:
             raise ValueError(f"{name}: unknown kind, subject or sense")
-        if any(check.name == name for check in self.book.checks):
-            raise ValueError(f"two checks are called {name!r}")
+        self._refuse_taken(name)
         found = np.atleast_1d(np.asarray(got, dtype=float))
         wanted = np.broadcast_to(np.asarray(expected, dtype=float), found.shape)
         if not found.size or not np.isfinite(wanted).all() or not np.isfinite(tolerance):
@@ -138,3 +141,38 @@ class Checked:
             f"{name}: {check.got} {unit}, expected {how}{check.expected} within {tolerance:.3g} {unit} "
             f"({kind}: {source})"
         )
+
+    def trade_fact(self, fact: TradeFact, *, holds: bool) -> None:
+        """Note down a fact of the trade, and assert that it holds, or does not, as is said of it.
+
+        Parameters
+        ----------
+        fact : what the trade says and what the program got
+        holds : what is said of it; False: that it fails is known, and shown
+
+        Raises
+        ------
+        AssertionError : if it is the other way round
+        ValueError : if nothing could contradict the fact, or its name is taken
+        """
+        self._refuse_taken(fact.name)
+        if fact.least is None and fact.most is None:
+            raise ValueError(f"{fact.name}: the trade says no figure")
+        if fact.least is not None and fact.most is not None and not 0.0 < fact.least <= fact.most:
+            raise ValueError(f"{fact.name}: {fact.least:g} to {fact.most:g} is no range")
+        if not 1.0 <= fact.within <= WIDEST:
+            raise ValueError(f"{fact.name}: {fact.within:g} times, or over, lets nearly anything pass")
+        low, middle, high = (
+            None if x is None or not np.isfinite(x) else _short(x) for x in (fact.low, fact.middle, fact.high)
+        )
+        noted = replace(fact, low=low, middle=middle, high=high, test=self.test)
+        self.book.facts.append(noted)
+        said, found = ("holds" if it else "does not hold" for it in (holds, noted.holds))
+        assert noted.holds == holds, (
+            f"{fact.name}: said to be one that {said}, but it {found}: got {middle} ({low} to {high}) "
+            f"{fact.unit}, the trade says {fact.trade!r}"
+        )
+
+    def _refuse_taken(self, name: str) -> None:
+        if name in {check.name for check in self.book.checks} | {fact.name for fact in self.book.facts}:
+            raise ValueError(f"two checks are called {name!r}")

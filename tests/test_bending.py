@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bending_reference import reference_step, softplus_integral
+from bending_reference import on_end_lines, reference_step, softplus_integral
 
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.grid import make_grid
@@ -33,26 +33,6 @@ def bent_shapes(part, **how):
     bent = make_bending(part, **how)
     assert bent is not None
     return bent
-
-
-def on_end_lines(part, degree, load):
-    """Compliance of the middle [m/N] of a plate whose two ends rest on lines that hold both ways."""
-    bent = bent_shapes(part, degree=degree, keep=None)
-    half = part.outline.length / 2
-    across = np.polynomial.legendre.leggauss(degree + 2)[0] * part.outline.width / 2
-    edge = np.vstack([np.column_stack([np.full_like(across, s * half), across]) for s in (-1, 1)])
-    rows = np.hstack([np.ones((len(edge), 1)), edge / half, bent.shapes_at(edge)])
-    _, sizes, turned = np.linalg.svd(rows)
-    free = turned[np.count_nonzero(sizes > 1e-9 * sizes[0]) :].T
-    elastic = np.zeros((3 + bent.count, 3 + bent.count))
-    elastic[3:, 3:] = bent.stiffness
-    line = across.size * 4
-    at, share = np.polynomial.legendre.leggauss(line)
-    middle = np.column_stack([np.zeros(line), at * part.outline.width / 2])
-    work = bent.press if load == "pad" else 0.5 * share @ bent.shapes_at(middle)
-    force = np.concatenate([[1.0, 0.0, 0.0], work])
-    found = free @ np.linalg.solve(free.T @ elastic @ free, free.T @ force)
-    return found[0] + bent.shapes_at(np.zeros((1, 2)))[0] @ found[3:]
 
 
 # --- integrals over the metal -------------------------------------------------------------------

@@ -6,19 +6,16 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
-import numpy as np
 import pytest
 from jobs import UM, crown, hollow, job
 
-from handlap.sim.common.errors import InputError
-from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline
-from handlap.sim.comparing.cause_ranking import NONE, dye_log_likelihood, rank_by_dye, rank_by_readings
+from handlap.sim.comparing.cause_ranking import NONE, rank_by_dye, rank_by_readings
 from handlap.sim.comparing.causes import OFF, START, active_causes, hangs_over, only
 from handlap.sim.comparing.why import Why, find_causes
 from handlap.sim.job.scenario import Insert, Plate, Scenario, Uncertain
 from handlap.sim.job.scenario_file import load
-from handlap.sim.lapping.dye_words import PLACES, read_dye, zone_shares
+from handlap.sim.lapping.dye_words import read_dye
 
 FLAT = hollow(0.0, 0.12)
 
@@ -111,63 +108,6 @@ def test_three_changes_and_more_are_tried_and_the_best_come_first(mixed):
     assert all(change.gain.band.p05 <= change.gain.band.p95 for change in mixed.changes)
 
 
-def test_two_zones_share_the_metal_between_them_by_area():
-    grid = make_grid(Outline.rectangular(0.2, 0.06), cells=600)
-    gone = (grid.u[: grid.n_cells] > 0.0).astype(float)
-    shares = zone_shares(grid, gone).reshape(3, 5)
-    assert shares[:, :2] == pytest.approx(np.zeros((3, 2)))
-    assert shares[:, 3:] == pytest.approx(np.ones((3, 2)))
-    assert shares[:, 2] == pytest.approx(np.full(3, 0.5), abs=0.06)
-
-
-@pytest.mark.parametrize(
-    ("text", "rows"),
-    [
-        ("gone at the left end", "glllg"[0] + "llll"),
-        ("gone at both ends", "glllg"),
-        ("left in the middle", None),
-        ("gone everywhere but the right end", "ggggl"),
-        ("half gone in the middle, gone at both ends", None),
-    ],
-)
-def test_words_are_read_as_zones(text, rows):
-    grid = read_dye(text)
-    if rows is not None:
-        assert np.array_equal(grid, read_dye(" ".join([rows] * 3)))
-    elif text.startswith("left"):
-        assert np.array_equal(grid, read_dye("ggggg glllg g".replace(" ", "") + "ggggg"[:4]))
-    else:
-        assert grid[1].tolist() == [1.0, 0.5, 0.5, 0.5, 1.0] and np.isnan(grid[0, 2])
-
-
-@pytest.mark.parametrize("text", ["", "blue", "gone in the sky", "gggg", "?" * 15, "left end"])
-def test_what_is_not_understood_is_refused_with_what_is(text):
-    with pytest.raises(InputError, match="--dye"):
-        read_dye(text)
-
-
-def test_a_state_without_a_place_is_meant_of_all_of_it():
-    assert np.all(read_dye("gone") == 1.0)
-
-
-def test_every_place_that_is_listed_is_read():
-    for place in PLACES:
-        assert (read_dye(f"gone in the {place}") == 1.0).any()
-
-
-def test_a_picture_is_likeliest_where_the_shares_are_what_is_seen():
-    seen = read_dye("glllg glllg glllg").ravel()
-    same, other = dye_log_likelihood(seen, seen), dye_log_likelihood(seen, 1.0 - seen)
-    assert same > other
-    # Calls of one zone over its three levels are a distribution.
-    zone = np.full(15, np.nan)
-    chances = []
-    for call in (0.0, 0.5, 1.0):
-        zone[0] = call
-        chances.append(np.exp(dye_log_likelihood(zone, np.full(15, 0.3))))
-    assert sum(chances) == pytest.approx(1.0)
-
-
 def test_dye_left_by_a_cause_names_that_cause():
     """High hands alone take the ends first; a press to the right takes the right end first."""
     scenario = job(
@@ -177,6 +117,8 @@ def test_dye_left_by_a_cause_names_that_cause():
     assert ends.causes[0].cause == "high hands"
     right = rank_by_dye(scenario, read_dye("gone at the right end"), "right", members=4)
     assert right.causes[0].cause == "bias"
+    faded = rank_by_dye(scenario, read_dye("fading at both ends, full in the middle"), "ends", members=4)
+    assert faded.causes[0].cause == "high hands"
 
 
 def test_a_picture_that_tells_nothing_apart_is_answered_cannot_tell():

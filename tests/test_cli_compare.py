@@ -77,7 +77,7 @@ def test_the_command_writes_json_and_pictures_and_repeats_itself_exactly(tmp_pat
     args = ["two-cylinder-head", *TURNS, "--members", "16", "--no-turns", "--json"]
     first, second = run(*args), run(*args, "--out", str(tmp_path / "out"))
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names == {"compare.html", "compare-curves.png", "compare-removed.png"}
+    assert names == {f"two-cylinder-head-compare{rest}" for rest in (".html", "-curves.png", "-removed.png")}
     assert first[:2] == second[:2] and first[0] == 0
     assert [w["name"] for w in json.loads(first[1])["ways"]] == ["as it stands", "never turned"]
 

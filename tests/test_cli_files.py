@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import errno
 import os
+import subprocess
+import sys
 
 import pytest
 
-from handlap.cli.files import make_folder, place_to_write, write_whole
+from handlap.cli.files import make_folder, place_to_write, write_set, write_whole
 from handlap.sim.common.errors import HandlapError, InputError
 
 
@@ -52,6 +54,53 @@ def test_a_failure_leaves_the_old_file_and_no_scraps(tmp_path, monkeypatch, faul
     assert caught.value.exit_code == (1 if fault == errno.ENOSPC else 2)
     assert file.read_text() == "old"
     assert list(tmp_path.iterdir()) == [file]
+
+
+@pytest.mark.parametrize("step", ["fsync", "replace"])
+def test_a_set_that_cannot_be_written_leaves_all_of_the_old_one(tmp_path, monkeypatch, step):
+    """Here the disk is full at the second file; what is not written is not missed either."""
+    old = {tmp_path / name: "old" for name in ("a.html", "a-map.png", "a-turns.png")}
+    write_set(old)
+    real, calls = getattr(os, step), []
+
+    def refuse(*args: object) -> None:
+        calls.append(args)
+        if len(calls) == 2 or step == "replace":
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+        real(*args)
+
+    monkeypatch.setattr(os, step, refuse)
+    with pytest.raises(HandlapError, match="disk is full"):
+        write_set({tmp_path / "a-map.png": "new", tmp_path / "a.html": "new"}, [tmp_path / "a-turns.png"])
+    assert {p: p.read_text() for p in tmp_path.iterdir()} == old
+
+
+def test_a_set_takes_away_what_is_stale_and_nothing_else(tmp_path):
+    write_set({tmp_path / name: "old" for name in ("a.html", "a-map.png", "a-notes.png", "b-map.png")})
+    write_set({tmp_path / "a.html": "new"}, [tmp_path / "a-map.png", tmp_path / "a-turns.png"])
+    found = {p.name: p.read_text() for p in tmp_path.iterdir()}
+    assert found == {"a.html": "new", "a-notes.png": "old", "b-map.png": "old"}
+
+
+def test_two_that_write_one_set_at_once_end_as_one_whole_set(tmp_path):
+    """Two processes whose files take their places slowly, and from either end, so that they would meet."""
+    code = (
+        "import os, pathlib, sys, time\nfrom handlap.cli.files import write_set\n"
+        "real = os.replace\nos.replace = lambda *a: (time.sleep(0.002), real(*a))\n"
+        "who, other = sys.argv[1:]\n"
+        "way = 1 if who == 'a' else -1\n"
+        "pathlib.Path('ready ' + who).touch()\n"
+        "while not pathlib.Path('ready ' + other).exists(): time.sleep(0.001)\n"
+        "for turn in range(4):\n"
+        "    files = {pathlib.Path(f'{n}.txt'): f'{who} {turn}' for n in range(30)[::way]}\n"
+        "    files[pathlib.Path(who + '.more')] = f'{who} {turn}'\n"
+        "    write_set(files, [pathlib.Path(other + '.more')])\n"
+    )
+    started = [subprocess.Popen([sys.executable, "-c", code, *whose], cwd=tmp_path) for whose in ("ab", "ba")]
+    assert [p.wait(60) for p in started] == [0, 0]
+    found = {p.name: p.read_text() for p in tmp_path.iterdir() if not p.name.startswith("ready")}
+    assert len(found) == 31
+    assert len(set(found.values())) == 1, "all of one hand"
 
 
 def test_places_are_judged_before_anything_is_written(tmp_path):

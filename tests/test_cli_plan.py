@@ -67,7 +67,7 @@ def test_json_is_one_object_and_nothing_else(planned):
     planned(synthetic_plan())
     result = run(HEAD, "--json")
     assert result.exit_code == 0
-    assert json.loads(result.stdout)["schema"] == "handlap.plan/1"
+    assert json.loads(result.stdout)["schema"] == "handlap.plan/2"
     assert "NaN" not in result.stdout
 
 
@@ -93,8 +93,9 @@ def test_json_carries_everything_asked_for():
         assert {"paper", "strokes", "turn_every", "checks"} <= set(stage)
         for check in stage["checks"]:
             assert isinstance(check["strokes"], int)
-            for name in ("flatness_um", "straightedge_um", "mass_g", "dye_left"):
+            for name in ("flatness_um", "straightedge_um", "mass_g", "dye_left", "dye_faded", "dye_gone"):
                 assert set(check[name]) == {"p05", "p50", "p95"}
+            assert check["dye_gone"]["p05"] == pytest.approx(1.0 - check["dye_left"]["p95"])
     assert set(found["best_point"]) == {"strokes", "flatness_um", "chance_worse_after"}
     for row in found["assumed"]:
         assert {"key", "value", "spread", "basis"} <= set(row)
@@ -237,13 +238,13 @@ def test_files_go_where_they_were_sent(planned, tmp_path):
     result = run(HEAD, "--out", str(out), "--json-file", str(file))
     assert result.exit_code == 0
     assert sorted(path.name for path in out.iterdir()) == [
-        "plan-course.png",
-        "plan-depth.png",
-        "plan-dye.png",
-        "plan-warp.png",
-        "plan.html",
+        f"{HEAD}-plan-course.png",
+        f"{HEAD}-plan-depth.png",
+        f"{HEAD}-plan-dye.png",
+        f"{HEAD}-plan-warp.png",
+        f"{HEAD}-plan.html",
     ]
-    assert json.loads(file.read_text(encoding="utf-8"))["schema"] == "handlap.plan/1"
+    assert json.loads(file.read_text(encoding="utf-8"))["schema"] == "handlap.plan/2"
     assert result.stdout.startswith("LAP IT BY HAND")
     assert str(out) in result.stderr
 

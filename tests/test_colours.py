@@ -114,6 +114,13 @@ def test_maps_of_one_arm_darken_steadily_for_every_eye(name, eye):
 
 
 @pytest.mark.parametrize("eye", EYES)
+def test_the_three_states_of_dye_are_told_apart_even_in_grey(eye):
+    """Gone, fading and full are its two ends and its middle."""
+    gone, fading, full = lab(colours.DYE([0.0, 0.5, 1.0])[:, :3], eye)[:, 0]
+    assert gone - fading > APART and fading - full > APART
+
+
+@pytest.mark.parametrize("eye", EYES)
 def test_heights_have_two_arms_that_darken_steadily_and_are_told_apart(eye):
     seen = along(colours.HEIGHT, eye)
     low, proud = seen[50::-1], seen[50:]

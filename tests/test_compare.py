@@ -181,7 +181,7 @@ def test_lower_hands_the_long_axis_and_a_finer_last_paper_leave_less_crown():
             "papers=P80,P120",
             "papers=P80,P120 height=10",
             "papers=P80,P120 direction=across",
-            "papers=P80,P120,P240",
+            "papers=P80,P240",
         ]
     )
     assert low < 0.5 * base

@@ -1,4 +1,4 @@
-"""The figures of a face: flatness at the very edge, straightedge, depths, taper, dye."""
+"""The figures of a face: flatness at the very edge, straightedge, depths, taper."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from jobs import UM
 
 from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline, circle
-from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
 
 HEAD = Outline.rectangular(0.44, 0.15, tuple(circle(u, 0.0, 0.08) for u in (-0.165, -0.055, 0.055, 0.165)))
@@ -94,18 +94,3 @@ def test_figures_of_several_faces(plate):
     assert found.mean_depth[0] == pytest.approx(10 * UM)
     assert found.mean_depth[1] == pytest.approx(25 * UM / 3, rel=3e-3)
     assert found.taper_along == pytest.approx([0.0, 0.0, 1e-4 * 0.3], abs=1e-12)
-
-
-def test_dye_goes_where_more_than_film_and_valleys_is_off():
-    """Common practice: a film of 2–3 µm, and coarse scratches keep dye in their valleys."""
-    removed = np.array([0.0, 2.0, 3.0, 6.0, 9.0]) * UM
-    assert dye.gone(removed, 0.0).tolist() == [False, False, True, True, True]
-    assert dye.gone(removed, 1 * UM).tolist() == [False, False, False, True, True]
-    # Rougher faces keep it longer.
-    assert dye.gone(removed, 2 * UM).sum() <= dye.gone(removed, 1 * UM).sum()
-
-
-def test_share_of_dye_left_is_by_area():
-    gone = np.array([[1.0, 0.0, 0.0], [1.0, 1.0, 1.0], [0.0, 0.0, 0.0]])
-    left = dye.share_left(gone, np.array([3.0, 1.0, 1.0]))
-    np.testing.assert_allclose(left, [0.4, 0.0, 1.0])

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from handlap.sim.common.errors import ScenarioError
-from handlap.sim.job.height_table import parse_height_table, read_height_table
+from handlap.sim.job.height_table import assumed_error, parse_height_table, read_height_table
 
 MM = "u_mm,v_mm,height_um\n0,0,0\n254,0,25.4\n0,127,-12.7\n254,127,50.8\n"
 
@@ -39,6 +39,34 @@ def test_values_in_si() -> None:
     table = parse_height_table(MM, "t")
     np.testing.assert_allclose(table.u, [0, 0.254, 0, 0.254], rtol=1e-15)
     np.testing.assert_allclose(table.height, [0, 25.4e-6, -12.7e-6, 50.8e-6], rtol=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("unit", "heights", "step"),
+    [
+        ("um", "0 12.3 3 7", 0.1e-6),
+        ("um", "0 12 3 7", 1e-6),
+        ("um", "0 0 0 0", 1e-6),
+        ("um", "0 120 -30 70", 10e-6),
+        ("um", "0 50 50 0", 1e-6),  # too few to tell the digits that are skipped
+        ("mm", "0 0.12 0.03 -0.07", 10e-6),
+        ("mm", "0 0.125 .5 1", 5e-6),
+        ("mm", "0.002 0.014 0.01 0.006", 2e-6),
+        ("thou", "0 1.5 2 3.5", 12.7e-6),
+        ("thou", "0 1.3 2 3.5", 2.54e-6),
+        ("m", "1e-5 2e-5 3.6e-5 0", 2e-6),
+        ("um", "1e-400 2 3 4", 1e-18),
+    ],
+)
+def test_step_of_the_digits(unit: str, heights: str, step: float) -> None:
+    a, b, c, d = heights.split()
+    table = parse_height_table(f"u_mm,v_mm,height_{unit}\n0,0,{a}\n9,0,{b}\n0,9,{c}\n9,9,{d}\n", "t")
+    assert table.step == pytest.approx(step, rel=1e-9)
+
+
+def test_error_assumed_is_half_a_step_and_never_under_a_micron() -> None:
+    assert assumed_error(10e-6) == pytest.approx(5e-6)
+    assert assumed_error(0.1e-6) == 1e-6
 
 
 HEAD = "u_mm,v_mm,height_um\n"

@@ -8,19 +8,21 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
 from handlap.cli.main import main
 from handlap.sim.bench import log_file
 from handlap.sim.bench.job_log import Entry, EntryFaults, part_mark
-from handlap.sim.bench.log_file import append, damaged_path, log_path, read_log
+from handlap.sim.bench.log_file import append, damaged_path, read_log
 from handlap.sim.bench.log_lines import from_json, to_json
+from handlap.sim.bench.log_place import log_path
 from handlap.sim.common.errors import HandlapError, ScenarioError
 from handlap.sim.job.scenario import Scenario, Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load, read_text
 
-NOW = "2026-01-05T10:00:00+00:00"
+NOW, LATER = "2026-01-05T10:00:00+00:00", "2026-01-05T10:04:00+00:00"
 LINE = StraightedgeLine(
     "long", (-0.12, 0.0), (0.12, 0.0), "level", (Station(0.05, 0.0, 30e-6), Station(0.1, 50e-6))
 )
@@ -33,8 +35,8 @@ def job(tmp_path: Path) -> Scenario:
     return load(path)
 
 
-def block(strokes: int = 80, **more) -> Entry:
-    return Entry(1, 0, NOW, strokes=strokes, paper="P80", **more)
+def block(strokes: int = 80, when: str = NOW, **more) -> Entry:
+    return Entry(1, 0, when, strokes=strokes, paper="P80", **more)
 
 
 def run(job: Scenario, *args: str, **env: str):
@@ -44,8 +46,9 @@ def run(job: Scenario, *args: str, **env: str):
 def test_entries_come_back_as_they_went_in(job):
     grid = ((0.0, 0.5, 1.0, 0.25, 0.0), (0.1,) * 5, (0.2,) * 5)
     full = block(
-        swarf=0.42e-3, part_mass=3.4, scale=1e-5, readings=(LINE,), dye_left=0.3, dye_grid=grid, dyed=True,
-        new_sheet=True, brushed=True, brush_every=40, turn_every=0, minutes=2.0, note="first",
+        swarf=0.42e-3, part_mass=3.4, scale=1e-5, readings=(LINE,), dye_left=0.3, dye_faded=0.9,
+        dye_grid=grid, dyed=True, new_sheet=True, brushed=True, brush_every=40, turn_every=0, minutes=2.0,
+        note="first",
     )  # fmt: skip
     written, _ = append(job, full)
     found = read_log(job).entries[0]
@@ -59,7 +62,7 @@ def test_strokes_add_up_and_the_paper_is_remembered(job):
     append(job, block())
     second, log = append(job, Entry(1, 0, NOW, strokes=40))
     assert (second.number, second.at, second.paper) == (2, 120, "P80")
-    third, log = append(job, Entry(1, 200, NOW))
+    third, log = append(job, Entry(1, 200, LATER))
     assert third.strokes == 80
     assert log.strokes == 200
 
@@ -132,7 +135,7 @@ def test_a_last_line_that_only_lacks_its_end_is_whole(job):
 
 def test_damage_in_the_middle_is_named_and_not_guessed_at(job):
     append(job, block())
-    append(job, block())
+    append(job, block(when=LATER))
     path = log_path(job)
     lines = path.read_bytes().split(b"\n")
     path.write_bytes(b"\n".join([lines[0], b"{broken", *lines[2:]]))
@@ -188,6 +191,10 @@ def test_it_is_on_the_disk_before_it_is_acknowledged(job, monkeypatch):
         ({"swarf_g": float("nan"), "scale_g": 0.1}, "a number from 0"),
         ({"dye_left": 30}, "a number from 0 to 1"),
         ({"dye_grid": [[0.5] * 5] * 2}, "3 rows"),
+        ({"dye_faded": -0.1}, "a number from 0 to 1"),
+        ({"dye_left": 0.5, "dye_faded": 0.2}, "0.5 to 1: what is gone"),
+        ({"dye_seen": "purple at the ends"}, "is not understood"),
+        ({"dye_seen": "fading", "dye_grid": [[0.5] * 5] * 3}, "not both"),
         ({"dyed": "yes"}, "true or false"),
         ({"nonsense": 1}, "no such key"),
         ({}, "says nothing"),
@@ -207,13 +214,37 @@ def test_bad_entries_are_refused_with_what_is_allowed(raw, message):
         from_json({"n": 1, "at": 0, "when": NOW, **raw}, "x.log.jsonl", "line 2")
 
 
+def test_dye_of_old_logs_means_what_it_meant():
+    """Shares on which dye is left, full or fading; of fading they say nothing."""
+    grid = [[0.25, 1.0, 1.0, 1.0, None], [1.0] * 5, [0.0] * 5]
+    for told, gone in (({"dye_left": 0.75}, [0.25]), ({"dye_grid": grid}, [0.75, 0, 0, 0, np.nan])):
+        entry = from_json({"n": 1, "at": 0, "when": NOW, **told}, "x.log.jsonl", "line 2")
+        (picture,) = entry.dye_pictures
+        assert picture.gone[:5].tolist() == pytest.approx(gone, nan_ok=True)
+        assert np.isnan(picture.faded).all()
+        assert {key: to_json(entry)[key] for key in told} == told
+
+
+def test_what_fades_is_written_beside_what_is_left():
+    words = "gone at both ends, fading in the middle"
+    entry = Entry(1, 0, NOW, dye_seen=words, dye_left=0.6, dye_faded=0.9)
+    assert from_json(to_json(entry), "x", "line 2") == entry
+    (zones,) = entry.dye_pictures
+    assert zones.zoned, "zones tell more than shares of the whole"
+    left = replace(entry, dye_seen="left everywhere but the ends")
+    zones, whole = left.dye_pictures
+    assert zones.zoned and np.isnan(whole.gone).all() and whole.faded.tolist() == [0.9]
+    assert replace(entry, dye_seen="", dye_faded=None).dye_pictures[0].gone.tolist() == pytest.approx([0.4])
+    assert not Entry(1, 0, NOW, note="x").dye_pictures
+
+
 def test_only_what_is_held_is_written():
     assert to_json(Entry(1, 0, NOW, note="x")) == {"n": 1, "at": 0, "when": NOW, "note": "x"}
 
 
 def test_counts_that_do_not_add_up_are_named(job):
     append(job, block())
-    append(job, block())
+    append(job, block(when=LATER))
     path = log_path(job)
     path.write_text(path.read_text(encoding="utf-8").replace('"at": 160', '"at": 60'), encoding="utf-8")
     with pytest.raises(ScenarioError, match="strokes cannot go backwards"):
@@ -235,6 +266,17 @@ def test_the_command_writes_and_shows(job):
     assert "held level" in shown
     found = json.loads(run(job, "--json").stdout)
     assert found["entries"][0]["readings"][0]["stations"] == [[50.0, "none", 30.0], [120.0, 50.0, 60.0]]
+
+
+def test_the_three_states_of_the_dye_are_shown_as_they_were_taken(job):
+    """What is full, fading and gone adds up, so that a slip is seen at once."""
+    shown = " ".join(run(job, "--dye-left", "65%", "--dye-faded", "45%").stdout.split())
+    assert "dye full on 55 %, fading on 10 %, gone on 35 %" in shown
+    assert "dye fading or gone on 90 %" in " ".join(run(job, "--dye-faded", "0.9").stdout.split())
+    assert "dye: fading everywhere" in " ".join(run(job, "--dye", "fading everywhere").stdout.split())
+    wrong = run(job, "--dye", "mauve", "--dye-faded", "130%", "--dye-grid", "1 2")
+    assert wrong.exit_code == 2 and "3 faults" in wrong.stderr
+    assert '--dye = "mauve"' in wrong.stderr
 
 
 def test_all_faults_of_an_entry_at_once_and_nothing_written(job):
@@ -259,7 +301,7 @@ def test_it_fits_narrow_terminals(job):
 
 
 def test_the_log_of_a_built_in_job_is_in_the_current_folder():
-    assert log_path(load("inlet-flange")) == Path("inlet-flange.log.jsonl")
+    assert log_path(load("inlet-flange")) == Path("inlet-flange.built-in.log.jsonl")
     assert log_path(replace(load("inlet-flange"), source="/a/b/x.toml")) == Path("/a/b/x.log.jsonl")
 
 

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 from handlap.cli.main import main
 from handlap.cli.reports.pdf_page import Page, text_width
 from handlap.cli.sheets import sheet_job, sheet_job_pdf
-from handlap.cli.sheets.sheet_job import MOST_ROWS, job_sheet_of
+from handlap.cli.sheets.sheet_job import MOST_ROWS, DyeMarks, job_sheet_of
 from handlap.cli.sheets.sheet_job_page import job_sheet_page
 from handlap.cli.sheets.sheet_job_pdf import job_sheet_pdf
 from handlap.sim.bench.bench_blocks import (
@@ -186,6 +186,18 @@ def test_dye_pictures_leave_openings_free_and_keep_sides_apart():
     assert np.nanmin(raster[:4]) == 1.0
 
 
+def test_marks_are_rings_where_fading_is_likelier_than_full():
+    left = np.array([[1.0, 0.6, 0.05], [np.nan, 1.0, 0.36]])
+    full = np.array([[0.9, 0.2, 0.0], [np.nan, 0.0, 0.36]])
+    marks = {(j, i): (size, ring) for j, i, size, ring in DyeMarks("a look", left, full).marks()}
+    assert marks == {
+        (0, 0): (1.0, False),
+        (0, 1): (pytest.approx(np.sqrt(0.6)), True),
+        (1, 1): (1.0, True),
+        (1, 2): (pytest.approx(0.6), False),
+    }
+
+
 # ---- the sheet
 
 
@@ -198,6 +210,8 @@ def test_the_rows_say_what_the_checks_say():
     assert row.turn == "240"
     assert row.care == "brush 240"
     assert f"{1e3 * check.mass.p50:.2f}"[:3] in row.grams
+    for told, middle in ((row.faded, check.dye_faded.p50), (row.gone, 1.0 - check.dye_left.p50)):
+        assert float(told.split()[0]) == pytest.approx(100 * middle, abs=5.0)
     assert row.worse == "30"
     assert sheet.stages[0].rows[-1].worse == "–"
     assert sheet.stages[0].rows[5].care.startswith(("–", "SHEET")) or "SHEET" in sheet.stages[0].rows[-1].care
@@ -331,6 +345,7 @@ def test_the_page_is_whole_fetches_nothing_and_escapes():
     assert "<b>" not in html
     assert "&lt;b&gt;Head" in html
     assert tags.count["svg"] == len(sheet.dye)
+    assert tags.count["circle"] == sum(len(list(picture.marks())) for picture in sheet.dye)
     assert tags.count["tr"] == sum(len(stage.rows) + 1 for stage in sheet.stages)
     assert not re.search(r"#(?!000|fff)[0-9a-fA-F]{3,6}\b", html), "black and white"
 

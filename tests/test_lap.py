@@ -77,9 +77,7 @@ SET_UPS: dict[str, dict[str, Any]] = {
     "one way, walking round": dict(**BUSY, pattern="one way", states=WALK_ROUND, turn_every=30),
     "diagonal, half turns": dict(**BUSY, pattern="diagonal", states=HALF_TURNS, turn_every=10),
 }
-EFFECTS: dict[str, Any] = dict(
-    bedding=None, blunt_bedding=0.6, friction_gain=0.4, edge_rate=1.5, edge_rise=20e-6
-)
+EFFECTS: dict[str, Any] = dict(blunt_bedding=0.6, friction_gain=0.4, edge_rate=1.5, edge_rise=20e-6)
 """All that paper does besides wearing out."""
 BORES = (circle(-0.05, 0.01, 0.05), circle(0.06, 0.0, 0.06), slot(0.0, 0.05, 0.06, 0.012, 0.3))
 OPENED = Outline.rectangular(L, B, BORES)

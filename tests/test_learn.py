@@ -13,12 +13,14 @@ from scipy.stats import norm, truncnorm
 
 from handlap.sim.bench.job_log import Entry, JobLog, part_mark
 from handlap.sim.bench.learn import State, first_state, learn, open_workshop
-from handlap.sim.bench.log_evidence import DyeLook, Leaves, Weighing, compare, gather_looks, raster_of, shown
+from handlap.sim.bench.log_evidence import DyeLook, Leaves, Weighing, compare, gather_looks, shown
 from handlap.sim.bench.replay import lay_out_log, replay
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.job.scenario import Uncertain
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.dye import DyeDraw
+from handlap.sim.lapping.dye_picture import of_face, of_shares, zones_of
 from handlap.sim.lapping.ensemble import (
     HAND_SCORES,
     SCORES,
@@ -27,6 +29,7 @@ from handlap.sim.lapping.ensemble import (
     draw_scores,
 )
 from handlap.sim.lapping.lap import Stage, run_stage, set_up, stage_layout
+from handlap.sim.materials.grits import find
 from handlap.sim.materials.mass import SWARF_LOST
 
 UM = 1e-6
@@ -127,6 +130,19 @@ def test_looks_are_gathered_between_the_right_states():
     )
 
 
+def test_dye_is_judged_by_the_face_it_was_put_on():
+    """Before the first stroke the whole Ra of the paper; on a face that worn paper left, 0.6 of it."""
+    part = head().part
+    bench = set_up(head(), cells=250)
+    entries = [block(1, dye_left=0.4, dye_faded=0.9, dyed=True), block(2, dye_seen="fading everywhere")]
+    course = lay_out_log(bench, entries, middle(head()), np.zeros(bench.grid.u.size), seed=0)
+    looks = [look for look in gather_looks(part, entries, course, {}) if isinstance(look, DyeLook)]
+    rough = find("P80").roughness_median(part.metal)
+    assert [look.roughness / rough for look in looks] == pytest.approx([1.0, 0.6])
+    assert looks[0].picture.seen.tolist() == pytest.approx([0.6, 0.9])
+    assert looks[1].picture.seen.tolist() == [0.0] * 15 + [1.0] * 15
+
+
 def test_what_a_look_shows_is_the_closed_form():
     """A layer of 20 µm: its mass is density · area · depth, all dye is gone; of 1 µm, all is there."""
     part = head().part
@@ -134,21 +150,25 @@ def test_what_a_look_shows_is_the_closed_form():
     n = bench.grid.u.size
     states = np.zeros((2, 2, n))
     states[0, 1], states[1, 1] = -20 * UM, -1 * UM
+    dyes = (
+        DyeDraw(fades=2 * UM, film=4 * UM, valleys=3.0),
+        DyeDraw(fades=0.5 * UM, film=4 * UM, valleys=0.0),
+    )
     weighing = Weighing(1, "swarf", 0, 1, 1e-3, 1e-5, 0.9)
-    mass = shown(weighing, bench.grid, part, states)[:, 0]
+    mass = shown(weighing, bench.grid, part, states, dyes)[:, 0]
     assert mass == pytest.approx(0.9 * 2680 * part.outline.area * np.array([20, 1]) * UM)
-    share = DyeLook(1, "dye", 0, 1, np.array([0.0]), 0.07, 10 * UM)
-    assert shown(share, bench.grid, part, states)[:, 0].tolist() == [0.0, 1.0]
-    raster = DyeLook(1, "dye", 0, 1, np.full(15, 0.5), 0.15, 10 * UM)
-    cells = shown(raster, bench.grid, part, states)
-    assert cells.shape == (2, 15)
-    assert np.nanmax(cells[0]) == 0.0
-    assert np.nanmin(cells[1]) == 1.0
+    share = DyeLook(1, "dye", 0, 1, of_face(0.0, None), 2 * UM)
+    np.testing.assert_allclose(shown(share, bench.grid, part, states, dyes), [[1.0, 1.0], [0.0, 1.0]])
+    raster = DyeLook(1, "dye", 0, 1, of_shares(np.full((3, 5), 0.5)), 2 * UM)
+    zones = shown(raster, bench.grid, part, states, dyes)
+    assert zones.shape == (2, 30)
+    np.testing.assert_allclose(zones[0], 1.0)
+    np.testing.assert_allclose(zones[1], np.repeat([0.0, 1.0], 15))
 
 
 def test_the_raster_counts_rows_from_far_and_columns_from_left():
     bench = set_up(head(), cells=250)
-    where = raster_of(bench.grid, head().part)
+    where, _ = zones_of(bench.grid)
     u, v = bench.grid.u[: bench.grid.n_cells], bench.grid.v[: bench.grid.n_cells]
     far_left = np.argmin(u - v)
     near_right = np.argmax(u - v)
@@ -200,10 +220,11 @@ def test_a_linear_gaussian_problem_is_solved_as_bayes_does(checked, monkeypatch)
     _, _, workshop, _ = setting()
     members, seen, error = 4000, 1.2, 0.5
     rng = np.random.default_rng(1)
-    prior = State(rng.standard_normal((members, len(SCORES))), np.zeros((members, 1)), np.zeros((members, 2)))
+    scores, others = rng.standard_normal((members, len(SCORES))), np.zeros((members, 1))
+    prior = State(scores, others, np.zeros((members, 3)), np.zeros((members, 2)))
     monkeypatch.setattr(module, "_carry", lambda w, state: state.scores[:, :1, None])
 
-    def linear(looks, grid, part, states):
+    def linear(looks, grid, part, states, dyes):
         predicted = states[:, :, 0]
         one = np.ones(1)
         return Compared(seen * one, error**2 * one, predicted, np.zeros(1, dtype=np.int64), 0.0 * one)
@@ -228,6 +249,44 @@ def test_a_linear_gaussian_problem_is_solved_as_bayes_does(checked, monkeypatch)
         )
     assert after[:, 1].std() == pytest.approx(1.0, rel=0.05), "what is not seen keeps its spread"
     assert found.effective > 0.95 * members
+
+
+def test_what_is_not_known_of_the_dye_takes_its_share_of_the_news(checked, monkeypatch):
+    """A score and the dye's own seen as their sum: of x + z = y ± r the mean of x is y/(2 + r²) (Bayes)."""
+    from handlap.sim.bench import learn as module
+    from handlap.sim.bench.log_evidence import Compared
+
+    _, _, workshop, _ = setting()
+    members, seen, error = 4000, 1.8, 0.5
+    rng = np.random.default_rng(2)
+    scores, others = rng.standard_normal((members, len(SCORES))), np.zeros((members, 1))
+    prior = State(scores, others, rng.standard_normal((members, 3)), np.zeros((members, 2)))
+    monkeypatch.setattr(module, "_carry", lambda w, state: state.scores[:, :1, None])
+
+    def both(looks, grid, part, states, dyes):
+        sd = np.log(2.0) / norm.ppf(0.95)
+        drawn = np.log([dye.fades / UM for dye in dyes]) / sd
+        predicted, one = states[:, :, 0] + drawn[:, None], np.ones(1)
+        return Compared(seen * one, error**2 * one, predicted, np.zeros(1, dtype=np.int64), 0.0 * one)
+
+    monkeypatch.setattr(module, "compare", both)
+    monkeypatch.setattr(module, "_quantities", lambda *a: ())
+    monkeypatch.setattr(module, "_doubts", lambda *a: ())
+    found = learn(workshop, prior).posterior
+    for name, after in (("paper or hands", found.scores[:, 0]), ("the dye", found.dye_scores[:, 0])):
+        for what, expected, got in (
+            ("mean", seen / (2 + error**2), after.mean()),
+            ("variance", (1 + error**2) / (2 + error**2), after.var()),
+        ):
+            checked(
+                f"{what} learnt of {name} from a dye picture that depends on both",
+                expected=expected,
+                got=got,
+                tolerance=0.05,
+                kind="closed form",
+                source="Bayes' rule",
+                about="dye",
+            )
 
 
 @functools.cache
@@ -255,6 +314,7 @@ def test_what_no_log_can_touch_is_not_claimed():
     ratios = {q.name: q.ratio for q in learnt().quantities}
     assert ratios["friction"] > 0.6
     assert ratios["ageing"] > 0.6
+    assert 0.2 < ratios["dye_faded"] <= 1.0 and 0.2 < ratios["dye_gone"] <= 1.0
 
 
 def test_what_is_told_of_is_what_a_scenario_states_and_the_luck_of_the_papers_used():
@@ -283,7 +343,7 @@ def weighed(steps: tuple[int, ...], score: float):
     base = head()
     wear = replace(base.wear, loading_floor=dry_floor(), brushing=replace_middle(base.wear.brushing, 0.6))
     base = replace(base, paper=replace(base.paper, wet=False), wear=wear)
-    faces = infer_faces(base.part, base.readings, count=64, seed=5)
+    faces = infer_faces(base.part, base.readings, count=96, seed=5)
     truth = make_truth(base, lambda p: np.asarray(faces.heights_at(p))[3], seed=1, cells=200)
     scores = np.zeros(len(SCORES))
     scores[SCORES.index("loading_floor")] = score
@@ -303,7 +363,7 @@ def weighed(steps: tuple[int, ...], score: float):
     ]
     log = JobLog(part_mark(base.part), base.part.name, tuple(entries))
     shop = open_workshop(base, log, faces, cells=200, seed=2)
-    found = learn(shop, first_state(shop, faces, draw_scores(64, 2), draw_plate_scores(64, 2)))
+    found = learn(shop, first_state(shop, faces, draw_scores(96, 2), draw_plate_scores(96, 2)))
     return {quantity.name: quantity for quantity in found.quantities}
 
 
@@ -334,7 +394,7 @@ def test_effective_members_are_counted_and_collapse_is_owned_up_to():
     _, _, workshop, prior = setting()
     found = learnt()
     assert 0 < found.effective < found.members
-    few = State(prior.scores[:10], prior.plate_scores[:10], prior.before[:10])
+    few = State(prior.scores[:10], prior.plate_scores[:10], prior.dye_scores[:10], prior.before[:10])
     collapsed = learn(workshop, few)
     assert collapsed.effective < 5
     assert not collapsed.believed
@@ -364,7 +424,8 @@ def test_without_looks_nothing_is_learnt():
     found = learn(shop, first_state(shop, own, draw_scores(16, 0), draw_plate_scores(16, 0)))
     assert all(q.ratio == pytest.approx(1.0) for q in found.quantities)
     assert found.effective == 16
-    assert compare(shop.looks, shop.bench.grid, truth.scenario.part, found.states).value.size == 0
+    there = compare(shop.looks, shop.bench.grid, truth.scenario.part, found.states, found.posterior.dyes)
+    assert there.value.size == 0
 
 
 def test_a_face_and_numbers_that_are_known_are_not_learnt():

@@ -12,6 +12,7 @@ What the simulation cannot be wrong about is held against closed forms:
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from functools import cache
@@ -217,6 +218,62 @@ def test_the_limit_is_reached_between_two_looks():
     for strokes, course in zip(reached, flat, strict=True):
         assert np.interp(strokes, looks, course) == pytest.approx(limit) or np.isinf(strokes)
         assert (course[looks < strokes] > limit).all()
+
+
+def without(name: str, members: int = 8, **change: Mapping[str, object]) -> LessonResult:
+    """A lesson with a cause switched off, by keys of the scenario."""
+    lesson = load_lesson(name)
+    job = {k: {**lesson.scenario.get(k, {}), **v} for k, v in change.items()}
+    return work_lesson(replace(lesson, scenario={**lesson.scenario, **job}), members=members)
+
+
+def figure(result: LessonResult, case: str, name: str) -> Array:
+    return next(c for c in result.cases if c.case.name == case).figures[name]
+
+
+def test_turns_in_step_with_the_sheets_do_no_harm_on_paper_that_does_not_age():
+    fresh = without("how-often-to-turn", wear={"ages": False})
+    assert fresh.answer.choice == next(i for i, c in enumerate(fresh.lesson.choices) if c.alike)
+
+
+def test_brushing_takes_out_clogging_and_only_a_new_sheet_helps_where_paper_blunts():
+    lesson, sharp = "dead-paper", {"dulling_floor": 1}
+    clogs, blunts = without(lesson, wear=sharp), without(lesson, wear={"loading_floor": 1})
+    never = without(lesson, wear={"ages": False})
+    assert never.answer.choice == 0
+    # Clogging alone: brushed as often, the old sheet is as good as the new one.
+    dead, brushed, changed = (figure(clogs, case, "last_cut") for case in ("dead", "brushed", "changed"))
+    assert np.all(brushed > 1.2 * dead)
+    np.testing.assert_allclose(brushed, changed, rtol=0.05)
+    # Blunting alone: brushing is for nothing.
+    dead, brushed, changed = (figure(blunts, case, "last_cut") for case in ("dead", "brushed", "changed"))
+    np.testing.assert_allclose(brushed, dead, rtol=0.05)
+    assert np.all(changed > 1.1 * dead)
+
+
+def test_the_flange_goes_past_its_best_by_high_hands_and_the_leading_edge():
+    calm = without("past-the-best-point", hands={"height": 0}, wear={"edge_rate": 0, "edge_rise": 0})
+    assert not calm.as_intended
+
+
+def test_pushing_gets_harder_as_paper_clogs_up_to_what_is_stated_and_not_on_paper_that_does_not_age():
+    gain = 0.4
+    hard = without("dead-paper", members=4, wear={"friction_gain": gain})
+    grown = figure(hard, "dead", "push") / figure(hard, "dead", "push_start")
+    assert np.all((grown > 1.0 + 0.5 * gain) & (grown < 1.0 + gain))
+    assert np.all(figure(hard, "changed", "push") < figure(hard, "dead", "push"))
+    even = without("dead-paper", members=4, wear={"ages": False})
+    np.testing.assert_allclose(figure(even, "dead", "push"), figure(even, "dead", "push_start"))
+
+
+def test_first_and_last_cut_are_those_between_looks():
+    lesson = load_lesson("dead-paper")
+    ready, _ = lesson_work._ready(lesson, lesson.cases[0], members=2, seed=0)
+    done = work_case(ready, quad_strokes=20.0)
+    depth = done.courses["mean_depth"]
+    assert done.result.strokes[1] == done.result.strokes[-1] - done.result.strokes[-2] == 100
+    np.testing.assert_allclose(done.result.figures["first_cut"], depth[:, 1])
+    np.testing.assert_allclose(done.result.figures["last_cut"], depth[:, -1] - depth[:, -2])
 
 
 def test_members_out_of_range_and_hands_that_tip_the_part_are_refused():

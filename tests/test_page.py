@@ -90,7 +90,9 @@ def test_it_has_all_checks_all_assumptions_and_the_cautions():
     rows = plan_page().count("<tr>")
     checks = sum(len(stage.checks) for stage in plan.stages)
     varied = sum(a.low is not None for a in assumptions_of(plan.scenario))
-    assert rows == checks + 1 + len(plan.stages) + 1 + varied + 1
+    assert rows == 2 * (checks + 1) + len(plan.stages) + 1 + varied + 1, (
+        "two tables have a row for each check"
+    )
     assert "[invented data]" in text
 
 

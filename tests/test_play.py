@@ -24,11 +24,13 @@ from handlap.cli.drawing.play_views import map_of, views_of
 from handlap.cli.main import main
 from handlap.cli.reports.as_json import dumps, lap_json
 from handlap.cli.reports.play_page import play_data, render_play
+from handlap.cli.reports.wording import paper_words
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.job.scenario_file import load
 from handlap.sim.job.ways import parse_way
 from handlap.sim.lapping import dye
 from handlap.sim.lapping.simulate import ready_lap, simulate
+from handlap.sim.materials import grits
 from handlap.sim.teaching.frames import Followed, follow, frame_strokes, pressure_at, strokes_to_limit
 
 HEAD = "two-cylinder-head"
@@ -53,6 +55,7 @@ def test_the_lap_followed_is_that_of_simulate_to_the_last_bit(frames):
     assert dumps(lap_json(lap)) == dumps(lap_json(told))
     assert np.array_equal(lap.map_after, told.map_after)
     assert np.array_equal(lap.dye_gone, told.dye_gone)
+    assert np.array_equal(lap.dye_faded_map, told.dye_faded_map)
     for name in told.figures.__dataclass_fields__:
         assert np.array_equal(getattr(lap.figures, name), getattr(told.figures, name)), name
 
@@ -66,6 +69,7 @@ def test_frames_at_the_looks_have_the_figures_of_simulate():
         assert np.array_equal(getattr(frames.figures, name)[at], getattr(told.figures, name)), name
     assert np.array_equal(frames.mass[at], told.mass)
     assert np.array_equal(frames.dye_share[at], told.dye_left)
+    assert np.array_equal(frames.dye_faded[at], told.dye_faded)
     assert np.array_equal(frames.heights[-1], told.map_after)
     assert frames.figures.flatness[0] == told.before_flatness
     assert frames.figures.straightedge[0] == told.before_straightedge
@@ -85,7 +89,8 @@ def test_a_built_in_job_prints_the_same_digits(tmp_path):
         (way,) = found["ways"]
         for name in ("flatness_um", "straightedge_um", "mean_depth_um", "greatest_depth_um", "mass_g"):
             assert way[name][i] == check[name]["p50"], name
-        assert way["dye_left"][i] == check["dye_left"]["p50"]
+        for name in ("dye_left", "dye_faded", "dye_gone"):
+            assert way[name][i] == check[name]["p50"]
     assert found["ways"][0]["flatness_um"][0] == told["before"]["flatness_um"]["p50"]
     assert found["ways"][0]["errors"] == told["errors"]
 
@@ -124,7 +129,9 @@ def test_dye_goes_until_it_is_put_on_again_at_a_look():
     assert again.size >= 2
     assert set(frames.strokes[again]) <= set(lap.strokes)
     for a, b in zip([0, *(again + 1)], [*again, frames.strokes.size - 1], strict=True):
-        assert np.all(np.diff(frames.dye_left[a : b + 1].astype(int), axis=0) <= 0)
+        assert np.all(np.diff(frames.dye[a : b + 1], axis=0) <= 0)
+        assert np.all(np.diff(frames.dye_faded[a : b + 1]) >= 0)
+    assert set(np.unique(frames.dye)) == {0.0, 0.5, 1.0}
     assert np.all(frames.dye_share[again] < dye.RENEW_BELOW)
 
 
@@ -154,6 +161,46 @@ def test_pressure_follows_the_law():
     pressure, _ = pressure_at(ready, ready.before, 0)
     heights = ready.before[: pressure.size]
     np.testing.assert_allclose(np.log(pressure / pressure[0]), (heights - heights[0]) / 24e-6, atol=1e-3)
+
+
+def test_blunt_paper_presses_the_harder_on_what_stands_proud():
+    """As above on half blunt paper that keeps half of its bedding when blunt: λ = 24 µm·(0.5 + 0.5·0.5)."""
+    held = job(
+        face=hollow(60 * UM, 0.12), load=100.0, load_at=(0.0, 0.0), tilt_held=True, cell=0.008,
+        blunt_bedding=0.5,
+    )  # fmt: skip
+    ready = ready_lap(held, strokes=10)
+    pressure, _ = pressure_at(ready, ready.before, 0, sharp=0.5)
+    heights = ready.before[: pressure.size]
+    np.testing.assert_allclose(np.log(pressure / pressure[0]), (heights - heights[0]) / 18e-6, atol=1e-3)
+
+
+@pytest.mark.parametrize(("clean", "grown"), [(1.0, 1.0), (0.25, 1.3)])
+def test_clogged_paper_moves_the_resultant_further(clean, grown):
+    """Pushed one way on a flat face: it lies µ·(height of the hands) off the middle.
+
+    Closed form: µ grown by 0.4·(1 − clean); moment over load is where the resultant lies.
+    """
+    hands = dict(pattern="one way", reach=0.0004, friction_gain=0.4, bedding=100e-6, cell=0.008)
+    flat = job(face=lambda u, v: 0.0 * u, **hands)  # type: ignore[arg-type]
+    ready = ready_lap(flat, strokes=10)
+    pressure, _ = pressure_at(ready, ready.before, 0, clean=clean)
+    grid = ready.bench.grid
+    cells = slice(0, grid.n_cells)
+    lies = np.sum(pressure * grid.area[cells] * grid.u[cells]) / np.sum(pressure * grid.area[cells])
+    assert abs(lies) == pytest.approx(0.0004 * grown, rel=1e-3)
+
+
+def test_a_way_of_other_papers_is_on_the_first_of_them_and_nothing_is_said_of_it():
+    grits_of = small_job(papers=(grits.find("P80"), grits.find("P240")))
+    followed = follow(grits_of, [parse_way("papers=P240,P400")], strokes=20, frames=4)
+    laps = [way.lap for way in followed.ways]
+    assert [lap.paper for lap in laps] == ["P80", "P240"]
+    assert laps[0].paper_why.startswith("the first paper listed")
+    assert laps[1].paper_why == ""
+    (told,) = paper_words(laps)
+    assert told in Reader(render_play(followed)).text
+    assert told.startswith("On P80, the first paper listed")
 
 
 def test_the_arrow_turns_with_the_part():
@@ -307,7 +354,8 @@ def test_figures_of_the_page_are_those_of_the_frames():
     for i, figures in enumerate(found["ways"][0]["figures"]):
         for text, name in zip(figures, ("flatness_um", "straightedge_um", "mean_depth_um"), strict=False):
             assert float(text) == pytest.approx(told[name][i], abs=0.051)
-        assert figures[5] == f"{100 * told['dye_left'][i]:.0f}"
+        for text, name in zip(figures[5:], ("dye_faded", "dye_gone"), strict=True):
+            assert float(text) == pytest.approx(100 * told[name][i], abs=0.51)
 
 
 def test_maps_of_the_page_are_those_of_the_frames():
@@ -324,8 +372,9 @@ def test_maps_of_the_page_are_those_of_the_frames():
         for i in (0, 7, -1):
             want = map_of(way, view.key, i)[order]
             if view.key == "dye":
-                got = np.unpackbits(data.reshape(len(found["strokes"]), -1)[i])[:count]
-                assert np.array_equal(got, want)
+                pairs = np.unpackbits(data.reshape(len(found["strokes"]), -1)[i]).reshape(-1, 2)
+                got = (pairs @ [2, 1])[:count]
+                assert np.array_equal(got, 2.0 * want)
             else:
                 got = data.reshape(-1, count)[i] / 255.0
                 np.testing.assert_allclose(got, view.scale.share_of(want), atol=0.5 / 255 + 1e-9)

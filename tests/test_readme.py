@@ -222,7 +222,7 @@ def test_figures_of_ways_and_causes_have_not_drifted():
         r"after (\d+) strokes or sooner": ways["turns"]["largest_harmless"],
         r"In the (\d+) strokes planned": ways["turns"]["strokes"],
         r"taper of ([\d.]+) µm if the part is never": sorted(turns[max(turns)])[1],
-        r"After (\d+) strokes on P180": why["strokes"],
+        r"After (\d+) strokes on P120": why["strokes"],
         r"its middle still lies (\d+) µm": why["total"]["crown_along_um"]["p50"],
         r"strokes again lower the straightedge's reading by (\d+) µm": -next(
             change["difference_um"]

@@ -21,7 +21,8 @@ from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.log_file import append
-from handlap.sim.bench.record import agreement, effects_around, judge_limits, last_readings, make_record
+from handlap.sim.bench.record import agreement, make_record
+from handlap.sim.bench.standing import effects_around, judge_limits, last_readings
 from handlap.sim.common.errors import InputError
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.job.results import Band
@@ -60,7 +61,7 @@ def test_depth_by_weighing_and_by_model_hold_the_truth():
     assert swarf.strokes == (0, 225)
     assert swarf.depth.p05 <= true <= swarf.depth.p95
     assert swarf.agreement == "agree"
-    assert found.mean_depth.p05 - 1 * UM < true < found.mean_depth.p95 + 1 * UM
+    assert found.now.mean_depth.p05 - 1 * UM < true < found.now.mean_depth.p95 + 1 * UM
 
 
 def test_the_model_that_is_compared_knows_no_weighing():
@@ -99,7 +100,7 @@ def test_papers_sheets_brushings_and_minutes():
 def test_readings_count_as_after_only_if_no_stroke_followed():
     """… and weighings of the part are compared over their own strokes."""
     truth, log, found = recorded()
-    assert found.after is not None
+    assert found.now.after is not None
     assert last_readings(log.standing) == (log.standing[-1], False)
     entries = (
         Entry(1, 0, NOW, part_mass=3.4, scale=1e-5),
@@ -110,8 +111,8 @@ def test_readings_count_as_after_only_if_no_stroke_followed():
     longer = JobLog(log.part, log.name, entries)
     assert last_readings(longer.standing) == (longer.standing[3], True)
     stale = make_record(truth.scenario, longer, members=16, cells=250)
-    assert stale.after is None
-    flat = stale.limits[0]
+    assert stale.now.after is None
+    flat = stale.now.limits[0]
     assert (flat.name, flat.answer) == ("flatness", "cannot tell")
     assert "nothing was read after the last stroke" in flat.reason
     assert {w.way: w.strokes for w in stale.weighed} == {"part": (0, 225), "swarf": (0, 225)}
@@ -119,7 +120,7 @@ def test_readings_count_as_after_only_if_no_stroke_followed():
 
 def test_limits_are_met_or_not_or_cannot_be_told():
     truth, _, found = recorded()
-    limits = {x.name: x.answer for x in found.limits}
+    limits = {x.name: x.answer for x in found.now.limits}
     assert limits["removal allowance"] == "met"
     assert limits["thickness"] == "met"
     assert limits["finish for the gasket"] == "not met", "P80 is too coarse for a gasket"
@@ -127,30 +128,37 @@ def test_limits_are_met_or_not_or_cannot_be_told():
     deep = np.full(24, 60 * UM)
 
     def judged(chance: float, after=None, learnt=found.learnt):
-        return {x.name: x.answer for x in judge_limits(part, after, learnt, chance, deep, found.finish, ())}
+        return {
+            x.name: x.answer for x in judge_limits(part, after, learnt, chance, deep, found.now.finish, ())
+        }
 
     assert judged(0.99) == {
         "flatness": "cannot tell", "removal allowance": "not met", "finish for the gasket": "met"
     }  # fmt: skip
-    assert judged(0.99, replace(found.after, verdict=verdict("cannot tell")))["flatness"] == "met"
-    assert judged(0.5, replace(found.after, verdict=verdict("yes")))["flatness"] == "met"
-    assert judged(0.01, replace(found.after, verdict=verdict("yes")))["flatness"] == "cannot tell", (
+    assert judged(0.99, replace(found.now.after, verdict=verdict("cannot tell")))["flatness"] == "met"
+    assert judged(0.5, replace(found.now.after, verdict=verdict("yes")))["flatness"] == "met"
+    assert judged(0.01, replace(found.now.after, verdict=verdict("yes")))["flatness"] == "cannot tell", (
         "they disagree"
     )
+    finish = {
+        x.name: x.reason for x in judge_limits(part, None, found.learnt, 0.5, deep, (0.1 * UM,) * 2, ())
+    }
+    assert "too smooth" in finish["finish for the gasket"]
+    assert "too rough" in found.now.limits[2].reason
     lost = replace(found.learnt, believed=False)
     assert judged(0.99, None, lost)["removal allowance"] == "cannot tell"
 
 
 def verdict(answer: str):
-    return replace(recorded()[2].after.verdict, answer=answer)
+    return replace(recorded()[2].now.after.verdict, answer=answer)
 
 
 def test_what_the_cut_does_follows_the_depths():
     found = recorded()[2]
-    effects = {e.name: e for e in found.effects}
-    assert 85e-3 - effects["thickness"].after.p50 == pytest.approx(found.greatest_depth.p50)
+    effects = {e.name: e for e in found.now.effects}
+    assert 85e-3 - effects["thickness"].after.p50 == pytest.approx(found.now.greatest_depth.p50)
     left = effects["volume over the piston"]
-    assert left.before - left.after.p50 == pytest.approx(4e-3 * found.mean_depth.p50)
+    assert left.before - left.after.p50 == pytest.approx(4e-3 * found.now.mean_depth.p50)
     assert effects["compression ratio"].after.p50 > effects["compression ratio"].before
 
 
@@ -170,7 +178,7 @@ def test_report_and_json_say_the_same_and_fit():
     assert "Take care" in text
     as_json = json.loads(json.dumps(record_json(found), allow_nan=False))
     assert as_json["schema"] == "handlap.record/1"
-    assert [x["answer"] for x in as_json["limits"]] == [x.answer for x in found.limits]
+    assert [x["answer"] for x in as_json["limits"]] == [x.answer for x in found.now.limits]
     squish = next(e for e in as_json["effects"] if e["name"] == "squish clearance")
     assert squish["unit"] == "mm"
     assert squish["before"] == 1.0
@@ -218,4 +226,6 @@ def test_the_command_writes_page_and_pdf(tmp_path: Path):
     done = run.invoke(main, ["record", str(path), "--members", "16", "--out", str(out), "--json"])
     assert done.exit_code == 0, done.stderr
     assert json.loads(done.stdout)["strokes"] == 225
-    assert {f.name for f in out.iterdir()} == {"record.html", "record.pdf", "record-warp.png"}
+    assert {f.name for f in out.iterdir()} == {
+        f"head-record{rest}" for rest in (".html", ".pdf", "-warp.png")
+    }

@@ -82,6 +82,8 @@ grade = "ASME B89.3.7 A"
 [paper]
 grits = ["120 US", "US 240"]
 wet = true
+laid = "loose"
+start = "P280"
 strips = [[-10, -5, 0, 5], [0, -5, 10, 5]]
 brush_every = 20
 sheet_every = 200
@@ -104,6 +106,7 @@ rocking = 1
 pattern = "diagonal"
 length = 8
 direction = "45 deg"
+sway = 0.2
 [turning]
 schedule = "quarter"
 every = 50
@@ -112,6 +115,13 @@ rate = 0.03
 bedding_length = 0.5
 friction = 0.5
 ageing = {value = 1, low = 0.5, high = 2}
+loading_floor = 0.3
+dulling_floor = 0.25
+brushing = 0.8
+blunt_bedding = {value = 0.6, low = 0.5, high = 0.72}
+friction_gain = 0.2
+edge_rate = 1
+edge_rise = 1
 ages = true
 [exact]
 load = 20
@@ -304,6 +314,8 @@ ways = ["turning=half every=40", "height=10 name=low hands"]
 [part]
 polygon = [[0, 0], [100, 0], [0, 100]]
 weight = 20
+stiffness = 0.7
+stiffness_span = 90
 [part.after]
 thickness = 30
 thickness_least = 29.5
@@ -377,7 +389,7 @@ def test_defaults_are_reported_with_spread_and_basis() -> None:
     assert by_key.keys() == uncertain
     assert all(a.assumed and a.basis and a.low < a.value < a.high for a in s.assumed)
     # parameters of cast aluminium on dry paper, 5 to 95 %
-    assert by_key["wear.rate"].value == pytest.approx(0.045e-9)
+    assert by_key["wear.rate"].value == pytest.approx(0.068e-9)
     assert by_key["wear.rate"].high / by_key["wear.rate"].value == pytest.approx(3)
     assert by_key["wear.friction"].value == pytest.approx(0.6)
     assert by_key["hands.press"].low == pytest.approx(20) and by_key["hands.press"].high == pytest.approx(80)
@@ -456,9 +468,23 @@ def test_heights_from_a_file_beside_the_scenario(tmp_path: Path) -> None:
     path.write_text(text.replace("width = 100", 'width = 100\norigin = "corner"'))
     s = scenario_file.load(path)
     assert s.readings.table is not None and s.readings.table.sd == 1e-6
+    assert not s.readings.table.sd_assumed
+    assert not any(name == "readings.heights_sd" for name, *_ in s.assumed_plain)
     assert s.readings.table.u.tolist() == pytest.approx([-0.1, -0.1, 0, 0, 0.1, 0.1])
     assert s.readings.table.height.max() == pytest.approx(2e-6)
     assert s.name == "job" and s.source == str(path) and s.title == "Short"
+
+
+def test_error_of_heights_that_nobody_stated_is_assumed_from_their_digits(tmp_path: Path) -> None:
+    rows = "".join(f"{u},{v},{(u - v) / 10000:.2f}\n" for u in (0, 100, 200) for v in (0, 100))
+    (tmp_path / "h.csv").write_text("u_mm,v_mm,height_mm\n" + rows)
+    text = SHORT[: SHORT.index("[[readings")] + '[readings]\nheights = "h.csv"\n'
+    path = tmp_path / "job.toml"
+    path.write_text(text.replace("width = 100", 'width = 100\norigin = "corner"'))
+    s = scenario_file.load(path)
+    assert s.readings.table is not None and s.readings.table.sd_assumed
+    assert s.readings.table.sd == pytest.approx(5e-6)
+    assert any(name == "readings.heights_sd" and words == "5 µm" for name, words, _ in s.assumed_plain)
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from jobs import P80, UM, crown, hollow, job, middle, twist
 
+from handlap.cli.reports.lap_report import lap_report
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
@@ -65,10 +66,23 @@ def test_figures_are_those_of_the_maps():
     assert found.work == pytest.approx(1.0 * found.load_sliding)
     assert found.load_sliding == pytest.approx(140.0 * 300 * 0.36)
     assert np.all(np.diff(found.figures.mean_depth) > 0.0)
-    assert found.dye_gone.shape == (3, grid.n_cells)
-    np.testing.assert_allclose(
-        found.dye_left, 1 - found.dye_gone @ grid.area[: grid.n_cells] / area, rtol=1e-9
-    )
+    assert found.dye_gone.shape == found.dye_faded_map.shape == (3, grid.n_cells)
+    for share, where in ((1.0 - found.dye_left, found.dye_gone), (found.dye_faded, found.dye_faded_map)):
+        np.testing.assert_allclose(share, where @ grid.area[: grid.n_cells] / area, rtol=1e-9)
+    assert np.all(found.dye_gone <= found.dye_faded_map)
+
+
+def test_the_work_of_the_arms_grows_as_paper_clogs():
+    """µ·W·s on fresh paper, up to (1 + m) times that on clogged; brushing brings some of it back."""
+
+    def worked(**more: Any) -> float:
+        scenario = job(face=hollow(80 * UM, 0.12), ages=True, reach=0.02, cell=0.01, **more)
+        found = simulate(scenario, strokes=300)
+        return found.work / found.load_sliding
+
+    plain, clogs, brushed = worked(), worked(friction_gain=0.4), worked(friction_gain=0.4, brush_every=40)
+    assert plain == pytest.approx(1.0)
+    assert 1.0 < brushed < clogs < 1.4
 
 
 @pytest.mark.parametrize("ages", [False, True])
@@ -153,6 +167,24 @@ def test_paper_by_name():
     )
     assert simulate(scenario, strokes=50, paper="p400").paper == "P400"
     assert simulate(scenario, strokes=50).paper == "P80"
+
+
+def test_the_paper_to_start_on_is_taken_and_why_a_paper_is_taken_is_said_unless_it_was_asked_for():
+    p400 = grits.find("P400")
+    two = job(face=hollow(80 * UM, 0.12), cell=0.01, papers=(P80, p400))
+    started = replace(two, paper=replace(two.paper, start=p400))
+    first, stated, asked = (
+        simulate(scenario, strokes=5, paper=paper)
+        for scenario, paper in ((two, None), (started, None), (started, "P80"))
+    )
+    assert [lap.paper for lap in (first, stated, asked)] == ["P80", "P400", "P80"]
+    assert first.paper_why.startswith("the first paper listed, for none is named")
+    assert "on P80 (the first paper listed" in lap_report(first).lead[0]
+    assert stated.paper_why == "the paper the scenario starts on"
+    assert asked.paper_why == ""
+    assert "5 strokes on P80 take" in lap_report(asked).lead[0]
+    only = simulate(job(face=hollow(80 * UM, 0.12), cell=0.01), strokes=5)
+    assert only.paper_why == ""
 
 
 @pytest.mark.parametrize(

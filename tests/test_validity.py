@@ -15,6 +15,7 @@ from recorded import Book, Checked, made_now
 
 from handlap.cli.main import main
 from handlap.sim.common.errors import HandlapError
+from handlap.sim.common.trade_fact import TradeFact
 from handlap.sim.common.unproven import LEFT_OUT, UNPROVEN
 from handlap.sim.common.validity import (
     KIND_WORDS,
@@ -47,6 +48,24 @@ def a_check(name: str = "depth of a flat face", **changes) -> Check:
         sense="equal",
         count=1,
         test="tests/test_a.py::test_a",
+    )
+    return replace(row, **changes)
+
+
+def a_fact(name: str = "metal to the goal", **changes) -> TradeFact:
+    row = TradeFact(
+        name=name,
+        trade="18 to 20 g",
+        least=18.0,
+        most=20.0,
+        within=1.5,
+        unit="g",
+        low=12.0,
+        middle=15.0,
+        high=24.0,
+        count=16,
+        tuned=False,
+        test="tests/test_a.py::test_b",
     )
     return replace(row, **changes)
 
@@ -130,30 +149,105 @@ def test_tight_figures_survive_the_rounding_of_the_file():
     assert not replace(check, apart=2e-7).passed
 
 
+# ---- facts of the trade
+
+
+@pytest.mark.parametrize(
+    ("changes", "holds"),
+    [
+        (dict(), True),
+        (dict(middle=12.7), True),
+        (dict(middle=12.6), False),
+        (dict(middle=19.0, low=18.5, high=19.5), True),
+        # The middle is near enough, the band does not reach the trade's figures; or the other way round.
+        (dict(high=17.0), False),
+        (dict(low=4.0, middle=9.0), False),
+        (dict(middle=28.4), True),
+        (dict(middle=28.5, high=40.0), False),
+        (dict(low=20.1, middle=21.0), False),
+        # Some members never get there; most of them; no figure at all.
+        (dict(high=None), True),
+        (dict(middle=None, high=None), False),
+        (dict(low=None, middle=None, high=None), False),
+        # Bounds and choices.
+        (dict(least=None, most=20.0, within=1.0), True),
+        (dict(least=None, most=14.9, within=1.0), False),
+        (dict(least=15.1, most=None, within=1.0), False),
+        (dict(least=None, most=1.0, within=1.0, low=-3.0, middle=-1.0, high=2.0), True),
+        (dict(least=15.0, most=15.0, within=1.0), True),
+    ],
+)
+def test_a_fact_holds_if_bands_meet_and_middles_are_near(changes, holds):
+    """18 to 20, middle 18.97 (geometric), ×/÷ 1.5: from 12.65 to 28.46."""
+    assert a_fact(**changes).holds == holds
+
+
+def test_a_fact_is_noted_if_it_is_as_said_of_it_and_shown_if_not():
+    book = Book()
+    note = Checked(book, "t")
+    note.trade_fact(a_fact("holds"), holds=True)
+    note.trade_fact(a_fact("fails", high=17.0), holds=False)
+    with pytest.raises(AssertionError, match="said to be one that does not hold, but it holds"):
+        note.trade_fact(a_fact("got better"), holds=False)
+    with pytest.raises(AssertionError, match="said to be one that holds, but it does not hold"):
+        note.trade_fact(a_fact("got worse", high=17.0), holds=True)
+    assert [(fact.name, fact.holds, fact.test) for fact in book.facts] == [
+        ("holds", True, "t"), ("fails", False, "t"), ("got better", True, "t"), ("got worse", False, "t")
+    ]  # fmt: skip
+    never = a_fact("never", middle=np.inf, high=np.nan)
+    note.trade_fact(never, holds=False)
+    assert book.facts[-1].high is None and not book.facts[-1].holds
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        (dict(least=None, most=None), "says no figure"),
+        (dict(least=21.0), "is no range"),
+        (dict(least=0.0), "is no range"),
+        (dict(within=3.1), "lets nearly anything pass"),
+        (dict(within=0.5), "lets nearly anything pass"),
+        (dict(name="a"), "two checks"),
+    ],
+)
+def test_a_fact_that_nothing_could_contradict_is_refused(changes, words):
+    book = Book()
+    note = Checked(book, "t")
+    note("a", expected=1.0, got=1.0, tolerance=0.1, **HELD)
+    with pytest.raises(ValueError, match=words):
+        note.trade_fact(a_fact(**changes), holds=True)
+
+
 # ---- the file
 
 
 def test_the_file_comes_back_as_it_was_written():
     checks = Checks(
-        (made_now(),), (a_check(), a_check("bound", sense="at least", kind="known truth", tolerance=0.0))
+        (made_now(),),
+        (a_check(), a_check("bound", sense="at least", kind="known truth", tolerance=0.0)),
+        (a_fact(), a_fact("never", least=None, high=None)),
     )
     assert from_text(to_text(checks)) == checks
-    assert to_text(checks).count("\n") == 8
+    # A line each, so that a change shows as what it is.
+    assert to_text(checks).count("\n") == 12
 
 
 @pytest.mark.parametrize(
     ("old", "new"),
     [
-        ('"schema": "handlap.checks/1"', '"schema": "something"'),
+        ('"schema": "handlap.checks/2"', '"schema": "something"'),
         ('"kind": "closed form"', '"kind": "hearsay"'),
         ('"made": 0', '"made": 3'),
         ('"unit": "µm", ', ""),
         ('"checks"', '"cheques"'),
+        ('"facts"', '"rumours"'),
+        ('"within": 1.5, ', ""),
+        ("metal to the goal", "depth of a flat face"),
         ("{", "["),
     ],
 )
 def test_a_damaged_file_is_named(tmp_path, old, new):
-    text = to_text(Checks((made_now(),), (a_check(),)))
+    text = to_text(Checks((made_now(),), (a_check(),), (a_fact(),)))
     assert old in text
     path = tmp_path / "validity.json"
     path.write_text(text.replace(old, new), encoding="utf-8")
@@ -166,10 +260,16 @@ def test_a_damaged_file_is_named(tmp_path, old, new):
 def test_tests_that_did_not_run_keep_their_checks():
     earlier = replace(made_now(), program="0.0.1")
     older = Checks(
-        (earlier,), (a_check("slow", test="s"), a_check("quick", test="q"), a_check("renamed", test="r"))
+        (earlier,),
+        (a_check("slow", test="s"), a_check("quick", test="q"), a_check("renamed", test="r")),
+        (a_fact("slow fact", test="sf"), a_fact("fact", test="qf")),
     )
     new = [a_check("quick", test="q", got=20.002), a_check("new name", test="r")]
-    both = joined(older, new, made_now(), {"q", "r"})
+    both = joined(older, new, made_now(), {"q", "r", "qf"}, [a_fact("fact", test="qf", middle=14.0)])
+    assert {f.name: (f.middle, both.made[f.made].program) for f in both.facts} == {
+        "slow fact": (15.0, "0.0.1"),
+        "fact": (14.0, made_now().program),
+    }
     assert {c.name: both.made[c.made].program for c in both.checks} == {
         "slow": "0.0.1",
         "quick": made_now().program,
@@ -207,6 +307,33 @@ def test_validity_prints_every_check_its_source_and_kind_and_what_is_unproven():
         assert what in flat and size in flat
     for words in UNPROVEN:
         assert words in flat
+    # A cell that gives way where space is short stands among its neighbours' words.
+    for fact in checks.facts:
+        assert all(word in flat for word in fact.name.split()), fact.name
+
+
+def test_facts_of_the_trade_have_a_section_and_those_that_fail_come_first():
+    from handlap.cli.reports.blocks import Table
+    from handlap.cli.reports.validity_report import validity_json, validity_report
+
+    facts = (a_fact("one", tuned=True), a_fact("other", high=17.0), a_fact("third", high=None))
+    report = validity_report(Checks((made_now(),), (a_check(),), facts))
+    assert report.tone == "doubt"
+    assert "Of 3 facts of the trade 1 does not hold; of the 2 that hold, 1 was tuned on." in report.lead
+    (section,) = (s for s in report.sections if s.title == "What the trade knows")
+    (table,) = (block for block in section.blocks if isinstance(block, Table))
+    assert table.rows == (
+        ("other", "18 to 20 g", "15 g (12–17)", "× 1.3", "× 1.5", "no", "does not hold"),
+        ("one", "18 to 20 g", "15 g (12–24)", "× 1.3", "× 1.5", "tuned on", "holds"),
+        ("third", "18 to 20 g", "15 g (12–never)", "× 1.3", "× 1.5", "no", "holds"),
+    )
+    rows = validity_json(Checks((made_now(),), (), facts))["trade_facts"]
+    assert [(row["name"], row["holds"], row["tuned_on"]) for row in rows] == [
+        ("one", True, True), ("other", False, False), ("third", True, False)
+    ]  # fmt: skip
+    assert rows[2]["got"] == {"p05": 12.0, "p50": 15.0, "p95": None}
+    without = validity_report(Checks((made_now(),), (a_check(),)))
+    assert "What the trade knows" not in [s.title for s in without.sections]
 
 
 def test_validity_as_json_and_as_a_page(tmp_path):
@@ -220,6 +347,7 @@ def test_validity_as_json_and_as_a_page(tmp_path):
     assert len(result["checks"]) == len(checks)
     assert {row["name"] for row in result["checks"]} == {check.name for check in checks}
     assert all(row["passed"] for row in result["checks"])
+    assert [row["name"] for row in result["trade_facts"]] == [fact.name for fact in shipped_checks().facts]
     assert result["left_out"] and result["unproven"]
     page = (tmp_path / "validity.html").read_text(encoding="utf-8")
     assert page.startswith("<!doctype html>")
@@ -281,3 +409,21 @@ def hold_to_this_run(book: Book) -> None:
         )
         if check.sense == "equal":
             assert check.got == pytest.approx(old.got, rel=1e-4, abs=check.tolerance), f"{name}: {RENEW}"
+    hold_facts_to_this_run(book)
+
+
+def hold_facts_to_this_run(book: Book) -> None:
+    shipped = {fact.name: fact for fact in shipped_checks().facts}
+    found = {fact.name: fact for fact in book.facts if fact.test in book.passed}
+    for name, old in shipped.items():
+        assert book.exists(old.test), f"{old.test} is gone: {RENEW}"
+        assert old.test not in book.passed or name in found, f"{name} is no longer computed: {RENEW}"
+    for name, fact in found.items():
+        assert name in shipped, f"{name} is not in {SHIPPED.name}: {RENEW}"
+        old = shipped[name]
+        told = ("trade", "least", "most", "within", "unit", "count", "tuned", "holds", "test")
+        assert [getattr(fact, x) for x in told] == [getattr(old, x) for x in told], f"{name}: {RENEW}"
+        # The steps of a lap are chosen by its own error: another machine may take others.
+        for got, was in ((fact.low, old.low), (fact.middle, old.middle), (fact.high, old.high)):
+            assert (got is None) == (was is None), f"{name}: {RENEW}"
+            assert got is None or got == pytest.approx(was, rel=0.05, abs=0.1), f"{name}: {RENEW}"

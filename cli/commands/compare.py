@@ -87,5 +87,6 @@ def compare(
         compare_report(found),
         compare_json(found),
         pictures=pictures,
+        job=job.name,
         page_report=compare_report(found, all_pairs=True),
     )

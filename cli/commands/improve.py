@@ -62,4 +62,5 @@ def improve(
         improve_report(found),
         improve_json(found),
         pictures=dict,
+        job=job.name,
     )

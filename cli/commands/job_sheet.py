@@ -48,14 +48,15 @@ def job_sheet(
 
     Exit code 3 means: it ran, and the answer is a machine shop.
     """
+    from handlap.cli.result_set import set_name
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
     job = load(scenario)
     folder = out or Path()
-    places = {ending: folder / f"{job.name}-job-sheet.{ending}" for ending in ("pdf", "html")}
+    places = {ending: folder / f"{set_name(job.name, 'job-sheet')}.{ending}" for ending in ("pdf", "html")}
     check_places(out, *places.values())
 
-    from handlap.cli.files import write_whole
+    from handlap.cli.files import write_set
     from handlap.cli.progress import Progress
     from handlap.cli.sheets.sheet_job import job_sheet_of
     from handlap.cli.sheets.sheet_job_page import job_sheet_page
@@ -69,8 +70,7 @@ def job_sheet(
     sheet = job_sheet_of(found, lines_of(job, system), system)
     pdf, pages = job_sheet_pdf(sheet, job.part.outline, paper)
     page = job_sheet_page(sheet, job.part.outline, paper)
-    write_whole(places["pdf"], pdf)
-    write_whole(places["html"], page)
+    write_set({places["pdf"]: pdf, places["html"]: page})
     _hand_over(found, sheet, places, pages, paper, as_json)
     if found.verdict.answer == "machine shop":
         ctx.exit(GOAL_OUT_OF_REACH)
@@ -98,7 +98,7 @@ def _hand_over(
 def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
     """The sheet for a terminal."""
     from handlap.cli.reports.blocks import Block, Bullets, Facts, Report, Section, Table, Words
-    from handlap.cli.reports.plan_report import ANSWERS
+    from handlap.cli.reports.plan_report import ANSWERS, dye_blocks
 
     leaf = f"leaf\n{sheet.leaf_unit}"
     heads = (
@@ -106,20 +106,22 @@ def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
         "turn\nat",
         "due",
         "off\ng",
-        "dye left\n%",
         leaf,
         "met\n%",
         "worse\n%",
     )
     sections = [Section("How", (Bullets(sheet.first),))] if sheet.first else []
     for stage in sheet.stages:
-        rows = tuple(
-            (r.strokes, r.turn, _due(r), r.grams, r.dye, r.leaf, r.goal, r.worse) for r in stage.rows
-        )
+        rows = tuple((r.strokes, r.turn, _due(r), r.grams, r.leaf, r.goal, r.worse) for r in stage.rows)
         blocks: list[Block] = [Words(" ".join(stage.facts)), Table(heads, rows, (1, 2))]
         if stage.left_out:
             blocks.append(Words(f"{stage.left_out} checks between these are left out; do them all the same."))
         sections.append(Section(f"Paper {stage.title}", tuple(blocks)))
+    dyes = tuple(
+        (r.strokes, stage.stage.plan.paper, r.faded, r.gone) for stage in sheet.stages for r in stage.rows
+    )
+    if dyes:
+        sections.append(Section("The dye at a check", dye_blocks("up to\nstroke", dyes)))
     if sheet.where:
         sections.append(Section("Where to try the leaves", (Words(sheet.where),)))
     if sheet.stop:
@@ -186,7 +188,7 @@ def job_sheet_json(
 
 
 def _block(block: WorkBlock) -> dict[str, Any]:
-    from handlap.cli.reports.as_json import band, figure
+    from handlap.cli.reports.as_json import band, dye_json, figure
 
     check = block.check
     return {
@@ -197,7 +199,7 @@ def _block(block: WorkBlock) -> dict[str, Any]:
         "brush_at": list(block.brushings),
         "new_sheet_at": list(block.sheets),
         "mass_g": band(check.mass, 1e3),
-        "dye_left": band(check.dye_left),
+        **dye_json(check),
         "straightedge_um": band(check.straightedge, 1e6),
         "greatest_depth_um": band(check.greatest_depth, 1e6),
         "chance_goal_met": figure(check.reached),

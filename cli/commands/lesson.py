@@ -285,16 +285,11 @@ def _json(sitting: Sitting, members: int, seed: int) -> dict[str, Any]:
 
 def _write_page(result: LessonResult, out: Path) -> None:
     from handlap.cli.drawing.lesson_pictures import lesson_pictures
-    from handlap.cli.files import write_whole
-    from handlap.cli.reports.quantity import counted
-    from handlap.cli.screen import note
+    from handlap.cli.result_set import write_result_set
     from handlap.cli.sheets.sheet_lesson_page import lesson_page
 
-    name, pictures = result.lesson.name, lesson_pictures(result)
-    for picture, data in pictures.items():
-        write_whole(out / f"lesson-{name}-{picture}", data)
-    write_whole(out / f"lesson-{name}.html", lesson_page(result, pictures))
-    note(f"{counted(len(pictures), 'picture')} and the page lesson-{name}.html written to {out}")
+    pictures = lesson_pictures(result)
+    write_result_set(out, result.lesson.name, "lesson", lesson_page(result, pictures), pictures)
 
 
 def _print(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -12,6 +13,8 @@ if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
     from handlap.sim.job.findings import Findings
     from handlap.sim.job.scenario import Scenario, StraightedgeLine
+
+T = TypeVar("T")
 
 
 @click.command()
@@ -45,17 +48,37 @@ if TYPE_CHECKING:
     metavar="SCENARIO",
     help="Take all readings from this scenario file of the same part.",
 )
-@click.option("--dye-left", metavar="SHARE", help="Share of the face that still shows dye: 0.3, or 30%.")
+@click.option(
+    "--dye-left",
+    metavar="SHARE",
+    help="Share of the face that still shows dye, full or fading: 0.3, or 30%.",
+)
+@click.option(
+    "--dye-faded",
+    metavar="SHARE",
+    help="Share of the face where the dye has faded: is fading or gone, no longer as it was put on.",
+)
 @click.option(
     "--dye-grid",
     metavar="GRID",
-    help='The same on a raster of 3 x 5: "0 20% ... / ... / ...", far row first, from left to right; - for '
+    help='Dye left on a raster of 3 x 5: "0 20% ... / ... / ...", far row first, from left to right; - for '
     "no metal.",
+)
+@click.option(
+    "--dye",
+    metavar="PICTURE",
+    help='The same raster in words, such as "gone at both ends, fading in the middle", or in 15 letters: '
+    "g gone, h half gone, f fading, u untouched, l left, ? not seen.",
 )
 @click.option("--dyed", is_flag=True, help="New dye was put on after looking.")
 @click.option("--minutes", type=float, metavar="MIN", help="Time these strokes took.")
 @click.option("--note", metavar="TEXT", help="Anything else worth keeping.")
 @click.option("--void", type=int, metavar="ENTRY", help="Take an earlier entry back; it stays in the file.")
+@click.option(
+    "--corrected",
+    is_flag=True,
+    help="The scenario was wrong before and is right now: all strokes in the log count as done with it.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
 def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -> None:
     """Write down what happened at the bench, or show what is written.
@@ -64,17 +87,20 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
     this order: paper, sheet, brushing; strokes; weighing, readings, dye left; new dye.
 
     The log is a file of one line an entry beside the scenario, NAME.log.jsonl; nothing in it is
-    ever changed. Dye counts from when it was last put on, or from the start. Weigh the part
-    once before the first stroke, and name the scale then: later weighings take it for the same.
+    ever changed. It keeps what it was logged against: if the part, the readings before or the way
+    of working in the scenario change afterwards, that is named and refused. Dye counts from when
+    it was last put on, or from the start. Weigh the part once before the first stroke, and name
+    the scale then: later weighings take it for the same.
     """
-    from handlap.sim.bench.log_file import append, log_path, read_log
+    from handlap.sim.bench.log_file import append, read_log
+    from handlap.sim.bench.log_place import log_path
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
     path = log_path(job)
     added: Entry | None = None
     if any(value not in (None, False, ()) for value in given.values()) or readings_from:
-        entry = _entry(job, _with_last_scale(given, read_log(job, path)), readings_from)
+        entry = _entry(job, _with_last_scale(given, read_log(job, path, check=False)), readings_from)
         added, found = append(job, entry, path)
     else:
         found = read_log(job, path)
@@ -106,11 +132,13 @@ def _with_last_scale(given: dict[str, Any], log: JobLog) -> dict[str, Any]:
 def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> Entry:
     """The entry that the options describe; all faults at once."""
     import datetime
+    from math import isnan
 
     from handlap.sim.bench.job_log import Entry, EntryFaults
     from handlap.sim.bench.log_lines import from_json, to_json
     from handlap.sim.common.errors import ScenarioError
     from handlap.sim.job.findings import Findings
+    from handlap.sim.lapping.dye_words import read_dye, read_share, read_shares
 
     found = Findings("the entry")
     lines: list[StraightedgeLine] = []
@@ -124,7 +152,7 @@ def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> E
     for name in ("strokes", "paper", "brush_every", "turn_every", "minutes", "note", "void"):
         if given[name] is not None:
             raw[name] = given[name]
-    for name in ("new_sheet", "brushed", "dyed"):
+    for name in ("new_sheet", "brushed", "dyed", "corrected"):
         raw[name] = given[name]
     if given["not_turned"]:
         if given["turn_every"] is not None:
@@ -132,8 +160,13 @@ def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> E
         raw["turn_every"] = 0
     for option, name in (("swarf", "swarf_g"), ("part_weight", "part_g"), ("scale", "scale_g")):
         raw[name] = _grams(given[option], f"--{option.replace('_', '-')}", found)
-    raw["dye_left"] = _share(given["dye_left"], "--dye-left", found)
-    raw["dye_grid"] = _dye_grid(given["dye_grid"], found)
+    for name in ("dye_left", "dye_faded"):
+        raw[name] = _dye(given[name], f"--{name.replace('_', '-')}", read_share, found)
+    shares = _dye(given["dye_grid"], "--dye-grid", read_shares, found)
+    if shares is not None:
+        raw["dye_grid"] = [[None if isnan(share) else float(share) for share in row] for row in shares]
+    if _dye(given["dye"], "--dye", read_dye, found) is not None:
+        raw["dye_seen"] = given["dye"]
     if given["at"] is not None:
         raw["at"] = given["at"]
         if given["at"] < 1:
@@ -169,34 +202,15 @@ def _grams(text: str | None, label: str, found: Findings) -> float | None:
         return None
 
 
-def _share(text: str | None, label: str, found: Findings) -> float | None:
-    """A share from 0 to 1, or in per cent with its sign."""
+def _dye(text: str | None, label: str, read: Callable[[str], T], found: Findings) -> T | None:
+    """What was said of the dye, by the reader of its kind."""
     if text is None:
         return None
-    plain = text.strip()
     try:
-        value = float(plain.rstrip("% ")) / 100.0 if plain.endswith("%") else float(plain)
-    except ValueError:
-        value = -1.0
-    if not 0.0 <= value <= 1.0:
-        found.fault(label, text, "a share from 0 to 1, or from 0% to 100%")
+        return read(text)
+    except ValueError as error:
+        found.fault(label, text, str(error))
         return None
-    return value
-
-
-def _dye_grid(text: str | None, found: Findings) -> list[list[float | None]] | None:
-    if text is None:
-        return None
-    rows: list[list[float | None]] = []
-    for row in text.split("/"):
-        words = row.split()
-        rows.append([None if w == "-" else _share(w, "--dye-grid", found) for w in words])
-    from handlap.sim.bench.job_log import GRID_COLUMNS, GRID_ROWS
-
-    if len(rows) != GRID_ROWS or any(len(row) != GRID_COLUMNS for row in rows):
-        found.fault("--dye-grid", text, f"{GRID_ROWS} rows of {GRID_COLUMNS} shares, rows parted by /")
-        return None
-    return rows
 
 
 def _known_lines(job: Scenario) -> dict[str, StraightedgeLine]:

@@ -18,6 +18,12 @@ FIRST_TRY = "two-cylinder-head"
 
 @click.command()
 @scenario_argument(required=False)
+@click.option(
+    "--start",
+    "start",
+    metavar="PAPER",
+    help="Start on this paper of the scenario's, such as P80, in place of the one the plan would choose.",
+)
 @members_option(64, 8, 1024)
 @seed_option
 @output_options
@@ -25,6 +31,7 @@ FIRST_TRY = "two-cylinder-head"
 def plan(
     ctx: click.Context,
     scenario: str | None,
+    start: str | None,
     members: int,
     seed: int,
     output: Output,
@@ -41,9 +48,12 @@ def plan(
         _list_scenarios(output.as_json)
         return
     from handlap.sim.job.scenario_file import load
+    from handlap.sim.lapping.simulate import starting_on
 
     job = load(scenario)
     output.check()
+    if start is not None:
+        job = starting_on(job, start)
 
     from handlap.cli.progress import Progress
     from handlap.cli.reports.as_json import plan_json
@@ -62,6 +72,7 @@ def plan(
         plan_report(found),
         plan_json(found),
         pictures=pictures,
+        job=job.name,
         page_report=plan_report(found, all_checks=True),
     )
     if found.verdict.answer == "machine shop":

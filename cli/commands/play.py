@@ -30,7 +30,7 @@ FILE = click.Path(path_type=Path)
 @click.option(
     "--strokes", type=int, metavar="N", help="Strokes to follow; without it as many as the limit takes."
 )
-@click.option("--paper", metavar="P", help="A paper of the scenario; without it the first.")
+@click.option("--paper", metavar="P", help="A paper of the scenario; without it paper.start, or the first.")
 @click.option(
     "--frames", type=int, default=60, show_default=True, metavar="N", help="Steps to show, about; 4 to 200."
 )
@@ -111,7 +111,7 @@ def _report(followed: Followed) -> Report:
     from handlap.cli.drawing.play_views import ROWS, figures_of
     from handlap.cli.reports.blocks import Report, Section, Table
     from handlap.cli.reports.quantity import counted
-    from handlap.cli.reports.wording import subject
+    from handlap.cli.reports.wording import paper_words, subject
 
     heads = ("", "start", *(f"after {followed.strokes}\n{way.name}" for way in followed.ways))
     start = figures_of(followed.ways[0].frames, 0)
@@ -121,6 +121,7 @@ def _report(followed: Followed) -> Report:
     )
     steps = counted(len(followed.ways[0].frames.strokes), "step")
     lead = [f"{steps}, the same figures as simulate. One face, middle values, no bands."]
+    lead = [*paper_words(way.lap for way in followed.ways), *lead]
     if followed.chosen:
         lead.append(f"{followed.strokes} strokes were chosen: {followed.chosen}.")
     return Report(
@@ -147,12 +148,15 @@ def play_json(followed: Followed) -> dict[str, Any]:
             {
                 "way": way.name,
                 "paper": way.lap.paper,
+                "paper_why": way.lap.paper_why or None,
                 "flatness_um": of(f.flatness, MICRON),
                 "straightedge_um": of(f.straightedge, MICRON),
                 "mean_depth_um": of(f.mean_depth, MICRON),
                 "greatest_depth_um": of(f.greatest_depth, MICRON),
                 "mass_g": of(way.frames.mass, GRAM),
                 "dye_left": of(way.frames.dye_share),
+                "dye_faded": of(way.frames.dye_faded),
+                "dye_gone": of(1.0 - way.frames.dye_share),
                 "dyed_again": [bool(again) for again in way.frames.dyed_again],
                 "greatest_pressure_kpa": of(way.frames.pressure.max(axis=1), 1e-3),
                 "errors": errors_json(way.lap.errors),

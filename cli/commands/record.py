@@ -53,13 +53,16 @@ def record(
     with Progress() as progress:
         found = make_record(job, log, members=members, seed=seed, progress=progress)
     report = record_report(found)
-    if output.out is not None:
-        from handlap.cli.files import write_whole
+
+    def pdf() -> bytes:
         from handlap.cli.reports.report_pdf import report_pdf
 
-        write_whole(output.out / "record.pdf", report_pdf(report, paper)[0])
+        return report_pdf(report, paper)[0]
+
     output.hand_over(
         report,
         record_json(found),
         pictures=lambda: record_pictures(found),
+        job=job.name,
+        pdf=pdf,
     )

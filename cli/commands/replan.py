@@ -37,9 +37,11 @@ def replan(
     with --trial, it says how many strokes the scale at hand needs before a weighing tells
     anything.
 
-    Exit code 3 means: it ran, and the goal is out of reach by going on like this.
+    Exit code 3 means: it ran, and the goal is out of reach by going on like this, or more is off
+    than may come off.
     """
-    from handlap.sim.bench.log_file import log_path, read_log
+    from handlap.sim.bench.log_file import read_log
+    from handlap.sim.bench.log_place import log_path
     from handlap.sim.job.scenario_file import load
 
     job = load(scenario)
@@ -55,9 +57,10 @@ def replan(
         with Progress() as progress:
             advice = plan_trial(job, log.standing, seed=seed, progress=progress)
         output.hand_over(
-            trial_report(job, advice, log_path(job), begun=bool(log.strokes)),
+            trial_report(job, advice, log_path(job), log),
             trial_json(job, advice),
             pictures=dict,
+            job=job.name,
         )  # fmt: skip
         return
 
@@ -75,6 +78,7 @@ def replan(
         replan_report(found),
         replan_json(found),
         pictures=pictures,
+        job=job.name,
     )
-    if found.advice == "out of reach":
+    if found.advice in ("out of reach", "too deep"):
         ctx.exit(GOAL_OUT_OF_REACH)

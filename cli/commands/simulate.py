@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 @click.option(
     "--strokes", type=int, metavar="N", help="Strokes, there and back; may stand in the scenario instead."
 )
-@click.option("--paper", metavar="P", help="A paper of the scenario; without it the first.")
+@click.option("--paper", metavar="P", help="A paper of the scenario; without it paper.start, or the first.")
 @seed_option
 @click.option(
     "--heights",
@@ -66,6 +66,7 @@ def simulate(
         lap_report(result),
         lap_json(result),
         pictures=pictures,
+        job=job.name,
     )
     if heights is not None:
         note(f"heights written to {heights}")

@@ -48,4 +48,5 @@ def survey(scenario: str, members: int, seed: int, output: Output) -> None:
         survey_report(job, found),
         survey_json(job, found),
         pictures=pictures,
+        job=job.name,
     )

@@ -13,8 +13,9 @@ def validity(output: Output) -> None:
     """What the program has been held against, check by check, and what against nothing.
 
     Each check with its source, what kind of reference that is, the figure expected and the
-    figure got. They were made by the tests of this version and are shipped with it; nothing is
-    computed anew.
+    figure got; and facts of the trade, whether the model was tuned on them or not, those that do
+    not hold among them. They were made by the tests of this version and are shipped with it;
+    nothing is computed anew.
     """
     output.check()
 

@@ -18,8 +18,9 @@ from handlap.cli.options import (
 @click.option(
     "--dye",
     metavar="PICTURE",
-    help='Where the dye is gone: words such as "gone at both ends", or 15 letters, three rows of five from '
-    "the far side, left to right: g gone, h half, l left, ? not seen. Ranks the causes that leave it.",
+    help='Where the dye is full, fading or gone: words such as "gone at both ends, fading in the middle", or '
+    "15 letters, three rows of five from the far side, left to right: g gone, h half gone, f fading, u "
+    "untouched, l left, ? not seen. Ranks the causes that leave it.",
 )
 @click.option(
     "--after",
@@ -66,9 +67,13 @@ def why(
         from handlap.sim.comparing.cause_ranking import rank_by_dye, rank_by_readings
 
         if dye is not None:
+            from handlap.sim.common.errors import InputError
             from handlap.sim.lapping.dye_words import read_dye
 
-            seen = read_dye(dye)
+            try:
+                seen = read_dye(dye)
+            except ValueError as error:
+                raise InputError(f"--dye: {error}") from None
             with Progress() as progress:
                 ranked = rank_by_dye(
                     job, seen, dye, strokes=strokes, members=members, seed=seed, progress=progress
@@ -85,6 +90,7 @@ def why(
             ranking_report(job, ranked, by),
             ranking_json(job, ranked, by, seed),
             pictures=dict,
+            job=job.name,
         )
         return
 
@@ -103,4 +109,5 @@ def why(
         why_report(found),
         why_json(found),
         pictures=pictures,
+        job=job.name,
     )

@@ -19,7 +19,16 @@ from matplotlib.patheffects import withStroke
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
 from handlap.cli.drawing.letters import printable
-from handlap.cli.drawing.pictures import DOTTED, LEAST_SCALE, MICRON, STYLE, finish_bar, levelled, png
+from handlap.cli.drawing.pictures import (
+    DOTTED,
+    DYE_STATES,
+    LEAST_SCALE,
+    MICRON,
+    STYLE,
+    finish_bar,
+    levelled,
+    png,
+)
 from handlap.cli.reports.lesson_words import LETTERS, FigureWords, figure_words, has_course, same_start
 from handlap.cli.reports.quantity import number, share
 from handlap.sim.common.grid import Grid
@@ -298,17 +307,18 @@ def removed_figure(result: LessonResult) -> Figure:
 
 
 def dye_figure(result: LessonResult) -> Figure:
-    """Where dye is still there at the last look."""
+    """The dye at the last look: full, fading, gone."""
     titles = []
     for case in result.cases:
         area = case.grid.area[: case.grid.n_cells]
-        titles.append(_titled(case, f"{share(float(case.dye_left @ area / area.sum()))} left"))
+        faded, gone = (float((case.dye < state) @ area / area.sum()) for state in (1.0, 0.5))
+        titles.append(_titled(case, f"{share(faded)} fading or gone, {share(gone)} gone"))
     figure, panels, mesh = _maps(
-        result, result.cases, [case.dye_left for case in result.cases], titles,
+        result, result.cases, [case.dye for case in result.cases], titles,
         colours=colours.DYE, low=0.0, high=1.0,
     )  # fmt: skip
     bar = figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02, ticks=[0.0, 0.5, 1.0])
-    finish_bar(bar, "dye left")
-    bar.ax.set_yticklabels(["gone", "½", "left"])
-    figure.suptitle("The dye at the last look: the darker, the more is left", fontsize=10)
+    finish_bar(bar, "dye")
+    bar.ax.set_yticklabels(DYE_STATES)
+    figure.suptitle("The dye at the last look: dark full, half way fading, light gone", fontsize=10)
     return figure

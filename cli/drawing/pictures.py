@@ -22,6 +22,7 @@ from handlap.cli.drawing.letters import FAMILY
 from handlap.cli.reports.quantity import number, share, stated
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.lapping.dye import tone
 
 if TYPE_CHECKING:
     from handlap.sim.face.survey import Survey
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 MICRON, MM = 1e6, 1e3
 DPI = 150
 MOST_DYE = 12
+DYE_STATES = ("gone", "fading", "full")
+"""What stands at the ends and the middle of the scale of the dye."""
 DOTTED = (0, (1, 1.2))
 LEAST_SCALE = 0.01
 """Half width of a scale on which nothing is to be seen [µm]."""
@@ -77,9 +80,12 @@ def plan_pictures(plan: Plan) -> dict[str, bytes]:
         found = {"warp.png": png(warp_figure(outline, grid, plan.map_before, plan.map_after))}
         found["depth.png"] = png(depth_figure(outline, grid, plan.map_removed))
         if checks:
-            titles = [f"{c.strokes} strokes, {c.paper}\n{share(c.dye_left.p50)} left" for c in checks]
-            maps = [1.0 - c.dye_gone for c in checks]
-            found["dye.png"] = png(dye_figure(outline, grid, maps, titles, "chance that dye is left"))
+            titles = [
+                dye_title(f"{c.strokes} strokes, {c.paper}", c.dye_faded.p50, c.dye_left.rest.p50)
+                for c in checks
+            ]
+            maps = [tone(c.dye_gone, c.dye_faded_map) for c in checks]
+            found["dye.png"] = png(dye_figure(outline, grid, maps, titles, "dye, mean of all cases"))
         best = plan.best_point
         planned = next(stage for stage in plan.stages if stage.strokes)
         look_at = max(1.5 * planned.strokes_band.p95, 1.2 * (best.strokes if best is not None else 0))
@@ -129,15 +135,15 @@ def lap_pictures(result: LapResult) -> dict[str, bytes]:
         thrice(0.0, f.greatest_depth),
     )
     titles = [
-        f"{int(n)} strokes\n{share(left)} left"
-        for n, left in zip(result.strokes, result.dye_left, strict=True)
+        dye_title(f"{int(n)} strokes", faded, 1.0 - left)
+        for n, faded, left in zip(result.strokes, result.dye_faded, result.dye_left, strict=True)
     ]
-    maps = list(1.0 - result.dye_gone)
+    maps = list(tone(result.dye_gone, result.dye_faded_map))
     with matplotlib.rc_context(STYLE):
         return {
             "warp.png": png(warp_figure(outline, grid, result.map_before, result.map_after)),
             "depth.png": png(depth_figure(outline, grid, result.map_before - result.map_after)),
-            "dye.png": png(dye_figure(outline, grid, maps, titles, "dye left")),
+            "dye.png": png(dye_figure(outline, grid, maps, titles, "dye")),
             "course.png": png(course_figure(course, result.scenario.part, f"on {result.paper}")),
         }
 
@@ -204,7 +210,7 @@ def depth_figure(outline: Outline, grid: Grid, removed: Array) -> Figure:
 def dye_figure(
     outline: Outline, grid: Grid, maps: Sequence[Array], titles: Sequence[str], label: str
 ) -> Figure:
-    """Where dye is still there at each look (all or some of them)."""
+    """The dye at each look (all or some of them): maps (cells,) of 1 full, ½ fading, 0 gone."""
     shown = min(MOST_DYE, len(maps))
     picks = [round(i * (len(maps) - 1) / max(1, shown - 1)) for i in range(shown)]
     across = 2 if outline.length > 3.0 * outline.width else 4 if len(picks) > 4 else 2
@@ -215,8 +221,13 @@ def dye_figure(
         axes.set_title(titles[i], fontsize=9.5)
     bar = figure.colorbar(mesh, ax=all_axes, aspect=35, shrink=0.8, pad=0.02, ticks=[0.0, 0.5, 1.0])
     finish_bar(bar, label)
-    bar.ax.set_yticklabels(["gone", "½", "left"])
+    bar.ax.set_yticklabels(DYE_STATES)
     return figure
+
+
+def dye_title(when: str, faded: float, gone: float) -> str:
+    """Over a map of the dye: when it is, and the shares of the face fading or gone, and gone."""
+    return f"{when}\n{share(faded)} fading or gone, {share(gone)} gone"
 
 
 def course_figure(

@@ -19,7 +19,7 @@ from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import MM, outline_shape, spread_to_raster
 from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.pictures import DOTTED, MICRON, STYLE
-from handlap.cli.drawing.play_views import View, map_of, nice_above, said, views_of
+from handlap.cli.drawing.play_views import View, dye_words, map_of, nice_above, said, views_of
 from handlap.cli.reports.quantity import share
 from handlap.sim.teaching.frames import Followed, FollowedWay
 
@@ -155,7 +155,7 @@ def _map(axes: Axes, bar: Axes, followed: Followed, way: FollowedWay, view: View
         np.linspace(0.0, 1.0, TONES)[None, :], cmap=view.colours, aspect="auto", extent=(0.0, 1.0, 0.0, 1.0)
     )
     bar.set_axis_off()
-    low, middle, high = view.scale.ticks() if view.key != "dye" else ("gone", "", "left")
+    low, middle, high = view.scale.ticks()
     ends: tuple[tuple[float, str, Literal["left", "center", "right"]], ...] = (
         (0.0, low, "left"), (0.5, middle, "center"), (1.0, high, "right"),
     )  # fmt: skip
@@ -167,7 +167,7 @@ def _map(axes: Axes, bar: Axes, followed: Followed, way: FollowedWay, view: View
     def change(i: int) -> None:
         image.set_data(spread_to_raster(grid, view.scale.share_of(map_of(way, view.key, i))))
         if view.key == "dye":
-            title.set_text(f"Dye left on {share(frames.dye_share[i])}")
+            title.set_text(f"Dye gone on {share(1.0 - frames.dye_share[i])}")
 
     return change
 
@@ -214,7 +214,7 @@ def _words(axes: Axes, way: FollowedWay) -> Callable[[int], None]:
             f"On {way.lap.paper}\n"
             f"flatness {said(f.flatness[i])} (full line)\nstraightedge {said(f.straightedge[i])} (dotted)\n"
             f"off on average {said(f.mean_depth[i])}\noff at the deepest {said(f.greatest_depth[i])}\n"
-            f"dye left on {share(frames.dye_share[i])}" + (", put on again" if frames.dyed_again[i] else "")
+            f"dye {dye_words(frames, i)}" + (";\nput on again" if frames.dyed_again[i] else "")
         )
 
     return change

@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.colors import Colormap
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.pictures import LEAST_SCALE, levelled
+from handlap.cli.drawing.pictures import DYE_STATES, LEAST_SCALE, levelled
 from handlap.cli.reports.blocks import together
 from handlap.cli.reports.lap_report import CLOSE
 from handlap.cli.reports.quantity import number, share, stated
@@ -37,7 +37,8 @@ class Scale:
     """From a quantity to a colour, the same in every frame and way.
 
     ``root``: the colour goes with the square root of the quantity, for what runs over many sizes;
-    ``over``: there are values beyond ``high``, which get its colour.
+    ``over``: there are values beyond ``high``, which get its colour; ``names``: of its ends and its
+    middle, where it has these three values only.
     """
 
     low: float
@@ -45,6 +46,7 @@ class Scale:
     unit: str
     root: bool = False
     over: bool = False
+    names: tuple[str, str, str] | None = None
 
     def share_of(self, values: Array) -> Array:
         """Place of values on the scale, 0 to 1."""
@@ -53,6 +55,8 @@ class Scale:
 
     def ticks(self) -> tuple[str, str, str]:
         """What stands at the two ends and the middle of the scale."""
+        if self.names is not None:
+            return self.names
         middle = self.low + (self.high - self.low) * (0.25 if self.root else 0.5)
         more = " and over" if self.over else ""
         return stated(self.low), stated(middle), f"{stated(self.high)} {self.unit}{more}"
@@ -91,7 +95,13 @@ def views_of(followed: Followed) -> tuple[View, ...]:
     tall = max(float(np.abs(map_of(way, "height", i)).max()) for way in followed.ways for i in (0, -1))
     tall = nice_above(max(tall, LEAST_SCALE))
     return (
-        View("dye", "Dye", "violet: left; light: rubbed off", colours.DYE, Scale(0.0, 1.0, "")),
+        View(
+            "dye",
+            "Dye",
+            "dark: full; half way: fading; light: gone",
+            colours.DYE,
+            Scale(0.0, 1.0, "", names=DYE_STATES),
+        ),
         View(
             "pressure",
             "Pressure now",
@@ -114,7 +124,7 @@ def map_of(way: FollowedWay, key: str, frame: int) -> Array:
     """The map (cells,) of a view in one frame, in the unit of its scale."""
     frames, cells = way.frames, way.lap.grid.n_cells
     if key == "dye":
-        return frames.dye_left[frame].astype(float)
+        return frames.dye[frame]
     if key == "pressure":
         return KILO * frames.pressure[frame]
     if key == "removed":
@@ -128,7 +138,8 @@ ROWS = (
     ("off on average", "µm"),
     ("off at the deepest", "µm"),
     ("metal off", "g"),
-    ("dye left", "%"),
+    ("dye fading or gone", "%"),
+    ("dye gone", "%"),
 )
 """Rows of the table of figures, with their units."""
 
@@ -140,7 +151,8 @@ def figures_of(frames: Frames, i: int) -> tuple[str, ...]:
     return (
         *(number(MICRON * h, CLOSE, FINEST) for h in heights),
         number(GRAM * frames.mass[i], CLOSE),
-        f"{100 * frames.dye_share[i]:.0f}",
+        f"{100 * frames.dye_faded[i]:.0f}",
+        f"{100 * (1.0 - frames.dye_share[i]):.0f}",
     )
 
 
@@ -154,6 +166,11 @@ def said(height: float) -> str:
     return f"{number(micron, 3 if micron >= 100.0 else 2, 0.1)} µm"
 
 
+def dye_words(frames: Frames, i: int) -> str:
+    """The dye of one frame in words."""
+    return f"fading or gone on {share(frames.dye_faded[i])}, gone on {share(1.0 - frames.dye_share[i])}"
+
+
 def sentence_of(frames: Frames, i: int) -> str:
     """One frame in words, without the count of strokes."""
     f = frames.figures
@@ -161,7 +178,7 @@ def sentence_of(frames: Frames, i: int) -> str:
     return together(
         f"flatness {said(f.flatness[i])}, straightedge {said(f.straightedge[i])}, "
         f"{said(f.mean_depth[i])} off on average, {said(f.greatest_depth[i])} at the deepest, "
-        f"dye left on {share(frames.dye_share[i])}{again}"
+        f"dye {dye_words(frames, i)}{again}"
     )
 
 
@@ -173,7 +190,7 @@ def captions_of(way: FollowedWay, part: Part, i: int) -> dict[str, str]:
     area = way.lap.grid.area[: pressure.size]
     mean = float(pressure @ area / area.sum())
     words = {
-        "dye": f"left on {share(frames.dye_share[i])}{again}",
+        "dye": f"{dye_words(frames, i)}{again}",
         "pressure": f"{number(float(pressure.max()), 2)} kPa at most, {_where(way, part, pressure)}; "
         f"{number(mean, 2)} on average",
         "removed": "nothing yet"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 
 if TYPE_CHECKING:
+    from handlap.sim.bench.standing import LimitHeld
     from handlap.sim.face.survey import Survey
     from handlap.sim.job.results import (
         Band,
@@ -89,6 +90,13 @@ def job_json(scenario: Scenario) -> dict[str, Any]:
     }
 
 
+def limits_json(limits: Sequence[LimitHeld]) -> list[dict[str, Any]]:
+    """Limits of a part as it is now, each met, not met, or not to be told."""
+    return [
+        {"name": x.name, "answer": x.answer, "reason": x.reason, "chance": figure(x.chance)} for x in limits
+    ]
+
+
 def errors_json(errors: Errors) -> dict[str, Any]:
     """How finely it was computed, and the errors measured."""
     return {
@@ -97,6 +105,15 @@ def errors_json(errors: Errors) -> dict[str, Any]:
         "grid_um": figure(errors.grid, MICRON),
         "cells": errors.cells,
         "rows": errors.rows,
+    }
+
+
+def dye_json(check: Check) -> dict[str, Any]:
+    """Shares of the face: dye left (not gone), fading or gone, gone."""
+    return {
+        "dye_left": band(check.dye_left),
+        "dye_faded": band(check.dye_faded),
+        "dye_gone": band(check.dye_left.rest),
     }
 
 
@@ -109,7 +126,7 @@ def _check(check: Check) -> dict[str, Any]:
         "mean_depth_um": band(check.mean_depth, MICRON),
         "greatest_depth_um": band(check.greatest_depth, MICRON),
         "mass_g": band(check.mass, GRAM),
-        "dye_left": band(check.dye_left),
+        **dye_json(check),
         "push_n": band(check.push),
         "power_w": band(check.power),
         "chance_goal_met": figure(check.reached),
@@ -131,6 +148,8 @@ def _stage(stage: StagePlan) -> dict[str, Any]:
         "brushings": stage.brushings,
         "bedding_um": band(stage.bedding, MICRON),
         "roughness_ra_um": _pair(stage.roughness, MICRON),
+        "push_fresh_n": band(stage.push_fresh),
+        "push_clogged_n": band(stage.push_clogged),
         "checks": [_check(check) for check in stage.checks],
     }
 
@@ -276,6 +295,7 @@ def lap_json(result: LapResult) -> dict[str, Any]:
         "schema": "handlap.simulate/1",
         **job_json(result.scenario),
         "paper": result.paper,
+        "paper_why": result.paper_why or None,
         "before": {
             "flatness_um": certain(result.before_flatness, MICRON),
             "straightedge_um": certain(result.before_straightedge, MICRON),
@@ -310,6 +330,8 @@ def lap_json(result: LapResult) -> dict[str, Any]:
                 "greatest_depth_um": certain(f.greatest_depth[i], MICRON),
                 "mass_g": certain(result.mass[i], GRAM),
                 "dye_left": certain(result.dye_left[i]),
+                "dye_faded": certain(result.dye_faded[i]),
+                "dye_gone": certain(1.0 - result.dye_left[i]),
             }
             for i in range(len(result.strokes))
         ],
@@ -325,6 +347,16 @@ def _line(line: Any) -> dict[str, Any]:
     return {"name": line.name, "from_mm": _pair(line.start, MM), "to_mm": _pair(line.end, MM)}
 
 
+def _reading_error(scenario: Scenario) -> dict[str, Any]:
+    table = scenario.readings.table
+    assert table is not None
+    return {
+        "reading_error_um": figure(table.sd, MICRON),
+        "reading_error_assumed": table.sd_assumed,
+        "step_of_digits_um": figure(table.step, MICRON) if table.step else None,
+    }
+
+
 def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
     """What a survey found."""
     bands, verdict, extra, table = found.bands, found.verdict, found.next_line, found.table
@@ -334,7 +366,7 @@ def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
         "members": found.ensemble.count,
         "settled": found.ensemble.converged,
         "agreement_of_chains": figure(found.ensemble.r_hat),
-        "verdict": {"answer": verdict.answer, "reasons": [verdict.reason]},
+        "verdict": {"answer": verdict.answer, "reasons": [verdict.reason], "goes_by": verdict.goes_by},
         "chance": {
             "limit": figure(verdict.chance),
             "as_zone": figure(verdict.zone_chance),
@@ -357,7 +389,9 @@ def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
         if table is None
         else {
             "points": table.points,
+            **_reading_error(scenario),
             "minimum_zone_um": figure(table.minimum_zone, MICRON),
+            "minimum_zone_between_points_um": band(bands.flatness, MICRON),
             "peak_to_valley_least_squares_um": figure(table.peak_to_valley, MICRON),
         },
         "contradictions": [

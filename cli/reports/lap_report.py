@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table
+from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import number, share
 from handlap.cli.reports.wording import (
     AXES,
+    DYE_SIGNS,
     FINEST,
     GRAM,
     MICRON,
@@ -39,8 +40,9 @@ def lap_report(result: LapResult) -> Report:
     reading = f.flatness[-1] if part.limit_by == "zone" else f.straightedge[-1]
     met = bool(reading <= part.limit)
     strokes = int(result.strokes[-1])
+    why = f" ({result.paper_why})" if result.paper_why else ""
     lead = [
-        f"{strokes} strokes on {result.paper} take the flatness from {_um(result.before_flatness)} to "
+        f"{strokes} strokes on {result.paper}{why} take the flatness from {_um(result.before_flatness)} to "
         f"{_um(f.flatness[-1])}, the straightedge's reading from {_um(result.before_straightedge)} to "
         f"{_um(f.straightedge[-1])}.",
         "One face, middle values, no bands: for a decision use plan.",
@@ -124,7 +126,8 @@ def _course(result: LapResult) -> Section:
         "flatness\nµm",
         "mean depth\nµm",
         "metal off\ng",
-        "dye left\n%",
+        "dye fading\nor gone, %",
+        "dye\ngone, %",
     )
     rows = tuple(
         (
@@ -133,11 +136,12 @@ def _course(result: LapResult) -> Section:
             number(MICRON * f.flatness[i], CLOSE, FINEST),
             number(MICRON * f.mean_depth[i], CLOSE, FINEST),
             number(GRAM * result.mass[i], CLOSE),
-            f"{100 * result.dye_left[i]:.0f}",
+            f"{100 * result.dye_faded[i]:.0f}",
+            f"{100 * (1.0 - result.dye_left[i]):.0f}",
         )
         for i in picks
     )
-    blocks: tuple[Block, ...] = (Table(heads, rows, ()), *_looks(result))
+    blocks: tuple[Block, ...] = (Table(heads, rows, ()), Words(DYE_SIGNS), *_looks(result))
     return Section("As it goes", blocks)
 
 
@@ -163,8 +167,10 @@ def _looks(result: LapResult) -> tuple[Picture, Picture]:
     return (
         Picture(
             "dye.png",
-            "Where dye is left at each look; it is put on again once half of it is gone.",
-            f"Maps of the dye at each look; at the last {share(result.dye_left[-1])} of the face keeps it.",
+            "The dye at each look: dark as it was put on, half way fading, light gone; it is put on again "
+            "once half of it is gone.",
+            "Maps of the dye at each look; at the last it is fading or gone on "
+            f"{share(result.dye_faded[-1])} of the face, gone on {share(1.0 - result.dye_left[-1])}.",
         ),
         Picture(
             "course.png",

@@ -323,7 +323,7 @@ def lesson_picture_blocks(result: LessonResult) -> list[Picture]:
         "before": "The typical face before, less its best plane.",
         "after": "The typical face after, less its best plane.",
         "removed": "Where the metal went, on one scale.",
-        "dye": "Where dye is left at the last look.",
+        "dye": "Where the dye is full, fading and gone at the last look.",
     }
     blocks = []
     for name in dict.fromkeys(result.lesson.pictures):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.blocks import Block, Bullets, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, share, stated
-from handlap.cli.reports.wording import MICRON, facts, subject
+from handlap.cli.reports.wording import MICRON, facts, sentence, subject
 
 if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
@@ -22,8 +22,10 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
 
     standing = log.standing
     sections: list[Section] = []
-    if log.damage:
-        sections.append(Section("Look again", (Bullets(log.damage),)))
+    # Where nothing is written yet, the place is named below.
+    odd = (*log.damage, *(log.notes if log.entries else log.notes[1:]))
+    if odd:
+        sections.append(Section("Look again", (Bullets(tuple(map(sentence, odd))),)))
     if log.entries:
         sections.append(Section("What is written", tuple(_entries(log, added))))
     if added is None:
@@ -68,6 +70,7 @@ def _entries(log: JobLog, added: Entry | None) -> list[Block]:
 def entry_words(entry: Entry) -> str:
     """An entry in words, strokes left out."""
     parts = [] if entry.void is None else [f"takes entry {entry.void} back"]
+    parts += ["the scenario was corrected"] if entry.corrected else []
     parts += [entry.paper] if entry.paper else []
     parts += ["new sheet"] if entry.new_sheet else []
     parts += ["brushed"] if entry.brushed else []
@@ -81,12 +84,23 @@ def entry_words(entry: Entry) -> str:
     if entry.readings:
         count = sum(len(line.stations) for line in entry.readings)
         parts.append(f"{counted(count, 'reading')} on {counted(len(entry.readings), 'line')}")
-    parts += [f"dye left {share(entry.dye_left)}"] if entry.dye_left is not None else []
+    parts += [_dye_words(entry.dye_left, entry.dye_faded)]
     parts += ["dye raster"] if entry.dye_grid is not None else []
+    parts += [f"dye: {entry.dye_seen}"] if entry.dye_seen else []
     parts += ["dyed"] if entry.dyed else []
     parts += [f"{number(entry.minutes, 3)} min"] if entry.minutes is not None else []
     parts += [f"“{entry.note}”"] if entry.note else []
-    return ", ".join(parts)
+    return ", ".join(part for part in parts if part)
+
+
+def _dye_words(left: float | None, faded: float | None) -> str:
+    """Shares of the face by the state of the dye, as far as they were told."""
+    if left is None:
+        return "" if faded is None else f"dye fading or gone on {share(faded)}"
+    if faded is None:
+        return f"dye left {share(left)}"
+    states = {"full": 1.0 - faded, "fading": faded - (1.0 - left), "gone": 1.0 - left}
+    return "dye " + ", ".join(f"{name} on {share(part)}" for name, part in states.items())
 
 
 def _stations(line: Any) -> str:
@@ -113,5 +127,6 @@ def log_json(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -
         "paper": log.paper or None,
         "added": None if added is None else added.number,
         "damage": list(log.damage),
+        "notes": list(log.notes),
         "entries": [{**to_json(e), "taken_back": e.number in taken_back} for e in log.entries],
     }

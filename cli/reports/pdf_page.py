@@ -151,10 +151,16 @@ class Page:
         """A disc."""
         self.axes.add_patch(Circle((x, y), radius, lw=width, edgecolor=INK, facecolor=fill))
 
-    def discs(self, x: Sequence[float], y: Sequence[float], radius: Sequence[float]) -> None:
-        """Many black discs at once."""
-        sizes = [(2.0 * r / POINT) ** 2 for r in radius]
-        self.axes.scatter(x, y, s=sizes, c=INK, linewidths=0.0, clip_on=False)
+    def discs(
+        self, x: Sequence[float], y: Sequence[float], radius: Sequence[float], *, hollow: bool = False
+    ) -> None:
+        """Many black discs at once, or as many rings of the same size."""
+        line = 0.2 * max(radius) if hollow else 0.0
+        sizes = [(max(2.0 * r - line, 0.0) / POINT) ** 2 for r in radius]
+        self.axes.scatter(
+            x, y, s=sizes, linewidths=line / POINT, clip_on=False, facecolors="none" if hollow else INK,
+            edgecolors=INK,
+        )  # fmt: skip
 
     def arrow(self, x0: float, y0: float, x1: float, y1: float, size: float = 2.2) -> None:
         """A filled arrow head at (x1, y1) that comes from (x0, y0)."""

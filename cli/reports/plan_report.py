@@ -9,6 +9,7 @@ from handlap.cli.reports.quantity import chance, counted, number, quantity, shar
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
+    DYE_SIGNS,
     GRAM,
     TAPER_SIGNS,
     TURNS,
@@ -28,7 +29,9 @@ from handlap.cli.reports.wording import (
 from handlap.sim.planning.papers import DEFAULT_FINISH
 
 if TYPE_CHECKING:
-    from handlap.sim.job.results import Plan, StagePlan
+    from collections.abc import Sequence
+
+    from handlap.sim.job.results import Check, Plan, StagePlan
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -196,8 +199,8 @@ def _papers(plan: Plan) -> Section | None:
     fewer = f", or {least} of them where it was plainly slower" if least < tried else ""
     words = [
         *_choice_words(plan, taken),
-        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same {tried} "
-        f"faces and hands{fewer}; quicker: than the one taken (*).",
+        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
+        f"{tried} faces and hands{fewer}; quicker: than the one taken (*).",
     ]
     if any(not trial.tried for trial in plan.trials):
         words.append("Where only minutes stand it was not tried: it would take far longer.")
@@ -256,10 +259,9 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         "straightedge\nµm",
         "flatness\nµm",
         "metal off\ng",
-        "dye left\n%",
         "goal\nmet %",
     )
-    rows = []
+    rows, dye_rows = [], []
     spare, planned = False, 0
     for stage in plan.stages:
         planned += stage.strokes
@@ -268,14 +270,14 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
             check = stage.checks[i]
             beyond = check.strokes > planned
             spare |= beyond
+            when = (f"({check.strokes})" if beyond else f"{check.strokes} ", check.paper)
+            dye_rows.append((*when, *dye_cells(check)))
             rows.append(
                 (
-                    f"({check.strokes})" if beyond else f"{check.strokes} ",
-                    check.paper,
+                    *when,
                     microns(check.straightedge, ""),
                     microns(check.flatness, ""),
                     quantity(check.mass.scaled(GRAM)),
-                    quantity(check.dye_left.scaled(100.0), whole=True),
                     _goal_met(check.reached),
                 )
             )
@@ -290,10 +292,27 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         words += f" {len(rows)} of {total} checks are shown; --out and --json give all."
     dye = Picture(
         "dye.png",
-        "Where dye is still there at each check: the chance over all faces and hands.",
-        "Maps of the dye at each check; the table above has the share that is left.",
+        "The dye at each check, mean over all faces and hands: dark as it was put on, light gone; half way "
+        "it is fading, or cases differ.",
+        "Maps of the dye at each check; the table above has the shares that are fading and gone.",
     )
-    return Section("Stop and look", (Words(words), Table(heads, tuple(rows), (1,)), dye))
+    table = Table(heads, tuple(rows), (1,))
+    return Section("Stop and look", (Words(words), table, *dye_blocks("after\nstrokes", dye_rows), dye))
+
+
+def dye_cells(check: Check) -> tuple[str, str]:
+    """Shares of the face [%] whose dye is fading or gone, and gone."""
+    faded, gone = (
+        quantity(band.scaled(100.0), whole=True) for band in (check.dye_faded, check.dye_left.rest)
+    )
+    return faded, gone
+
+
+def dye_blocks(strokes: str, rows: Sequence[tuple[str, ...]]) -> tuple[Words, Table]:
+    """What the dye will show, from rows of strokes (the head of which is given), paper and both shares."""
+    words = f"Shares of the face by the dye put on at a check before. {DYE_SIGNS}"
+    heads = (strokes, "paper", "dye fading\nor gone, %", "dye\ngone, %")
+    return Words(words), Table(heads, tuple(rows), (1,))
 
 
 def _goal_met(share_of_members: float) -> str:
@@ -331,6 +350,7 @@ def _outcome(plan: Plan) -> list[Section]:
             f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
             f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
         ),
+        ("Pushing", _pushing(plan)),
         ("Finish", roughness(plan.finish) + _gasket(plan)),
         ("Best point", _best(plan)),
         ("Plate", _plate(plan)),
@@ -349,6 +369,25 @@ def _outcome(plan: Plan) -> list[Section]:
         "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
     )
     return [Section("What comes of it", (rows, _warp(plan), depth, course))]
+
+
+def _pushing(plan: Plan) -> str | None:
+    """How hard it is to push, and that it gets harder."""
+    stage = plan.stages[0]
+    if not stage.checks:
+        return None
+    words = (
+        f"takes {quantity(stage.push_fresh, 'N')} on fresh {stage.paper}, "
+        f"{quantity(stage.push_clogged, 'N')} once it has clogged"
+    )
+    first, last = stage.checks[0], stage.checks[-1]
+    if len(stage.checks) > 1:
+        words += (
+            f"; at the checks {quantity(first.push, 'N')} after {first.strokes} strokes and "
+            f"{quantity(last.push, 'N')} after {last.strokes}, with {quantity(first.power, 'W')} and "
+            f"{quantity(last.power, 'W')} of the arms"
+        )
+    return f"{words}. Much harder to push than that: the paper is clogged"
 
 
 def _plate(plan: Plan) -> str | None:

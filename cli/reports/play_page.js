@@ -35,12 +35,12 @@
     }
   }
 
-  // Level of a cell in a frame, 0 to 255; dye is packed eight cells to a byte.
+  // Level of a cell in a frame, 0 to 255; the three states of dye are packed four cells to a byte.
   const levelAt = (way, key, i) => {
     const map = maps[way][key], count = cells.length;
-    if (data.views[key].bits) {
-      const stride = Math.ceil(count / 8);
-      return (k) => ((map[i * stride + (k >> 3)] >> (7 - (k & 7))) & 1) * 255;
+    if (data.views[key].bits === 2) {
+      const stride = Math.ceil(count / 4);
+      return (k) => Math.round(((map[i * stride + (k >> 2)] >> (6 - 2 * (k & 3))) & 3) * 127.5);
     }
     return (k) => map[i * count + k];
   };

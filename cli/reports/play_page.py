@@ -2,7 +2,7 @@
 
 Style and script stand beside this module as files of their own and are put into the page, which
 allows them by their digest and forbids everything else, the network above all.  Maps go in as bytes,
-one a cell and frame, in base64.
+one a cell and frame (of the dye, which has three states, two bits), in base64.
 """
 
 from __future__ import annotations
@@ -29,7 +29,17 @@ from handlap.cli.drawing.play_views import (
 )
 from handlap.cli.reports.page import escape
 from handlap.cli.reports.quantity import stated
-from handlap.cli.reports.wording import LIMIT, MICRON, MM, face_words, sentence, subject, wanted_words
+from handlap.cli.reports.wording import (
+    DYE_SIGNS,
+    LIMIT,
+    MICRON,
+    MM,
+    face_words,
+    paper_words,
+    sentence,
+    subject,
+    wanted_words,
+)
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
 from handlap.sim.teaching.frames import Followed, FollowedWay
@@ -37,8 +47,10 @@ from handlap.sim.teaching.frames import Followed, FollowedWay
 HERE = Path(__file__).parent
 MOST_BYTES = 4_000_000
 """The maps may take this much of the page; where they would take more, cells are put together."""
-BYTES_A_CELL = 3.125 * 4.0 / 3.0
-"""Of three maps of a byte and one of a bit, in base64."""
+BYTES_A_CELL = 3.25 * 4.0 / 3.0
+"""Of three maps of a byte and one of two bits, in base64."""
+DYE_BITS = 2
+"""The dye of a cell: 0 gone, 1 fading, 2 full, four cells to a byte."""
 MOST_CELLS, LAST_PLACE = 12_000, 65_535
 """More cells than that are finer than a screen shows; places in the raster are written in two bytes."""
 LETTERS = "AB"
@@ -111,7 +123,10 @@ def play_data(followed: Followed, views: tuple[View, ...]) -> dict[str, Any]:
         },
         "outline": [[[_mm(u), _mm(v)] for u, v in ring] for ring in rings],
         "lines": [[at, colours.line_over(colours.HEIGHT(at / 255.0))] for at in LINES],
-        "views": {view.key: {"bits": view.key == "dye", "colours": _text(_colours(view))} for view in views},
+        "views": {
+            view.key: {"bits": DYE_BITS if view.key == "dye" else 8, "colours": _text(_colours(view))}
+            for view in views
+        },
         "curve": [_curve_points(followed, way) for way in followed.ways],
         "ways": [_way_data(followed, way, LETTERS[i], views, block) for i, way in enumerate(followed.ways)],
     }
@@ -165,7 +180,7 @@ def _raster(grid: Grid, block: int) -> tuple[tuple[int, int], NDArray[np.int64]]
 
 
 def _levels(way: FollowedWay, view: View, block: int) -> NDArray[np.uint8]:
-    """A view in all frames: a byte for each cell of the page, or a bit for dye."""
+    """A view in all frames: a byte for each cell of the page, or two bits for dye."""
     grid = way.lap.grid
     (_, columns), index = _raster(grid, block)
     into = np.searchsorted(index, (grid.row // block) * columns + grid.column // block)
@@ -179,10 +194,17 @@ def _levels(way: FollowedWay, view: View, block: int) -> NDArray[np.uint8]:
         else:
             values = values[np.argsort(into)]
         if view.key == "dye":
-            levels.append(np.packbits(values > 0.5))
+            levels.append(_packed(np.round(2.0 * values).astype(np.uint8)))
         else:
             levels.append(np.round(255.0 * view.scale.share_of(values)).astype(np.uint8))
     return np.concatenate(levels)
+
+
+def _packed(states: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """States (cells,) of two bits, four to a byte, the first highest."""
+    four = np.zeros(-(-states.size // 4) * 4, dtype=np.uint8)
+    four[: states.size] = states
+    return (four.reshape(-1, 4) << np.array([6, 4, 2, 0], dtype=np.uint8)).sum(axis=1).astype(np.uint8)
 
 
 def _head(followed: Followed) -> str:
@@ -195,6 +217,7 @@ def _head(followed: Followed) -> str:
             for i, way in enumerate(ways)
         )
         names = f'<p class="lead">Two ways of working the same face, in step: {names}</p>'
+    names += "".join(f'<p class="lead">{escape(text)}</p>' for text in paper_words(way.lap for way in ways))
     return (
         f"<header>\n<h1>{followed.strokes} strokes on {escape(', '.join(papers))}, step by step</h1>\n"
         f'<p class="subject">{escape(subject(scenario))}</p>\n'
@@ -237,7 +260,7 @@ def _tiles(followed: Followed, views: tuple[View, ...]) -> str:
 
 
 def _map_tile(view: View, w: int, letter: str) -> str:
-    low, middle, high = view.scale.ticks() if view.key != "dye" else ("gone", "", "left")
+    low, middle, high = view.scale.ticks()
     return (
         f'<section class="view scripted"><h2>{letter}{escape(view.title)}</h2>\n'
         f'<p class="hint">{escape(view.hint)}</p>\n'
@@ -353,9 +376,8 @@ def _reading(followed: Followed) -> str:
     rows = (
         (
             "Dye",
-            "A thin film put on the face. Where the paper has cut deeper than the film and the scratches "
-            "under it, it is gone: dye tells where the paper cuts, not how much. At a check it is put on "
-            "again once less than half of it is left.",
+            f"A thin film put on the face. {DYE_SIGNS} At a check it is put on again once it is gone from "
+            "more than half of the face.",
         ),
         (
             "Pressure now",

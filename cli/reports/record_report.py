@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, figure, job_json
+from handlap.cli.reports.as_json import band, figure, job_json, limits_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.reports.quantity import chance, counted, number, stated
+from handlap.cli.reports.quantity import counted, number, stated
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
@@ -18,6 +18,7 @@ from handlap.cli.reports.wording import (
     doubts_section,
     face_words,
     facts,
+    limit_words,
     microns,
     roughness,
     sentence,
@@ -27,7 +28,7 @@ from handlap.cli.reports.wording import (
 
 if TYPE_CHECKING:
     from handlap.sim.bench.after_cut import Effect
-    from handlap.sim.bench.record import LimitHeld, Record, Weighed
+    from handlap.sim.bench.record import Record, Weighed
     from handlap.sim.face.survey import Survey
 
 Tone = Literal["good", "doubt", "bad", "plain"]
@@ -42,15 +43,15 @@ AGREEMENT = {
 
 def record_report(found: Record) -> Report:
     """The record as a report."""
-    answers = [limit.answer for limit in found.limits]
+    answers = [limit.answer for limit in found.now.limits]
     answer, tone = _answer(answers)
-    lead = tuple(sentence(_limit_words(limit)) for limit in found.limits)
+    lead = tuple(sentence(limit_words(limit)) for limit in found.now.limits)
     sections = [
         Section("The face", (_face(found), Picture("warp.png", "The typical face before and now.", "Maps."))),
         Section("The work", tuple(_work(found))),
         Section("Metal off", tuple(_metal(found))),
     ]
-    if found.effects:
+    if found.now.effects:
         sections.append(Section("What the cut does", tuple(_effects(found))))
     sections += doubts_section(found.scenario.warnings, found.notes)
     entries = [f"{e.when[:10]}: {e.note}" for e in found.log.standing if e.note]
@@ -68,11 +69,6 @@ def _answer(answers: Sequence[str]) -> tuple[str, Tone]:
     return "Record: the limits are met", "good"
 
 
-def _limit_words(limit: LimitHeld) -> str:
-    counted_chance = "" if limit.chance is None else f" (chance of meeting it {chance(limit.chance)})"
-    return f"{limit.name}: {limit.answer}{counted_chance}; {limit.reason}"
-
-
 def _surveyed(survey: Survey | None) -> str:
     if survey is None:
         return "not read after the last stroke"
@@ -83,16 +79,19 @@ def _surveyed(survey: Survey | None) -> str:
 
 
 def _face(found: Record) -> Block:
-    part = found.scenario.part
+    part, now = found.scenario.part, found.now
     by = "by the straightedge" if part.limit_by == "straightedge" else "as minimum zone"
     return facts(
         ("Part", part.name),
         ("Face", face_words(part)),
         ("Wanted", wanted_words(part)),
         ("Read before", _surveyed(found.before)),
-        ("Read after", _surveyed(found.after)),
-        ("With the log", f"{microns(found.measured)} {by} now, {microns(found.flatness)} as minimum zone"),
-        ("Finish", f"{roughness(found.finish)} by the last paper, {found.log.paper}; not measured"),
+        ("Read after", _surveyed(now.after)),
+        (
+            "With the log",
+            f"{microns(now.measured)} {by} now, {microns(now.flatness)} as minimum zone",
+        ),
+        ("Finish", f"{roughness(now.finish)} by the last paper, {found.log.paper}; not measured"),
     )
 
 
@@ -112,13 +111,14 @@ def _work(found: Record) -> list[Block]:
 
 
 def _metal(found: Record) -> list[Block]:
+    now = found.now
     return [
         facts(
-            ("Mean depth", f"{microns(found.mean_depth)}, by readings, weighings and dye together"),
-            ("Deepest spot", microns(found.greatest_depth)),
+            ("Mean depth", f"{microns(now.mean_depth)}, by readings, weighings and dye together"),
+            ("Deepest spot", microns(now.greatest_depth)),
             (
                 "Taper",
-                f"along {microns(found.taper_along)}, across {microns(found.taper_across)}; {TAPER_SIGNS}",
+                f"along {microns(now.taper_along)}, across {microns(now.taper_across)}; {TAPER_SIGNS}",
             ),
             *((WAYS[w.way], _weighed_words(w)) for w in found.weighed),
             ("Weighing", None if found.weighed else "nothing was weighed"),
@@ -162,9 +162,9 @@ def _effects(found: Record) -> list[Block]:
             "" if effect.limit is None
             else f"{stated(float(f'{effect.limit * UNITS[effect.unit][1]:.5g}'))}: {met[effect.met]}",
         )
-        for effect in found.effects
+        for effect in found.now.effects
     )  # fmt: skip
-    words = tuple(dict.fromkeys(sentence(f"{e.name}: {e.words}") for e in found.effects if e.words))
+    words = tuple(dict.fromkeys(sentence(f"{e.name}: {e.words}") for e in found.now.effects if e.words))
     tail = Words(
         "Volumes, cam and flange follow the mean depth; clearances, holes and thickness the deepest spot. "
         "Geometry only: the maker's limits decide, and facing does not straighten a bent cam line."
@@ -233,6 +233,7 @@ def _effect_json(effect: Effect) -> dict[str, Any]:
 
 def record_json(found: Record) -> dict[str, Any]:
     """The record as one object."""
+    now = found.now
     return {
         "schema": "handlap.record/1",
         **job_json(found.scenario),
@@ -240,21 +241,18 @@ def record_json(found: Record) -> dict[str, Any]:
         "members": found.learnt.members,
         "members_effective": figure(found.learnt.effective),
         "strokes": found.log.strokes,
-        "limits": [
-            {"name": x.name, "answer": x.answer, "reason": x.reason, "chance": figure(x.chance)}
-            for x in found.limits
-        ],
+        "limits": limits_json(now.limits),
         "read_before": _survey_json(found.before),
-        "read_after": _survey_json(found.after),
+        "read_after": _survey_json(now.after),
         "now": {
-            "measured_um": band(found.measured, MICRON),
-            "flatness_um": band(found.flatness, MICRON),
+            "measured_um": band(now.measured, MICRON),
+            "flatness_um": band(now.flatness, MICRON),
         },
         "removed": {
-            "mean_um": band(found.mean_depth, MICRON),
-            "greatest_um": band(found.greatest_depth, MICRON),
-            "taper_along_um": band(found.taper_along, MICRON),
-            "taper_across_um": band(found.taper_across, MICRON),
+            "mean_um": band(now.mean_depth, MICRON),
+            "greatest_um": band(now.greatest_depth, MICRON),
+            "taper_along_um": band(now.taper_along, MICRON),
+            "taper_across_um": band(now.taper_across, MICRON),
         },
         "weighed": [
             {
@@ -270,8 +268,8 @@ def record_json(found: Record) -> dict[str, Any]:
         "papers": [vars(p) for p in found.papers],
         "minutes": figure(found.minutes),
         "minutes_all_logged": found.minutes_logged,
-        "finish_ra_um": [figure(x, MICRON) for x in found.finish],
-        "effects": [_effect_json(e) for e in found.effects],
+        "finish_ra_um": [figure(x, MICRON) for x in now.finish],
+        "effects": [_effect_json(e) for e in now.effects],
         "notes": list(found.notes),
         "cautions": list(found.cautions),
     }

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, figure, job_json
+from handlap.cli.reports.as_json import band, figure, job_json, limits_json
 from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import chance, counted, number, quantity, share, stated
 from handlap.cli.reports.wording import (
@@ -19,6 +19,7 @@ from handlap.cli.reports.wording import (
     every,
     face_words,
     facts,
+    limit_words,
     microns,
     sentence,
     subject,
@@ -27,6 +28,7 @@ from handlap.cli.reports.wording import (
 
 if TYPE_CHECKING:
     from handlap.sim.bench.bench_trial import Trial
+    from handlap.sim.bench.job_log import JobLog
     from handlap.sim.bench.learn import Quantity
     from handlap.sim.bench.replan import Replan
     from handlap.sim.job.scenario import Scenario
@@ -35,7 +37,10 @@ Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
     "go on": ("Go on", "plain"),
     "goal met": ("Stop: the goal is met", "good"),
+    "finish next": ("Flat enough: now only the finish", "plain"),
+    "read": ("Stop and read it again: it may be flat enough", "doubt"),
     "stop": ("Stop", "bad"),
+    "too deep": ("Stop: more is off than may come off", "bad"),
     "out of reach": ("Stop: out of reach by hand", "bad"),
     "cannot tell": ("Cannot tell", "doubt"),
 }
@@ -53,6 +58,8 @@ NAMES = {
     "wobble_along": "wobble along, mm",
     "wobble_across": "wobble across, mm",
     "push_over_pull": "push over pull",
+    "dye_faded": "metal off when dye is seen to fade, µm",
+    "dye_gone": "metal off when it is gone, µm",
     "loading_floor": "share of its rate that clogged P120 keeps",
     "dulling_floor": "share of its rate that blunt P120 keeps",
     "brushing": "share of the clogging that brushing takes out",
@@ -65,7 +72,7 @@ NAMES = {
 }
 UNITS = {
     "cut": 1e6, "rate": 1e9, "height": 1e3, "bias_along": 1e3, "bias_across": 1e3, "wobble_along": 1e3,
-    "wobble_across": 1e3, "edge_rise": 1e6, "sway": 1e3, "face": 1e6,
+    "wobble_across": 1e3, "edge_rise": 1e6, "sway": 1e3, "dye_faded": 1e6, "dye_gone": 1e6, "face": 1e6,
 }  # fmt: skip
 SIDES = {"bias_across": ("left", "right"), "bias_along": ("far side", "near side")}
 LITTLE_BIAS = 2e-3
@@ -91,9 +98,11 @@ SHORT = {
     "wobble_across": "wobble across",
     "push_over_pull": "push over pull",
     "sway": "sway",
+    "dye_faded": "when it fades",
+    "dye_gone": "when it is gone",
 }
-OF_PAPER = tuple(SHORT)[:11]
-"""In the order of ``SHORT``; the rest is of the hands."""
+OF_PAPER, OF_DYE = tuple(SHORT)[:11], tuple(SHORT)[-2:]
+"""In the order of ``SHORT``; what lies between them is of the hands."""
 
 
 def name_of(quantity: str) -> str:
@@ -111,7 +120,8 @@ def replan_report(found: Replan) -> Report:
     answer, tone = ANSWERS[found.advice]
     if found.advice == "go on":
         answer = f"Go on: {counted(found.block, 'stroke')} more on {found.paper}, then look"
-    lead = tuple(sentence(reason) for reason in found.reasons)
+    # What is now comes before what is next, limit by limit.
+    lead = tuple(map(sentence, (*map(limit_words, found.now.limits), *found.reasons)))
     sections = [Section("Where it stands", (_now(found),))]
     if found.ask:
         sections.insert(0, Section("Look again", (Bullets(tuple(map(sentence, found.ask))),)))
@@ -121,6 +131,7 @@ def replan_report(found: Replan) -> Report:
 
 
 def _now(found: Replan) -> Any:
+    now = found.now
     by = "by the straightedge" if found.scenario.part.limit_by == "straightedge" else "as minimum zone"
     best = None
     if found.best.strokes < found.strokes:
@@ -132,13 +143,13 @@ def _now(found: Replan) -> Any:
         ("Face", face_words(found.scenario.part)),
         ("Wanted", wanted_words(found.scenario.part)),
         ("Done", f"{counted(found.strokes, 'stroke')}, now on {found.paper}"),
-        ("Out of flat", f"{microns(found.measured)} {by}; inside the limit with a chance of "
-                        f"{chance(found.chance_goal)}"),
-        ("Minimum zone", microns(found.flatness) if by != "as minimum zone" else None),
+        ("Out of flat", f"{microns(now.measured)} {by}; inside the limit with a chance of "
+                        f"{chance(now.chance_goal)}"),
+        ("Minimum zone", microns(now.flatness) if by != "as minimum zone" else None),
         ("Best so far", best or "now"),
-        ("Metal off", f"{microns(found.mean_depth)} on average, {microns(found.greatest_depth)} at the "
-                      f"deepest; {quantity(found.mass.scaled(GRAM), 'g', finest=0.001)}"),
-        ("Taper", f"along {microns(found.taper_along)}, across {microns(found.taper_across)}; {TAPER_SIGNS}"),
+        ("Metal off", f"{microns(now.mean_depth)} on average, {microns(now.greatest_depth)} at the "
+                      f"deepest; {quantity(now.mass.scaled(GRAM), 'g', finest=0.001)}"),
+        ("Taper", f"along {microns(now.taper_along)}, across {microns(now.taper_across)}; {TAPER_SIGNS}"),
     )  # fmt: skip
 
 
@@ -181,10 +192,10 @@ def still_assumed(names: Sequence[str]) -> str:
     >>> still_assumed(["rate P80", "ageing P80", "bedding", "sway"])
     'Still our assumption: of the paper: luck of this P80, bedding; of the hands: sway. '
     """
-    told: dict[str, list[str]] = {"the paper": [], "the hands": []}
+    told: dict[str, list[str]] = {"the paper": [], "the hands": [], "the dye": []}
     for name in names:
         what, _, paper = name.partition(" ")
-        of = told["the paper" if what in OF_PAPER else "the hands"]
+        of = told["the paper" if what in OF_PAPER else "the dye" if what in OF_DYE else "the hands"]
         of.append(f"luck of this {paper}" if paper else SHORT[what])
     parts = [f"of {of}: {', '.join(dict.fromkeys(words))}" for of, words in told.items() if words]
     return f"Still our assumption: {'; '.join(parts)}. " if parts else ""
@@ -300,32 +311,33 @@ def _looks(found: Replan) -> str:
 
 def replan_json(found: Replan) -> dict[str, Any]:
     """A re-plan as one object."""
-    learnt = found.learnt
+    learnt, now = found.learnt, found.now
     return {
-        "schema": "handlap.replan/1",
+        "schema": "handlap.replan/2",
         **job_json(found.scenario),
         "members": learnt.members,
         "members_effective": figure(learnt.effective),
         "believed": learnt.believed,
         "seed": found.seed,
         "verdict": {"answer": found.advice, "reasons": list(found.reasons), "look_again": list(found.ask)},
+        "limits": limits_json(now.limits),
         "strokes": found.strokes,
         "paper": found.paper,
         "next_block_strokes": found.block,
         "turn_every": found.rhythm.turn_every,
         "brush_every": found.rhythm.brush_every,
         "sheet_every": found.rhythm.sheet_every,
-        "measured_um": band(found.measured, MICRON),
-        "flatness_um": band(found.flatness, MICRON),
+        "measured_um": band(now.measured, MICRON),
+        "flatness_um": band(now.flatness, MICRON),
         "removed": {
-            "mean_um": band(found.mean_depth, MICRON),
-            "greatest_um": band(found.greatest_depth, MICRON),
-            "taper_along_um": band(found.taper_along, MICRON),
-            "taper_across_um": band(found.taper_across, MICRON),
-            "mass_g": band(found.mass, GRAM),
+            "mean_um": band(now.mean_depth, MICRON),
+            "greatest_um": band(now.greatest_depth, MICRON),
+            "taper_along_um": band(now.taper_along, MICRON),
+            "taper_across_um": band(now.taper_across, MICRON),
+            "mass_g": band(now.mass, GRAM),
         },
         "chance": {
-            "goal_met": figure(found.chance_goal),
+            "goal_met": figure(now.chance_goal),
             "next_block_worse": figure(found.chance_worse),
             "next_block_passes_allowance": figure(found.chance_deep),
             "goal_in_reach": figure(found.reached),
@@ -363,8 +375,8 @@ def replan_json(found: Replan) -> dict[str, Any]:
     }
 
 
-def trial_report(scenario: Scenario, trial: Trial, path: Path, *, begun: bool) -> Report:
-    """How long a first block has to be."""
+def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> Report:
+    """How long a first block has to be; ``path``: where the log is, or will be."""
     from handlap.sim.planning.cautions import cautions
 
     heads = ("scale reads to", "the part,\nstrokes", "its swarf,\nstrokes")
@@ -386,8 +398,8 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, *, begun: bool) -
         "Weigh the part clean and dry before the first stroke and after the block: 0.1 g of oil or water "
         "left in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it gets "
         "lost, which is allowed for.",
-        "No scale? Dye the face, and write down after some 40 strokes how much dye is left, on a raster of "
-        "3 × 5.",
+        "No scale? Dye the face, and write down after some 40 strokes where it is full, fading and gone, on "
+        "a raster of 3 × 5 (--dye).",
         "A first block without turning (log it with --not-turned) shows best where you press; keep it short, "
         "it cuts a slant.",
         "Leaves tell most about the strokes to the goal: read the lines again after the block.",
@@ -395,14 +407,17 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, *, begun: bool) -
         "strokes after the paper was brushed.",
         f"Write it down with handlap log; the log is {path}.",
     )
+    odd = (*log.damage, *log.notes)
+    again = (Section("Look again", (Bullets(tuple(map(sentence, odd))),)),) if odd else ()
     items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
     return Report(
         "replan",
-        "A trial block" if begun else "No strokes in the log yet: begin with a trial block",
+        "A trial block" if log.strokes else "No strokes in the log yet: begin with a trial block",
         "plain",
         subject(scenario),
         lead,
         (
+            *again,
             Section("Strokes until a weighing tells the rate", (Table(heads, rows, ()),)),
             Section("How to go about it", (Bullets(advice),)),
             Section("Take care", (Bullets(items),)),

@@ -22,7 +22,7 @@ from handlap.cli.reports.wording import (
 
 if TYPE_CHECKING:
     from handlap.sim.face.survey import Survey
-    from handlap.sim.job.scenario import Scenario
+    from handlap.sim.job.scenario import HeightTable, Scenario
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -58,9 +58,36 @@ def survey_report(scenario: Scenario, found: Survey) -> Report:
         answer=answer,
         tone=tone,
         subject=subject(scenario),
-        lead=(sentence(found.verdict.reason),),
+        lead=(sentence(found.verdict.reason), *_two_figures(scenario, found)),
         sections=tuple(sections),
     )
+
+
+def _two_figures(scenario: Scenario, found: Survey) -> tuple[str, ...]:
+    """What the points of a table say alone beside what the face may be; nothing for lines."""
+    table, read = found.table, scenario.readings.table
+    if table is None or read is None:
+        return ()
+    error = " (errors of reading included)" if read.sd > 0.0 else ""
+    return (
+        f"As measured, the {table.points} points lie within {number(MICRON * table.minimum_zone)} µm{error}. "
+        f"As it may be between the points and out to the edge, the face lies within "
+        f"{microns(found.bands.flatness)}.",
+    )
+
+
+def _error_words(table: HeightTable | None) -> str | None:
+    """How good the heights of a table are, and who says so."""
+    if table is None:
+        return None
+    if table.sd_assumed:
+        return (
+            f"{stated(MICRON * table.sd)} µm a height, assumed: half a step of the digits "
+            f"({stated(MICRON * table.step)} µm), at least 1 µm. Better stated: readings.heights_sd"
+        )
+    if table.sd == 0.0:
+        return "none, as stated: the heights are taken as exact"
+    return f"{stated(MICRON * table.sd)} µm a height, as stated"
 
 
 def _reading(goes: float, stops: float) -> str:
@@ -80,12 +107,14 @@ def _face(scenario: Scenario, found: Survey) -> Section:
             f"{table.points} points: minimum zone {number(MICRON * table.minimum_zone, 4)} µm, least-squares "
             f"peak to valley {number(MICRON * table.peak_to_valley, 4)} µm, no model in between"
         )
+    between = "" if table is None else ", as it may be between the points and out to the edge"
     rows = facts(
         ("Face", face_words(scenario.part)),
         ("Wanted", wanted_words(scenario.part)),
         ("Shape", found.shape.words),
         ("As measured", measured),
-        ("Flatness", f"{microns(bands.flatness)} as minimum zone"),
+        ("Reading error", _error_words(scenario.readings.table)),
+        ("Flatness", f"{microns(bands.flatness)} as minimum zone{between}"),
         ("Straightedge", f"{microns(bands.straightedge)}, the worst of six lines"),
         ("Bow along", microns(bands.bow_along) + "; + is crowned, − hollow"),
         ("Bow across", microns(bands.bow_across)),

@@ -37,6 +37,7 @@ CAUSE_WORDS = {
     "push and pull": "push heavier than pull",
     "press within a stroke": "press shifts in the stroke",
     "paper ageing": "paper worn in its middle",
+    "leading edge": "the leading edge is cut more",
     "plate": "the plate is not flat",
     "overhang and seams": "overhang and seams",
     "spring-back": "the part springs back",
@@ -247,7 +248,9 @@ def why_json(found: Why) -> dict[str, Any]:
 
 BY_WORDS = {
     "dye": "A face that is flat but for one cause at a time is lapped, and the dye it would show is held "
-    "against the picture: a zone is taken to be called left, half or gone, the nearer the likelier.",
+    "against the picture: a zone is taken to be called gone, or fading, by the share of it that is, the "
+    "nearer the likelier; when dye fades and when it is gone differs from case to case, each within a factor "
+    "of 2.",
     "readings": "The crowns and the twist that each cause alone leaves are held against those the readings "
     "give, within what the readings leave open.",
 }

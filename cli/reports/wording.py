@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 from handlap.cli.reports.blocks import Block, Facts, Section, Table, Words
-from handlap.cli.reports.quantity import number, quantity, stated
+from handlap.cli.reports.quantity import chance, number, quantity, stated
 
 if TYPE_CHECKING:
-    from handlap.sim.job.results import Band, Errors
+    from handlap.sim.bench.standing import LimitHeld
+    from handlap.sim.job.results import Band, Errors, LapResult
     from handlap.sim.job.scenario import Part, Scenario
 
 MICRON, MM, GRAM = 1e6, 1e3, 1e3
@@ -27,6 +29,11 @@ TURNS = {
 LIMIT = {"straightedge": "by the straightedge", "zone": "as minimum zone"}
 BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
 TAPER_SIGNS = "+ is more off at the right, at the far side"
+DYE_SIGNS = (
+    "Dye fades where some 1 µm has come off, and is gone where the scratches it lay in are off too; both "
+    "depths are known within a factor of 2. Fading everywhere: the paper touches everywhere. Gone: scratches "
+    "are off there too. Neither says how much is left to do."
+)
 AXES = "u runs along the part from left to right, v across it from near to far, from the middle."
 
 
@@ -54,6 +61,12 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
 
 
+def paper_words(laps: Iterable[LapResult]) -> tuple[str, ...]:
+    """Sentences on the papers of laps that nobody asked for, each once."""
+    told = {f"On {lap.paper}, {lap.paper_why}." for lap in laps if lap.paper_why}
+    return tuple(sorted(told))
+
+
 def every(strokes: int) -> str:
     """An interval in strokes."""
     return f"{strokes}" if strokes else "never"
@@ -77,6 +90,12 @@ def wanted_words(part: Part) -> str:
     if part.allowance is None:
         return asked + "; how much may come off is not stated"
     return asked + f"; no spot may lose more than {stated(MICRON * part.allowance)} µm"
+
+
+def limit_words(limit: LimitHeld) -> str:
+    """A limit, and whether the part as it is now meets it."""
+    counted = "" if limit.chance is None else f" (chance of meeting it {chance(limit.chance)})"
+    return f"{limit.name}: {limit.answer}{counted}; {limit.reason}"
 
 
 def microns(band: Band, unit: str = "µm") -> str:

@@ -3,15 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from handlap.cli.asking.readings_text import leaf_words
-from handlap.cli.reports.plan_report import ANSWERS
+from handlap.cli.reports.plan_report import ANSWERS, dye_cells
 from handlap.cli.reports.quantity import chance, counted, number, quantity, share
-from handlap.cli.reports.wording import GRAM, TURNS, place, roughness, sentence, subject, wanted_words
+from handlap.cli.reports.wording import (
+    DYE_SIGNS,
+    GRAM,
+    TURNS,
+    place,
+    roughness,
+    sentence,
+    subject,
+    wanted_words,
+)
 from handlap.sim.bench.bench_blocks import (
     PaperStage,
     StopMarks,
@@ -28,18 +37,21 @@ from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
 from handlap.sim.common.outline import Array
 from handlap.sim.common.units import System, from_si, plain, show
 from handlap.sim.face.stations import MeasuringLine
-from handlap.sim.job.results import Plan
+from handlap.sim.job.results import Plan, StagePlan
 from handlap.sim.planning.course import STOP_AT
 
 LAP = ANSWERS["lap"][0]
 MOST_ROWS = 18
 """Blocks of all stages on a sheet; of more, some are left out between the first and the last."""
 MOST_DYE = 6
+LEAST_MARK = 0.1
+"""Chance that dye is left from which a mark is drawn [-]."""
 DOTS = 22
 """Dots of a dye picture along the part."""
 DYE_WORDS = (
-    "A big dot: dye put on at the check before is still there; small: it may be; none: gone. Dye shows where "
-    "it cuts, not how much. A picture that looks quite other is a reason to read the face."
+    "A big mark: dye put on at the check before is still there; small: it may be; none: gone. A dot: full, "
+    f"as it was put on; a ring: fading. {DYE_SIGNS} A picture that looks quite other is a reason to read the "
+    "face."
 )
 LEAVES: dict[System, tuple[float, ...]] = {
     "mm": tuple(1e-6 * x for x in (30, 40, 50, 60, 80, 100, 150, 200, 250, 300)),
@@ -57,7 +69,8 @@ class Row:
     turn: str
     care: str
     grams: str
-    dye: str
+    faded: str
+    gone: str
     leaf: str
     goal: str
     worse: str
@@ -75,11 +88,20 @@ class Stage:
 
 
 @dataclass(frozen=True)
-class DyePicture:
-    """What is left of the dye at a check: chance (rows, columns) from near to far, NaN off the metal."""
+class DyeMarks:
+    """The dye at a check: chance (rows, columns), from near to far and NaN off the metal, that it is left,
+    and that it is full."""
 
     title: str
     left: Array
+    full: Array
+
+    def marks(self) -> Iterator[tuple[int, int, float, bool]]:
+        """Row, column and size of each mark, 0 to 1, and whether it is a ring: of what is left, more likely
+        fading than full."""
+        for (j, i), left in np.ndenumerate(self.left):
+            if math.isfinite(left) and left >= LEAST_MARK:
+                yield j, i, math.sqrt(left), bool(self.full[j, i] < 0.5 * left)
 
 
 @dataclass(frozen=True)
@@ -96,7 +118,7 @@ class JobSheet:
     """At which stations the leaves are tried first."""
     stations: tuple[tuple[str, ...], tuple[str, ...]]
     """The worst stations before and after the work."""
-    dye: tuple[DyePicture, ...]
+    dye: tuple[DyeMarks, ...]
     stop: tuple[tuple[str, str], ...]
     marks: StopMarks
     cautions: tuple[str, ...]
@@ -236,13 +258,15 @@ def _row(block: WorkBlock, leaves: Sequence[float], system: System, brush_every:
         often = f"every {brush_every}" if len(brushings) > 1 else _marks(brushings)
         care.append(f"brush {often}")
     worse = "" if check.worse_next is None else _short(check.worse_next)
+    faded, gone = dye_cells(check)
     return Row(
         block=block,
         strokes=f"({block.last})" if block.spare else f"{block.last}",
         turn=_marks(block.turns),
         care=", ".join(care) or "–",
         grams=quantity(check.mass.scaled(GRAM)),
-        dye=quantity(check.dye_left.scaled(100.0), whole=True),
+        faded=faded,
+        gone=gone,
         leaf=_leaf(leaf_band(check.straightedge, leaves), system),
         goal=_short(check.reached),
         worse=worse or "–",
@@ -278,7 +302,7 @@ def _spots(labels: Sequence[str], lines: Sequence[MeasuringLine], system: System
     return ", ".join(words)
 
 
-def _dye(plan: Plan, stages: Sequence[PaperStage]) -> tuple[DyePicture, ...]:
+def _dye(plan: Plan, stages: Sequence[PaperStage]) -> tuple[DyeMarks, ...]:
     blocks = [(s.plan.paper, b) for s in stages for b in s.blocks if not b.spare]
     n = len(blocks)
     if n > MOST_DYE:
@@ -286,9 +310,13 @@ def _dye(plan: Plan, stages: Sequence[PaperStage]) -> tuple[DyePicture, ...]:
         blocks = [blocks[round(i * step)] for i in range(MOST_DYE)]
     outline = plan.scenario.part.outline
     return tuple(
-        DyePicture(
-            f"{paper}, {block.last}: {share(block.check.dye_left.p50)} left",
-            dye_raster(outline, plan.grid, np.asarray(block.check.dye_gone), DOTS),
+        DyeMarks(
+            f"{paper}, {block.last}: {share(block.check.dye_faded.p50)} fading or gone, "
+            f"{share(block.check.dye_left.rest.p50)} gone",
+            *(
+                dye_raster(outline, plan.grid, np.asarray(chance), DOTS)
+                for chance in (block.check.dye_gone, block.check.dye_faded_map)
+            ),
         )
         for paper, block in blocks
     )
@@ -297,6 +325,7 @@ def _dye(plan: Plan, stages: Sequence[PaperStage]) -> tuple[DyePicture, ...]:
 def _stop_rules(
     plan: Plan, marks: StopMarks, leaves: Sequence[float], system: System
 ) -> tuple[tuple[str, str], ...]:
+    stages = [stage for stage in plan.stages if stage.strokes]
     return (
         ("Goal met", _goal_rule(plan, leaves, system)),
         ("Allowance near", _allowance_rule(plan, marks)),
@@ -307,6 +336,7 @@ def _stop_rules(
             "whether the paper is worn, press as planned. More: stop and compare with the allowance. Either "
             f"way write it down (handlap log) and plan the rest anew: handlap replan {plan.scenario.source}",
         ),
+        ("Harder to push", _push_rule(stages)),
         (
             "Rocks or grates",
             "Dirt, a lifted seam or a lump under the paper, or hands that tip the part: find out before any "
@@ -335,6 +365,21 @@ def _goal_rule(plan: Plan, leaves: Sequence[float], system: System) -> str:
     return sentence(
         f"{rule}. The plan stops at {100 * STOP_AT:.0f} % of the limit, since leaves and straightedges err"
     )
+
+
+def _push_rule(stages: Sequence[StagePlan]) -> str:
+    """Much harder to push: the sign of clogged paper."""
+    first = stages[0]
+    fresh, clogged = first.push_fresh, first.push_clogged
+    words = "Much harder to push than just after brushing, or shiny bands on the paper: it is clogged. "
+    if clogged.p50 > 1.15 * fresh.p50:
+        words += (
+            f"Fresh {first.paper} takes some {number(fresh.p50, 2)} N here, clogged some "
+            f"{number(clogged.p50, 2)} N. "
+        )
+    else:
+        words += "Wet, or with a metal that clogs little, it hardly shows: go by the shine and by the grams. "
+    return words + "Brush or rinse; if it stays so, lay a new sheet, whatever the plan says."
 
 
 def _allowance_rule(plan: Plan, marks: StopMarks) -> str:

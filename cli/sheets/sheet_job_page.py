@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import math
-
 from handlap.cli.reports.page import escape
-from handlap.cli.sheets.sheet_job import DYE_WORDS, LAP, DyePicture, JobSheet, Stage
+from handlap.cli.sheets.sheet_job import DYE_WORDS, LAP, DyeMarks, JobSheet, Stage
 from handlap.sim.common.outline import Array, Outline
 
 CSS = """
@@ -48,13 +46,16 @@ figcaption { font-size: .95rem; }
   figure { width: 4.4cm; } figcaption { font-size: 8.5pt; } .dye { gap: .4rem; }
 }
 """
+RING = 0.85
+"""Size of a ring over that of a dot: its line is drawn half outside of it."""
 HEADS = (
     "",
     "up to stroke",
     "turn at",
     "brush, new sheet at",
     "metal off so far, g",
-    "dye left, %",
+    "dye fading or gone, %",
+    "dye gone, %",
     "leaf that goes, {unit}",
     "met, %",
     "next worse, %",
@@ -103,7 +104,10 @@ def _stage(stage: Stage, unit: str) -> str:
         '<tr><td><span class="tick"></span></td>'
         f'<td class="stroke">{escape(row.strokes)}</td><td>{escape(row.turn)}</td>'
         f"<td>{escape(row.care).replace(', brush', '<br>brush')}</td>"
-        + "".join(f"<td>{escape(cell)}</td>" for cell in (row.grams, row.dye, row.leaf, row.goal, row.worse))
+        + "".join(
+            f"<td>{escape(cell)}</td>"
+            for cell in (row.grams, row.faded, row.gone, row.leaf, row.goal, row.worse)
+        )
         + "</tr>"
         for row in stage.rows
     )
@@ -123,16 +127,19 @@ def _stage(stage: Stage, unit: str) -> str:
     )
 
 
-def _picture(picture: DyePicture, outline: Outline) -> str:
+def _picture(picture: DyeMarks, outline: Outline) -> str:
     wide, high = 1e3 * outline.length, 1e3 * outline.width
     rows, columns = picture.left.shape
     cell = wide / columns, high / rows
-    dots = "".join(
-        f'<circle cx="{(i + 0.5) * cell[0]:.1f}" cy="{high - (j + 0.5) * cell[1]:.1f}" '
-        f'r="{0.46 * min(cell) * math.sqrt(picture.left[j, i]):.1f}"/>'
-        for j in range(rows)
-        for i in range(columns)
-        if math.isfinite(picture.left[j, i]) and picture.left[j, i] >= 0.1
+    largest = 0.46 * min(cell)
+    dots, rings = (
+        "".join(
+            f'<circle cx="{(i + 0.5) * cell[0]:.1f}" cy="{high - (j + 0.5) * cell[1]:.1f}" '
+            f'r="{largest * size * (RING if ring else 1.0):.1f}"/>'
+            for j, i, size, ring in picture.marks()
+            if ring == rings
+        )
+        for rings in (False, True)
     )
     rims = "".join(f'<polygon points="{_points(p, wide, high)}"/>' for p in (outline.rim, *outline.openings))
     edge = 0.01 * wide
@@ -140,7 +147,8 @@ def _picture(picture: DyePicture, outline: Outline) -> str:
     title = escape(picture.title)
     return (
         f'<figure><svg viewBox="{box}" role="img" aria-label="{title}">'
-        f'<g fill="none" stroke="#000" stroke-width="{0.004 * wide:.2f}">{rims}</g><g>{dots}</g></svg>'
+        f'<g fill="none" stroke="#000" stroke-width="{0.004 * wide:.2f}">{rims}</g><g>{dots}</g>'
+        f'<g fill="none" stroke="#000" stroke-width="{0.2 * largest:.2f}">{rings}</g></svg>'
         f"<figcaption>{title}</figcaption></figure>"
     )
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, wrap, write_pdf
-from handlap.cli.sheets.sheet_job import DYE_WORDS, LAP, DyePicture, JobSheet, Stage
+from handlap.cli.sheets.sheet_job import DYE_WORDS, LAP, DyeMarks, JobSheet, Stage
 from handlap.sim.common.outline import Outline
 
 MARGIN = 11.0
@@ -23,7 +21,7 @@ COLUMNS = (
     ("turn\nat", 25.0),
     ("brush, new\nsheet at", 36.0),
     ("metal off\nso far, g", 36.0),
-    ("dye\nleft, %", 25.0),
+    ("dye, % of\nthe face", 25.0),
     ("leaf that\ngoes, {unit}", 30.0),
     ("met\n%", 13.0),
     ("next\nworse %", 0.0),
@@ -134,22 +132,22 @@ class _Maker:
             if self.y + self.row > self.height - MARGIN:
                 self.new_page()
                 self.head(edges)
-            cells = (row.strokes, row.turn, row.care, row.grams, row.dye, row.leaf, row.goal, row.worse)
+            dye = f"{row.faded}, {row.gone}"
+            cells = (row.strokes, row.turn, row.care, row.grams, dye, row.leaf, row.goal, row.worse)
             top, middle = self.y, self.y + self.row / 2.0
             self.page.box(MARGIN + 1.5, middle - TICK / 2.0, TICK, TICK, 0.8)
             for k, cell in enumerate(cells, 1):
                 self.cell(MARGIN + edges[k] + 1.0, middle, cell, edges[k + 1] - edges[k] - 2.0, bold=k == 1)
             self.y = top + self.row
             self.page.line(MARGIN, self.y, self.width - MARGIN, self.y, 0.35)
-        notes = []
+        notes = ["Dye put on at the check before, above: fading or gone; below: gone."]
         if any(row.block.spare for row in stage.rows):
             notes.append("In brackets: only if the goal is not met by then.")
         if stage.left_out:
             notes.append(
                 f"{stage.left_out} checks between these are left out for room; do them all the same."
             )
-        if notes:
-            self.words(" ".join(notes), SMALL)
+        self.words(" ".join(notes), SMALL)
 
     def cell(self, x: float, middle: float, text: str, width: float, *, bold: bool) -> None:
         """A cell in one line, or in two small ones where it says two things."""
@@ -187,8 +185,8 @@ class _Maker:
                 self.picture(picture, outline, MARGIN + k * (wide + gap), wide, high)
             self.y += high + 8.0
 
-    def picture(self, picture: DyePicture, outline: Outline, x: float, wide: float, high: float) -> None:
-        top = self.page.text(x, self.y, picture.title, 9.0) + 0.5
+    def picture(self, picture: DyeMarks, outline: Outline, x: float, wide: float, high: float) -> None:
+        top = self.page.text(x, self.y, picture.title, _fit(picture.title, wide, 9.0, False)) + 0.5
         middle = np.array([x + wide / 2.0, top + high / 2.0])
         scale = wide / outline.length * np.array([1.0, -1.0])
         self.page.polygon(middle + outline.rim * scale, 0.8)
@@ -196,13 +194,15 @@ class _Maker:
             self.page.polygon(middle + opening * scale, 0.3)
         rows, columns = picture.left.shape
         cell = wide / columns, high / rows
-        dots = [
-            (x + (i + 0.5) * cell[0], top + high - (j + 0.5) * cell[1], 0.46 * min(cell) * math.sqrt(left))
-            for (j, i), left in np.ndenumerate(picture.left)
-            if math.isfinite(left) and left >= 0.1
-        ]
-        if dots:
-            self.page.discs(*zip(*dots, strict=True))
+        largest = 0.46 * min(cell)
+        for rings in (False, True):
+            marks = [
+                (x + (i + 0.5) * cell[0], top + high - (j + 0.5) * cell[1], largest * size)
+                for j, i, size, ring in picture.marks()
+                if ring == rings
+            ]
+            if marks:
+                self.page.discs(*zip(*marks, strict=True), hollow=rings)
 
 
 def _edges(room: float) -> list[float]:

@@ -189,12 +189,12 @@ def mass_at_depth(checks: Sequence[Check], depth: float) -> float | None:
     return depth * before[1] / before[0] if before[0] > 0.0 else None
 
 
-def dye_raster(outline: Outline, grid: Grid, dye_gone: Array, columns: int = 26) -> Array:
+def dye_raster(outline: Outline, grid: Grid, lost: Array, columns: int = 26) -> Array:
     """Chance that dye is left, on a coarse raster (rows, columns) from near to far; NaN off the metal.
 
     Parameters
     ----------
-    dye_gone : chance (cells,) that it is gone
+    lost : chance (cells,) that it is gone; or that it has faded, for the chance that it is full
     """
     rows = max(3, round(columns * outline.width / outline.length))
     u = ((np.arange(columns) + 0.5) / columns - 0.5) * outline.length
@@ -205,7 +205,7 @@ def dye_raster(outline: Outline, grid: Grid, dye_gone: Array, columns: int = 26)
         metal = outline.contains(np.column_stack([u, np.full(columns, v[j])]))
         for i in np.flatnonzero(metal):
             nearest = np.argmin(np.hypot(grid.u[cells] - u[i], grid.v[cells] - v[j]))
-            raster[j, i] = 1.0 - dye_gone[nearest]
+            raster[j, i] = 1.0 - lost[nearest]
     return raster
 
 

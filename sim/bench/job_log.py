@@ -13,11 +13,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from handlap.sim.common.errors import Fault
+from handlap.sim.common.errors import Fault, WholeError
 from handlap.sim.job.scenario import Part, StraightedgeLine
+from handlap.sim.lapping import dye_picture
+from handlap.sim.lapping.dye_picture import DyePicture
+from handlap.sim.lapping.dye_words import read_dye
 
-GRID_ROWS, GRID_COLUMNS = 3, 5
-"""Coarse picture of the dye: rows from far to near, columns from left to right."""
 GRAM = 1e-3
 MOST_ENTRIES = 1000
 MOST_STROKES_IN_ALL = 200_000
@@ -26,6 +27,15 @@ MOST_READINGS_IN_ALL = 3000
 """Readings in one log: fifty looks along all lines.  What is learned from them takes memory that grows with
 the square of their number."""
 WORDS_READINGS = f"at most {MOST_READINGS_IN_ALL} readings in one log"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What a log was logged against, of one subject: a digest, and the main thing of it in words."""
+
+    subject: str
+    digest: str
+    words: str
 
 
 @dataclass(frozen=True)
@@ -46,12 +56,16 @@ class Entry:
     part_mass : what the part weighs [kg]
     scale : least division of the scale [kg]
     readings : straightedge lines read after the strokes
-    dye_left : share of the face on which dye is left [-]
-    dye_grid : the same on a coarse raster (3, 5), NaN where there is nothing to see
+    dye_left : share of the face on which dye is left, full or fading [-]
+    dye_faded : share on which it is fading or gone [-]
+    dye_grid : shares on which it is left on a coarse raster (3, 5), NaN where there is nothing to see
+    dye_seen : the same raster in letters or words, which tell fading from gone; "" for none
     dyed : new dye put on at the end
     minutes : time taken [min]
     note : words
     void : number of an earlier entry that is taken back
+    corrected : the scenario was wrong before and is right now, for all that is in the log
+    against : marks of the scenario where they are not those of the entries before
     """
 
     number: int
@@ -68,11 +82,15 @@ class Entry:
     scale: float | None = None
     readings: tuple[StraightedgeLine, ...] = ()
     dye_left: float | None = None
+    dye_faded: float | None = None
     dye_grid: tuple[tuple[float, ...], ...] | None = None
+    dye_seen: str = ""
     dyed: bool = False
     minutes: float | None = None
     note: str = ""
     void: int | None = None
+    corrected: bool = False
+    against: tuple[Mark, ...] = ()
 
     @property
     def count_read(self) -> int:
@@ -80,14 +98,26 @@ class Entry:
         return sum(len(line.stations) for line in self.readings)
 
     @property
+    def dye_pictures(self) -> tuple[DyePicture, ...]:
+        """What was seen of the dye.  Zones tell more than shares of the whole face, which then only add
+        what the zones leave open."""
+        zones = None
+        if self.dye_seen:
+            zones = read_dye(self.dye_seen)
+        elif self.dye_grid is not None:
+            zones = dye_picture.of_shares(np.array(self.dye_grid))
+        left, faded = self.dye_left, self.dye_faded
+        if zones is not None:
+            gone_told, faded_told = np.split(np.isfinite(zones.seen), 2)
+            left, faded = None if gone_told.any() else left, None if faded_told.any() else faded
+        whole = None if left is None and faded is None else dye_picture.of_face(left, faded)
+        return tuple(picture for picture in (zones, whole) if picture is not None)
+
+    @property
     def looked(self) -> bool:
         """Whether something was weighed or read that bears on the numbers."""
         return bool(
-            self.readings
-            or self.dye_left is not None
-            or self.dye_grid is not None
-            or self.swarf is not None
-            or self.part_mass is not None
+            self.readings or self.dye_pictures or self.swarf is not None or self.part_mass is not None
         )
 
 
@@ -95,13 +125,16 @@ class Entry:
 class JobLog:
     """All entries of a log in their order, those taken back included.
 
-    ``damage``: what was found damaged, in words; such lines are left out.
+    ``damage``: what was found damaged, in words; such lines are left out.  ``notes``: what else
+    the user should know of it, in words; ``file``: its name, for messages.
     """
 
     part: str
     name: str
     entries: tuple[Entry, ...] = ()
     damage: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    file: str = "the log"
 
     @property
     def standing(self) -> tuple[Entry, ...]:
@@ -136,7 +169,7 @@ def part_mark(part: Part) -> str:
     return digest.hexdigest()[:16]
 
 
-class EntryFaults(Exception):
+class EntryFaults(WholeError):
     """What is wrong with one line, all of it."""
 
     def __init__(self, faults: Iterable[Fault]) -> None:
@@ -219,27 +252,9 @@ def next_entry(log: JobLog, entry: Entry, file: str) -> Entry:
     read = sum(e.count_read for e in (*log.entries, entry))
     if entry.readings and read > MOST_READINGS_IN_ALL:
         faults.append(Fault(file, "readings", f"{read} in all", WORDS_READINGS))
-    faults += _against_log(log, entry, file)
+    if entry.void is not None and (entry.strokes or entry.looked or entry.dyed):
+        words = "nothing else with it: strokes and readings go into an entry of their own"
+        faults.append(Fault(file, "void", str(entry.void), words))
     if faults:
         raise EntryFaults(faults)
     return replace(entry, number=number, at=done + strokes, strokes=strokes, paper=paper)
-
-
-def _against_log(log: JobLog, entry: Entry, file: str) -> list[Fault]:
-    """What contradicts the log: a part that got heavier."""
-    if entry.part_mass is None or entry.scale is None:
-        return []
-    before = [e for e in log.standing if e.part_mass is not None]
-    if before and before[-1].part_mass is not None:
-        slack = entry.scale + (before[-1].scale or 0.0) + 1e-3 * GRAM
-        if entry.part_mass > before[-1].part_mass + slack:
-            return [
-                Fault(
-                    file,
-                    "part weight",
-                    f"{entry.part_mass / GRAM:g} g",
-                    f"at most {before[-1].part_mass / GRAM:g} g, what entry {before[-1].number} says: a part "
-                    "does not get heavier; is there oil or water in it?",
-                )
-            ]
-    return []

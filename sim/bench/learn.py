@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from handlap.sim.bench.job_log import Entry, JobLog
-from handlap.sim.bench.log_evidence import Compared, Look, compare, gather_looks, leaves_of
+from handlap.sim.bench.log_evidence import Compared, DyeLook, Look, compare, gather_looks, leaves_of
 from handlap.sim.bench.replay import LogCourse, lay_out_log, replay
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
@@ -24,6 +24,7 @@ from handlap.sim.face.face_ensemble import FaceEnsemble
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Scenario, Uncertain
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.dye import DyeDraw, draw_dye_scores, dye_at, roughness_dyed
 from handlap.sim.lapping.ensemble import (
     OWN_SPREADS,
     SCORES,
@@ -64,20 +65,27 @@ class State:
 
     Attributes
     ----------
-    scores : of the parameters, a column for each of ``SCORES``, and of the plate (members, k) [-]
+    scores : of the parameters, a column for each of ``SCORES``, of the plate (members, k), of the dye
+        (members, 3) [-]
     before : faces before the first stroke (members, n) [m]
     """
 
     scores: Array
     plate_scores: Array
+    dye_scores: Array
     before: Array
 
     def conditions(self, scenario: Scenario) -> tuple[Conditions, ...]:
         """Conditions of every member."""
         return tuple(
-            replace(conditions_at(scenario, z), plate=plate)
-            for z, plate in zip(self.scores, self.plate_scores, strict=True)
+            replace(conditions_at(scenario, z), plate=plate, dye=drawn)
+            for z, plate, drawn in zip(self.scores, self.plate_scores, self.dyes, strict=True)
         )
+
+    @property
+    def dyes(self) -> tuple[DyeDraw, ...]:
+        """When the dye of every member fades and is gone."""
+        return tuple(dye_at(z) for z in self.dye_scores)
 
 
 @dataclass(frozen=True)
@@ -208,7 +216,12 @@ def first_state(workshop: Workshop, faces: FaceEnsemble, scores: Array, plate_sc
     Quantities that are stated have score nought.
     """
     before = np.asarray(faces.heights_at(workshop.bench.grid.points), dtype=float)
-    return State(scores.copy(), plate_scores.copy(), np.resize(before, (len(scores), before.shape[1])))
+    return State(
+        scores.copy(),
+        plate_scores.copy(),
+        draw_dye_scores(len(scores), workshop.seed),
+        np.resize(before, (len(scores), before.shape[1])),
+    )
 
 
 def learn(workshop: Workshop, prior: State, *, tell: Progress | None = None) -> Learnt:
@@ -219,15 +232,14 @@ def learn(workshop: Workshop, prior: State, *, tell: Progress | None = None) -> 
     spare = first_spare = rng.standard_normal((members, SPARE_SCORES))
     state, kept = prior, 1.0
     states = first_states = _carry(workshop, state)
-    first = compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, first_states)
-    compared = first
+    first = compared = _compare(workshop, state, states)
     passes = PASSES if first.value.size else 0
     for number in range(passes):
         tell((number + 1.0) / (PASSES + 2.0), f"going through the log, pass {number + 1} of {PASSES}")
         state, spare, shrunk = _pass(state, spare, compared, passes, rng)
         kept *= shrunk**2
         states = _carry(workshop, state)
-        compared = compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, states)
+        compared = _compare(workshop, state, states)
     effective = members * kept
     return Learnt(
         workshop=workshop,
@@ -255,6 +267,11 @@ def _carry(workshop: Workshop, state: State) -> Array:
             lambda pair: replay(workshop.bench, workshop.course, *pair), pairs, executor=workshop.executor
         )
     )
+
+
+def _compare(workshop: Workshop, state: State, faces: Array) -> Compared:
+    """The log against the faces (members, states, n) of an ensemble."""
+    return compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, faces, state.dyes)
 
 
 def _pass(
@@ -287,6 +304,7 @@ def _pass(
     found = State(
         np.clip(updated(state.scores), -CLIP, CLIP),
         np.clip(updated(state.plate_scores), -CLIP, CLIP),
+        np.clip(updated(state.dye_scores), -CLIP, CLIP),
         updated(state.before),
     )
     return found, updated(spare), min(shrunk, 1.0)
@@ -334,10 +352,7 @@ def _unknowns(workshop: Workshop) -> Iterator[tuple[int, str, Uncertain]]:
 def _quantities(workshop: Workshop, prior: State, posterior: State, by_chance: float) -> tuple[Quantity, ...]:
     """What became of the cut, of every unknown, and of the face."""
     cut = [cut_of(workshop, state) for state in (prior, posterior)]
-    logs = [np.log(values) for values in cut]
-    spread = float(logs[1].std() / logs[0].std()) if logs[0].std() > 0.0 else 1.0
-    shift = float(np.exp(np.median(logs[1]) - np.median(logs[0])))
-    found = [Quantity("cut", Band.of(cut[0]), Band.of(cut[1]), spread, shift, by_chance)]
+    found = [_positive("cut", cut[0], cut[1], by_chance)]
     for column, name, quantity in _unknowns(workshop):
         scores = [state.scores[:, column] for state in (prior, posterior)]
         if not scores[0].std() > 0.0:
@@ -347,6 +362,7 @@ def _quantities(workshop: Workshop, prior: State, posterior: State, by_chance: f
         shift = middle[1] / middle[0] if quantity.law == "lognormal" else middle[1] - middle[0]
         ratio = float(scores[1].std() / scores[0].std())
         found.append(Quantity(name, Band.of(old), Band.of(new), ratio, float(shift), by_chance))
+    found += _dye_quantities(workshop, prior, posterior, by_chance)
     flat = [gauge.flatness(workshop.gauged, s.before) for s in (prior, posterior)]
     if flat[0].std() < KNOWN:
         # A table taken as exact: there is nothing to learn about the face.
@@ -355,6 +371,29 @@ def _quantities(workshop: Workshop, prior: State, posterior: State, by_chance: f
     shift = float(np.median(flat[1]) / np.median(flat[0]))
     found.append(Quantity("face", Band.of(flat[0]), Band.of(flat[1]), spread, shift, by_chance))
     return tuple(found)
+
+
+def _dye_quantities(workshop: Workshop, prior: State, posterior: State, by_chance: float) -> list[Quantity]:
+    """Depths at which dye fades and is gone on a face that the paper in use left [m], if it was looked at."""
+    if not any(isinstance(look, DyeLook) for look in workshop.looks):
+        return []
+    rough = roughness_dyed(workshop.course.runs[-1].grit, workshop.scenario.part.metal, worked=True)
+    depths = [
+        np.array([(dye.faded_at(rough), dye.gone_at(rough)) for dye in state.dyes])
+        for state in (prior, posterior)
+    ]
+    return [
+        _positive(name, depths[0][:, k], depths[1][:, k], by_chance)
+        for k, name in enumerate(("dye_faded", "dye_gone"))
+    ]
+
+
+def _positive(name: str, before: Array, after: Array, by_chance: float) -> Quantity:
+    """What became of a positive quantity (members,), its spread that of its logarithm."""
+    logs = np.log(before), np.log(after)
+    spread = float(logs[1].std() / logs[0].std()) if logs[0].std() > 0.0 else 1.0
+    shift = float(np.exp(np.median(logs[1]) - np.median(logs[0])))
+    return Quantity(name, Band.of(before), Band.of(after), spread, shift, by_chance)
 
 
 def cut_of(workshop: Workshop, state: State) -> Array:

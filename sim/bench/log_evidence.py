@@ -13,13 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from handlap.sim.bench.job_log import GRID_COLUMNS, GRID_ROWS, Entry
+from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.replay import LogCourse
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
 from handlap.sim.face.survey_sampler import NO_UPPER, Evidence, gather
 from handlap.sim.job.scenario import Part, Scenario
-from handlap.sim.lapping import dye
+from handlap.sim.lapping.dye import DyeDraw, roughness_dyed
+from handlap.sim.lapping.dye_picture import DyePicture
 from handlap.sim.materials import grits
 from handlap.sim.materials.mass import SWARF_LOST
 
@@ -29,8 +30,6 @@ CLEANING = 0.02e-3
 """Standard error from dirt and damp on a part that was cleaned and dried with care [kg]."""
 MASS_SHARE = 0.03
 """… and from loss, pores and so on, over the mass itself [-]."""
-DYE_CELL, DYE_SHARE = 0.15, 0.07
-"""Standard errors of dye left, by cell of the coarse raster and over the whole face [-]."""
 LEAF = 6e-6
 """Standard error of a leaf in a log, model error included [m]."""
 FAR = 4.5
@@ -55,16 +54,19 @@ class Weighing:
 
 @dataclass(frozen=True)
 class DyeLook:
-    """Shares of dye left: over the face (1,), or by cell (15,), NaN where nothing is seen [-]."""
+    """What was seen of dye that was put on a face with roughness Ra [m]."""
 
     entry: int
     words: str
     first: int
     last: int
-    left: Array
-    sd: float
-    depth: float
-    """Depth at which the dye is gone [m]."""
+    picture: DyePicture
+    roughness: float
+
+    @property
+    def sd(self) -> Array:
+        """Standard error of every share [-]."""
+        return self.picture.errors
 
 
 @dataclass(frozen=True)
@@ -125,46 +127,30 @@ def gather_looks(
         if entry.readings:
             name = f"log {entry.number}"
             looks.append(Leaves(entry.number, "readings", state, evidence[name], name))
-        if (entry.dye_left is not None or entry.dye_grid is not None) and paper:
-            rough = grits.find(dyed_on or paper).roughness_median(part.metal)
-            depth = dye.FILM + dye.VALLEYS * rough
-            if entry.dye_grid is not None:
-                cells = np.array(entry.dye_grid).ravel()
-                looks.append(DyeLook(entry.number, "dye", dyed_from, state, cells, DYE_CELL, depth))
-            elif entry.dye_left is not None:
-                left = np.array([entry.dye_left])
-                looks.append(DyeLook(entry.number, "dye", dyed_from, state, left, DYE_SHARE, depth))
+        pictures = entry.dye_pictures if paper else ()
+        if pictures:
+            rough = roughness_dyed(grits.find(dyed_on or paper), part.metal, worked=bool(dyed_on))
+            looks += [DyeLook(entry.number, "dye", dyed_from, state, seen, rough) for seen in pictures]
         if entry.dyed:
-            dyed_from, dyed_on = state, paper
+            # Before the first stroke the face carries no paper's scratches yet.
+            dyed_from, dyed_on = state, paper if state else ""
     return tuple(look for look in looks if not isinstance(look, Weighing) or look.last > look.first)
 
 
-def raster_of(grid: Grid, part: Part) -> NDArray[np.int64]:
-    """Cell of the coarse dye raster, far row first, that every cell of the grid lies in (cells,)."""
-    n = grid.n_cells
-    column = np.floor((grid.u[:n] / part.outline.length + 0.5) * GRID_COLUMNS)
-    row = np.floor((0.5 - grid.v[:n] / part.outline.width) * GRID_ROWS)
-    return np.asarray(
-        np.clip(row, 0, GRID_ROWS - 1) * GRID_COLUMNS + np.clip(column, 0, GRID_COLUMNS - 1), dtype=np.int64
-    )
+def shown(look: Look, grid: Grid, part: Part, states: Array, dyes: Sequence[DyeDraw]) -> Array:
+    """What a look would have shown on faces (members, states, n): (members, data), as it is written.
 
-
-def shown(look: Look, grid: Grid, part: Part, states: Array) -> Array:
-    """What a look would have shown on faces (members, states, n): (members, data), as it is written."""
+    ``dyes`` (members): when the dye of each fades and is gone.
+    """
     if isinstance(look, Leaves):
         return look.evidence.gaps(states[:, look.state, grid.part(look.run)])
     n = grid.n_cells
     removed = states[:, look.first, :n] - states[:, look.last, :n]
     if isinstance(look, Weighing):
         return look.kept * part.metal.density * (removed @ grid.area[:n])[:, None]
-    left = (removed <= look.depth) * grid.area[:n]
-    if look.left.size == 1:
-        return left.sum(axis=1, keepdims=True) / grid.area[:n].sum()
-    where = raster_of(grid, part)
-    cells = GRID_ROWS * GRID_COLUMNS
-    area = np.bincount(where, grid.area[:n], cells)
-    share = np.array([np.bincount(where, row, cells) for row in left]) / np.maximum(area, 1e-12)
-    return np.where(area > 0.0, share, np.nan)
+    gone_at = np.array([dye.gone_at(look.roughness) for dye in dyes])[:, None]
+    faded_at = np.array([dye.faded_at(look.roughness) for dye in dyes])[:, None]
+    return look.picture.shown(grid, removed, gone_at, faded_at)
 
 
 @dataclass(frozen=True)
@@ -183,18 +169,20 @@ class Compared:
     off: Array
 
 
-def compare(looks: Sequence[Look], grid: Grid, part: Part, states: Array) -> Compared:
-    """Hold every look against faces (members, states, n)."""
+def compare(
+    looks: Sequence[Look], grid: Grid, part: Part, states: Array, dyes: Sequence[DyeDraw]
+) -> Compared:
+    """Hold every look against faces (members, states, n) and the dye of every member."""
     values, variances, predictions, places, offs = [], [], [], [], []
     for place, look in enumerate(looks):
-        found = shown(look, grid, part, states)
+        found = shown(look, grid, part, states, dyes)
         if isinstance(look, Leaves):
             value, variance, off = _intervals(look, found)
         else:
-            written = look.left if isinstance(look, DyeLook) else np.array([look.mass])
+            written = look.picture.seen if isinstance(look, DyeLook) else np.array([look.mass])
             seen = np.isfinite(written) & np.isfinite(found).all(axis=0)
             value, found = written[seen], found[:, seen]
-            variance = np.full(value.size, look.sd**2)
+            variance = np.broadcast_to(look.sd, written.shape)[seen] ** 2
             if isinstance(look, Weighing) and look.mass > LOG_MASS * look.sd and (found > 0.0).all():
                 value, found, variance = (
                     np.log(value),

@@ -21,27 +21,21 @@ from handlap.sim.bench.job_log import (
     Entry,
     EntryFaults,
     JobLog,
+    Mark,
     next_entry,
     part_mark,
     sequence_faults,
 )
 from handlap.sim.bench.log_lines import SCHEMA, from_json, header_json, to_json
+from handlap.sim.bench.log_marks import change_faults, marks_to_write, notes_on
+from handlap.sim.bench.log_place import log_path, owner_notes, owner_to_write, stranger_faults, where_looked
+from handlap.sim.bench.log_sense import sense_doubts, sense_faults
 from handlap.sim.common.errors import Fault, HandlapError, InputError, ScenarioError
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.job.scenario_file import builtin_names
 
-ENDING = ".log.jsonl"
 DAMAGED = ".damaged"
 LARGEST = 2_000_000
 """[bytes]"""
-
-
-def log_path(scenario: Scenario) -> Path:
-    """Where the log of a scenario is: beside its file; of a built-in one in the current folder."""
-    if scenario.source in dict(builtin_names()):
-        return Path(scenario.source + ENDING)
-    source = Path(scenario.source)
-    return source.with_name(source.stem + ENDING)
 
 
 def damaged_path(path: Path) -> Path:
@@ -56,14 +50,22 @@ class _Read:
     """Bytes of the file that hold whole lines."""
     tail: bytes
     """What follows them."""
+    sense: tuple[Fault, ...] = ()
+    """What cannot be true in it."""
+    strange: tuple[Fault, ...] = ()
+    """What shows that it is the log of another job."""
 
 
-def read_log(scenario: Scenario, path: Path | None = None) -> JobLog:
+def read_log(scenario: Scenario, path: Path | None = None, *, check: bool = True) -> JobLog:
     """The log of a scenario; empty if there is none yet.
+
+    Parameters
+    ----------
+    check : False lets pass what an entry to come may mend: what cannot be true, or is of another job
 
     Raises
     ------
-    ScenarioError : for a log of another part, or with everything wrong in its lines
+    ScenarioError : for a log of another part or job, or with everything wrong in its lines
     InputError : if the file cannot be read
     """
     path = path or log_path(scenario)
@@ -76,10 +78,18 @@ def read_log(scenario: Scenario, path: Path | None = None) -> JobLog:
             raise _too_large(path)
         data = path.read_bytes()
     except FileNotFoundError:
-        data = b""
+        return replace(_empty(scenario, path), notes=where_looked(scenario))
     except OSError as fault:
         raise InputError(f"cannot read {path}: {fault.strerror or fault}") from None
-    return _parse(data, scenario, path).log
+    read = _parse(data, scenario, path)
+    if check and (read.strange or read.sense):
+        # What is odd about the weights of another part is no fault of this log.
+        raise ScenarioError(read.strange or read.sense)
+    return read.log
+
+
+def _empty(scenario: Scenario, path: Path) -> JobLog:
+    return JobLog(part_mark(scenario.part), scenario.part.name, file=path.name)
 
 
 def _too_large(path: Path) -> InputError:
@@ -91,8 +101,11 @@ def _no_file(path: Path) -> InputError:
 
 
 def _parse(data: bytes, scenario: Scenario, path: Path) -> _Read:
-    mark = part_mark(scenario.part)
-    empty = JobLog(mark, scenario.part.name)
+    """A log from its bytes.
+
+    Faults that an entry may mend, one that takes another back say, are handed on, not raised.
+    """
+    empty = _empty(scenario, path)
     lines = data.split(b"\n")
     if lines and not lines[-1]:
         lines.pop()
@@ -122,8 +135,30 @@ def _parse(data: bytes, scenario: Scenario, path: Path) -> _Read:
         raise ScenarioError(faults)
     if not objects:
         return _Read(replace(empty, damage=damage), 0, tail)
-    _check_header(objects[0], scenario, mark, path)
+    log = replace(empty, entries=_entries(objects, path), damage=damage)
+    sense = sense_faults(log, scenario.part, lambda entry: f"line {entry.number + 1}")
+    strange = stranger_faults(log, objects[0], scenario, path)
+    notes = () if sense or strange else _notes(log, scenario)
+    return _Read(replace(log, notes=notes), min(good, len(data)), tail, tuple(sense), tuple(strange))
+
+
+def _notes(log: JobLog, scenario: Scenario) -> tuple[str, ...]:
+    """What the user should know of a log besides what is in it."""
+    return (*owner_notes(log, scenario), *notes_on(log, scenario), *sense_doubts(log))
+
+
+def _entries(objects: list[dict[str, Any]], path: Path) -> tuple[Entry, ...]:
+    """The entries behind a header.
+
+    Raises
+    ------
+    ScenarioError : with everything that is wrong with header or lines, or with their order
+    """
+    if objects[0].get("handlap_log") != SCHEMA:
+        words = f'{{"handlap_log": {SCHEMA}, …}}, the first line of a log of this program'
+        raise ScenarioError([Fault(path.name, "line 1", _short(json.dumps(objects[0]).encode()), words)])
     entries: list[Entry] = []
+    faults: list[Fault] = []
     for number, raw in enumerate(objects[1:], 2):
         try:
             entries.append(from_json(raw, path.name, f"line {number}"))
@@ -132,7 +167,7 @@ def _parse(data: bytes, scenario: Scenario, path: Path) -> _Read:
     faults += [] if faults else sequence_faults(entries, path.name)
     if faults:
         raise ScenarioError(faults)
-    return _Read(replace(empty, entries=tuple(entries), damage=damage), min(good, len(data)), tail)
+    return tuple(entries)
 
 
 def _object(line: bytes) -> dict[str, Any] | None:
@@ -146,22 +181,6 @@ def _object(line: bytes) -> dict[str, Any] | None:
 def _short(line: bytes) -> str:
     text = "".join(c if c.isprintable() else "?" for c in line.decode("utf-8", "replace"))
     return text if len(text) <= 60 else text[:57] + "…"
-
-
-def _check_header(header: dict[str, Any], scenario: Scenario, mark: str, path: Path) -> None:
-    if header.get("handlap_log") != SCHEMA:
-        words = f'{{"handlap_log": {SCHEMA}, …}}, the first line of a log of this program'
-        raise ScenarioError([Fault(path.name, "line 1", _short(json.dumps(header).encode()), words)])
-    if header.get("part") != mark:
-        raise ScenarioError(
-            [
-                Fault(
-                    path.name, "line 1, part", str(header.get("name", "?")),
-                    f"a log of {scenario.part.name}: outline, openings or metal of the scenario are not "
-                    "those this log was begun with. Give this job another file name, or put them back",
-                )
-            ]
-        )  # fmt: skip
 
 
 def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[Entry, JobLog]:
@@ -184,9 +203,14 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
         read = _parse(data, scenario, path)
         try:
             checked = next_entry(read.log, entry, path.name)
+            checked = replace(checked, against=_marks_to_write(read.log, scenario))
             from_json(to_json(checked), path.name, "the entry")
         except EntryFaults as wrong:
             raise ScenarioError(wrong.faults) from None
+        log = replace(read.log, entries=(*read.log.entries, checked))
+        faults = _against(read, log, checked, scenario)
+        if faults:
+            raise ScenarioError(faults)
         if read.tail:
             _set_aside(path, read.tail)
             os.ftruncate(handle, read.good)
@@ -202,7 +226,25 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
         f"a damaged last line ({len(read.tail)} bytes) was left out and moved to {damaged_path(path).name}"
     )
     damage = (moved,) if read.tail else ()
-    return checked, replace(read.log, entries=(*read.log.entries, checked), damage=damage)
+    others = () if size else where_looked(scenario)[1:]
+    return checked, replace(log, damage=damage, notes=(*others, *_notes(log, scenario)))
+
+
+def _marks_to_write(log: JobLog, scenario: Scenario) -> tuple[Mark, ...]:
+    return (*owner_to_write(log, scenario), *marks_to_write(log, scenario))
+
+
+def _against(read: _Read, log: JobLog, entry: Entry, scenario: Scenario) -> list[Fault]:
+    """What speaks against an entry; one that takes another back, or says that the scenario was corrected, is
+    itself the remedy for some of it."""
+    if entry.void is not None:
+        return list(read.strange)
+    strange = [] if entry.corrected else [*read.strange, *change_faults(read.log, scenario)]
+    if strange:
+        return strange
+    return list(read.sense) or sense_faults(
+        log, scenario.part, lambda e: "the entry" if e.number == entry.number else f"entry {e.number}"
+    )
 
 
 def _line(found: dict[str, Any]) -> bytes:

@@ -6,12 +6,14 @@ import math
 from collections.abc import Mapping
 from typing import Any, cast
 
-from handlap.sim.bench.job_log import GRAM, GRID_COLUMNS, GRID_ROWS, Entry, EntryFaults, JobLog
+from handlap.sim.bench.job_log import GRAM, Entry, EntryFaults, JobLog, Mark
 from handlap.sim.face.straightedge import HELD_CODE
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import Held, Station, StraightedgeLine
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_values import read_stations
+from handlap.sim.lapping.dye_picture import COLUMNS, ROWS
+from handlap.sim.lapping.dye_words import read_dye
 from handlap.sim.materials import grits
 
 SCHEMA = 1
@@ -30,9 +32,11 @@ NEW = {
         "part_g",
         "scale_g",
     ),
-    *("readings", "dye_left", "dye_grid", "dyed", "minutes", "note", "void"),
+    *("readings", "dye_left", "dye_faded", "dye_grid", "dye_seen", "dyed", "minutes", "note", "void"),
+    "corrected",
 }
-STAMPED = {"n", "at", "when"}
+STAMPED = {"n", "at", "when", "against"}
+MOST_MARKS = 40
 
 
 def header_json(log: JobLog) -> dict[str, Any]:
@@ -47,6 +51,7 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "at": entry.at,
         "when": entry.when,
         "void": entry.void,
+        "corrected": entry.corrected or None,
         "paper": entry.paper or None,
         "new_sheet": entry.new_sheet or None,
         "brushed": entry.brushed or None,
@@ -58,12 +63,15 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "scale_g": _scaled(entry.scale, GRAM),
         "readings": [_line_json(line) for line in entry.readings] or None,
         "dye_left": entry.dye_left,
+        "dye_faded": entry.dye_faded,
         "dye_grid": None
         if entry.dye_grid is None
         else [[None if math.isnan(x) else x for x in row] for row in entry.dye_grid],
+        "dye_seen": entry.dye_seen or None,
         "dyed": entry.dyed or None,
         "minutes": entry.minutes,
         "note": entry.note or None,
+        "against": {mark.subject: [mark.digest, mark.words] for mark in entry.against} or None,
     }
     return {name: value for name, value in full.items() if value is not None}
 
@@ -122,12 +130,17 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
         scale=take.number("scale_g", 1e-6, 1e4, GRAM),
         readings=_lines(raw.get("readings"), label, found),
         dye_left=take.number("dye_left", 0.0, 1.0, 1.0),
+        dye_faded=take.number("dye_faded", 0.0, 1.0, 1.0),
         dye_grid=grid,
+        dye_seen=_seen(take.text("dye_seen"), label, found),
         dyed=take.flag("dyed"),
         minutes=take.number("minutes", 0.0, 1e4, 1.0),
         note=take.text("note"),
         void=None if "void" not in raw else take.whole("void", 1, 10**6, 0),
+        corrected=take.flag("corrected"),
+        against=_marks(raw.get("against", {}), label, found),
     )
+    _dye_agrees(entry, label, found)
     if whole:
         _whole_entry(entry, label, found)
     if found.faults:
@@ -143,7 +156,7 @@ def _whole_entry(entry: Entry, label: str, found: Findings) -> None:
         found.fault(f"{label}, scale_g", None, "missing: the least division of the scale that weighed")
     if entry.void is None and not (
         entry.strokes or entry.looked or entry.dyed or entry.note or entry.new_sheet or entry.brushed
-        or entry.paper or entry.minutes is not None
+        or entry.paper or entry.minutes is not None or entry.corrected
     ):  # fmt: skip
         found.fault(label, None, "says nothing: strokes, something weighed or read, dye, or a note")
 
@@ -200,16 +213,36 @@ def _paper(name: str, label: str, found: Findings) -> str:
         return ""
 
 
+def _seen(text: str, label: str, found: Findings) -> str:
+    if text:
+        try:
+            read_dye(text)
+        except ValueError as error:
+            found.fault(f"{label}, dye_seen", text, str(error))
+            return ""
+    return text
+
+
+def _dye_agrees(entry: Entry, label: str, found: Findings) -> None:
+    """Faults of dye told in two ways that contradict each other."""
+    if entry.dye_seen and entry.dye_grid is not None:
+        found.fault(f"{label}, dye_seen", entry.dye_seen, "either this or dye_grid, not both")
+    gone = 0.0 if entry.dye_left is None else 1.0 - entry.dye_left
+    if entry.dye_faded is not None and entry.dye_faded < gone - 1e-9:
+        words = f"{gone:g} to 1: what is gone, {gone:g} of the face, counts as faded too"
+        found.fault(f"{label}, dye_faded", entry.dye_faded, words)
+
+
 def _grid(raw: Any, label: str, found: Findings) -> tuple[tuple[float, ...], ...] | None:
     if raw is None:
         return None
-    shape = f"{GRID_ROWS} rows (far to near) of {GRID_COLUMNS} shares from 0 to 1 (left to right), or null"
+    shape = f"{ROWS} rows (far to near) of {COLUMNS} shares from 0 to 1 (left to right), or null"
     rows = []
-    if not isinstance(raw, list) or len(raw) != GRID_ROWS:
+    if not isinstance(raw, list) or len(raw) != ROWS:
         found.fault(f"{label}, dye_grid", raw, shape)
         return None
     for row in raw:
-        if not isinstance(row, list) or len(row) != GRID_COLUMNS or not all(map(_is_share, row)):
+        if not isinstance(row, list) or len(row) != COLUMNS or not all(map(_is_share, row)):
             found.fault(f"{label}, dye_grid", row, shape)
             return None
         rows.append(tuple(math.nan if x is None else float(x) for x in row))
@@ -219,6 +252,20 @@ def _grid(raw: Any, label: str, found: Findings) -> tuple[tuple[float, ...], ...
 def _is_share(value: Any) -> bool:
     number = isinstance(value, int | float) and not isinstance(value, bool)
     return value is None or (number and 0.0 <= value <= 1.0)
+
+
+def _marks(raw: Any, label: str, found: Findings) -> tuple[Mark, ...]:
+    if isinstance(raw, dict) and len(raw) <= MOST_MARKS and all(map(_is_mark, raw.items())):
+        return tuple(Mark(name, *pair) for name, pair in raw.items())
+    allowed = f'what it was logged against: at most {MOST_MARKS} of "subject": ["digest", "words"]'
+    found.fault(f"{label}, against", raw, allowed)
+    return ()
+
+
+def _is_mark(item: tuple[str, Any]) -> bool:
+    name, pair = item
+    texts = [name, *pair] if isinstance(pair, list) and len(pair) == 2 else [None]
+    return all(isinstance(text, str) and text.isprintable() and len(text) <= 1000 for text in texts)
 
 
 def _lines(raw: Any, label: str, found: Findings) -> tuple[StraightedgeLine, ...]:

@@ -10,32 +10,24 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.special import ndtr
 
 from handlap.sim.bench.forecast import Forecast, forecast, paper_in_use
 from handlap.sim.bench.job_log import JobLog
-from handlap.sim.bench.learn import CELLS, Learnt, first_state, learn, open_workshop
+from handlap.sim.bench.learn import CELLS, Learnt, learn
+from handlap.sim.bench.standing import MODEL, Standing, open_log, where_it_stands, widened
 from handlap.sim.bench.stop_rules import Advice, Outlook, advise, ask_about
-from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_ensemble import infer_faces
-from handlap.sim.face.proud import refuse_proud
 from handlap.sim.job.results import Band, Curve, Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import conditions_at, draw_plate_scores, draw_scores
+from handlap.sim.lapping.ensemble import conditions_at
 from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.rhythm import Rhythm, choose_rhythm
 from handlap.sim.materials import grits
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.planning.course import measure
 from handlap.sim.planning.papers import chain, strokes_to_clear
-from handlap.sim.planning.work import MOST_MEMBERS, Progress
-
-MODEL = 6e-6
-"""What bands of the flatness are widened by on either side, and those of strokes to the goal by what it
-takes: about a leaf, for a model that is not quite right [m]."""
-Z90 = 1.645
+from handlap.sim.planning.work import Progress
 
 
 @dataclass(frozen=True)
@@ -84,22 +76,16 @@ class Replan:
     advice: Advice
     reasons: tuple[str, ...]
     ask: tuple[str, ...]
-    """What to read or weigh again, and what would help."""
+    """What is odd about the log, what to read or weigh again, and what would help."""
     strokes: int
     paper: str
     rhythm: Rhythm
     block: int
     """Strokes of the next block [-]."""
-    measured: Band
-    flatness: Band
-    mean_depth: Band
-    greatest_depth: Band
-    taper_along: Band
-    taper_across: Band
-    mass: Band
-    chance_goal: float
+    now: Standing
     chance_worse: float
     chance_deep: float | None
+    """Chance that the next block takes more than the allowance; None: none stated, or taken already [-]."""
     best: BestSoFar
     ahead: tuple[LookAhead, ...]
     first_total: Band | None
@@ -130,16 +116,9 @@ def make_replan(
     InputError : for a log without strokes, or an ensemble size out of range
     TippingError : if the press lies off the face
     """
-    if not 16 <= members <= MOST_MEMBERS:
-        raise InputError(f"--members {members}: allowed is 16 to {MOST_MEMBERS}")
-    if not log.strokes:
-        raise InputError("the log holds no strokes yet: there is nothing to learn from")
-    refuse_proud(scenario.part)
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
-    workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
-    prior = first_state(workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed))
+    workshop, prior = open_log(scenario, log, members=members, seed=seed, cells=cells, executor=executor)
     learnt = learn(workshop, prior, tell=tell)
     tell(0.85, "planning the rest")
     first = forecast(workshop, prior, ())
@@ -153,12 +132,10 @@ def _replan(
 ) -> Replan:
     workshop, part = learnt.workshop, scenario.part
     past = _past(learnt)
-    figures = past[-1]
-    now = measure(figures, part.limit_by)
-    chance_goal = float(np.mean(ndtr((part.limit - now) / (MODEL / Z90))))
+    now = where_it_stands(learnt)
     chance_worse = float(np.mean(rest.measured[:, 1] > rest.measured[:, 0]))
     deep = None
-    if part.allowance is not None:
+    if part.allowance is not None and not now.passed:
         deep = float(np.mean(rest.figures.greatest_depth[:, 1] > part.allowance))
     reached = float(np.mean(rest.reached))
     paper = paper_in_use(scenario, workshop.entries)
@@ -174,14 +151,7 @@ def _replan(
         paper=paper,
         rhythm=choose_rhythm(scenario, middle, grits.find(paper)),
         block=rest.looks[1] - rest.looks[0],
-        measured=_widened(now),
-        flatness=_widened(figures.flatness),
-        mean_depth=Band.of(figures.mean_depth),
-        greatest_depth=Band.of(figures.greatest_depth),
-        taper_along=Band.of(figures.taper_along),
-        taper_across=Band.of(figures.taper_across),
-        mass=Band.of(part.metal.density * part.outline.area * figures.mean_depth),
-        chance_goal=chance_goal,
+        now=now,
         chance_worse=chance_worse,
         chance_deep=deep,
         best=_best(learnt, past),
@@ -195,11 +165,9 @@ def _replan(
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         seed=seed,
     )
-    outlook = Outlook(
-        learnt, part.limit, part.allowance, chance_goal, chance_worse, deep, reached, _worsened(learnt)
-    )
+    outlook = Outlook(learnt, now, part.limit, part.allowance, chance_worse, deep, reached, _worsened(learnt))
     advice, reasons = advise(outlook)
-    return replace(found, advice=advice, reasons=reasons, ask=ask_about(learnt))
+    return replace(found, advice=advice, reasons=reasons, ask=(*log.damage, *log.notes, *ask_about(learnt)))
 
 
 def _worsened(learnt: Learnt) -> float | None:
@@ -212,11 +180,6 @@ def _worsened(learnt: Learnt) -> float | None:
     take = gauge.straightedge if by_edge else gauge.flatness
     earlier, later = (take(workshop.gauged, learnt.states[:, k]) for k in read[-2:])
     return float(np.mean(later > earlier))
-
-
-def _widened(values: Array) -> Band:
-    band = Band.of(values)
-    return Band(max(0.0, band.p05 - MODEL), band.p50, band.p95 + MODEL)
 
 
 def _middle_of(learnt: Learnt) -> Conditions:
@@ -253,7 +216,7 @@ def _best(learnt: Learnt, past: list[Figures]) -> BestSoFar:
     measured = np.array([measure(f, learnt.workshop.scenario.part.limit_by) for f in past])
     best = int(np.argmin(np.median(measured, axis=1)))
     worse = 0.0 if best == len(measured) - 1 else float(np.mean(measured[-1] > measured[best]))
-    return BestSoFar(_strokes_of(learnt)[best], _widened(measured[best]), worse)
+    return BestSoFar(_strokes_of(learnt)[best], widened(measured[best]), worse)
 
 
 def _curve(learnt: Learnt, past: list[Figures], rest: Forecast) -> Curve:
@@ -272,8 +235,8 @@ def _ahead(scenario: Scenario, rest: Forecast) -> tuple[LookAhead, ...]:
     return tuple(
         LookAhead(
             strokes=rest.looks[k],
-            measured=_widened(rest.measured[:, k]),
-            flatness=_widened(rest.figures.flatness[:, k]),
+            measured=widened(rest.measured[:, k]),
+            flatness=widened(rest.figures.flatness[:, k]),
             greatest_depth=Band.of(rest.figures.greatest_depth[:, k]),
             reached=float(np.mean(goal[:, : k + 1].any(axis=1))),
             worse=float(np.mean(rest.measured[:, k] > rest.measured[:, k - 1])),

@@ -1,4 +1,7 @@
-"""Whether to go on or to stop, and what to look at again first."""
+"""Whether to go on or to stop, and what to look at again first.
+
+What the face is now is answered by :mod:`handlap.sim.bench.standing`; here only what follows from it.
+"""
 
 from __future__ import annotations
 
@@ -8,14 +11,13 @@ from typing import Literal
 
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import PARTLY, Learnt
+from handlap.sim.bench.standing import Standing
 
 WORSE = 0.7
 """Chance that the next block makes it worse from which to stop: tried on adverse jobs, it stops in
 nine of ten that get worse, and falsely in seven of a hundred."""
 DEEP = 0.05
 """Chance of taking too much with the next block from which to stop."""
-MET = 0.9
-"""Chance of being inside the limit from which the goal counts as met."""
 OUT_OF_REACH = 0.25
 """Share of the members that get there at all, at or below which the goal is out of reach by hand."""
 REREAD = 30e-6
@@ -26,7 +28,11 @@ EVEN = 0.5
 FAR_RATE = 2.0
 """A cut this factor from what was assumed makes the first plan worthless."""
 
-Advice = Literal["go on", "goal met", "stop", "out of reach", "cannot tell"]
+Advice = Literal[
+    "go on", "goal met", "finish next", "read", "stop", "too deep", "out of reach", "cannot tell"
+]
+"""What to do: "finish next": flat, but not of the finish wanted; "read": it may be flat,
+and readings taken now would say; "too deep": a limit of the metal that may come off is passed."""
 
 
 @dataclass(frozen=True)
@@ -34,10 +40,10 @@ class Outlook:
     """What the rules look at: chances [-], ``limit`` and ``allowance`` [m]."""
 
     learnt: Learnt
+    now: Standing
+    """Where the job stands, limit by limit."""
     limit: float
     allowance: float | None
-    goal: float
-    """Chance of being inside the limit now."""
     worse: float
     """Chance that the next block makes it worse."""
     deep: float | None
@@ -74,44 +80,70 @@ def stations_up(entries: Sequence[Entry]) -> tuple[int, float]:
 
 
 def advise(found: Outlook) -> tuple[Advice, tuple[str, ...]]:
-    """Stop or go on, and why; the first that holds leads."""
-    limit, allowance = found.limit, found.allowance
+    """Stop or go on, and why: what is now comes before what the next block would do."""
     if not found.learnt.believed:
         return "cannot tell", (
             f"only {found.learnt.effective:.0f} of {found.learnt.members} members still count: the log says "
             "more than so few can carry. Run it again with more members (--members)",
         )
-    reasons = []
-    advice: Advice = "go on"
-    up, thickest = stations_up(found.learnt.workshop.entries)
-    if found.goal >= MET:
-        advice = "goal met"
-        reasons.append(f"within {1e6 * limit:.0f} µm with a chance of {_per_cent(found.goal)}")
-    if allowance is not None and found.deep is not None and found.deep > DEEP:
-        advice = "stop" if advice == "go on" else advice
+    advice, reasons = _by_what_is(found.now)
+    ahead = _what_is_next(found)
+    if advice == "go on" and ahead:
+        advice = "stop"
+    if advice == "go on" and found.reached <= OUT_OF_REACH:
+        advice = "out of reach"
         reasons.append(
-            f"with the next block the deepest spot passes the allowance of {1e6 * allowance:.0f} µm with a "
-            f"chance of {_per_cent(found.deep)}"
+            f"only {_per_cent(found.reached)} of the cases that fit the log get within "
+            f"{1e6 * found.limit:.0f} µm by going on like this: lower hands, a finer paper, a better plate; "
+            "or a machine shop"
+        )
+    if advice == "go on":
+        reasons.append("not known to be flat enough yet, and nothing speaks against one more block")
+    return advice, (*reasons, *ahead)
+
+
+def _by_what_is(now: Standing) -> tuple[Advice, list[str]]:
+    """What the limits say to do as the face is now; what is off does not come back, so that leads."""
+    flat, metal = now.flat, [x for x in now.limits if x.about == "metal"]
+    if now.passed:
+        names = " and ".join(x.name for x in now.passed)
+        return "too deep", [
+            f"more is off than the limit allows ({names}): it does not come back, and every further stroke "
+            "takes more. Whether the part can still be used is for its maker's limits to say"
+        ]
+    if flat.read_again:
+        return "read", ["readings taken now decide, before any further stroke: read the lines and log them"]
+    if flat.answer != "met":
+        return "go on", []
+    unsure = " and ".join(x.name for x in metal if x.answer == "cannot tell")
+    if unsure:
+        return "stop", [f"it is flat enough, and {unsure} may be passed already: nothing is won by going on"]
+    if any(x.about == "finish" and x.answer == "not met" for x in now.limits):
+        return "finish next", [
+            "it is flat enough; what is left is the finish, by a paper that leaves the one wanted, only "
+            "until its scratches are everywhere"
+        ]
+    return "goal met", ["flat enough, and a further stroke only takes metal"]
+
+
+def _what_is_next(found: Outlook) -> list[str]:
+    """What speaks against one more block."""
+    reasons = []
+    if found.allowance is not None and found.deep is not None and found.deep > DEEP:
+        reasons.append(
+            f"with the next block the deepest spot passes the allowance of {1e6 * found.allowance:.0f} µm "
+            f"with a chance of {_per_cent(found.deep)}"
         )
     if found.worse > WORSE:
-        advice = "stop" if advice == "go on" else advice
         reasons.append(f"the next block makes it worse with a chance of {_per_cent(found.worse)}")
+    up, thickest = stations_up(found.learnt.workshop.entries)
     if up >= 1 and thickest >= REREAD and (found.worsened or 0.0) >= EVEN:
-        advice = "stop" if advice == "go on" else advice
         reasons.append(
             "it got worse since the readings before with a chance of "
             f"{_per_cent(found.worsened or 0.0)}, and more stations went up than down: read them again "
             "before any further stroke"
         )
-    if advice == "go on" and found.reached <= OUT_OF_REACH:
-        advice = "out of reach"
-        reasons.append(
-            f"only {_per_cent(found.reached)} of the cases that fit the log get within {1e6 * limit:.0f} µm "
-            "by going on like this: lower hands, a finer paper, a better plate; or a machine shop"
-        )
-    if advice == "go on":
-        reasons.append(f"within {1e6 * limit:.0f} µm now with a chance of {_per_cent(found.goal)}")
-    return advice, tuple(reasons)
+    return reasons
 
 
 def ask_about(learnt: Learnt) -> tuple[str, ...]:

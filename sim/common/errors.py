@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 MOST_SHOWN = 40
 """Faults printed at once; the rest are counted."""
@@ -25,7 +26,24 @@ def spelt_out(character: str) -> str:
     return f"\\u{ord(character):04x}" if ord(character) < 0x10000 else f"\\U{ord(character):08x}"
 
 
-class HandlapError(Exception):
+class WholeError(Exception):
+    """An exception that crosses to another process, or is copied, with all that it carries.
+
+    Python makes an exception anew from its message alone, which is not what all of ours are made of.
+    """
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Class, message and everything else, for pickle and copy."""
+        return _as_it_was, (type(self), self.args, self.__dict__)
+
+
+def _as_it_was(kind: type[WholeError], args: tuple[object, ...], held: Mapping[str, object]) -> WholeError:
+    found = kind.__new__(kind, *args)
+    found.__dict__.update(held)
+    return found
+
+
+class HandlapError(WholeError):
     """Root of every error raised on purpose."""
 
     exit_code = 1

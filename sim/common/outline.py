@@ -134,6 +134,25 @@ class Outline:
         """Area of metal, openings taken off [m²]."""
         return polygon_moments(self.rim)[0] - sum(polygon_moments(o)[0] for o in self.openings)
 
+    def metal_across(self, u: ArrayLike) -> Array:
+        """Width of metal (k,) across the part at places u (k,) along it, openings taken off [m].
+
+        >>> hole = rectangle(0.1, 0.02, 0.05, 0.0)
+        >>> Outline.rectangular(0.3, 0.06, (hole,)).metal_across([-0.1, 0.05]).round(9).tolist()
+        [0.06, 0.04]
+        """
+        at = np.asarray(u, dtype=float)[:, None]
+        width = np.zeros(at.shape[0])
+        for polygon, sign in ((self.rim, 1.0), *((opening, -1.0) for opening in self.openings)):
+            start, end = polygon, np.roll(polygon, -1, axis=0)
+            run = end[:, 0] - start[:, 0]
+            crosses = (start[:, 0] > at) != (end[:, 0] > at)
+            slope = (end[:, 1] - start[:, 1]) / np.where(run == 0.0, 1.0, run)
+            v = start[:, 1] + (at - start[:, 0]) * slope
+            # Polygons run anticlockwise: edges that go back along u lie on the far side of the metal.
+            width -= sign * np.where(crosses, v * np.sign(run), 0.0).sum(axis=1)
+        return width
+
     def contains(self, points: ArrayLike) -> NDArray[np.bool_]:
         """Whether points (n, 2) [m] lie on metal (inside the rim and in no opening).
 

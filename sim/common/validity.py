@@ -10,11 +10,12 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
+from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
-from typing import Any, Literal, get_args
+from typing import Any, Literal, TypeVar, get_args
 
 from handlap.sim.common.errors import HandlapError
+from handlap.sim.common.trade_fact import TradeFact
 
 Kind = Literal[
     "published",
@@ -47,6 +48,7 @@ Subject = Literal[
     "straightedge",
     "survey",
     "log",
+    "dye",
     "materials",
     "engine and pump",
     "plan",
@@ -59,7 +61,8 @@ SENSES: tuple[Sense, ...] = get_args(Sense)
 
 SHIPPED = Path(__file__).with_name("validity.json")
 """The file that belongs to this version of the program."""
-SCHEMA = "handlap.checks/1"
+SCHEMA = "handlap.checks/2"
+Noted = TypeVar("Noted", "Check", TradeFact)
 DIGITS = 6
 """Significant digits kept of every figure."""
 
@@ -116,10 +119,11 @@ class Check:
 
 @dataclass(frozen=True)
 class Checks:
-    """All checks, in the order they were made, and the runs they were made in."""
+    """All checks and facts of the trade, in their order, and the runs they were made in."""
 
     made: tuple[Made, ...]
     checks: tuple[Check, ...]
+    facts: tuple[TradeFact, ...] = ()
 
 
 def passes(apart: float, tolerance: float, sense: Sense) -> bool:
@@ -143,7 +147,7 @@ def to_text(checks: Checks) -> str:
 
     return (
         f'{{"schema": "{SCHEMA}",\n"made": [\n{lines(checks.made)}\n],\n'
-        f'"checks": [\n{lines(checks.checks)}\n]}}\n'
+        f'"checks": [\n{lines(checks.checks)}\n],\n"facts": [\n{lines(checks.facts)}\n]}}\n'
     )
 
 
@@ -159,14 +163,17 @@ def from_text(text: str) -> Checks:
         raise ValueError(f"not a file of checks: schema {SCHEMA} expected")
     made = tuple(Made(**_only(Made, row)) for row in data["made"])
     checks = tuple(Check(**_only(Check, row)) for row in data["checks"])
+    facts = tuple(TradeFact(**_only(TradeFact, row)) for row in data["facts"])
     for check in checks:
         if check.kind not in KINDS or check.subject not in SUBJECTS or check.sense not in SENSES:
             raise ValueError(f"unknown kind, subject or sense in the check {check.name!r}")
-        if not 0 <= check.made < len(made):
-            raise ValueError(f"unknown run in the check {check.name!r}")
-    if len({check.name for check in checks}) < len(checks):
+    both: list[Check | TradeFact] = [*checks, *facts]
+    for noted in both:
+        if not 0 <= noted.made < len(made):
+            raise ValueError(f"unknown run in the check {noted.name!r}")
+    if len({noted.name for noted in both}) < len(both):
         raise ValueError("two checks share a name")
-    return Checks(made, checks)
+    return Checks(made, checks, facts)
 
 
 def _only(record: Any, row: Any) -> dict[str, Any]:
@@ -189,22 +196,29 @@ def shipped_checks(path: Path = SHIPPED) -> Checks:
         raise HandlapError(f"the file of checks is missing or damaged, install anew: {fault}") from fault
 
 
-def joined(older: Checks, newer: Sequence[Check], made: Made, ran: Iterable[str]) -> Checks:
-    """The newer checks, and the older ones of tests that did not run this time.
+def joined(
+    older: Checks, newer: Sequence[Check], made: Made, ran: Iterable[str], facts: Sequence[TradeFact] = ()
+) -> Checks:
+    """The newer checks and facts, and the older ones of tests that did not run this time.
 
     ``ran``: tests of the new run; what they checked before is forgotten.
     """
     gone = set(ran)
-    new_names = {check.name for check in newer}
-    kept = [c for c in older.checks if c.test not in gone and c.name not in new_names]
+    new_names = {check.name for check in newer} | {fact.name for fact in facts}
     runs: list[Made] = []
 
-    def placed(check: Check, run: Made) -> Check:
+    def placed(noted: Noted, run: Made) -> Noted:
         if run not in runs:
             runs.append(run)
-        return Check(**{**asdict(check), "made": runs.index(run)})
+        return replace(noted, made=runs.index(run))
 
-    together = [placed(check, made) for check in newer]
-    together += [placed(check, older.made[check.made]) for check in kept]
-    together.sort(key=lambda c: (SUBJECTS.index(c.subject), KINDS.index(c.kind), c.source, c.test, c.name))
-    return Checks(tuple(runs), tuple(together))
+    def together(new: Sequence[Noted], old: Sequence[Noted]) -> list[Noted]:
+        kept = [noted for noted in old if noted.test not in gone and noted.name not in new_names]
+        return [placed(noted, made) for noted in new] + [
+            placed(noted, older.made[noted.made]) for noted in kept
+        ]
+
+    checks = together(newer, older.checks)
+    checks.sort(key=lambda c: (SUBJECTS.index(c.subject), KINDS.index(c.kind), c.source, c.test, c.name))
+    known = sorted(together(facts, older.facts), key=lambda fact: fact.name)
+    return Checks(tuple(runs), tuple(checks), tuple(known))

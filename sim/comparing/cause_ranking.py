@@ -23,7 +23,7 @@ from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_numbers import bend_components
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye
-from handlap.sim.lapping.dye_words import zone_shares
+from handlap.sim.lapping.dye_picture import DyePicture
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
 from handlap.sim.lapping.poses import Layout
@@ -31,9 +31,6 @@ from handlap.sim.lapping.rhythm import SETTLED, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.work import Job, Progress, choose_first, open_job, vary
 
-LEVELS = np.array([0.0, 0.5, 1.0])
-ZONE_SD = 0.25
-"""How far a person's half, gone or left may be from the share of a zone that is clear [-]."""
 LOOKS = 40
 DEEPEST = 2.0
 """Dye is followed until this many times the depth that clears it has come off on average."""
@@ -82,54 +79,49 @@ def _log_mean_exp(values: Array) -> float:
     return top + float(np.log(np.mean(np.exp(values - top))))
 
 
-def dye_log_likelihood(seen: Array, shares: Array) -> Array:
-    """Log likelihood (…,) of a picture (15,), not a number where nothing was seen, for shares gone (…, 15).
+def _picture_log_likelihood(seen: DyePicture, shares: Array) -> float:
+    """Log likelihood of a picture, from the shares (members, looks, 30) that one cause leaves.
 
-    A person calls a zone left, half or gone; the nearer its share, the likelier the call.
+    A picture in which some dye is gone and some left was seen while the dye was going, one in which
+    some is fading and some full while it was fading: then only looks at such a time count.
     """
-    away = -0.5 * ((shares[..., None] - LEVELS) / ZONE_SD) ** 2
-    away = away - np.log(np.sum(np.exp(away), axis=-1, keepdims=True))
-    level = np.searchsorted(LEVELS, np.nan_to_num(seen) - 0.25)
-    picked = np.take_along_axis(away, np.broadcast_to(level[:, None], (*shares.shape, 1)), axis=-1)[..., 0]
-    known = np.isfinite(seen) & np.isfinite(shares)
-    return np.where(known, picked, 0.0).sum(axis=-1)
-
-
-def _picture_log_likelihood(seen: Array, shares: Array) -> float:
-    """Log likelihood of a picture (15,), from shares (members, looks, 15) of one cause.
-
-    A picture in which some dye is gone and some left was seen while the dye was going: then only
-    looks at such a time count.
-    """
-    each = dye_log_likelihood(seen, shares)
-    whole = np.nanmean(shares, axis=-1)
-    going = (whole > GOING) & (whole < 1.0 - GOING)
-    if np.nanmin(seen) == np.nanmax(seen):
-        going = np.ones_like(going)
+    each = seen.log_likelihood(shares)
+    now = np.ones(each.shape, dtype=bool)
+    for told, share in zip((seen.gone, seen.faded), np.split(shares, 2, axis=-1), strict=True):
+        if np.isfinite(told).any() and np.nanmin(told) < np.nanmax(told):
+            whole = np.nanmean(share, axis=-1)
+            now &= (whole > GOING) & (whole < 1.0 - GOING)
     members = []
-    for likelihood, at in zip(each, going, strict=True):
+    for likelihood, at in zip(each, now, strict=True):
         members.append(_log_mean_exp(likelihood[at] if at.any() else likelihood))
     return _log_mean_exp(np.array(members))
 
 
 def _dyed(
-    bench: Bench, stage: Stage, layout: Layout, roughness: float, flat: bool, member: tuple[Array, Conditions]
+    bench: Bench,
+    stage: Stage,
+    layout: Layout,
+    seen: DyePicture,
+    roughness: float,
+    flat: bool,
+    member: tuple[Array, Conditions],
 ) -> Array:
-    """Shares of the dye gone (looks, 15) in every zone of one member."""
+    """What one member would show (looks, 30) of what is seen."""
     face, conditions = member
     before = np.zeros_like(face) if flat else face
     run = run_stage(bench, before, conditions, stage, layout)
-    cells = slice(0, bench.grid.n_cells)
-    return zone_shares(bench.grid, dye.gone(before[cells] - run.heights[:, cells], roughness).astype(float))
+    cells, drawn = slice(0, bench.grid.n_cells), conditions.dye
+    off = before[cells] - run.heights[:, cells]
+    return seen.shown(bench.grid, off, drawn.gone_at(roughness), drawn.faded_at(roughness))
 
 
-def _dye_stage(job: Job, first: int, strokes: int | None) -> Stage:
+def _dye_stage(job: Job, first: int, strokes: int | None, roughness: float) -> Stage:
     """A stage looked at often while the dye goes, or once if the strokes since it was put on are known."""
     scenario, middle = job.scenario, job.middle
     grit = scenario.paper.grits[first]
     if strokes is not None:
         return stage_of(scenario, middle, grit, strokes, strokes)
-    clears = dye.FILM + dye.VALLEYS * grit.roughness_median(scenario.part.metal)
+    clears = middle.dye.gone_at(roughness)
     # Fresh paper would take this long; paper that ages takes longer, and is followed less far.
     last = int(np.clip(DEEPEST * clears / (SETTLED * depth_per_stroke(scenario, middle, grit)), LOOKS, 5000))
     every = max(1, last // LOOKS)
@@ -138,7 +130,7 @@ def _dye_stage(job: Job, first: int, strokes: int | None) -> Stage:
 
 def rank_by_dye(
     scenario: Scenario,
-    seen: Array,
+    seen: DyePicture,
     words: str,
     *,
     strokes: int | None = None,
@@ -151,7 +143,7 @@ def rank_by_dye(
 
     Parameters
     ----------
-    seen : grid (3, 5) of :func:`handlap.sim.lapping.dye_words.read_dye`
+    seen : picture by zones, as :func:`handlap.sim.lapping.dye_words.read_dye` reads it
     strokes : since the dye was put on; None: not known, and every count while it goes is as likely
     """
     tell = progress or (lambda done, what: None)
@@ -159,26 +151,24 @@ def rank_by_dye(
     job = open_job(scenario, members=members, seed=seed, executor=executor)
     picked = choose_first(job)[2].coarse
     first = picked.first
-    stage = _dye_stage(job, first, strokes)
-    grit = scenario.paper.grits[first]
-    roughness = grit.roughness_median(scenario.part.metal)
+    roughness = dye.roughness_dyed(scenario.paper.grits[first], scenario.part.metal, worked=False)
+    stage = _dye_stage(job, first, strokes, roughness)
     quad, _ = quad_of(job, stage, job.members.before[0])
     layout = stage_layout(job.bench, stage, quad_strokes=quad, seed=seed)
+    told = seen.on_metal(job.bench.grid)
+    if not np.isfinite(told.seen).any():
+        raise InputError("--dye: there is no metal in the zones that were seen")
     names = active_causes(scenario)
-    picture = seen.ravel()
     logs = []
     for k, name in enumerate(names):
         tell(0.2 + 0.8 * k / len(names), f"the dye that {name} alone would leave")
         changed, flat = only(scenario, name)
         other = vary(job, changed)
-        work = partial(_dyed, other.bench, stage, layout, roughness, flat)
+        work = partial(_dyed, other.bench, stage, layout, told, roughness, flat)
         pairs = list(zip(other.members.before, other.members.conditions, strict=True))
         shares = np.array(run_members(work, pairs, executor=executor))
-        logs.append(_picture_log_likelihood(picture, shares))
-    there = np.isfinite(picture) & np.isfinite(shares[0, 0])
-    if not there.any():
-        raise InputError("--dye: there is no metal in the zones that were seen")
-    logs.append(-float(np.log(len(LEVELS)) * there.sum()))
+        logs.append(_picture_log_likelihood(told, shares))
+    logs.append(told.chance_by_luck)
     return _ranking(words, [*names, NONE], logs, members)
 
 

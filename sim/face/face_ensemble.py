@@ -131,7 +131,7 @@ def infer_from_table(outline: Outline, readings: Readings, *, count: int, seed: 
     table = readings.table
     if table is None:
         raise ValueError("there is no table of heights")
-    faces = faces_through(table, count=count, seed=seed)
+    faces = faces_through(table, outline, count=count, seed=seed)
     points, _, repeats = merge_repeats(table.u, table.v, table.height)
     reach = table_reach(outline, points)
     notes = []

@@ -18,17 +18,38 @@ from handlap.sim.face import survey_kernels as kernels
 from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone_widths
 from handlap.sim.face.straightedge import greatest_gap, sample_lines
 from handlap.sim.job.results import Band
+from handlap.sim.job.scenario import HeightTable
 
-WIDEN = 1.15
-WIDEN_DOWN = 1.6
-WIDEN_DEPTH = 1.3
-"""Bands of a survey by leaves are stretched by these about their median (in log where the
-figure is positive), as calibration on faces from outside the fitted family asks.  Flatness and
-the straightedge's worst are stretched further down than up: what is not known about a face adds
-to its range, so that the draws of a smooth face lie high."""
 DOMINANT = 0.6
 """A shape names the face when it holds this share of the sum of squares of bows and twist."""
 Word = Literal["hollow", "crowned", "twisted", "mixed", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """By what bands are stretched about their median (in log where the figure is positive) [-].
+
+    Calibration on faces from outside the fitted family asks for it.  Flatness and the
+    straightedge's worst are stretched further ``down`` than ``up``: what is not known about a
+    face adds to its range, so that the draws of a smooth face lie high.  ``depth`` is for the
+    depth to clear.
+    """
+
+    up: float
+    down: float
+    depth: float
+
+
+BY_LEAVES = Stretch(1.15, 1.6, 1.3)
+BY_HEIGHTS = Stretch(1.1, 1.2, 1.1)
+AS_THEY_ARE = Stretch(1.0, 1.0, 1.0)
+
+
+def stretch_of(table: HeightTable | None) -> Stretch:
+    """By what bands of a face are stretched that was read as a table of heights, or by leaves (None)."""
+    if table is None:
+        return BY_LEAVES
+    return BY_HEIGHTS if table.sd > 0.0 else AS_THEY_ARE
 
 
 @dataclass(frozen=True)
@@ -136,19 +157,18 @@ def face_numbers(
     )
 
 
-def face_bands(numbers: FaceNumbers, widen: bool) -> FaceBands:
-    """Bands of the figures, stretched where ``widen`` (readings by leaves), else as they are."""
-    factor, down, deep = (WIDEN, WIDEN_DOWN, WIDEN_DEPTH) if widen else (1.0, 1.0, 1.0)
+def face_bands(numbers: FaceNumbers, stretch: Stretch) -> FaceBands:
+    """Bands of the figures, stretched."""
 
     def signed(values: Array) -> Band:
         middle = float(np.median(values))
-        return Band.of(middle + factor * (values - middle))
+        return Band.of(middle + stretch.up * (values - middle))
 
     return FaceBands(
-        flatness=Band.of(widened(numbers.flatness, factor, down)),
-        peak_to_valley=Band.of(widened(numbers.peak_to_valley, factor, down)),
-        straightedge=Band.of(widened(numbers.straightedge, factor, down)),
-        depth_to_clear=Band.of(widened(numbers.depth_to_clear, deep)),
+        flatness=Band.of(widened(numbers.flatness, stretch.up, stretch.down)),
+        peak_to_valley=Band.of(widened(numbers.peak_to_valley, stretch.up, stretch.down)),
+        straightedge=Band.of(widened(numbers.straightedge, stretch.up, stretch.down)),
+        depth_to_clear=Band.of(widened(numbers.depth_to_clear, stretch.depth)),
         bow_along=signed(numbers.bow_along),
         bow_across=signed(numbers.bow_across),
         twist=signed(numbers.twist),

@@ -1,9 +1,9 @@
 """From a table of heights to an ensemble of faces through it.
 
-The face is a plane of any tilt plus a Matérn-5/2 field whose length and strength are fitted
-to the table (universal kriging).  One face of the ensemble is a draw of the field, bent onto
-the table (Matheron's rule: J. G. Journel & C. J. Huijbregts, *Mining Geostatistics*, 1978;
-from memory), so it can be evaluated at any point.
+The face is a plane of any tilt plus bends and a Matérn-5/2 field, whose sizes are not known but
+drawn for each face of the ensemble (:mod:`height_prior`).  One face is a draw of bends and
+field, bent onto the table (Matheron's rule: J. G. Journel & C. J. Huijbregts, *Mining
+Geostatistics*, 1978; from memory), so it can be evaluated at any point.
 """
 
 from __future__ import annotations
@@ -19,18 +19,29 @@ from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.face_prior import distances, matern
+from handlap.sim.face.height_prior import (
+    ASSUMED_SPREAD,
+    ERROR_SPREAD,
+    NUGGET,
+    Fields,
+    plane_and_bends,
+    possible_fields,
+)
 
 if TYPE_CHECKING:
     from handlap.sim.job.scenario import HeightTable
 
+Members = np.ndarray[tuple[int, ...], np.dtype[np.intp]]
+
 SAME_POINT = 1e-6
 """Readings nearer to each other than this are taken as repeats of one point [m]."""
-LENGTHS = (0.12, 0.2, 0.3, 0.45, 0.7, 1.0, 1.5)
-"""Correlation lengths tried, over the diagonal of the table [-]."""
-FIT_POINTS = 500
-WAVES = 1500
-NUGGET = 1e-10
-"""Least noise variance over the variance of the field: keeps the solution stable [-]."""
+WAVES = 500
+"""Random waves that make up a field."""
+GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
+SOLVING = 6e9
+"""Number of systems of n equations that are solved for the faces of an ensemble, times n³; faces of
+large tables, which know their field well, share some."""
+FEWEST_SYSTEMS = 2
 
 
 @dataclass(frozen=True)
@@ -78,134 +89,146 @@ def table_reach(outline: Outline, points: Array) -> Reach:
     return Reach(float(np.where(inside, 0.0, closest).max()), float(np.median(nearest)))
 
 
-def _flat(points: Array, size: float) -> Array:
-    return np.column_stack([np.ones(len(points)), points / size])
-
-
-def fit_field(points: Array, heights: Array, sd: float) -> tuple[float, float]:
-    """Correlation length [m] and standard deviation [m] of the field, by restricted likelihood.
-
-    Parameters
-    ----------
-    points : measured points (n, 2) [m]
-    heights : their heights (n,) [m]
-    sd : standard deviation of one height [m]
-    """
-    size = float(np.hypot(*np.ptp(points, axis=0)))
-    if len(points) > FIT_POINTS:
-        pick = np.sort(np.random.default_rng(0).permutation(len(points))[:FIT_POINTS])
-        points, heights = points[pick], heights[pick]
-    q, _ = np.linalg.qr(_flat(points, size), mode="complete")
-    free = q[:, 3:]
-    y = free.T @ heights
-    least = max(1e-10, 1e-6 * float(np.ptp(heights)))
-    if y.size == 0 or float(np.abs(y).max()) <= least:
-        return size, least
-    between = distances(points, points)
-    best = (-np.inf, size, least)
-    for share in LENGTHS:
-        value, vector = np.linalg.eigh(free.T @ matern(between, share * size) @ free)
-        value = np.maximum(value, 0.0) + NUGGET
-        square = (vector.T @ y) ** 2
-        profile = float(np.sqrt(np.mean(square / (value + sd**2 / max(float(np.var(y)), 1e-30)))))
-        strengths = [profile] if sd == 0.0 else profile * np.exp(np.linspace(-2.5, 2.5, 41))
-        for strength in strengths:
-            variance = strength**2 * value + sd**2
-            score = -0.5 * float(np.sum(np.log(variance) + square / variance))
-            if score > best[0]:
-                best = (score, share * size, float(strength))
-    return best[1], max(best[2], least)
-
-
 @dataclass(frozen=True)
 class TableFaces:
     """Faces through a table of heights; evaluate them anywhere with :meth:`at`.
 
     Attributes
     ----------
+    outline : the face
     points, heights, repeats : measured points (n, 2), mean heights (n,) [m], repeats (n,)
-    sd : standard deviation of one height [m]
-    length, strength : correlation length and standard deviation of the field [m]
-    count : number of faces; one alone is the best estimate (with sd 0 it goes exactly through
-        every point), not a draw
+    fields : what lies behind each face
+    count : number of faces; one alone is the best estimate (of an exact table it goes exactly
+        through every point), not a draw
     seed : same seed, same faces
     """
 
+    outline: Outline
     points: Array
     heights: Array
     repeats: Array
-    sd: float
-    length: float
-    strength: float
+    fields: Fields
     count: int
     seed: int
 
     @cached_property
-    def _size(self) -> float:
-        return float(np.hypot(*np.ptp(self.points, axis=0)))
-
-    @cached_property
     def _waves(self) -> tuple[Array, Array, Array]:
-        """Random waves that stand for the field (Rahimi & Recht 2007): directions, phases, sizes."""
+        """Random waves that stand for the field (Rahimi & Recht 2007): directions, phases, sizes.
+
+        Wave numbers of a Matérn-5/2 field of length 1 follow Student's law with 5 degrees of freedom.
+        They are spread evenly through it, and their directions round the circle: the field is nearer
+        to its law than with as many drawn at random.
+        """
         rng = np.random.default_rng(self.seed)
-        spread = np.sqrt(5.0 / rng.chisquare(5.0, WAVES)) / self.length
-        direction = rng.standard_normal((2, WAVES)) * spread
+        beyond = (np.arange(WAVES) + rng.random(WAVES)) / WAVES
+        number = np.sqrt(5.0 * (beyond**-0.4 - 1.0))
+        angle = np.pi * (np.arange(WAVES) * GOLDEN + rng.random())
+        direction = number * np.array([np.cos(angle), np.sin(angle)])
         phase = 2.0 * np.pi * rng.random(WAVES)
-        size = rng.standard_normal((WAVES, self.count)) * self.strength * np.sqrt(2.0 / WAVES)
+        size = rng.standard_normal((WAVES, self.count)) * self.fields.strength * np.sqrt(2.0 / WAVES)
         return direction, phase, size
 
-    def _free_draw(self, points: Array) -> Array:
-        """Field draws (n, count) before they are bent onto the table [m]."""
+    @cached_property
+    def _lengths(self) -> list[tuple[float, Members]]:
+        """Each length of the field with the faces that have it."""
+        return [(float(x), np.flatnonzero(self.fields.length == x)) for x in np.unique(self.fields.length)]
+
+    def _free_field(self, points: Array, length: float, faces: Members) -> Array:
+        """Fields (n, faces) of one length before they are bent onto the table [m]."""
         if self.count == 1:
             return np.zeros((len(points), 1))
         direction, phase, size = self._waves
-        return np.cos(points @ direction + phase) @ size
+        return np.cos(points @ (direction / length) + phase) @ size[:, faces]
 
     @cached_property
-    def _weights(self) -> tuple[Array, Array]:
-        """Weights (n, count) of the field and (3, count) of the plane."""
-        target = self.heights[:, None] - self._free_draw(self.points)
-        noise = self.sd / np.sqrt(self.repeats)
-        if self.count > 1 and self.sd > 0.0:
+    def _bent(self) -> tuple[Array, Array]:
+        """Weights (n, count) of the field at the points, and sizes (6, count) of plane and bends [m]."""
+        terms = plane_and_bends(self.points, self.outline)
+        weights = np.zeros((len(self.points), self.count))
+        sizes = np.zeros((6, self.count))
+        target = np.repeat(self.heights[:, None], self.count, axis=1)
+        if self.count > 1:
             rng = np.random.default_rng([self.seed, 1])
-            target = target - noise[:, None] * rng.standard_normal(target.shape)
-        cover = self.strength**2 * matern(distances(self.points, self.points), self.length)
-        nugget = NUGGET
-        while True:
-            try:
-                diagonal = np.maximum(noise**2, nugget * self.strength**2)
-                factor = cho_factor(cover + np.diag(diagonal), lower=True)
-                break
-            except LinAlgError:
-                nugget *= 100.0
-        flat = _flat(self.points, self._size)
-        solved = cho_solve(factor, np.column_stack([flat, target]))
-        plane = np.linalg.lstsq(flat.T @ solved[:, :3], flat.T @ solved[:, 3:], rcond=None)[0]
-        return solved[:, 3:] - solved[:, :3] @ plane, plane
+            noise = self.fields.error / np.sqrt(self.repeats)[:, None]
+            target -= noise * rng.standard_normal(target.shape)
+            sizes[3:] = self.fields.bend.T * rng.standard_normal((3, self.count))
+            target -= terms @ sizes
+        for length, faces in self._lengths:
+            target[:, faces] -= self._free_field(self.points, length, faces)
+            cover = matern(distances(self.points, self.points), length)
+            pairs = np.column_stack([self.fields.strength, self.fields.error])[faces]
+            for strength, error in np.unique(pairs, axis=0):
+                some = faces[(pairs == (strength, error)).all(axis=1)]
+                noise = (error / strength) ** 2 / self.repeats
+                tight = strength / self.fields.bend[some]
+                weights[:, some], more = _bend_onto(cover, noise, terms, target[:, some], tight)
+                sizes[:, some] += more
+        return weights, sizes
 
     def at(self, points: ArrayLike) -> Array:
         """Heights (count, k) of all faces at points (k, 2) [m]."""
         p = np.ascontiguousarray(points, dtype=float).reshape(-1, 2)
-        weights, plane = self._weights
+        weights, sizes = self._bent
         found = np.empty((self.count, len(p)))
         step = max(1, 4_000_000 // max(len(self.points), WAVES))
         for first in range(0, len(p), step):
             run = p[first : first + step]
-            cover = self.strength**2 * matern(distances(run, self.points), self.length)
-            heights = cover @ weights + _flat(run, self._size) @ plane + self._free_draw(run)
+            heights = plane_and_bends(run, self.outline) @ sizes
+            apart = distances(run, self.points)
+            for length, faces in self._lengths:
+                heights[:, faces] += matern(apart, length) @ weights[:, faces]
+                heights[:, faces] += self._free_field(run, length, faces)
             found[:, first : first + step] = heights.T
         return found
 
 
-def faces_through(table: HeightTable, *, count: int, seed: int) -> TableFaces:
-    """Fit a table and prepare faces through it.
+def _bend_onto(cover: Array, noise: Array, terms: Array, target: Array, tight: Array) -> tuple[Array, Array]:
+    """Weights (n, k) of the field and sizes (6, k) of plane and bends that bend faces onto a table [m].
+
+    Parameters
+    ----------
+    cover : correlation of the field between the points (n, n) [-]
+    noise : variance of each reading over that of the field (n,) [-]
+    terms : plane and bends at the points (n, 6) [-]
+    target : how far each face is from the table (n, k) [m]
+    tight : size of the field over that of each bend (k, 3) [-]
+    """
+    nugget = NUGGET
+    while True:
+        try:
+            factor = cho_factor(cover + np.diag(np.maximum(noise, nugget)), lower=True)
+            break
+        except LinAlgError:
+            nugget *= 100.0
+    solved = cho_solve(factor, np.hstack([terms, target]))
+    within, toward = terms.T @ solved[:, :6], terms.T @ solved[:, 6:]
+    held = np.hstack([np.zeros((len(tight), 3)), tight**2])
+    sizes = np.column_stack([
+        np.linalg.lstsq(within + np.diag(h), t, rcond=None)[0] for h, t in zip(held, toward.T, strict=True)
+    ])  # fmt: skip
+    return solved[:, 6:] - solved[:, :6] @ sizes, sizes
+
+
+def faces_through(table: HeightTable, outline: Outline, *, count: int, seed: int) -> TableFaces:
+    """Weigh what a table leaves possible and prepare faces through it.
 
     Parameters
     ----------
     table : the measured heights
+    outline : the face
     count : number of faces; 1 gives the best estimate
     seed : same seed, same faces
     """
     points, heights, repeats = merge_repeats(table.u, table.v, table.height)
-    length, strength = fit_field(points, heights, table.sd)
-    return TableFaces(points, heights, repeats, table.sd, length, strength, count, seed)
+    fields = possible_fields(
+        points,
+        heights,
+        repeats,
+        outline,
+        error=table.sd,
+        spread=ASSUMED_SPREAD if table.sd_assumed else ERROR_SPREAD,
+        count=count,
+        seed=seed,
+        distinct=max(FEWEST_SYSTEMS, int(SOLVING / len(points) ** 3)),
+    )
+    return TableFaces(outline, points, heights, repeats, fields, count, seed)

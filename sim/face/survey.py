@@ -7,7 +7,7 @@ Signs: height positive = proud.  A bow is positive where the middle is proud of 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -17,14 +17,15 @@ from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import FaceEnsemble, infer_from_lines, infer_from_table
 from handlap.sim.face.face_numbers import (
-    WIDEN,
-    WIDEN_DOWN,
+    BY_LEAVES,
     FaceBands,
     FaceNumbers,
+    Stretch,
     Word,
     face_bands,
     face_numbers,
     name_shapes,
+    stretch_of,
     widened,
 )
 from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone
@@ -80,6 +81,7 @@ class LimitVerdict:
     """Whether the face meets its limit in the sense of ``limit_by``.
 
     ``chance`` is that of meeting it; ``zone_chance`` and ``straightedge_chance`` by either sense.
+    ``goes_by`` says which figure of the face the answer was drawn from.
     """
 
     answer: LimitAnswer
@@ -88,6 +90,7 @@ class LimitVerdict:
     chance: float
     zone_chance: float
     straightedge_chance: float
+    goes_by: str
     reason: str
 
 
@@ -169,7 +172,13 @@ def _answer(chance: float) -> LimitAnswer:
 
 
 def limit_verdict(
-    numbers: FaceNumbers, limit: float, limit_by: LimitBy, *, converged: bool = True, widen: bool = True
+    numbers: FaceNumbers,
+    limit: float,
+    limit_by: LimitBy,
+    *,
+    converged: bool = True,
+    stretch: Stretch = BY_LEAVES,
+    points: int = 0,
 ) -> LimitVerdict:
     """Whether faces meet a limit, in its own sense.
 
@@ -183,11 +192,11 @@ def limit_verdict(
     limit : the limit [m]
     limit_by : "zone" or "straightedge"
     converged : whether the faces can be believed at all
-    widen : whether the spread is to be stretched as for bands
+    stretch : by what the spread is stretched, as for bands
+    points : measured points of a table of heights; 0: there is none
     """
-    factor, down = (WIDEN, WIDEN_DOWN) if widen else (1.0, 1.0)
-    zone = float(np.mean(widened(numbers.flatness, factor, down) <= limit))
-    edge = float(np.mean(widened(numbers.straightedge, factor, down) <= limit))
+    zone = float(np.mean(widened(numbers.flatness, stretch.up, stretch.down) <= limit))
+    edge = float(np.mean(widened(numbers.straightedge, stretch.up, stretch.down) <= limit))
     chance = zone if limit_by == "zone" else edge
     answer = _answer(chance)
     sense = "as minimum zone" if limit_by == "zone" else "as the straightedge reads it"
@@ -210,7 +219,11 @@ def limit_verdict(
             f"{sense}, the chance of being within {micron} is {percent(chance)}: "
             "between one in ten and nine in ten is too close to call"
         )
-    return LimitVerdict(answer, limit, limit_by, chance, zone, edge, reason)
+    goes_by = "the face as the straightedge lines leave it possible"
+    if points:
+        goes_by = f"the face as it may be between the points, not the {points} points alone"
+        reason += f". This goes by {goes_by}"
+    return LimitVerdict(answer, limit, limit_by, chance, zone, edge, goes_by, reason)
 
 
 def find_contradictions(readings: Readings, evidence: Evidence, heights: Array) -> tuple[Contradiction, ...]:
@@ -302,8 +315,12 @@ def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int =
     line_heights = ensemble.heights_at(sample_lines(part.outline).points)
     # The limit means a true straightedge, so no bow of the one at hand here.
     numbers = face_numbers(part.outline, grid, heights, line_heights)
-    widen = evidence is not None
-    bands = face_bands(numbers, widen)
+    table = None if readings.table is None else table_numbers(readings.table)
+    if table is not None and readings.table is not None and readings.table.sd == 0.0:
+        # The face goes through all points, so it is no flatter than they are, wherever the grid's lie.
+        numbers = replace(numbers, flatness=np.maximum(numbers.flatness, table.minimum_zone))
+    stretch = stretch_of(readings.table)
+    bands = face_bands(numbers, stretch)
     doubts, extra = _advice(part, readings, ensemble, evidence, numbers.flatness, seed)
     mean_map, sd_map = _maps(grid, heights)
     return Survey(
@@ -316,7 +333,14 @@ def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int =
         sd_map=sd_map,
         contradictions=doubts,
         next_line=extra,
-        verdict=limit_verdict(numbers, part.limit, part.limit_by, converged=ensemble.converged, widen=widen),
-        table=None if readings.table is None else table_numbers(readings.table),
+        verdict=limit_verdict(
+            numbers,
+            part.limit,
+            part.limit_by,
+            converged=ensemble.converged,
+            stretch=stretch,
+            points=0 if table is None else table.points,
+        ),
+        table=table,
         notes=ensemble.notes,
     )

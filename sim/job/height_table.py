@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import csv
 import re
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
@@ -31,6 +32,14 @@ _NAMES = {"u": "u", "x": "u", "v": "v", "y": "v", "height": "height", "h": "heig
 _IDLE = {"point", "note"}
 _HEADER = re.compile(r"([a-z]+)_([a-zµμ]+)")
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+FEWEST_DISTINCT = 4
+"""Different heights from which on digits that all of them skip are taken as not read."""
+FINEST_PLACE = 12
+"""Decimals beyond which no digit of a height means anything."""
+ERROR_SHARE, LEAST_ERROR = 0.5, 1e-6
+"""Error assumed of a height over the step of its digits [-], and at least [m]: half a division is
+common practice for what a person reads off a dial; no stand, plate or probe under a warped part
+is better than a micron."""
 HEADERS = "two positions such as u_mm, v_mm and a height such as height_um or height_thou"
 
 
@@ -74,19 +83,48 @@ def parse_height_table(text: str, source: str, sd: float = 0.0) -> HeightTable:
     rows = [(number, _fields(line, ";" if semicolon else ",")) for number, line in lines]
     columns = _columns(rows[0][1], source, rows[0][0])
     faults: list[Fault] = []
-    values, at = [], []
+    values, at, written = [], [], []
     for number, fields in rows[1:]:
         row = _row(fields, columns, semicolon, source, number, faults, len(rows[0][1]))
         if row is not None:
             values.append(row)
             at.append(number)
+            written.append(_plain(fields[columns["height"][0]], semicolon))
     table = np.array(values, dtype=float).reshape(-1, 3)
     if not faults:
         faults = _table_faults(table, at, source)
     if faults:
         raise ScenarioError(faults)
     u, v, height = (np.ascontiguousarray(column) for column in table.T)
-    return HeightTable(u, v, height, sd, source)
+    _, multiplier, divisor = columns["height"]
+    return HeightTable(u, v, height, sd, source, step=written_step(written) * multiplier / divisor)
+
+
+def written_step(written: list[str]) -> float:
+    """Step in which numbers are written: their last place, or 2, 5 or 10 of it where they keep to that.
+
+    A dial of 0.01 mm gives heights that all end in 0 when they are written in µm.
+
+    >>> [written_step(row) for row in (["0", "12.3", "3", "7"], ["0", "120", "-30", "70"], ["0", "0"])]
+    [0.1, 10.0, 1.0]
+    """
+    numbers = [Decimal(text) for text in written]
+    places = [int(number.as_tuple().exponent) for number in numbers]
+    place = 10.0 ** max(min([*places, 0]), -FINEST_PLACE)
+    steps = {round(float(number) / place) for number in numbers}
+    if len(steps) >= FEWEST_DISTINCT:
+        return place * next(m for m in (10, 5, 2, 1) if all(k % m == 0 for k in steps))
+    return place
+
+
+def assumed_error(step: float) -> float:
+    """Standard deviation of a height of which nobody stated it [m]; ``step`` of its digits [m]."""
+    return max(ERROR_SHARE * step, LEAST_ERROR)
+
+
+def _plain(text: str, semicolon: bool) -> str:
+    """A number with a decimal point; where semicolons part the fields it may have had a comma."""
+    return text.replace(",", ".") if semicolon and text.count(",") == 1 else text
 
 
 def _fields(line: str, separator: str) -> list[str]:
@@ -140,7 +178,7 @@ def _row(
     for name in ("u", "v", "height"):
         place, multiplier, divisor = columns[name]
         text = fields[place]
-        plain = text.replace(",", ".") if semicolon and text.count(",") == 1 else text
+        plain = _plain(text, semicolon)
         value = float(plain) if _NUMBER.fullmatch(plain) else np.inf
         if not np.isfinite(value):
             shown = text if len(text) <= 40 else text[:39] + "…"

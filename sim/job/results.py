@@ -37,6 +37,15 @@ class Band:
         """The same in another unit (``factor`` > 0)."""
         return Band(self.p05 * factor, self.p50 * factor, self.p95 * factor)
 
+    @property
+    def rest(self) -> Band:
+        """Of a share, the share that is not it.
+
+        >>> Band(0.25, 0.5, 1.0).rest
+        Band(p05=0.0, p50=0.5, p95=0.75)
+        """
+        return Band(1.0 - self.p95, 1.0 - self.p50, 1.0 - self.p05)
+
 
 @dataclass(frozen=True)
 class Figures:
@@ -64,8 +73,9 @@ class Check:
     paper : name of the paper in use
     flatness, straightedge, mean_depth, greatest_depth : [m]
     mass : metal off so far [kg]
-    dye_left : share of the face where dye put on at the last check is still there [-]
-    dye_gone : chance (cells,) that the dye is gone, for the picture [-]
+    dye_left : share of the face where dye put on at the last check is not gone [-]
+    dye_faded : share where it is fading or gone [-]
+    dye_gone, dye_faded_map : chance (cells,) that it is gone, and fading or gone, for pictures [-]
     push, power : force to push [N] and power of the arms [W] on the paper as it is then
     reached : share of the members that have met the goal by then [-]
     worse_next : chance that the next block leaves the face less flat [-]; None at the last
@@ -79,7 +89,9 @@ class Check:
     greatest_depth: Band
     mass: Band
     dye_left: Band
+    dye_faded: Band
     dye_gone: Array
+    dye_faded_map: Array
     push: Band
     power: Band
     reached: float
@@ -103,6 +115,9 @@ class StagePlan:
     roughness: tuple[float, float]
     purpose: str
     checks: tuple[Check, ...]
+    push_fresh: Band
+    push_clogged: Band
+    """Force to push on paper that is fresh, and that has clogged [N]."""
 
 
 @dataclass(frozen=True)
@@ -292,8 +307,10 @@ class Plan:
 class LapResult:
     """The answer of ``handlap simulate``: one lap with nothing uncertain, SI units.
 
-    ``figures`` are over ``strokes``; maps (n,) belong to ``grid``; dye maps (snapshots, cells)
-    are 1 where the dye is gone that was put on last.
+    ``figures`` are over ``strokes``; maps (n,) belong to ``grid``.  Of the dye that was put on last:
+    ``dye_left`` is the share of the face on which it is not gone, ``dye_faded`` that on which it is
+    fading or gone (snapshots,); ``dye_gone`` and ``dye_faded_map`` are the maps (snapshots, cells), 1 or 0.
+    ``paper_why``: why this paper, where nobody asked for it; else empty.
     """
 
     scenario: Scenario
@@ -304,7 +321,9 @@ class LapResult:
     figures: Figures
     mass: Array
     dye_left: Array
+    dye_faded: Array
     dye_gone: Array
+    dye_faded_map: Array
     minutes: float
     work: float
     load_sliding: float
@@ -317,3 +336,4 @@ class LapResult:
     map_before: Array
     map_after: Array
     notes: tuple[str, ...]
+    paper_why: str = ""

@@ -114,7 +114,8 @@ class Part:
     thickness: float | None = None
     """Thickness of the part as a plate [m]; None: thick enough to be rigid."""
     ribbed_as: float | None = None
-    """Thickness of a plain plate that is as stiff as the ribbed part [m]; None: not ribbed."""
+    """Thickness of a plain plate that is as stiff as the part [m]: where it is ribbed, or where its
+    stiffness was measured; None: neither."""
     pressing: Pressing = "middle"
     """Where the hands press: a pad in the middle, two pads, along the rim, a stiff block behind it."""
     pad: float = 0.06
@@ -161,6 +162,8 @@ class HeightTable:
     """Heights of the face at points: u, v, height (n,) [m], positive = proud.
 
     ``sd`` is the standard deviation of one height [m]; 0 takes the table as the exact face.
+    ``sd_assumed``: nobody stated it, it was taken from ``step``, the step of the digits in which
+    the heights are written [m] (0: not known).
     """
 
     u: Array
@@ -168,6 +171,8 @@ class HeightTable:
     height: Array
     sd: float
     source: str
+    sd_assumed: bool = False
+    step: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -183,7 +183,7 @@ def build_paper(given: Given, plate: Plate) -> Paper | None:
         assumed=tuple(assumed),
         thickness=thickness,
         lumps=lumps,
-        laid=given.plain("paper.laid"),
+        laid=given.get("paper.laid"),
         start=_start(given, papers, system),
     )
 

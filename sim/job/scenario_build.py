@@ -17,8 +17,8 @@ from handlap.sim.common.units import show
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import (
     Exact,
-    Hands,
     Paper,
+    Part,
     Plate,
     Scenario,
     Strokes,
@@ -29,9 +29,11 @@ from handlap.sim.job.scenario import (
 )
 from handlap.sim.job.scenario_bench import build_paper, build_plate
 from handlap.sim.job.scenario_given import Given
+from handlap.sim.job.scenario_hands import build_hands
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_part import build_outline, build_part, find_metal
 from handlap.sim.job.scenario_readings import build_readings
+from handlap.sim.job.slender import rigid_doubt
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.materials.metals import Metal
 from handlap.sim.materials.paper_law import (
@@ -77,7 +79,7 @@ def build(
     direction = given.plain("strokes.direction") or 0.0
     plate = build_plate(given, face, direction, folder)
     paper = build_paper(given, plate)
-    hands = _hands(given, face, metal, direction)
+    hands = build_hands(given, face, metal, direction)
     strokes = _strokes(given, face, plate, direction)
     turning = _turning(given)
     wear = _wear(given, metal, bool(given.get("paper.wet")), paper)
@@ -86,6 +88,7 @@ def build(
         given.note("checks.every", BY_NAME["checks.every"].default_words)
     if part is not None and exact.load is None:
         _lifting(given, part.weight, hands.press)
+        _rigid(given, part, hands.press)
     if given.found.faults or part is None or paper is None or wear is None:
         return None
     name = Path(source).stem
@@ -126,66 +129,13 @@ def _lifting(given: Given, weight: float, press: Uncertain) -> None:
         given.found.warn("hands.press", "its lower end lifts the part off the paper")
 
 
-SMALL, LARGE = 50e-4, 350e-4
-"""Faces, length × width, from which and up to which hands go higher [m²] (C)."""
-LOW_HANDS, HIGH_HANDS = 0.015, 0.100
-"""Height of the push over the paper on the small and on the large [m] (C)."""
-NOSES_OVER = 0.2
-"""Who pushes so high that friction moves the load further than this share of the part's length along the
-stroke feels it nose over, and lowers the hands (C)."""
-MEAN_FRICTION = {"aluminium": 1.2}
-"""Friction in use over that on fresh paper, for that; metals that are not here: 1.1 (M)."""
-HEIGHT_SPREAD = 1.5
-WANDERS_MOST, WANDERS = 25e-3, 0.12
-"""Deviation of a press that wanders along: at most, and over the side of the part (C)."""
-WANDER_SPREAD = 2.24
-
-
-def hand_height(area: float, along: float, friction: float) -> float:
-    """Height of the push over the paper [m] on a face of this length × width [m²], ``along`` the stroke [m].
-
-    ``friction``: coefficient on paper in use [-].
-
-    >>> [round(1e3 * hand_height(a * b, a, 0.72)) for a, b in ((0.24, 0.14), (0.44, 0.15), (0.09, 0.07))]
-    [67, 100, 19]
-    """
-    share = min(max((area - SMALL) / (LARGE - SMALL), 0.0), 1.0)
-    return min(LOW_HANDS + share * (HIGH_HANDS - LOW_HANDS), NOSES_OVER * along / friction)
-
-
-def _hands(given: Given, face: Outline | None, metal: Metal | None, direction: float) -> Hands:
-    def quantity(name: str) -> Uncertain:
-        if face is None or metal is None or name not in ("height", "wobble_along"):
-            return given.uncertain(f"hands.{name}")
-        lengthwise = abs(math.cos(direction)) >= abs(math.sin(direction))
-        along = face.length if lengthwise else face.width
-        if name == "wobble_along":
-            made = min(WANDERS_MOST, WANDERS * along)
-            return given.uncertain(
-                "hands.wobble_along", made, WANDER_SPREAD, BY_NAME["hands.wobble_along"].basis
-            )
-        friction = metal.friction(bool(given.get("paper.wet"))) * MEAN_FRICTION.get(metal.family, 1.1)
-        made = hand_height(face.length * face.width, along, friction)
-        return given.uncertain("hands.height", made, HEIGHT_SPREAD, BY_NAME["hands.height"].basis)
-
-    return Hands(
-        **{
-            name: quantity(name)
-            for name in (
-                "press",
-                "height",
-                "bias_along",
-                "bias_across",
-                "wobble_along",
-                "wobble_across",
-                "push_over_pull",
-                "strokes_per_minute",
-            )
-        },
-        twist=given.get("hands.twist") or 0.0,
-        swell=given.get("hands.swell") or 0.0,
-        rocking=given.get("hands.rocking") or 0.0,
-    )
+def _rigid(given: Given, part: Part, press: Uncertain) -> None:
+    """Doubt that a part is rigid where nothing is said about its bending and its press would bend it."""
+    if {"part.thickness", "part.ribbed_as", "part.stiffness"} & given.stated:
+        return
+    doubt = rigid_doubt(part, press.value, given.found.system)
+    if doubt is not None:
+        given.found.warn("part.thickness", doubt)
 
 
 def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float) -> Strokes:
@@ -201,7 +151,10 @@ def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float)
             far = show(over, "length", given.found.system)
             given.found.warn("strokes.length", f"the part runs {far} over either end of the plate")
     assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
-    sway = given.uncertain("strokes.sway")
+    if given.get("wear.ages") or "strokes.sway" in given.values:
+        sway = given.uncertain("strokes.sway")
+    else:
+        sway = Uncertain.fixed(0.0, "strokes.sway", "not used: the paper does not age")
     return Strokes(pattern, length, direction, sway, assumed)
 
 

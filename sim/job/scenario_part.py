@@ -13,6 +13,7 @@ from handlap.sim.job.scenario_given import Given
 from handlap.sim.job.scenario_inserts import area_of, build_inserts, build_proud
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_values import what_is_known
+from handlap.sim.job.slender import as_stiff_as
 from handlap.sim.materials import metals
 
 Point = tuple[float, float]
@@ -95,29 +96,58 @@ def _openings(given: Given, rim: Array, shift: Point) -> list[Array]:
     return polygons
 
 
-def _bending(given: Given, face: Outline | None) -> None:
-    """Doubt or refuse what is said about bending; write down that a part is taken as rigid."""
+def _bending(given: Given, face: Outline | None, metal: metals.Metal | None) -> float | None:
+    """Thickness of the plain plate that bends as the part does, other than its own [m].
+
+    Doubts or refuses what is said about bending; writes down that a part is taken as rigid.
+    """
     thickness, ribbed = given.values.get("part.thickness"), given.values.get("part.ribbed_as")
     others = [k for k in ("part.pressing", "part.pad", "part.spring_back") if k in given.stated]
-    if "part.thickness" not in given.stated:
+    measured = "part.stiffness" in given.stated
+    for name in ("part.thickness", "part.ribbed_as"):
+        given.clash(name, "part.stiffness")
+    if "part.stiffness_span" in given.stated and not measured:
+        given.found.fault("part.stiffness", None, "missing: part.stiffness_span needs it")
+    if not measured and "part.thickness" not in given.stated:
         if "part.ribbed_as" in given.stated:
             given.found.fault("part.thickness", None, "missing: part.ribbed_as needs it")
         elif others:
-            given.found.warn(others[0], "not used without part.thickness: the part is taken as rigid")
+            given.found.warn(others[0], "not used without part.thickness or part.stiffness: taken as rigid")
         if not {"part.ribbed_as", "exact.load"} & given.stated:
             given.note("part.thickness", "taken as rigid")
-        return
+        return ribbed
     for name in ("part.pressing", "part.pad"):
         if name not in given.stated:
             given.plain(name)
-    if thickness is None:
-        return
-    if ribbed is not None and ribbed < thickness:
+    if measured:
+        ribbed = _as_measured(given, face, metal)
+    elif thickness is not None and ribbed is not None and ribbed < thickness:
         got, least = (show(x, "length", given.found.system) for x in (ribbed, thickness))
         given.found.fault("part.ribbed_as", got, f"at least part.thickness, {least}: ribs stiffen")
-    stiff = max(thickness, ribbed or 0.0)
+    stiff = max(thickness or 0.0, ribbed or 0.0)
     if face is not None and stiff > face.length / 3.0:
-        given.found.warn("part.thickness", "over a third of the length: no plate; taken as one all the same")
+        name = "part.stiffness" if measured else "part.thickness"
+        given.found.warn(name, "over a third of the length: no plate; taken as one all the same")
+    return ribbed
+
+
+def _as_measured(given: Given, face: Outline | None, metal: metals.Metal | None) -> float | None:
+    """Thickness of a plain plate as stiff between two supports as the part was measured to be [m]."""
+    stiffness, span = given.values.get("part.stiffness"), given.values.get("part.stiffness_span")
+    if face is None:
+        return None
+    if span is not None and span > face.length * (1.0 + 1e-9):
+        got, most = (show(x, "length", given.found.system) for x in (span, face.length))
+        given.found.fault("part.stiffness_span", got, f"at most the length of the part, {most}")
+        return None
+    if span is None and "part.stiffness_span" not in given.stated:
+        span = face.length
+        given.note("part.stiffness_span", show(span, "length", given.found.system))
+    if stiffness is None or span is None or metal is None:
+        return None
+    found = as_stiff_as(face, metal.youngs_modulus, stiffness, span)
+    given.note("part.ribbed_as", show(found, "length", given.found.system, 3), "from part.stiffness")
+    return found
 
 
 def _weight(given: Given) -> float | None:
@@ -142,7 +172,7 @@ def build_part(given: Given, face: Outline | None, shift: Point, metal: metals.M
     gasket = given.values.get("part.gasket")
     if isinstance(gasket, str) and metal is not None:
         gasket = metals.gasket_finish(gasket, metal)
-    _bending(given, face)
+    ribbed_as = _bending(given, face, metal)
     proud = build_proud(given, face, shift)
     inserts = build_inserts(given, face, shift, metal)
     after = build_surroundings(given, face)
@@ -168,7 +198,7 @@ def build_part(given: Given, face: Outline | None, shift: Point, metal: metals.M
         allowance=given.values.get("part.allowance"),
         gasket_ra=gasket,
         thickness=given.values.get("part.thickness"),
-        ribbed_as=given.values.get("part.ribbed_as"),
+        ribbed_as=ribbed_as,
         pressing=given.get("part.pressing"),
         pad=given.get("part.pad"),
         spring_back=given.values.get("part.spring_back"),

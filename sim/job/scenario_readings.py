@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import show
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.given_file import path_beside
-from handlap.sim.job.height_table import FEWEST_POINTS, read_height_table
+from handlap.sim.job.height_table import FEWEST_POINTS, assumed_error, read_height_table
 from handlap.sim.job.scenario import HeightTable, Readings, Station, StraightedgeLine
 from handlap.sim.job.scenario_given import Given
 from handlap.sim.job.scenario_values import MOST_READINGS
@@ -72,9 +73,13 @@ def build_readings(
 
 
 def _table(given: Given, face: Outline | None, shift: Point, folder: Path | None) -> HeightTable | None:
-    sd = given.plain("readings.heights_sd") if "readings.heights" in given.values else None
-    table = read_beside(given, "readings.heights", folder, sd or 0.0)
-    return None if table is None else place_table(table, face, shift, given.found)
+    table = read_beside(given, "readings.heights", folder, given.get("readings.heights_sd") or 0.0)
+    if table is None:
+        return None
+    if "readings.heights_sd" not in given.stated:
+        table = replace(table, sd=assumed_error(table.step), sd_assumed=True)
+        given.note("readings.heights_sd", show(table.sd, "height", given.found.system))
+    return place_table(table, face, shift, given.found)
 
 
 def read_beside(given: Given, label: str, folder: Path | None, sd: float = 0.0) -> HeightTable | None:
@@ -262,7 +267,7 @@ def place_table(
     u, v = table.u + shift[0], table.v + shift[1]
     label = "readings.heights"
     if face is None:
-        return HeightTable(u, v, table.height, table.sd, table.source)
+        return replace(table, u=u, v=v)
     over = np.maximum(np.abs(u) - face.length / 2.0, np.abs(v) - face.width / 2.0)
     if (over > OFF_FACE).any():
         worst = int(np.argmax(over))
@@ -284,4 +289,4 @@ def place_table(
     if float(np.ptp(table.height[kept])) > 0.002:
         apart = show(float(np.ptp(table.height[kept])), "height", found.system)
         found.warn(label, f"heights {apart} apart are unusual: check the unit")
-    return HeightTable(u[kept], v[kept], table.height[kept], table.sd, table.source)
+    return replace(table, u=u[kept], v=v[kept], height=table.height[kept])

@@ -1,26 +1,51 @@
-"""What a person sees of the dye, as a coarse grid: from letters, or from words.
+"""What a person says of the dye, read as a picture: letters, words, or shares.
 
-The grid has three rows across the face, the far side first, and five columns along it, the left
-end first; 1 where the dye is gone, 0 where it is left, ½ where some of it is, and not a number
-where nothing was said.
+One reader for all commands; what cannot be understood is refused with what can.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from handlap.sim.common.errors import InputError
-from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
+from handlap.sim.lapping.dye_picture import (
+    COLUMNS,
+    ROWS,
+    WORDS_LEVELS,
+    WORDS_SD,
+    DyePicture,
+    of_shares,
+)
 
-ROWS, COLUMNS = 3, 5
-LETTERS = {"g": 1.0, "h": 0.5, "l": 0.0, "?": np.nan}
-LETTER_WORDS = "g gone, h half gone, l left, ? not seen"
-
-_FAR, _MID, _NEAR = 0, 1, 2
+SHARES: dict[str, tuple[float, float]] = {
+    "gone": (1.0, 1.0),
+    "half gone": (0.5, np.nan),
+    "left": (0.0, np.nan),
+    "fading": (0.0, 1.0),
+    "full": (0.0, 0.0),
+    "fading or gone": (np.nan, 1.0),
+    "not seen": (np.nan, np.nan),
+}
+"""States of a zone → share gone, and share fading or gone [-]; NaN where the word leaves it open."""
+OPPOSITE = {
+    "gone": "left",
+    "left": "gone",
+    "fading": "full",
+    "full": "fading or gone",
+    "fading or gone": "full",
+    "half gone": "not seen",
+}
+"""What is meant of a place that is excepted, or of all not named where only one state is."""
+LETTERS = {
+    "g": "gone", "h": "half gone", "f": "fading", "u": "full", "l": "left", "?": "not seen",
+}  # fmt: skip
+LETTER_WORDS = "g gone, h half gone, f fading, u untouched (full), l left (full or fading), ? not seen"
+SHARE_WORDS = "a share from 0 to 1, or from 0% to 100%"
+GRID_WORDS = f"{ROWS} rows of {COLUMNS} shares, rows parted by /"
 PLACES: dict[str, tuple[tuple[int, ...], tuple[int, ...]]] = {
     "far left corner": ((0,), (0,)),
     "far right corner": ((0,), (4,)),
@@ -44,62 +69,112 @@ PLACES: dict[str, tuple[tuple[int, ...], tuple[int, ...]]] = {
 }
 """Words for places → rows and columns of the grid."""
 RIM = ("rim", "edges", "all round")
-STATES = {"half gone": 0.5, "half left": 0.5, "gone": 1.0, "clear": 1.0, "left": 0.0, "still there": 0.0}
-_STATE = re.compile(r"\b(half gone|half left|still there|gone|clear|left)\b(?!\s+(?:end|half|corner))")
+STATES = {
+    "fading or gone": "fading or gone", "faded or gone": "fading or gone", "half gone": "half gone",
+    "half left": "half gone", "still there": "left", "untouched": "full", "full": "full",
+    "fading": "fading", "faded": "fading", "gone": "gone", "clear": "gone", "left": "left",
+}  # fmt: skip
+"""Words for states; of two that begin alike the longer comes first."""
+_STATE = re.compile(rf"\b({'|'.join(STATES)})\b(?!\s+(?:end|half|corner))")
 _BUT = re.compile(r"\b(?:but for|but|except(?: for| in| at)?)\b")
 
 
-def read_dye(text: str) -> Array:
-    """The grid (3, 5) that letters or words describe.
+def read_dye(text: str) -> DyePicture:
+    """The picture that letters, words or shares describe.
 
     Fifteen letters are taken row by row from the far side; with words, what is not named is in
-    the opposite state, unless both states are named.
+    the opposite state, unless more than one state is named.  Shares are those on which dye is left.
 
     Raises
     ------
-    InputError : if it cannot be understood; says what can
+    ValueError : if it cannot be understood; says what can
 
-    >>> read_dye("ggggg ggggg ggggl")[2].tolist()
+    >>> read_dye("ggggg ggggg ggggl").gone[10:].tolist()
     [1.0, 1.0, 1.0, 1.0, 0.0]
-    >>> read_dye("gone in the middle and both ends")[1].tolist()
+    >>> read_dye("gone in the middle and both ends").gone[5:10].tolist()
     [1.0, 1.0, 1.0, 1.0, 1.0]
-    >>> read_dye("left in the far right corner")[0].tolist()
+    >>> read_dye("fading everywhere but the right end").faded[:5].tolist()
     [1.0, 1.0, 1.0, 1.0, 0.0]
     """
     bare = re.sub(r"[\s/,|]", "", text.lower())
     if len(bare) == ROWS * COLUMNS and set(bare) <= set(LETTERS):
-        grid = np.array([LETTERS[letter] for letter in bare]).reshape(ROWS, COLUMNS)
-        if np.isnan(grid).all():
-            raise InputError("--dye: nothing was seen in any zone")
-        return grid
+        return _told([LETTERS[letter] for letter in bare], text)
+    words = " ".join(text.lower().replace(";", ",").split())
+    if _STATE.search(words):
+        return _told(_from_words(words), text)
     if bare and set(bare) <= set(LETTERS):
-        raise InputError(
-            f"--dye: {len(bare)} letters; a grid has {ROWS} rows of {COLUMNS}, the far side first "
-            f"({LETTER_WORDS})"
+        raise ValueError(
+            f"{len(bare)} letters; a grid has {ROWS} rows of {COLUMNS}, the far side first ({LETTER_WORDS})"
         )
-    return _from_words(" ".join(text.lower().replace(";", ",").split()))
+    if "/" in text:
+        return of_shares(read_shares(text))
+    raise _not_understood(text)
 
 
-def _from_words(text: str) -> Array:
-    grid = np.full((ROWS, COLUMNS), np.nan)
+def _told(states: Sequence[str], text: str) -> DyePicture:
+    """The picture of the states of all zones, told in words or letters."""
+    gone, faded = np.array([SHARES[state] for state in states]).T
+    if np.isnan(gone).all() and np.isnan(faded).all():
+        raise ValueError(f'"{text.strip()}": nothing was seen in any zone')
+    return DyePicture(gone, faded, WORDS_SD, WORDS_LEVELS)
+
+
+def read_share(text: str) -> float:
+    """A share from 0 to 1, or in per cent with its sign.
+
+    Raises
+    ------
+    ValueError : says what is allowed
+
+    >>> read_share("30%"), read_share(" 0.3 ")
+    (0.3, 0.3)
+    """
+    plain = text.strip()
+    try:
+        value = float(plain.rstrip("% ")) / 100.0 if plain.endswith("%") else float(plain)
+    except ValueError:
+        value = -1.0
+    if not 0.0 <= value <= 1.0:
+        raise ValueError(SHARE_WORDS)
+    return value
+
+
+def read_shares(text: str) -> Array:
+    """Shares (3, 5) written row by row, - where there is no metal.
+
+    Raises
+    ------
+    ValueError : says what is allowed
+
+    >>> read_shares("0 0 50% - 1/0 0 0 0 0/1 1 1 1 1")[0].tolist()
+    [0.0, 0.0, 0.5, nan, 1.0]
+    """
+    rows = [row.split() for row in text.split("/")]
+    if len(rows) != ROWS or any(len(row) != COLUMNS for row in rows):
+        raise ValueError(GRID_WORDS)
+    return np.array([[np.nan if word == "-" else read_share(word) for word in row] for row in rows])
+
+
+def _from_words(text: str) -> list[str]:
+    """States of all zones, row by row, by a text that names at least one state."""
     marks = list(_STATE.finditer(text))
-    if not marks:
-        raise _not_understood(text)
-    states = []
-    for k, mark in enumerate(marks):
-        stop = marks[k + 1].start() if k + 1 < len(marks) else len(text)
-        state = STATES[mark[1]]
+    states = [STATES[mark[1]] for mark in marks]
+    grid = np.full(
+        (ROWS, COLUMNS), OPPOSITE[states[0]] if len(set(states)) == 1 else "not seen", dtype=object
+    )
+    named: list[tuple[NDArray[np.bool_], str]] = []
+    excepted: list[tuple[NDArray[np.bool_], str]] = []
+    for k, (mark, state) in enumerate(zip(marks, states, strict=True)):
+        last = k + 1 == len(marks)
+        stop = len(text) if last else marks[k + 1].start()
         places, *exceptions = _BUT.split(text[mark.end() : stop], maxsplit=1)
-        zones = _zones(places) if places.strip(" ,.") else np.ones_like(grid, dtype=bool)
+        everywhere = np.ones((ROWS, COLUMNS), dtype=bool)
+        named.append((_zones(places) if places.strip(" ,.") else everywhere, state))
+        excepted += [(_zones(w), OPPOSITE[state]) for w in exceptions if w.strip(" ,.") and last]
+    # Of places that overlap the smaller one says more: corners are part of the ends.
+    for zones, state in [*sorted(named, key=lambda one: -int(one[0].sum())), *excepted]:
         grid[zones] = state
-        for words in exceptions:
-            if words.strip(" ,.") and k + 1 == len(marks):
-                grid[_zones(words)] = 1.0 - state if state != 0.5 else np.nan
-        states.append(state)
-    rest = np.isnan(grid)
-    if rest.any() and len(set(states)) == 1 and states[0] != 0.5:
-        grid[rest] = 1.0 - states[0]
-    return grid
+    return [str(state) for state in grid.ravel()]
 
 
 def _zones(words: str) -> NDArray[np.bool_]:
@@ -127,31 +202,9 @@ def _zones(words: str) -> NDArray[np.bool_]:
     return found
 
 
-def _not_understood(words: str) -> InputError:
-    return InputError(
-        f'--dye: "{words.strip()}" is not understood; write 15 letters, three rows of five with the far side '
-        f'first ({LETTER_WORDS}), or words such as "gone in the middle and both ends" with the places '
-        f"{', '.join([*PLACES, *RIM])}"
+def _not_understood(words: str) -> ValueError:
+    return ValueError(
+        f'"{words.strip()}" is not understood; write 15 letters, three rows of five with the far side '
+        f'first ({LETTER_WORDS}), {GRID_WORDS} (of dye left), or words such as "gone at both ends, fading '
+        f'in the middle" with the states {", ".join(STATES)} and the places {", ".join([*PLACES, *RIM])}'
     )
-
-
-def zones_of(grid: Grid) -> tuple[NDArray[np.int64], Array]:
-    """Zone (cells,) of every cell, row by row from the far left one, and the metal in each (15,) [m²]."""
-    cells = slice(0, grid.n_cells)
-
-    def part(at: Array, edges: Array, count: int) -> NDArray[np.int64]:
-        return np.clip(count * (at - edges[0]) / (edges[-1] - edges[0]), 0, count - 1).astype(np.int64)
-
-    column = part(grid.u[cells], grid.u_edges, COLUMNS)
-    row = ROWS - 1 - part(grid.v[cells], grid.v_edges, ROWS)
-    zone: NDArray[np.int64] = (row * COLUMNS + column).astype(np.int64)
-    return zone, np.bincount(zone, grid.area[cells], ROWS * COLUMNS).astype(float)
-
-
-def zone_shares(grid: Grid, gone: Array) -> Array:
-    """Share of the dye gone (…, 15) in every zone, from maps (…, cells); not a number where no metal is."""
-    zone, metal = zones_of(grid)
-    weights = np.zeros((grid.n_cells, ROWS * COLUMNS))
-    weights[np.arange(grid.n_cells), zone] = grid.area[: grid.n_cells]
-    with np.errstate(invalid="ignore", divide="ignore"):
-        return np.where(metal > 0.0, (gone @ weights) / metal, np.nan)

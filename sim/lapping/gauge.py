@@ -1,4 +1,4 @@
-"""The figures of a face: flatness, what the straightedge reads, depth removed, taper, dye."""
+"""The figures of a face: flatness, what the straightedge reads, depth removed, taper."""
 
 from __future__ import annotations
 

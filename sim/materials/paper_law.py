@@ -72,8 +72,6 @@ SCRATCH_STOCK = 2.0
 of Ra), its valleys lie 3–3.7 Ra under the mean line, and what stands between is not metal twice (D,
 fitted)."""
 STOCK_SPREAD = 1.7
-WORN_ROUGHNESS = 0.6
-"""Roughness that worn paper leaves, over that of fresh (D; 0.5–0.7)."""
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +14,6 @@ from handlap.sim.lapping.lap import Conditions, law_of
 from handlap.sim.lapping.rhythm import choose_rhythm, countable
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
-from handlap.sim.materials.paper_law import WORN_ROUGHNESS
 
 DEFAULT_FINISH = 1.5e-6
 """Greatest Ra wanted where nothing is stated of the gasket [m] (C)."""
@@ -23,9 +25,10 @@ LOOKS_TO_CLEAR = 3
 LONGEST_CLEARING = 4
 """Looks at a finer paper up to the strokes it should take, and how many times as long it may."""
 MOST_TO_CLEAR = 12_000
-CLEARLY = 0.1
-"""A chance is clearly better from this on, if it is as many as twice its noise on the members worked."""
-ALIKE = 0.75
+CLEARLY = 0.2
+"""A chance is clearly better from this on, if it is as many as twice its noise on the members worked: less
+is in the table for everybody to see, and would change the paper taken from seed to seed."""
+ALIKE = 0.8
 """A paper is quicker than another where it is so in more than this share of the members; else, and as
 long as the other is not either, they are about alike."""
 
@@ -81,6 +84,33 @@ def scratches_gone(before: Array, start: Array, looks: Array, area: Array, stock
     return int(np.argmax(done)) if done.any() else len(looks) - 1
 
 
+def looks_when_gone(
+    scenario: Scenario,
+    conditions: Sequence[Conditions],
+    previous: Grit,
+    *,
+    before: Array,
+    start: Array,
+    looks: NDArray[Any],
+    area: Array,
+) -> NDArray[np.int64]:
+    """Look (members,) at which each member leaves a finer paper, as :func:`scratches_gone`.
+
+    Parameters
+    ----------
+    previous : the paper that made the scratches
+    before, start : faces before it, and after it (members, n) [m]
+    looks : faces at the looks on the finer paper (members, looks, n) [m]
+    area : of the spots that are looked at, the first of the n (cells,) [m²]
+    """
+    cells = slice(0, area.size)
+    found = [
+        scratches_gone(b[cells], s[cells], f[:, cells], area, law_of(scenario, c, previous).stock)
+        for c, b, s, f in zip(conditions, before, start, looks, strict=True)
+    ]
+    return np.array(found, dtype=np.int64)
+
+
 def chain(scenario: Scenario, middle: Conditions, first: int) -> tuple[Grit, ...]:
     """The papers from the first (its place in the list) to one fine enough, in the least time.
 
@@ -90,7 +120,7 @@ def chain(scenario: Scenario, middle: Conditions, first: int) -> tuple[Grit, ...
     """
     grits, metal = scenario.paper.grits, scenario.part.metal
     wanted = finish_wanted(scenario)
-    fine = [i for i, g in enumerate(grits) if WORN_ROUGHNESS * g.roughness_median(metal) <= wanted]
+    fine = [i for i, g in enumerate(grits) if g.worn_roughness(metal) <= wanted]
     last = max(first, fine[0] if fine else len(grits) - 1)
     best: dict[int, tuple[float, tuple[int, ...]]] = {first: (0.0, (first,))}
     for j in range(first + 1, last + 1):
@@ -124,7 +154,7 @@ def choose_paper(inside: NDArray[np.bool_], minutes: Array) -> tuple[int, tuple[
     """The paper to start on, and those that are about alike with it, itself included, coarse to fine.
 
     A paper is out if another reaches the limits clearly more often, or if one that is left is quicker in
-    more than three members of four; of the rest the coarsest is taken.
+    more than four members of five; of the rest the coarsest is taken.
 
     Parameters
     ----------

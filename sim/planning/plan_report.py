@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_numbers import WIDEN, WIDEN_DOWN, widened
+from handlap.sim.face.face_numbers import stretch_of, widened
 from handlap.sim.job.results import (
     Band,
     BestPoint,
@@ -24,7 +24,7 @@ from handlap.sim.job.results import (
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge, poses
 from handlap.sim.lapping.ensemble import most_typical
-from handlap.sim.lapping.lap import Bench, Stage
+from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions
@@ -55,10 +55,10 @@ def report(
     last = worked.finish[-1].stage.grit if worked.finish else scenario.paper.grits[worked.coarse.first]
     part, grid = scenario.part, bench.grid
     done = outcome.figures
-    # Feeler readings leave bands that are too narrow on faces of kinds the prior does not hold.
-    factors = (WIDEN, WIDEN_DOWN) if scenario.readings.table is None else (1.0, 1.0)
-    zone = widened(gauge.flatness(gauged, members.before), *factors)
-    edge = widened(gauge.straightedge(gauged, members.before), *factors)
+    # Readings leave bands that are too narrow on faces of kinds the prior does not hold.
+    stretch = stretch_of(scenario.readings.table)
+    zone = widened(gauge.flatness(gauged, members.before), stretch.up, stretch.down)
+    edge = widened(gauge.straightedge(gauged, members.before), stretch.up, stretch.down)
     chances = _chances(scenario, zone, edge, done, stops)
     stages = _stages(job, worked)
     typical = most_typical(members.before)
@@ -177,36 +177,61 @@ def _best_point(coarse: Course) -> BestPoint | None:
     return BestPoint(int(coarse.strokes[best]), Band.of(flatness[:, best]), worse)
 
 
-def _checks(
-    scenario: Scenario,
+@dataclass(frozen=True)
+class _Dyed:
+    """The dye at every look: shares (members, looks) left, and fading or gone; chances (looks, cells) that
+    it is gone, and fading or gone."""
+
+    left: Array
+    faded: Array
+    gone_map: Array
+    faded_map: Array
+
+
+def _dyed(
     bench: Bench,
     members: Members,
-    paper: Grit,
-    dyed_as: Grit,
     course: Course,
     start: Array,
+    looks: int,
+    first_roughness: float,
+    roughness: float,
+) -> _Dyed:
+    """Follow the dye of all members, put on before the first look and again once half of it is gone.
+
+    Parameters
+    ----------
+    start : the faces when dyed first (members, n) [m]
+    looks : how many of the course's looks
+    first_roughness, roughness : Ra of the face when it is dyed for the first look, and later [m]
+    """
+    cells = slice(0, bench.grid.n_cells)
+    area = bench.grid.area[cells]
+    left, faded = np.empty((members.count, looks)), np.empty((members.count, looks))
+    gone_map, faded_map = np.zeros((looks, area.size)), np.zeros((looks, area.size))
+    for m, conditions in enumerate(members.conditions):
+        faces = course.heights[m, :looks, cells]
+        found = dye.follow(start[m, cells], faces, area, conditions.dye, first_roughness, roughness)
+        left[m], faded[m] = found.left, found.faded_share
+        gone_map += found.gone
+        faded_map += found.faded
+    return _Dyed(left, faded, gone_map / members.count, faded_map / members.count)
+
+
+def _checks(
+    scenario: Scenario,
+    members: Members,
+    paper: Grit,
+    course: Course,
+    dyed: _Dyed,
     done_before: int,
     looks: NDArray[np.int64],
 ) -> tuple[Check, ...]:
-    """What to expect at the looks with these indices; dye is renewed once half of it is gone.
-
-    ``dyed_as`` is the paper whose scratches the face carries when it is dyed for the first
-    look; ``start`` (members, n) the face then [m].
-    """
-    part, grid = scenario.part, bench.grid
-    cells = slice(0, grid.n_cells)
+    """What to expect at the looks with these indices."""
+    part = scenario.part
     weight = part.metal.density * part.outline.area
     goal = measure(course.figures, part.limit_by) <= part.limit
-    last = int(looks[-1]) + 1
-    area = grid.area[cells]
-    ra_first, ra = dyed_as.roughness_median(part.metal), paper.roughness_median(part.metal)
-    gone = np.zeros((last, grid.n_cells))
-    left = np.empty((len(start), last))
-    for member, faces in enumerate(course.heights[:, :last, cells]):
-        maps, left[member] = dye.follow(start[member, cells], faces, area, ra_first, ra)
-        gone += maps
-    gone /= len(start)
-    load = scenario.exact.load or np.array([c.grip.press for c in members.conditions]) + part.weight
+    load = loads(scenario, members)
     # A stroke a minute is so much way a second.
     speed = poses.path_length(scenario.strokes.pattern, scenario.strokes.length) / 60.0 * members.pace
     found = []
@@ -224,8 +249,10 @@ def _checks(
                 mean_depth=Band.of(course.figures.mean_depth[:, look]),
                 greatest_depth=Band.of(course.figures.greatest_depth[:, look]),
                 mass=Band.of(weight * course.figures.mean_depth[:, look]),
-                dye_left=Band.of(left[:, look]),
-                dye_gone=gone[look],
+                dye_left=Band.of(dyed.left[:, look]),
+                dye_faded=Band.of(dyed.faded[:, look]),
+                dye_gone=dyed.gone_map[look],
+                dye_faded_map=dyed.faded_map[look],
                 push=Band.of(course.friction[:, look] * load),
                 power=Band.of(course.friction[:, look] * load * speed),
                 reached=float(np.mean(goal[:, : look + 1].any(axis=1))),
@@ -244,30 +271,43 @@ def _stages(job: Job, worked: Worked) -> tuple[StagePlan, ...]:
     stop = coarse.strokes[stops.look]
     planned = int(check_every * np.ceil(np.median(stop) / check_every))
     shown = np.flatnonzero(coarse.strokes <= max(np.percentile(stop, SHOWN_TO), planned))
-    checks = _checks(scenario, bench, members, first, first, coarse, members.before, 0, shown)
+
+    def rough(paper: Grit, worked: bool) -> float:
+        return dye.roughness_dyed(paper, scenario.part.metal, worked=worked)
+
+    before, own = (rough(first, worked) for worked in (False, True))
+    dyed = _dyed(bench, members, coarse, members.before, int(shown[-1]) + 1, before, own)
+    checks = _checks(scenario, members, first, coarse, dyed, 0, shown)
     stage = stage_of(scenario, middle, first, planned, check_every)
     purpose = "until flat: stop at the goal or when it gets worse"
     stages = [_stage(scenario, members, stage, Band.of(stop), checks, purpose)]
     total = planned
     previous = first
     for step in finish:
-        strokes = step.strokes
+        paper, strokes = step.stage.grit, step.strokes
         planned = int(step.course.strokes[int(np.median(step.look))])
         shown = np.flatnonzero(step.course.strokes <= max(np.percentile(strokes, SHOWN_TO), planned))
-        checks = _checks(
-            scenario, bench, members, step.stage.grit, previous, step.course, step.start, total, shown
-        )
+        left_by, own = rough(previous, True), rough(paper, True)
+        dyed = _dyed(bench, members, step.course, step.start, int(shown[-1]) + 1, left_by, own)
+        checks = _checks(scenario, members, paper, step.course, dyed, total, shown)
         purpose = f"only until the scratches of {previous.name} are gone"
-        own = replace(step.stage, strokes=planned)
-        stages.append(_stage(scenario, members, own, Band.of(strokes), checks, purpose))
+        worked_stage = replace(step.stage, strokes=planned)
+        stages.append(_stage(scenario, members, worked_stage, Band.of(strokes), checks, purpose))
         total += planned
         previous = step.stage.grit
     return tuple(stages)
 
 
+def loads(scenario: Scenario, members: Members) -> Array:
+    """Mean force of face on paper (members,) [N]."""
+    return np.array([load_of(scenario, c) for c in members.conditions])
+
+
 def _stage(
     scenario: Scenario, members: Members, stage: Stage, strokes: Band, checks: tuple[Check, ...], purpose: str
 ) -> StagePlan:
+    fresh = loads(scenario, members) * np.array([c.friction for c in members.conditions])
+    clogs = np.array([1.0 + law_of(scenario, c, stage.grit).friction_gain for c in members.conditions])
     return StagePlan(
         paper=stage.grit.name,
         strokes=stage.strokes,
@@ -282,4 +322,6 @@ def _stage(
         roughness=stage.grit.roughness(scenario.part.metal),
         purpose=purpose,
         checks=checks,
+        push_fresh=Band.of(fresh),
+        push_clogged=Band.of(fresh * clogs),
     )

@@ -22,6 +22,7 @@ from handlap.sim.face.proud import refuse_proud
 from handlap.sim.job.results import Band, Errors, PaperTrial, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.dye import draw_dyes
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
@@ -37,7 +38,6 @@ from handlap.sim.lapping.lap import (
     Conditions,
     LapRun,
     Stage,
-    law_of,
     run_stage,
     set_up,
     stage_layout,
@@ -55,8 +55,8 @@ from handlap.sim.planning.papers import (
     choose_paper,
     clearing_looks,
     clearly_better,
+    looks_when_gone,
     quicker,
-    scratches_gone,
     strokes_to_clear,
     to_clear,
 )
@@ -231,8 +231,8 @@ def _job(
         if before.shape[0] < scores.shape[0]:
             before = np.resize(before, (scores.shape[0], before.shape[1]))
     conditions = tuple(
-        replace(conditions_at(scenario, z), plate=plate)
-        for z, plate in zip(scores, plate_scores, strict=True)
+        replace(conditions_at(scenario, z), plate=plate, dye=dye)
+        for z, plate, dye in zip(scores, plate_scores, draw_dyes(len(scores), seed), strict=True)
     )
     return Job(
         scenario=scenario,
@@ -255,7 +255,9 @@ def few_of(job: Job, members: int = TRIAL_MEMBERS) -> Job:
         job.scenario, job.faces, job.scores, job.plate_scores, job.seed, job.executor, job.tell,
         cells=(TRIAL_CELLS, TRIAL_CELLS_FLEXIBLE),
     )  # fmt: skip
-    return replace(few, members=few.members.some(spread_over(job.members.count, members)))
+    some = few.members.some(spread_over(job.members.count, members))
+    # What is tried tells its own share, not that of the whole work.
+    return replace(few, members=some, tell=lambda done, what: None)
 
 
 def _first_guess(job: Job, members: Members, grit: Grit) -> int:
@@ -379,15 +381,18 @@ def choose_first(job: Job) -> tuple[tuple[PaperTrial, ...], tuple[str, ...], Tri
     """
     scenario, grits = job.scenario, job.scenario.paper.grits
     rough = np.array([rough_minutes(job, first) for first in range(len(grits))])
-    worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min()]
-    if scenario.paper.start is not None:
-        worth = [grits.index(scenario.paper.start)]
+    start = None if scenario.paper.start is None else grits.index(scenario.paper.start)
+    worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min() or i == start]
     tried = _try_all(job, worth)
+    if start is not None and tried[start].minutes.size < max(t.minutes.size for t in tried.values()):
+        tried[start] = try_paper(few_of(job), start)
     most = max(trial.minutes.size for trial in tried.values())
     full = [i for i in worth if tried[i].minutes.size == most]
     taken, alike = choose_paper(
         np.array([tried[i].inside for i in full]), np.array([tried[i].minutes for i in full])
     )
+    if start is not None:
+        taken, alike = full.index(start), (full.index(start),)
     best = tried[full[taken]]
     told = []
     for i, grit in enumerate(grits):
@@ -445,8 +450,7 @@ def _finish(job: Job, coarse: Coarse, *, quads: float = 1.0) -> tuple[Finish, ..
     """
     scenario, members = job.scenario, job.members
     grits = chain(scenario, job.middle, coarse.first)
-    cells = slice(0, job.bench.grid.n_cells)
-    area = job.bench.grid.area[cells]
+    area = job.bench.grid.area[: job.bench.grid.n_cells]
     before = members.before
     now = coarse.course.heights[np.arange(members.count), coarse.stops.look].astype(float)
     found: list[Finish] = []
@@ -458,12 +462,11 @@ def _finish(job: Job, coarse: Coarse, *, quads: float = 1.0) -> tuple[Finish, ..
             job.bench, job.gauged, members, now, stage,
             quad_strokes=quad, seed=job.seed + 1, executor=job.executor,
         )  # fmt: skip
-        look = [
-            scratches_gone(before[m, cells], now[m, cells], course.heights[m][:, cells], area,
-                           law_of(scenario, members.conditions[m], previous).stock)
-            for m in range(members.count)
-        ]  # fmt: skip
-        found.append(Finish(stage, course, now, np.array(look, dtype=np.int64)))
+        look = looks_when_gone(
+            scenario, members.conditions, previous,
+            before=before, start=now, looks=course.heights, area=area,
+        )  # fmt: skip
+        found.append(Finish(stage, course, now, look))
         before, now = now, found[-1].faces
     return tuple(found)
 

@@ -363,11 +363,12 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
 
 
 def _trial_words(tried: Trial) -> list[str]:
+    finer = ", and on finer paper until the scratches are gone" if len(tried.way.papers) > 1 else ""
     return [
         f"Tried by {tried.members} pairs of hands on the true face. With just the strokes you wrote, it ends "
         f"at {_band(tried.after)} (from {um(tried.before)}, limit {um(tried.limit)}), and the deepest spot "
         f"loses {_band(tried.deepest)}: {percent(tried.written)} inside both limits.",
-        f"With a look every two minutes, stopping in time: {percent(tried.looking)} inside both.",
+        f"With a look every two minutes, stopping in time{finer}: {percent(tried.looking)} inside both.",
     ]
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,7 @@ from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import STOP_AT, Course, Members, find_stops, measure, run_course
+from handlap.sim.planning.papers import clearing_looks, looks_when_gone, strokes_to_clear
 from handlap.sim.planning.work import CLEAR_SHARE, MOST_STROKES, TIP_REFUSED, TOLERANCE
 from handlap.sim.teaching.exercise_face import TrueFace
 
@@ -59,7 +61,8 @@ class Trial:
     written : chance to end inside limit and allowance with just the strokes written down [-]
     written_goal, written_allowance : of keeping the one and the other [-]
     looking : chance of both, stopping the first paper at nine tenths of the limit, or where it gets
-        no better, with a look every two minutes [-]
+        no better, with a look every two minutes, and each finer one where the scratches of the one before
+        are gone, as a plan does [-]
     looking_goal, looking_allowance : of keeping the one and the other [-]
     stops : strokes on the first paper at which those who look stop [-]
     after, deepest : the measured figure and the deepest spot with the strokes written down [m]
@@ -132,7 +135,7 @@ def try_way(true: TrueBench, way: WayTried, *, executor: Executor | None = None)
     planned = np.full(count, int(np.argmin(np.abs(course.strokes - way.strokes[0]))))
     stops = find_stops(measured, STOP_AT * part.limit)
     written = work.finish(course, planned, grits, way.strokes)
-    looking = work.finish(course, stops.look, grits, way.strokes)
+    looking = work.finish(course, stops.look, grits)
     kept = [_kept(end, deep, part.limit, part.allowance) for end, deep in (written, looking)]
     return Trial(
         way=way,
@@ -205,18 +208,35 @@ class _Work:
             horizon = min(2 * horizon, MOST_STROKES)
 
     def finish(
-        self, course: Course, look: NDArray[np.int64], grits: Sequence[Grit], strokes: Sequence[int]
+        self,
+        course: Course,
+        look: NDArray[np.int64],
+        grits: Sequence[Grit],
+        strokes: Sequence[int] | None = None,
     ) -> tuple[Array, Array]:
-        """Measured figure and deepest spot (members,) after the finer papers, from a look at the first."""
-        row = np.arange(look.size)
+        """Measured figure and deepest spot (members,) after the finer papers, from a look at the first.
+
+        ``strokes`` on each paper; without them every finer one until the scratches of the one before are
+        gone.
+        """
+        true, row = self.true, np.arange(look.size)
+        area = self.bench.grid.area[: self.bench.grid.n_cells]
         limit_by = self.scenario.part.limit_by
         end = measure(course.figures, limit_by)[row, look]
         deep = course.figures.greatest_depth[row, look]
-        now = course.heights[row, look].astype(float)
-        for grit, count in zip(grits[1:], strokes[1:], strict=True):
-            stage, quad = self._stage(grit, count, (count,))
+        before, now = true.members.before, course.heights[row, look].astype(float)
+        for i, (previous, grit) in enumerate(pairwise(grits), start=1):
+            if strokes is not None:
+                looks: tuple[int, ...] = (strokes[i],)
+            else:
+                looks = clearing_looks(strokes_to_clear(self.scenario, true.middle, previous, grit))
+            stage, quad = self._stage(grit, looks[-1], looks)
             done = self._run(stage, now, quad)
-            end = measure(done.figures, limit_by)[:, -1]
-            deep = done.figures.greatest_depth[:, -1]
-            now = done.heights[:, -1].astype(float)
+            at = looks_when_gone(
+                self.scenario, true.members.conditions, previous,
+                before=before, start=now, looks=done.heights, area=area,
+            )  # fmt: skip
+            end = measure(done.figures, limit_by)[row, at]
+            deep = done.figures.greatest_depth[row, at]
+            before, now = now, done.heights[row, at].astype(float)
         return end, deep

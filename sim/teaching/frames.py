@@ -23,13 +23,14 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, distinct
 from handlap.sim.lapping import dye, gauge, kernels
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
-from handlap.sim.lapping.lap import Bench, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import Conditions, Stage, law_of, load_of, run_stage, set_up, stage_layout
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.lapping.simulate import (
     ReadyLap,
+    follow_dye,
     lap_result,
     paper_named,
     ready_lap,
@@ -65,8 +66,9 @@ class Frames:
     strokes : strokes done (frames,) [-]
     heights : face (frames, n) [m]
     pressure : of the paper on each cell, mean of push and pull about that moment (frames, cells) [Pa]
-    dye_left : where dye is left (frames, cells)
-    dye_share : share of the face on which dye is left (frames,) [-]
+    dye : the dye on each cell (frames, cells): 1 full, ½ fading, 0 gone
+    dye_share : share of the face on which dye is left, full or fading (frames,) [-]
+    dye_faded : share on which it is fading or gone (frames,) [-]
     dyed_again : whether dye is put on again right after this frame (frames,)
     figures : arrays (frames,)
     mass : metal off (frames,) [kg]
@@ -76,8 +78,9 @@ class Frames:
     strokes: NDArray[np.int64]
     heights: Array
     pressure: Array
-    dye_left: NDArray[np.bool_]
+    dye: Array
     dye_share: Array
+    dye_faded: Array
     dyed_again: NDArray[np.bool_]
     figures: Figures
     mass: Array
@@ -129,7 +132,7 @@ def follow(
     ----------
     ways : none: the job as it stands; one: that beside the job as it stands; two: those two
     strokes : to follow; without them the scenario's own, or as many as the limit takes and some more
-    paper : name of a paper of the scenario; without it the first of each way
+    paper : name of a paper of the scenario; without it the one it starts on, or the first of each way
     frames : how many to make, about; those at the looks of ``simulate`` are always among them, if
         there are not more looks than frames
 
@@ -151,7 +154,7 @@ def follow(
         needs = []
         for way, job in zip(named, jobs, strict=True):
             with _named(way, ways):
-                needs.append(strokes_to_limit(job, paper=paper, seed=seed))
+                needs.append(strokes_to_limit(job, paper=_asked(way, paper), seed=seed))
         count, chosen = max(needs, key=lambda need: need[0])
     found = []
     for i, (way, job) in enumerate(zip(named, jobs, strict=True)):
@@ -161,12 +164,17 @@ def follow(
             tell(start + part * done, what)
 
         with _named(way, ways):
-            ready = ready_lap(job, strokes=count, paper=paper, seed=seed, progress=along)
+            ready = ready_lap(job, strokes=count, paper=_asked(way, paper), seed=seed, progress=along)
             along(0.8, "lapping")
             lap, made = follow_lap(ready, frames)
         found.append(FollowedWay(way.name, lap, made))
     tell(1.0, "done")
     return Followed(scenario, count, chosen, seed, tuple(found))
+
+
+def _asked(way: Way, paper: str | None) -> str | None:
+    """The paper asked for, by name, or by the way of working, whose papers are all to be used."""
+    return paper or (way.papers[0].name if way.papers else None)
 
 
 @contextmanager
@@ -231,12 +239,13 @@ def follow_lap(ready: ReadyLap, frames: int) -> tuple[LapResult, Frames]:
     keeps = np.union1d(shown.before[shown.before >= 0], shown.after)
     run = run_stage(ready.bench, ready.before, ready.conditions, stage, _with_snapshots(layout, keeps))
     faces = shown.mix(ready.before, run.heights, keeps)
+    paper = shown.mix(np.ones(2), np.column_stack([run.clean, run.sharp]), keeps)
     at_looks = np.isin(shown.strokes, stage.snapshots)
     lap = lap_result(
         ready,
         replace(run, heights=faces[at_looks], strokes=tuple(int(s) for s in shown.strokes[at_looks])),
     )
-    return lap, _with_figures_of(lap, _frames(ready, wanted, shown.strokes, faces, at_looks))
+    return lap, _with_figures_of(lap, _frames(ready, wanted, shown.strokes, faces, paper, at_looks))
 
 
 def frame_strokes(stage: Stage, frames: int) -> NDArray[np.int64]:
@@ -310,33 +319,44 @@ def _frames(
     wanted: NDArray[np.int64],
     strokes: NDArray[np.int64],
     faces: Array,
+    paper: Array,
     at_looks: NDArray[np.bool_],
 ) -> Frames:
-    """Frames at ``wanted`` strokes, from faces (strokes, n) at all strokes that were kept."""
+    """Frames at ``wanted`` strokes, from faces (strokes, n) at all strokes that were kept.
+
+    ``paper``: how clean and how sharp it is then (strokes, 2), new = 1.
+    """
     bench, grid = ready.bench, ready.bench.grid
-    part, cells = bench.scenario.part, slice(0, grid.n_cells)
-    ra = ready.stage.grit.roughness_median(part.metal)
-    gone, share = dye.follow(ready.before[cells], faces[:, cells], grid.area[cells], ra, ra, renews=at_looks)
+    part = bench.scenario.part
+    dyed = follow_dye(ready, faces, at_looks)
     pick = np.flatnonzero(np.isin(strokes, wanted))
     heights = np.vstack([ready.before, faces[pick]])
     figures = gauge.figures(ready.gauged, ready.before, heights)
+    then = np.vstack([np.ones(2), paper[pick]])
     pressure, away = zip(
-        *(pressure_at(ready, face, int(s)) for face, s in zip(heights, wanted, strict=True)), strict=True
+        *(
+            pressure_at(ready, face, int(s), clean=clean, sharp=sharp)
+            for face, s, (clean, sharp) in zip(heights, wanted, then, strict=True)
+        ),
+        strict=True,
     )
     return Frames(
         strokes=wanted,
         heights=heights,
         pressure=np.array(pressure),
-        dye_left=np.vstack([np.ones((1, grid.n_cells), dtype=bool), np.logical_not(gone[pick])]),
-        dye_share=np.concatenate([[1.0], share[pick]]),
-        dyed_again=np.concatenate([[False], (at_looks & (share < dye.RENEW_BELOW))[pick]]),
+        dye=np.vstack([np.ones((1, grid.n_cells)), dye.tone(dyed.gone[pick], dyed.faded[pick])]),
+        dye_share=np.concatenate([[1.0], dyed.left[pick]]),
+        dye_faded=np.concatenate([[0.0], dyed.faded_share[pick]]),
+        dyed_again=np.concatenate([[False], (at_looks & (dyed.left < dye.RENEW_BELOW))[pick]]),
         figures=figures,
         mass=part.metal.density * part.outline.area * figures.mean_depth,
         away=np.array(away),
     )
 
 
-def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, float]:
+def pressure_at(
+    ready: ReadyLap, heights: Array, strokes: int, *, clean: float = 1.0, sharp: float = 1.0
+) -> tuple[Array, float]:
     """Pressure of the paper on each cell about a moment of the lap, and which way the hands work.
 
     The poses about that moment, all with the part turned one way, are solved anew on the face as it
@@ -347,14 +367,17 @@ def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, f
     ----------
     heights : the face then (n,) [m]
     strokes : strokes done [-]
+    clean, sharp : how clean and sharp the paper is then, new = 1 [-]: clogged paper rubs harder, so that
+        high hands tip the part further, and blunt paper is harder underfoot
 
     Returns
     -------
     pressure (cells,) [Pa], and where away from the operator points in the frame of the part [rad]
     """
-    bench, conditions, layout = ready.bench, ready.conditions, ready.layout
+    bench, layout = ready.bench, ready.layout
+    conditions = _on_paper(ready, clean, sharp)
     rows = _rows_about(layout, strokes)
-    load = _load(bench, conditions.grip.press)
+    load = load_of(bench.scenario, conditions)
     area = bench.scenario.part.outline.area
     rate = conditions.rate * rate_factor(ready.stage.grit, conditions.traits)
     slide = SLIGHT * conditions.bedding_of(ready.stage.grit) * area / (rate * load)
@@ -385,10 +408,8 @@ def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, f
         ends=layout.ends[rows],
         snapshot_strokes=(strokes,),
     )
-    # A fresh paper: what it still cuts does not change how hard it presses.
+    # What the paper still cuts does not change how hard it presses.
     fresh = replace(bench, scenario=replace(bench.scenario, wear=replace(bench.scenario.wear, ages=False)))
-    # Nor does the faster rate of the leading edge, which is not one of pressure.
-    conditions = replace(conditions, traits=replace(conditions.traits, edge_rate=0.0))
     after = run_stage(fresh, heights, conditions, ready.stage, moment).heights[-1]
     cells = slice(0, bench.grid.n_cells)
     pressure = (heights - after)[cells] / (rows.size * rate * slide * bench.scale[cells])
@@ -396,9 +417,17 @@ def pressure_at(ready: ReadyLap, heights: Array, strokes: int) -> tuple[Array, f
     return np.maximum(pressure, 0.0), float(np.arctan2(np.mean(np.sin(away)), np.mean(np.cos(away))))
 
 
-def _load(bench: Bench, press: float) -> float:
-    """About what the paper carries [N]."""
-    return bench.scenario.exact.load or press + bench.scenario.part.weight
+def _on_paper(ready: ReadyLap, clean: float, sharp: float) -> Conditions:
+    """The conditions of a lap on its paper as it is then, without what is no matter of pressure."""
+    conditions = ready.conditions
+    law = law_of(ready.bench.scenario, conditions, ready.stage.grit)
+    return replace(
+        conditions,
+        friction=conditions.friction * (1.0 + law.friction_gain * (1.0 - clean)),
+        bedding=conditions.bedding * (law.blunt_bedding + (1.0 - law.blunt_bedding) * sharp),
+        # The leading edge is cut faster under the same pressure.
+        traits=replace(conditions.traits, edge_rate=0.0),
+    )
 
 
 def _rows_about(layout: Layout, strokes: int) -> NDArray[np.int64]:

@@ -176,7 +176,7 @@ class CaseResult:
     course : the figure asked about at each look (members, looks) [SI]; None where it has no course
     grid : cells and points of the maps below
     before, after : heights of the typical member (n,) [m]
-    dye_left : share of its dye that is still there, cell by cell, at the last look (cells,) [-]
+    dye : its dye at the last look (cells,): 1 full, ½ fading, 0 gone
     """
 
     case: Case
@@ -186,7 +186,7 @@ class CaseResult:
     grid: Grid
     before: Array
     after: Array
-    dye_left: Array
+    dye: Array
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,16 @@ from handlap.sim.lapping.ensemble import (
     strokes_per_minute,
 )
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, set_up, stage_layout, tipping_words
+from handlap.sim.lapping.lap import (
+    Bench,
+    Conditions,
+    LapRun,
+    Stage,
+    load_of,
+    set_up,
+    stage_layout,
+    tipping_words,
+)
 from handlap.sim.lapping.resolution import choose_resolution
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.lapping.spring_back import spring_figures
@@ -107,9 +116,11 @@ def ready_case(
     bench = set_up(scenario, cells=cells or lesson.cells, follow=follow)
     gauged = gauge.make_gauge(outline, bench.grid, lines)
     scores = draw_scores(members, seed)
-    plates = draw_plate_scores(members, seed)
     conditions = tuple(
-        replace(conditions_at(scenario, z), plate=plate) for z, plate in zip(scores, plates, strict=True)
+        replace(conditions_at(scenario, z), plate=plate, dye=drawn)
+        for z, plate, drawn in zip(
+            scores, draw_plate_scores(members, seed), dye.draw_dyes(members, seed), strict=True
+        )
     )
     middle = conditions_at(scenario, np.zeros(len(SCORES)))
     strokes = lesson.strokes if case.strokes is None else case.strokes
@@ -143,7 +154,7 @@ def work_case(
     start = members.before[:, np.newaxis]
     if ready.stage is None:
         courses, figures = _figures(ready, members, np.array([0]), start, None, ())
-        return WorkedCase(_result(ready, np.array([0]), start, figures), (), courses, 0.0)
+        return WorkedCase(_result(ready, members, np.array([0]), start, figures), (), courses, 0.0)
     quad = quad_strokes or _quad(ready, ready.stage)
     layout = stage_layout(ready.bench, ready.stage, quad_strokes=quad, seed=ready.seed)
     lap = partial(lap_member, ready.bench, ready.gauged, ready.stage, layout)
@@ -158,7 +169,7 @@ def work_case(
     names = Figures.__dataclass_fields__
     at_looks = Figures(**{name: np.array([getattr(f, name) for _, f in done]) for name in names})
     courses, figures = _figures(ready, members, strokes, heights, at_looks, runs)
-    return WorkedCase(_result(ready, strokes, heights, figures), runs, courses, quad)
+    return WorkedCase(_result(ready, members, strokes, heights, figures), runs, courses, quad)
 
 
 def _quad(ready: ReadyCase, stage: Stage) -> float:
@@ -171,13 +182,14 @@ def _quad(ready: ReadyCase, stage: Stage) -> float:
     return found.quad_strokes / ROUGHER
 
 
-def _result(ready: ReadyCase, strokes: Array, heights: Array, figures: Course) -> CaseResult:
+def _result(
+    ready: ReadyCase, members: Members, strokes: Array, heights: Array, figures: Course
+) -> CaseResult:
     """The record of a case; ``heights`` (members, looks, n) [m]."""
     grid = ready.bench.grid
     typical = most_typical(heights[:, 0])
     before, after = heights[typical, 0], heights[typical, -1]
-    removed = (before - after)[: grid.n_cells]
-    film = dye.FILM + dye.VALLEYS * _roughness(ready)
+    gone, faded = _dyes(ready, (before - after)[: grid.n_cells], members.conditions[typical].dye)
     return CaseResult(
         case=ready.case,
         figures=figures,
@@ -186,13 +198,19 @@ def _result(ready: ReadyCase, strokes: Array, heights: Array, figures: Course) -
         grid=grid,
         before=before,
         after=after,
-        dye_left=np.clip(1.0 - removed / film, 0.0, 1.0),
+        dye=dye.tone(gone, faded),
     )
 
 
-def _roughness(ready: ReadyCase) -> float:
+def _dyes(ready: ReadyCase, removed: Array, draw: dye.DyeDraw) -> tuple[Array, Array]:
+    """Where the dye put on before the first stroke is gone, and fading or gone: maps (…, cells) of 0 and 1.
+
+    ``removed``: since then (…, cells) [m].
+    """
     grit = ready.scenario.paper.grits[0] if ready.stage is None else ready.stage.grit
-    return grit.roughness_median(ready.scenario.part.metal)
+    rough = dye.roughness_dyed(grit, ready.scenario.part.metal, worked=False)
+    gone, faded = draw.gone_at(rough), draw.faded_at(rough)
+    return dye.beyond(removed, gone).astype(float), dye.beyond(removed, faded).astype(float)
 
 
 def _figures(
@@ -226,13 +244,15 @@ def _figures(
         "taper_across": course("taper_across"),
     }
     courses["slant"] = np.maximum(np.abs(courses["taper_along"]), np.abs(courses["taper_across"]))
-    courses |= _shapes(ready, heights) | _removal(ready, heights) | _edges(gauged, heights)
+    courses |= _shapes(ready, heights) | _removal(ready, members, heights) | _edges(gauged, heights)
+    courses["push"] = _push(ready, members, runs)
     measured = measure(
         Figures(**{n: course(n) for n in Figures.__dataclass_fields__}), ready.scenario.part.limit_by
     )
     found = {name: values[:, -1] for name, values in courses.items()}
     found |= _milestones(ready, members, strokes, courses, measured)
     found["flatness_start"], found["straightedge_start"] = flat, gap
+    found["push_start"] = courses["push"][:, 0]
     found["least_cut_start"] = depth_to_clear(ready.bench.grid, start)
     found["least_cut"] = depth_to_clear(ready.bench.grid, heights[:, -1])
     return courses, found | _springs(ready, heights[:, -1], runs)
@@ -251,20 +271,30 @@ def _shapes(ready: ReadyCase, heights: Array) -> Course:
     return {name: bend.reshape(members, looks) for name, bend in zip(names, bends, strict=True)}
 
 
-def _removal(ready: ReadyCase, heights: Array) -> Course:
+def _removal(ready: ReadyCase, members: Members, heights: Array) -> Course:
     """Where it came off, and the dye that was put on before the first stroke."""
     grid = ready.bench.grid
     area = grid.area[: grid.n_cells]
     at = np.abs(2.0 * grid.u[: grid.n_cells] / ready.gauged.length)
     removed = heights[:, :1, : grid.n_cells] - heights[:, :, : grid.n_cells]
     ends, middle = area * (at > OUTER), area * (at < INNER)
-    gone = dye.gone(removed, _roughness(ready))
+    states = [_dyes(ready, off, c.dye) for off, c in zip(removed, members.conditions, strict=True)]
+    gone, faded = (np.array([dye.share_of(state[k], area) for state in states]) for k in (0, 1))
     found = {
         "ends_removed": removed @ ends / max(ends.sum(), 1e-30),
         "middle_removed": removed @ middle / max(middle.sum(), 1e-30),
-        "dye_left": np.clip(dye.share_left(gone.astype(float), area), 0.0, 1.0),
+        "dye_left": 1.0 - gone,
+        "dye_faded": faded,
     }
     return found | {"ends_over_middle": found["ends_removed"] - found["middle_removed"]}
+
+
+def _push(ready: ReadyCase, members: Members, runs: Sequence[LapRun]) -> Array:
+    """Force to push the part (members, looks) [N], on the paper as it is at each look; fresh at the first."""
+    load = np.array([load_of(ready.scenario, c) for c in members.conditions])
+    fresh = np.array([[c.friction] for c in members.conditions])
+    friction = np.hstack([fresh, np.array([run.friction for run in runs])]) if runs else fresh
+    return friction * load[:, np.newaxis]
 
 
 def _edges(gauged: Gauge, heights: Array) -> Course:
@@ -291,6 +321,7 @@ def _milestones(
     row = np.arange(members.count)
     limit = _crossing(measured, part.limit)
     done = float(strokes[-1])
+    depth = courses["mean_depth"]
     to_limit = _at_look(np.broadcast_to(strokes.astype(float), flat.shape), limit)
     return {
         "best_flatness": flat[row, best],
@@ -298,10 +329,12 @@ def _milestones(
         "past_best": flat[:, -1] - flat[row, best],
         "strokes": np.full(members.count, done),
         "strokes_to_limit": to_limit,
-        "depth_to_limit": _at_look(courses["mean_depth"], limit),
+        "depth_to_limit": _at_look(depth, limit),
+        "first_cut": depth[:, min(1, depth.shape[1] - 1)],
+        "last_cut": depth[:, -1] - depth[:, max(0, depth.shape[1] - 2)],
         "minutes": done / members.pace,
         "minutes_to_limit": to_limit / members.pace,
-        "mass": part.metal.density * part.outline.area * courses["mean_depth"][:, -1],
+        "mass": part.metal.density * part.outline.area * depth[:, -1],
     }
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band
 
-Unit = Literal["length", "count", "mass", "minutes", "share", "depth a gram", "ratio"]
+Unit = Literal["length", "count", "mass", "minutes", "share", "force", "depth a gram", "ratio"]
 
 SCREEN: dict[Unit, tuple[str, float]] = {
     "length": ("µm", 1e6),
@@ -23,6 +23,7 @@ SCREEN: dict[Unit, tuple[str, float]] = {
     "mass": ("g", 1e3),
     "minutes": ("min", 1.0),
     "share": ("%", 100.0),
+    "force": ("N", 1.0),
     "depth a gram": ("µm a gram", 1e3),
     "ratio": ("times", 1.0),
 }
@@ -33,6 +34,7 @@ FINEST: dict[Unit, float] = {
     "mass": 0.01,
     "minutes": 0.1,
     "share": 1.0,
+    "force": 1.0,
     "depth a gram": 0.1,
     "ratio": 0.01,
 }
@@ -87,6 +89,11 @@ FIGURES: dict[str, FigureKind] = {
     "middle_removed": FigureKind("the mean depth removed in the middle fifth of the length", "length", True),
     "ends_over_middle": FigureKind("how much more came off at the ends than in the middle", "length", True),
     "dye_left": FigureKind("the share of the face on which the first dye is left", "share", True),
+    "dye_faded": FigureKind("the share of the face on which the first dye is fading or gone", "share", True),
+    "push": FigureKind("the force to push it along", "force", True),
+    "push_start": FigureKind("the force to push it along on fresh paper", "force"),
+    "first_cut": FigureKind("the mean depth removed up to the first look", "length"),
+    "last_cut": FigureKind("the mean depth removed since the last look but one", "length"),
     "least_cut": FigureKind("the mean depth that has still to come off to clear the face", "length"),
     "least_cut_start": FigureKind("the mean depth that has to come off to clear the face", "length"),
     "edge_level": FigureKind("the worst gap with the straightedge held level", "length", True),

@@ -26,7 +26,7 @@ from scipy.stats import binom
 from handlap.sim.bench.forecast import blocks_ahead, forecast, looks_at
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import Learnt, first_cut, first_state, learn, open_workshop
-from handlap.sim.bench.replan import MODEL
+from handlap.sim.bench.standing import MODEL
 from handlap.sim.common.grid import make_grid
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_prior import FaceBasis
@@ -38,7 +38,7 @@ from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
 from handlap.sim.lapping.rhythm import check_interval
 from handlap.sim.planning.course import STOP_AT, find_stops, measure
 
-CELLS, MEMBERS, JOBS = 300, 64, 24
+CELLS, MEMBERS, JOBS = 300, 64, 8
 WORLDS = ("as assumed", "kinder")
 CLAIMS, CHANCE = {"as assumed": 0.85, "kinder": 0.8}, 1e-3
 CLOSER = 0.25

@@ -240,7 +240,8 @@ def test_what_is_typed_is_spelt_out_too(nursery: Nursery, bench: Path) -> None:
     for args in (
         [f"survey{bad}"], ["survey", f"--{bad}"], ["survey", f"{bad}.toml"], ["survey", f"none{bad}.toml"],
         ["log", "job.toml", "--note", bad], ["log", "job.toml", "--paper", bad],
-        ["log", "job.toml", "--swarf", bad],
+        ["log", "job.toml", "--swarf", bad], ["log", "job.toml", "--dye", bad],
+        ["log", "job.toml", "--dye-faded", bad],
         ["log", "job.toml", "--reading", f"{bad}: 1 2 3"], ["log", "job.toml", "--reading", f"long: {bad}"],
         ["convert", bad], ["keys", bad], ["lesson", bad], ["exercise", bad],
         ["compare", "job.toml", "--way", bad],

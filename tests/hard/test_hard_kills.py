@@ -31,7 +31,7 @@ def killed(nursery: Nursery, bench: Path, tried: Tried, kills: int) -> int:
     if tried.name not in ("new", "exercise", "readings", "log"):
         for name in (
             "result.json",
-            f"{tried.name}.html",
+            f"job-{tried.name}.html",
             "heights.csv",
             "sheet.pdf",
             "play.html",

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import contextlib
+import json
 import os
 import shutil
 import subprocess
@@ -246,7 +248,7 @@ def test_two_that_write_one_file(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_two_at_once_in_one_folder(bench: Path) -> None:
-    """Each file is that of one or of the other, whole."""
+    """Each file is that of one or of the other, whole; in the end all are those of one."""
     code = ["survey", "job.toml", "--out", "out", "--json-file", "out/result.json", "--members"]
     started = [
         subprocess.Popen(
@@ -262,7 +264,15 @@ def test_two_at_once_in_one_folder(bench: Path) -> None:
             if place.suffix != ".part":
                 assert unfinished(place) == ""
     assert [p.returncode for p in started] == [0, 0]
-    assert {p.name for p in (bench / "out").iterdir()} == {"result.json", "survey.html", "survey-map.png"}
+    assert {p.name for p in (bench / "out").iterdir()} == {
+        "result.json",
+        "job-survey.html",
+        "job-survey-map.png",
+    }
+    picture = base64.b64encode((bench / "out" / "job-survey-map.png").read_bytes()).decode()
+    assert picture in (bench / "out" / "job-survey.html").read_text(encoding="utf-8")
+    members = json.loads((bench / "out" / "result.json").read_text(encoding="utf-8"))["members"]
+    assert f"middle of {members} faces" in (bench / "out" / "job-survey.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.slow

@@ -157,10 +157,11 @@ def lay_out(folder: Path, names: dict[str, str] = PLAIN_NAMES) -> Path:
     mark = part_mark(load(folder / "job.toml").part)
     entries = (
         {"handlap_log": 1, "part": mark, "name": names["part"]},
-        {"n": 1, "at": 0, "when": "2026-01-05T10:00:00+00:00", "part_g": 1000.0, "scale_g": 0.01},
-        {"n": 2, "at": 40, "when": "2026-01-05T10:05:00+00:00", "strokes": 40, "paper": "P120", "new_sheet": True,
+        {"n": 1, "at": 0, "when": "2024-01-05T10:00:00+00:00", "part_g": 1000.0, "scale_g": 0.01},
+        {"n": 2, "at": 40, "when": "2024-01-05T10:05:00+00:00", "strokes": 40, "paper": "P120", "new_sheet": True,
          "swarf_g": 0.3, "scale_g": 0.01, "minutes": 1.5, "note": names["line"]},
-        {"n": 3, "at": 40, "when": "2026-01-05T10:07:00+00:00", "dye_left": 0.5},
+        {"n": 3, "at": 40, "when": "2024-01-05T10:07:00+00:00", "dye_left": 0.5, "dye_faded": 0.75},
+        {"n": 4, "at": 40, "when": "2024-01-05T10:08:00+00:00", "dye_seen": "gone at both ends, fading in the middle"},
     )  # fmt: skip
     log = "".join(json.dumps(entry, ensure_ascii=False) + "\n" for entry in entries)
     (folder / "job.log.jsonl").write_text(log, encoding="utf-8")

@@ -84,6 +84,7 @@ def laps(
     ages: bool | None = None,
     wobbles: bool | None = None,
     dishes: bool | None = None,
+    edges: bool | None = None,
     states: tuple[Any, ...] = STATES,
 ) -> Drawn:
     """Any lap; what is given is not left to chance."""
@@ -130,8 +131,15 @@ def laps(
     if whether(ages):
         given |= dict(ages=True, ageing=float(rng.uniform(0.3, 5.0)))
         given |= dict(brush_every=int(rng.integers(10, 60)), sheet_every=int(rng.integers(10, 120)))
+        given |= dict(floors=tuple(rng.uniform(0.05, 1.0, 2)), brushing=float(rng.uniform(0.0, 1.0)))
+        given |= dict(blunt_bedding=float(rng.uniform(0.3, 1.0)), friction_gain=float(rng.uniform(0.0, 0.8)))
+        given["sway"] = float(rng.uniform(0.0, 0.1)) * span
     if whether(wobbles):
         given["wobble"] = tuple(0.1 * rng.uniform(0, 1, 2) * span)
+    if whether(edges):
+        given |= dict(
+            edge_rate=float(rng.uniform(0.0, 4.0)), edge_rise=float(rng.uniform(0.0, 3.0)) * bedding
+        )
     dish = float(rng.uniform(0.2, 2.0)) * bedding if whether(dishes) else 0.0
     shape = tuple(float(x) for x in size * rng.uniform(-1, 1, 9))
     return Drawn(kind, length, width, shape, strokes, draw(st.integers(16, 64)), given, dish)

@@ -106,31 +106,41 @@ def test_checks_come_back(name, source, expected, got, tolerance):
 depths = arrays(np.float64, (5, 12), elements=st.floats(0.0, 20e-6))
 
 
-@many
-@given(depths, st.floats(0.0, 3e-6), st.floats(0.0, 5e-6), st.floats(0.0, 2.0))
-def test_dye_only_goes(off, roughness, film, more):
-    """More off, a thinner film, a finer face: gone wherever it was gone before."""
-    gone = dye.gone(off, roughness, film=film)
-    assert np.all(dye.gone(off * (1 + more), roughness, film=film) >= gone)
-    assert np.all(dye.gone(off, roughness / (1 + more), film=film) >= gone)
-    assert np.all(dye.gone(off, roughness, film=film / (1 + more)) >= gone)
+draws = st.lists(st.floats(-3.0, 3.0), min_size=3, max_size=3).map(lambda z: dye.dye_at(np.array(z)))
 
 
 @many
-@given(depths, st.floats(0.0, 2e-6), st.lists(st.booleans(), min_size=5, max_size=5))
-def test_dye_left_falls_from_look_to_look_until_it_is_renewed(blocks, roughness, renews):
+@given(depths, draws, st.floats(0.0, 3e-6), st.floats(0.0, 2.0))
+def test_dye_fades_before_it_goes_and_only_goes(off, draw, roughness, more):
+    """What is gone has faded; more off, or a finer face: gone wherever it was gone before."""
+
+    def at(removed, ra):
+        return dye.beyond(removed, draw.gone_at(ra)), dye.beyond(removed, draw.faded_at(ra))
+
+    gone, faded = at(off, roughness)
+    assert np.all(faded >= gone)
+    for later in (at(off * (1 + more), roughness), at(off, roughness / (1 + more))):
+        assert np.all(later[0] >= gone) and np.all(later[1] >= faded)
+
+
+@many
+@given(depths, draws, st.floats(0.0, 2e-6), st.lists(st.booleans(), min_size=5, max_size=5))
+def test_dye_left_falls_from_look_to_look_until_it_is_renewed(blocks, draw, roughness, renews):
     faces = -np.cumsum(blocks, axis=0)
     area = np.linspace(1.0, 2.0, 12)
-    maps, left = dye.follow(np.zeros(12), faces, area, roughness, roughness, renews=np.array(renews))
-    assert np.all((left >= -1e-12) & (left <= 1 + 1e-12))
+    found = dye.follow(np.zeros(12), faces, area, draw, roughness, roughness, renews=np.array(renews))
+    left = found.left
+    assert np.all((left >= 0.0) & (left <= 1.0) & (1.0 - left <= found.faded_share + 1e-12))
     for i in range(1, 5):
         renewed = left[i - 1] < dye.RENEW_BELOW and renews[i - 1]
         if not renewed:
             assert left[i] <= left[i - 1] + 1e-12
-            assert np.all(maps[i] >= maps[i - 1])
+            assert np.all(found.gone[i] >= found.gone[i - 1])
+            assert np.all(found.faded[i] >= found.faded[i - 1])
         else:
             # Told from the faces, as in the code: a depth of exactly the film may be rounded to either side.
-            np.testing.assert_array_equal(maps[i], dye.gone(faces[i - 1] - faces[i], roughness))
+            off = faces[i - 1] - faces[i]
+            np.testing.assert_array_equal(found.gone[i], dye.beyond(off, draw.gone_at(roughness)))
 
 
 # ---- members in pairs

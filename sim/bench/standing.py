@@ -1,0 +1,273 @@
+"""Where a job stands now: the face, the metal off, and every limit, met or not or not to be told.
+
+One answer for all who ask: ``replan`` builds its advice on it, ``record`` writes it down.
+Depths positive = taken off [m].
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.special import ndtr
+
+from handlap.sim.bench.after_cut import Effect, effects_of
+from handlap.sim.bench.job_log import Entry, JobLog
+from handlap.sim.bench.learn import CELLS, Learnt, State, Workshop, first_state, open_workshop
+from handlap.sim.bench.log_marks import refuse_changed
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import infer_faces
+from handlap.sim.face.proud import refuse_proud
+from handlap.sim.face.survey import SURE, Survey, survey_face
+from handlap.sim.job.results import Band
+from handlap.sim.job.scenario import Part, Readings, Scenario
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
+from handlap.sim.materials import grits
+from handlap.sim.planning.course import measure
+from handlap.sim.planning.work import MOST_MEMBERS
+
+FEWEST_MEMBERS = 16
+FACES_READ = 100
+"""Least number of faces that a survey by readings alone is made of [-]."""
+MODEL = 6e-6
+"""What bands of the flatness are widened by on either side: about a leaf, for a model that is not
+quite right [m]."""
+Z90 = 1.645
+
+Answer = Literal["met", "not met", "cannot tell"]
+Subject = Literal["flatness", "metal", "finish"]
+
+
+@dataclass(frozen=True)
+class LimitHeld:
+    """A limit and whether it is met, with the reason in words.
+
+    Attributes
+    ----------
+    about : what it is a limit of; metal that is off does not come back
+    chance : chance of meeting it, where it was counted [-]
+    read_again : whether readings taken now would settle what cannot be told
+    """
+
+    name: str
+    answer: Answer
+    reason: str
+    chance: float | None = None
+    about: Subject = "metal"
+    read_again: bool = False
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A job as it stands after the last entry of its log; bands are over the ensemble, SI units.
+
+    Attributes
+    ----------
+    measured : the figure that the limit is held against, by readings and log together [m]
+    after : survey by the readings after the last stroke alone; None where nothing was read since
+    finish : roughness Ra left by the last paper, low and high [m]
+    chance_goal : chance of being inside the flatness limit, by readings before and log together [-]
+    effects : what the cut does around the face
+    limits : every limit, flatness first
+    """
+
+    measured: Band
+    flatness: Band
+    mean_depth: Band
+    greatest_depth: Band
+    taper_along: Band
+    taper_across: Band
+    mass: Band
+    after: Survey | None
+    finish: tuple[float, float]
+    chance_goal: float
+    effects: tuple[Effect, ...]
+    limits: tuple[LimitHeld, ...]
+
+    @property
+    def flat(self) -> LimitHeld:
+        """The limit of the flatness."""
+        return self.limits[0]
+
+    @property
+    def passed(self) -> tuple[LimitHeld, ...]:
+        """Limits of the metal that may come off which are passed already."""
+        return tuple(x for x in self.limits if x.about == "metal" and x.answer == "not met")
+
+
+def open_log(
+    scenario: Scenario,
+    log: JobLog,
+    *,
+    members: int,
+    seed: int,
+    cells: int = CELLS,
+    executor: Executor | None = None,
+) -> tuple[Workshop, State]:
+    """The bench with the log laid out on it, and the ensemble before anything is learnt.
+
+    Raises
+    ------
+    InputError : for a log without strokes, an ensemble size out of range, or something proud of the face
+    ScenarioError : if the strokes were logged against another scenario than this
+    """
+    if not FEWEST_MEMBERS <= members <= MOST_MEMBERS:
+        raise InputError(f"--members {members}: allowed is {FEWEST_MEMBERS} to {MOST_MEMBERS}")
+    if not log.strokes:
+        looked = "".join(f"\n{note}" for note in log.notes if not log.entries)
+        raise InputError(
+            f"the log holds no strokes yet: nothing to learn from, and nothing to record{looked}"
+        )
+    refuse_changed(log, scenario)
+    refuse_proud(scenario.part)
+    faces = infer_faces(scenario.part, scenario.readings, count=members, seed=seed)
+    workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
+    return workshop, first_state(
+        workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed)
+    )
+
+
+def where_it_stands(learnt: Learnt) -> Standing:
+    """Where a job stands now, by all that was learnt of it.
+
+    Raises
+    ------
+    InputError : for a cut deeper than a chamber
+    """
+    workshop = learnt.workshop
+    scenario, entries = workshop.scenario, workshop.entries
+    part = scenario.part
+    figures = gauge.figures(workshop.gauged, learnt.posterior.before, learnt.now)
+    now = measure(figures, part.limit_by)
+    mean, greatest = Band.of(figures.mean_depth), Band.of(figures.greatest_depth)
+    chance_goal = float(np.mean(ndtr((part.limit - now) / (MODEL / Z90))))
+    after = _survey_after(scenario, entries, max(learnt.members, FACES_READ), workshop.seed)
+    finish = grits.find(_last_paper(entries)).roughness(part.metal)
+    effects = effects_around(part, mean, greatest)
+    return Standing(
+        measured=widened(now),
+        flatness=widened(figures.flatness),
+        mean_depth=mean,
+        greatest_depth=greatest,
+        taper_along=Band.of(figures.taper_along),
+        taper_across=Band.of(figures.taper_across),
+        mass=Band.of(part.metal.density * part.outline.area * figures.mean_depth),
+        after=after,
+        finish=finish,
+        chance_goal=chance_goal,
+        effects=effects,
+        limits=judge_limits(part, after, learnt, chance_goal, figures.greatest_depth, finish, effects),
+    )
+
+
+def _last_paper(entries: Sequence[Entry]) -> str:
+    return next(entry.paper for entry in reversed(entries) if entry.paper)
+
+
+def widened(values: Array) -> Band:
+    """A band of heights with room for a model that is not quite right [m]."""
+    band = Band.of(values)
+    return Band(max(0.0, band.p05 - MODEL), band.p50, band.p95 + MODEL)
+
+
+def effects_around(part: Part, mean: Band, greatest: Band) -> tuple[Effect, ...]:
+    """What a cut does around a part, see :func:`handlap.sim.bench.after_cut.effects_of`.
+
+    Raises
+    ------
+    InputError : if the cut is deeper than a chamber
+    """
+    try:
+        return effects_of(part.after, mean, greatest)
+    except ValueError as error:
+        raise InputError(f"part.after: {error}") from None
+
+
+def last_readings(entries: Sequence[Entry]) -> tuple[Entry | None, bool]:
+    """The last entry with readings, and whether strokes came after it."""
+    for place in range(len(entries) - 1, -1, -1):
+        if entries[place].readings:
+            return entries[place], any(e.strokes for e in entries[place + 1 :])
+    return None, False
+
+
+def _survey_after(scenario: Scenario, entries: Sequence[Entry], count: int, seed: int) -> Survey | None:
+    entry, stale = last_readings(entries)
+    if entry is None or stale:
+        return None
+    readings = Readings(
+        lines=entry.readings, edge_sd=scenario.readings.edge_sd, edge_bow=scenario.readings.edge_bow
+    )
+    return survey_face(scenario.part, readings, count=count, seed=seed)
+
+
+def _by_chance(chance: float) -> Answer:
+    if chance >= SURE:
+        return "met"
+    return "not met" if chance <= 1.0 - SURE else "cannot tell"
+
+
+def judge_limits(
+    part: Part,
+    after: Survey | None,
+    learnt: Learnt,
+    chance: float,
+    greatest: Array,
+    finish: tuple[float, float],
+    effects: Sequence[Effect],
+) -> tuple[LimitHeld, ...]:
+    """Every limit of a part, and whether it is met.
+
+    Parameters
+    ----------
+    after : survey by the readings after the last stroke, if there are any
+    chance : chance of meeting the flatness limit by readings and log together [-]
+    greatest : depth of the deepest spot (members,) [m]
+    finish : roughness Ra, low and high [m]
+    """
+    found = [_flatness(after, learnt, chance)]
+    if part.allowance is not None:
+        held = float(np.mean(greatest <= part.allowance))
+        answer: Answer = _by_chance(held) if learnt.believed else "cannot tell"
+        found.append(LimitHeld("removal allowance", answer, "by the log, at the deepest spot", held))
+    if part.gasket_ra is not None:
+        fits = _fits(part.gasket_ra, finish)
+        how = ", too smooth" if finish[1] < part.gasket_ra[0] else ", too rough"
+        reason = f"by the last paper{how if fits == 'not met' else ''}; not measured"
+        found.append(LimitHeld("finish for the gasket", fits, reason, about="finish"))
+    words: dict[bool | None, Answer] = {True: "met", False: "not met", None: "cannot tell"}
+    for effect in effects:
+        if effect.limit is not None:
+            kept = words[effect.met] if learnt.believed else "cannot tell"
+            found.append(LimitHeld(effect.name, kept, "by the depth off"))
+    return tuple(found)
+
+
+def _flatness(after: Survey | None, learnt: Learnt, chance: float) -> LimitHeld:
+    """The readings decide; where they leave it open, readings and log together."""
+    together = _by_chance(chance) if learnt.believed else "cannot tell"
+
+    def held(answer: Answer, reason: str, of: float, read_again: bool = False) -> LimitHeld:
+        return LimitHeld("flatness", answer, reason, of, "flatness", read_again)
+
+    if after is None:
+        reason = "nothing was read after the last stroke; read the lines and log them"
+        return held("cannot tell", reason, chance, together == "met")
+    said: Answer = {"yes": "met", "no": "not met", "cannot tell": "cannot tell"}[after.verdict.answer]  # type: ignore[assignment]
+    if said == "cannot tell" and together != "cannot tell":
+        return held(together, "by the readings after and the log together", chance)
+    if {said, together} == {"met", "not met"}:
+        reason = "the readings after the work and the log as a whole disagree"
+        return held("cannot tell", reason, chance, True)
+    return held(said, "by the readings after: " + after.verdict.reason, after.verdict.chance)
+
+
+def _fits(asked: tuple[float, float], finish: tuple[float, float]) -> Answer:
+    if finish[0] >= asked[0] and finish[1] <= asked[1]:
+        return "met"
+    return "not met" if finish[1] < asked[0] or finish[0] > asked[1] else "cannot tell"

@@ -1,0 +1,142 @@
+"""What a person saw of the dye, as one record however it was told, and what a worked face would show.
+
+Zones are a coarse grid of three rows across the face, the far side first, and five columns along it,
+the left end first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handlap.sim.common.grid import Grid
+from handlap.sim.common.outline import Array
+from handlap.sim.lapping.dye import Map, beyond
+
+ROWS, COLUMNS = 3, 5
+ZONES = ROWS * COLUMNS
+WORDS_SD, ZONE_SD, FACE_SD = 0.25, 0.15, 0.07
+"""Standard errors of a share: of a zone told in words, of one told as a share, of the whole face [-]."""
+WORDS_LEVELS, SHARE_LEVELS = 3, 11
+"""Shares that are told apart: none, half and all in words; tenths as shares."""
+FADING_VAGUER = 1.5
+"""Standard error of a share that is fading or gone over that of one gone [-]: thinner dye has no edge (our
+choice)."""
+
+
+@dataclass(frozen=True)
+class DyePicture:
+    """Shares of the dye gone, and fading or gone, as a person saw them; NaN where nothing was said.
+
+    Attributes
+    ----------
+    gone, faded : by zone (15,), row by row from the far left one, or of the whole face (1,) [-]
+    sd : standard error of one share gone [-]
+    levels : shares that the person told apart, from none to all
+    """
+
+    gone: Array
+    faded: Array
+    sd: float
+    levels: int
+
+    @property
+    def zoned(self) -> bool:
+        """Whether it tells zones apart."""
+        return self.gone.size > 1
+
+    @property
+    def seen(self) -> Array:
+        """What it is evidence of: shares gone, then shares fading or gone (2·zones,), NaN for no evidence.
+
+        Where all is gone all has faded, and where nothing has faded nothing is gone: what follows
+        from the other is no second witness.
+        """
+        return np.concatenate(
+            [np.where(self.faded == 0.0, np.nan, self.gone), np.where(self.gone == 1.0, np.nan, self.faded)]
+        )
+
+    @property
+    def errors(self) -> Array:
+        """Standard errors (2·zones,) of :attr:`seen` [-]."""
+        return np.repeat([self.sd, FADING_VAGUER * self.sd], self.gone.size)
+
+    @property
+    def chance_by_luck(self) -> float:
+        """Log chance of the picture if every level of every share were as likely."""
+        return -float(np.log(self.levels) * np.isfinite(self.seen).sum())
+
+    def on_metal(self, grid: Grid) -> DyePicture:
+        """The picture without the zones in which there is no metal."""
+        if not self.zoned:
+            return self
+        metal = zones_of(grid)[1] > 0.0
+        gone, faded = (np.where(metal, told, np.nan) for told in (self.gone, self.faded))
+        return replace(self, gone=gone, faded=faded)
+
+    def shown(self, grid: Grid, removed: Array, gone_at: Array | float, faded_at: Array | float) -> Array:
+        """The same shares on faces with a removal (…, cells) since they were dyed [m]: (…, 2·zones).
+
+        Parameters
+        ----------
+        gone_at, faded_at : depths after which dye is gone, and fading or gone, one or (…, 1) [m]
+
+        Returns
+        -------
+        shares [-], in the order of :attr:`seen`; NaN for a zone without metal
+        """
+        states = (beyond(removed, gone_at), beyond(removed, faded_at))
+        if self.zoned:
+            return np.concatenate([zone_shares(grid, state) for state in states], axis=-1)
+        area = grid.area[: grid.n_cells]
+        return np.stack([(state @ area) / area.sum() for state in states], axis=-1)
+
+    def log_likelihood(self, shares: Array) -> Array:
+        """Log likelihood (…,) of the picture, from the shares a face shows (…, 2·zones).
+
+        A person calls a zone by one of the levels; the nearer its share, the likelier the call.
+        """
+        seen, steps = self.seen, np.linspace(0.0, 1.0, self.levels)
+        away = -0.5 * ((shares[..., None] - steps) / self.errors[:, None]) ** 2
+        away = away - np.log(np.sum(np.exp(away), axis=-1, keepdims=True))
+        level = np.rint(np.nan_to_num(seen) * (self.levels - 1)).astype(int)
+        picked = np.take_along_axis(
+            away, np.broadcast_to(level[:, None], (*shares.shape, 1)), axis=-1
+        )[..., 0]  # fmt: skip
+        return np.where(np.isfinite(seen) & np.isfinite(shares), picked, 0.0).sum(axis=-1)
+
+
+def of_face(left: float | None, faded: float | None) -> DyePicture:
+    """The picture of one who saw on what share of the face dye is left, or fading or gone; None: not said."""
+    gone = np.nan if left is None else 1.0 - left
+    return DyePicture(np.array([gone]), np.array([np.nan if faded is None else faded]), FACE_SD, SHARE_LEVELS)
+
+
+def of_shares(left: NDArray[np.floating]) -> DyePicture:
+    """The picture of one who saw what share of each zone (3, 5) dye is left on; NaN: not seen."""
+    gone = 1.0 - np.asarray(left, dtype=float).ravel()
+    return DyePicture(gone, np.full(ZONES, np.nan), ZONE_SD, SHARE_LEVELS)
+
+
+def zones_of(grid: Grid) -> tuple[NDArray[np.int64], Array]:
+    """Zone (cells,) of every cell, row by row from the far left one, and the metal in each (15,) [m²]."""
+    cells = slice(0, grid.n_cells)
+
+    def part(at: Array, edges: Array, count: int) -> NDArray[np.int64]:
+        return np.clip(count * (at - edges[0]) / (edges[-1] - edges[0]), 0, count - 1).astype(np.int64)
+
+    column = part(grid.u[cells], grid.u_edges, COLUMNS)
+    row = ROWS - 1 - part(grid.v[cells], grid.v_edges, ROWS)
+    zone: NDArray[np.int64] = (row * COLUMNS + column).astype(np.int64)
+    return zone, np.bincount(zone, grid.area[cells], ZONES).astype(float)
+
+
+def zone_shares(grid: Grid, where: Map) -> Array:
+    """Share (…, 15) of every zone that maps (…, cells) of 0 and 1 mark; NaN where no metal is."""
+    zone, metal = zones_of(grid)
+    weights = np.zeros((grid.n_cells, ZONES))
+    weights[np.arange(grid.n_cells), zone] = grid.area[: grid.n_cells]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(metal > 0.0, (where @ weights) / metal, np.nan)
