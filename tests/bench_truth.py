@@ -126,16 +126,28 @@ def read_now(truth: Truth, heights: Array, lines: list[FaceLine], rng: np.random
 
 
 def dye_seen(truth: Truth, removed: Array, rng: np.random.Generator, *, worked: bool) -> dict[str, Any]:
-    """Coarse raster of dye left, and the share of the face on which it is fading or gone, to the tenth,
-    both seen with an error."""
+    """What somebody would have told of the dye, seen with an error: shares of each zone on which it is left,
+    letters, or shares of the whole face, by turns from job to job."""
     part, grid, drawn = truth.scenario.part, truth.bench.grid, truth.conditions.dye
     rough = roughness_dyed(truth.scenario.paper.grits[0], part.metal, worked=worked)
     off = removed[: grid.n_cells]
-    left = 1.0 - zone_shares(grid, beyond(off, drawn.gone_at(rough)))
-    seen = np.clip(np.round(left + 0.1 * rng.standard_normal(15), 1), 0.0, 1.0)
-    area = grid.area[: grid.n_cells]
-    faded = float(beyond(off, drawn.faded_at(rough)) @ area / area.sum()) + 0.05 * rng.standard_normal()
-    return {
-        "dye_grid": tuple(tuple(float(x) for x in row) for row in seen.reshape(3, 5)),
-        "dye_faded": float(np.clip(round(faded, 1), 0.0, 1.0)),
-    }
+    gone, faded = beyond(off, drawn.gone_at(rough)), beyond(off, drawn.faded_at(rough))
+    if truth.seed % 3 == 2:
+        area = grid.area[: grid.n_cells] / grid.area[: grid.n_cells].sum()
+        shares = np.array([gone @ area, faded @ area]) + 0.05 * rng.standard_normal(2)
+        at = np.sort(np.clip(np.round(shares, 1), 0.0, 1.0))
+        return {"dye_left": 1.0 - float(at[0]), "dye_faded": float(at[1])}
+    gone_shares = zone_shares(grid, gone) + 0.1 * rng.standard_normal(15)
+    if truth.seed % 3 == 0:
+        seen = np.clip(np.round(1.0 - gone_shares, 1), 0.0, 1.0)
+        return {"dye_grid": tuple(tuple(float(x) for x in row) for row in seen.reshape(3, 5))}
+    faded_shares = zone_shares(grid, faded) + 0.1 * rng.standard_normal(15)
+    pairs = zip(gone_shares, faded_shares, strict=True)
+    return {"dye_seen": "".join("?" if np.isnan(g) else _letter(g, f) for g, f in pairs)}
+
+
+def _letter(gone: float, faded: float) -> str:
+    """What a zone is called with these shares gone, and fading or gone."""
+    if gone > 0.25:
+        return "g" if gone > 0.75 else "h"
+    return "f" if faded > 0.75 else "u" if faded < 0.25 else "l"

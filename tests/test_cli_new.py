@@ -54,7 +54,7 @@ def test_what_is_left_to_its_default_is_not_stated_as_known(here):
     job = load(here / "head.toml", require_readings=False)
     assert job.hands.height.assumed
     text = (here / "head.toml").read_text(encoding="utf-8")
-    assert "# height not stated (50 mm, ×/÷ 2.24)" in text
+    assert "# height not stated (15 mm on a small cover to 100 mm on a head, ×/÷ 1.5;" in text
 
 
 def test_without_readings_it_cannot_be_planned_and_says_why(here):

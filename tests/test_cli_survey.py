@@ -54,7 +54,7 @@ def test_what_was_measured_stands_beside_what_may_be_between_the_points(tmp_path
     assert found["table"]["step_of_digits_um"] == 10.0
     out = " ".join(run(str(job), "--members", "50", "--out", str(tmp_path / "out")).stdout.split())
     lead = out.partition("The face ──")[0]
-    page = (tmp_path / "out" / "survey.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    page = (tmp_path / "out" / "h-survey.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     measured = f"the 16 points lie within {found['table']['minimum_zone_um']:.3g}"
     for text in (lead, page):
         assert measured in text

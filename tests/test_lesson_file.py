@@ -166,7 +166,8 @@ def test_a_job_by_name_finds_the_tables_beside_it():
         + LESSON.split("[[case]]", 1)[1]
     )
     result = work_lesson(lesson_of(text.replace("looks = 2", "looks = 1"), "mine"), members=2)
-    assert result.cases[0].figures["flatness_start"] == pytest.approx(0.0, abs=1e-9)
+    # Between the points of an exact table faces may differ by a few nanometres.
+    assert result.cases[0].figures["flatness_start"] == pytest.approx(0.0, abs=1e-8)
 
 
 FAULTS = {

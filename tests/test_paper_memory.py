@@ -14,9 +14,11 @@ from marched import Marched, OnPaper, march, pose_table
 from scipy.integrate import solve_ivp
 
 from handlap.sim.common.outline import Array
+from handlap.sim.job.scenario import TurnState
 from handlap.sim.lapping import kernels, paper_memory
 from handlap.sim.lapping.lap import Bench, Stage, set_up, stage_layout
-from handlap.sim.lapping.paper_memory import PaperMemory, bell_of, lay_memory
+from handlap.sim.lapping.paper_memory import PaperMemory, bell_of, lay_memory, line_of
+from handlap.sim.lapping.poses import lay_out, places_on_path
 
 RATE = 0.045e-9
 SIDE = 90
@@ -206,6 +208,64 @@ def test_the_sway_on_nodes_has_the_spread_of_the_sway(ratio):
     assert 2.0 * bell @ at**2 + paper_memory.SPLINE == pytest.approx(
         max(ratio**2, paper_memory.SPLINE + (0.0 if bell.size == 1 else paper_memory.SHARP**2)), rel=0.01
     )
+
+
+@pytest.mark.parametrize("half", [0.05, 0.3, 0.9, 1.0, 2.7, 14.5])
+def test_a_stroke_on_nodes_is_as_widely_spread_as_the_stroke(half):
+    """Variance of the box that is counted on nodes, by its own weights: half²/3, short strokes too."""
+    counted = line_of(half)
+    at = np.arange(-40, 41)
+    weights = np.minimum(np.maximum(counted + 0.5 - np.abs(at), 0.0), 1.0) / (2.0 * counted)
+    assert weights.sum() == pytest.approx(1.0)
+    assert weights @ at**2 == pytest.approx(half**2 / 3.0, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("pattern", "length", "direction"),
+    [
+        ("straight", 0.02, 0.0), ("straight", 0.1, np.pi / 2), ("straight", 0.02, 0.4), ("circle", 0.02, 0.0),
+        ("circle", 0.08, 0.0), ("eight", 0.14, 0.3), ("diagonal", 0.05, 0.0),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("cell", [0.002, 0.005])
+def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length, direction, cell):
+    """Closed form: cos(k·x) is felt as cos(k·x)·⟨cos(k·path)⟩·e^(−σ²k²/2), wherever a spot stands."""
+    sway = 0.005
+    stage = lay_out(
+        pattern=pattern, length=length, direction=direction, states=(TurnState(0.0, 0.0),), turn_every=0,
+        strokes=8, quad_strokes=4.0,
+    )  # fmt: skip
+    u, v = np.random.default_rng(7).uniform(-0.03, 0.03, (2, 200))
+    memory = lay_memory(
+        stage, pattern=pattern, length=length, sway=sway, u=np.append(u, 0.03), v=np.append(v, 0.03),
+        cell=cell, strips=np.array([[-1.0, -1.0, 1.0, 1.0]]),
+    )  # fmt: skip
+    paper = np.zeros(10)
+    paper[kernels.P_X0], paper[kernels.P_Y0], paper[kernels.P_STEP] = memory.x0, memory.y0, memory.step
+    ny, nx = memory.shape
+    x = memory.x0 + memory.step * np.arange(nx)
+    y = memory.y0 + memory.step * np.arange(ny)
+    taps, line = memory.taps[: memory.tap_at[1]], memory.lines[0]
+    windows = np.zeros((3, 4), dtype=np.int64)
+    kernels._windows(1.0, 0.0, 0.03, 0.03, 1.0, paper, taps, line, memory.bell, windows)
+    node, (share_i, share_j, read) = np.empty(200, dtype=np.int32), np.empty((3, 200))
+    kernels._place(1.0, 0.0, u, v, 1.0, paper, nx, node, share_i, share_j)
+    # Angle of the path on the plate, of the one standing looked at.
+    c, s = np.cos(stage.standings[0, 1]), np.sin(stage.standings[0, 1])
+    path = places_on_path(pattern, length, 20_000) @ np.array([[c, s], [-s, c]])
+    for angle in (0.0, 0.6, np.pi / 2):
+        for wave in (0.3, 0.8):
+            kx, ky = wave / sway * np.cos(angle), wave / sway * np.sin(angle)
+            scratch, seen = np.zeros((2, ny, nx)), np.zeros((ny, nx))
+            field = np.cos(kx * x[None, :] + ky * y[:, None])
+            kernels._over_stroke(field, taps, line, memory.bell, windows, scratch[0], scratch[1], seen)
+            kernels._read_paper(seen, nx, node, share_i, share_j, read)
+            mean = np.mean(np.cos(path @ np.array([kx, ky])))
+            want = np.cos(kx * u + ky * v) * mean * np.exp(-0.5 * wave**2)
+            # Splines are as wide as the sway to the second order; what is left goes with the fourth.
+            np.testing.assert_allclose(
+                read, want, rtol=0.0, atol=0.002 + 0.03 * (wave * memory.step / sway) ** 4
+            )
 
 
 # ---- the raster under a stage

@@ -222,7 +222,7 @@ def test_figures_of_ways_and_causes_have_not_drifted():
         r"after (\d+) strokes or sooner": ways["turns"]["largest_harmless"],
         r"In the (\d+) strokes planned": ways["turns"]["strokes"],
         r"taper of ([\d.]+) µm if the part is never": sorted(turns[max(turns)])[1],
-        r"After (\d+) strokes on P180": why["strokes"],
+        r"After (\d+) strokes on P120": why["strokes"],
         r"its middle still lies (\d+) µm": why["total"]["crown_along_um"]["p50"],
         r"strokes again lower the straightedge's reading by (\d+) µm": -next(
             change["difference_um"]
@@ -244,15 +244,26 @@ def test_the_job_at_the_bench_goes_as_told(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     copied = shlex.split(lines[0])
     (tmp_path / copied[2]).write_bytes((ROOT / copied[1]).read_bytes())
-    said = [run(line) for line in lines[1:] if line and "job-sheet" not in line]
-    assert "GO ON" in said[2] and "STOP: THE GOAL IS MET" in said[5]
-    assert "the two agree" in said[6]
-    for text in (said[5], said[6]):
+    said = [(line.split()[1], run(line)) for line in lines[1:] if line and "job-sheet" not in line]
+    first, last = (text for command, text in said if command == "replan")
+    (record,) = (text for command, text in said if command == "record")
+    assert "GO ON" in first and "STOP: THE GOAL IS MET" in last
+    assert "the two agree" in record
+    for text in (last, record):
         left = re.search(
             r"([\d.]+) µm \(([\d.]+)–([\d.]+)\) by the straightedge now|Out of flat +([\d.]+)", text
         )
         assert left is not None
-        assert float(left[1] or left[4]) == pytest.approx(38, rel=DRIFT)
+        assert float(left[1] or left[4]) == pytest.approx(40, rel=DRIFT)
+    told = re.search(r"cuts ([\d.]+) times .* ± (\d+) %.* the goal is (\d+) strokes", section, flags=re.S)
+    assert told is not None
+    said_of_cut = re.search(r"cuts ([\d.]+)\s+times[^±]*±\s+(\d+) %", first)
+    assert said_of_cut is not None
+    assert float(said_of_cut[1]) == pytest.approx(float(told[1]), rel=0.15)
+    assert float(said_of_cut[2]) == pytest.approx(float(told[2]), rel=DRIFT)
+    goal = re.search(r"To the goal +(\d+) strokes", first)
+    assert goal is not None
+    assert float(goal[1]) == pytest.approx(float(told[3]), rel=DRIFT)
 
 
 def test_licence_is_named_and_its_text_closes_the_readme():

@@ -98,9 +98,11 @@ SHORT = {
     "wobble_across": "wobble across",
     "push_over_pull": "push over pull",
     "sway": "sway",
+    "dye_faded": "when it fades",
+    "dye_gone": "when it is gone",
 }
-OF_PAPER = tuple(SHORT)[:11]
-"""In the order of ``SHORT``; the rest is of the hands."""
+OF_PAPER, OF_DYE = tuple(SHORT)[:11], tuple(SHORT)[-2:]
+"""In the order of ``SHORT``; what lies between them is of the hands."""
 
 
 def name_of(quantity: str) -> str:
@@ -190,10 +192,10 @@ def still_assumed(names: Sequence[str]) -> str:
     >>> still_assumed(["rate P80", "ageing P80", "bedding", "sway"])
     'Still our assumption: of the paper: luck of this P80, bedding; of the hands: sway. '
     """
-    told: dict[str, list[str]] = {"the paper": [], "the hands": []}
+    told: dict[str, list[str]] = {"the paper": [], "the hands": [], "the dye": []}
     for name in names:
         what, _, paper = name.partition(" ")
-        of = told["the paper" if what in OF_PAPER else "the hands"]
+        of = told["the paper" if what in OF_PAPER else "the dye" if what in OF_DYE else "the hands"]
         of.append(f"luck of this {paper}" if paper else SHORT[what])
     parts = [f"of {of}: {', '.join(dict.fromkeys(words))}" for of, words in told.items() if words]
     return f"Still our assumption: {'; '.join(parts)}. " if parts else ""

@@ -37,6 +37,7 @@ CAUSE_WORDS = {
     "push and pull": "push heavier than pull",
     "press within a stroke": "press shifts in the stroke",
     "paper ageing": "paper worn in its middle",
+    "leading edge": "the leading edge is cut more",
     "plate": "the plate is not flat",
     "overhang and seams": "overhang and seams",
     "spring-back": "the part springs back",

@@ -64,9 +64,9 @@ class DyeLook:
     roughness: float
 
     @property
-    def sd(self) -> float:
-        """Standard error of a share [-]."""
-        return self.picture.sd
+    def sd(self) -> Array:
+        """Standard error of every share [-]."""
+        return self.picture.errors
 
 
 @dataclass(frozen=True)
@@ -182,7 +182,7 @@ def compare(
             written = look.picture.seen if isinstance(look, DyeLook) else np.array([look.mass])
             seen = np.isfinite(written) & np.isfinite(found).all(axis=0)
             value, found = written[seen], found[:, seen]
-            variance = np.full(value.size, look.sd**2)
+            variance = np.broadcast_to(look.sd, written.shape)[seen] ** 2
             if isinstance(look, Weighing) and look.mass > LOG_MASS * look.sd and (found > 0.0).all():
                 value, found, variance = (
                     np.log(value),

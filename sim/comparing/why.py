@@ -26,6 +26,7 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, moved
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
+from handlap.sim.materials.paper_law import EDGE_RISE
 from handlap.sim.planning.work import TOLERANCE, Job, Progress, choose_first, measure_errors, open_job, vary
 
 MEASURED = COMPONENTS.index("measured")
@@ -227,6 +228,11 @@ def _changes(
         found.append(
             ("brush and change sheets twice as often", "paper ageing", replace(scenario, paper=more), strokes)
         )
+    if "leading edge" in names and paper.laid == "loose":
+        wear = scenario.wear
+        rise = replace(moved(wear.edge_rise, EDGE_RISE["glued"]), key=wear.edge_rise.key)
+        glued = replace(scenario, paper=replace(paper, laid="glued"), wear=replace(wear, edge_rise=rise))
+        found.append(("paper glued down all over", "leading edge", glued, strokes))
     if "plate" in names:
         found.append(("a true plate", "plate", without(scenario, ["plate"]), strokes))
     if "overhang and seams" in names:

@@ -21,6 +21,9 @@ WORDS_SD, ZONE_SD, FACE_SD = 0.25, 0.15, 0.07
 """Standard errors of a share: of a zone told in words, of one told as a share, of the whole face [-]."""
 WORDS_LEVELS, SHARE_LEVELS = 3, 11
 """Shares that are told apart: none, half and all in words; tenths as shares."""
+FADING_VAGUER = 1.5
+"""Standard error of a share that is fading or gone over that of one gone [-]: thinner dye has no edge (our
+choice)."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +33,7 @@ class DyePicture:
     Attributes
     ----------
     gone, faded : by zone (15,), row by row from the far left one, or of the whole face (1,) [-]
-    sd : standard error of one share [-]
+    sd : standard error of one share gone [-]
     levels : shares that the person told apart, from none to all
     """
 
@@ -54,6 +57,11 @@ class DyePicture:
         return np.concatenate(
             [np.where(self.faded == 0.0, np.nan, self.gone), np.where(self.gone == 1.0, np.nan, self.faded)]
         )
+
+    @property
+    def errors(self) -> Array:
+        """Standard errors (2·zones,) of :attr:`seen` [-]."""
+        return np.repeat([self.sd, FADING_VAGUER * self.sd], self.gone.size)
 
     @property
     def chance_by_luck(self) -> float:
@@ -91,7 +99,7 @@ class DyePicture:
         A person calls a zone by one of the levels; the nearer its share, the likelier the call.
         """
         seen, steps = self.seen, np.linspace(0.0, 1.0, self.levels)
-        away = -0.5 * ((shares[..., None] - steps) / self.sd) ** 2
+        away = -0.5 * ((shares[..., None] - steps) / self.errors[:, None]) ** 2
         away = away - np.log(np.sum(np.exp(away), axis=-1, keepdims=True))
         level = np.rint(np.nan_to_num(seen) * (self.levels - 1)).astype(int)
         picked = np.take_along_axis(

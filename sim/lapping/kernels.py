@@ -742,15 +742,28 @@ def _times(field, other, i0, i1, j0, j1):
 def _gather(field, taps, i0, i1, j0, j1, out):
     """Sum of a field (ny, nx) over ``taps`` (k, 3), places and weights, around every node of a window."""
     widest_vectors()
+    n = i1 - i0
+    fours = taps.shape[0] - taps.shape[0] % 4
     for j in range(j0, j1):
         to = out[j, i0:i1]
         to[:] = 0.0
-        for k in range(taps.shape[0]):
+        # Four at a time: what is summed is read and written a quarter as often.
+        for k in range(0, fours, 4):
+            a, b = i0 + int(taps[k, 0]), i0 + int(taps[k + 1, 0])
+            c, d = i0 + int(taps[k + 2, 0]), i0 + int(taps[k + 3, 0])
+            one = field[j + int(taps[k, 1]), a : a + n]
+            two = field[j + int(taps[k + 1, 1]), b : b + n]
+            three = field[j + int(taps[k + 2, 1]), c : c + n]
+            four = field[j + int(taps[k + 3, 1]), d : d + n]
+            p, q, r, s = taps[k, 2], taps[k + 1, 2], taps[k + 2, 2], taps[k + 3, 2]
+            for i in range(n):
+                to[i] += p * one[i] + q * two[i] + r * three[i] + s * four[i]
+        for k in range(fours, taps.shape[0]):
             a = i0 + int(taps[k, 0])
-            w = taps[k, 2]
-            row = field[j + int(taps[k, 1]), a : a + i1 - i0]
-            for i in range(i1 - i0):
-                to[i] += w * row[i]
+            p = taps[k, 2]
+            one = field[j + int(taps[k, 1]), a : a + n]
+            for i in range(n):
+                to[i] += p * one[i]
 
 
 @kernel(fastmath=True)

@@ -15,6 +15,7 @@ holds only what has: the mean over the paper that was met.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,14 +25,16 @@ from handlap.sim.common.outline import Array
 from handlap.sim.lapping import poses
 from handlap.sim.lapping.poses import Layout
 
-NODE = 0.7
+NODE = 1.0
 """Node spacing of the paper's memory over the sway: what lies on it is smooth on that scale."""
 SPLINE = 0.25
 """Variance that sharing between nodes by quadratic B-splines adds, over the square of their spacing."""
+LINEAR = 1.0 / 6.0
+"""Variance that sharing the places of a path between two nodes adds, on the mean over where they stand."""
 SHARP = 0.2
 """Sways below so many nodes are left to the sharing between nodes."""
 PLACES = 2048
-"""Places of a path that are counted to the nearest node."""
+"""Places of a path that are shared out over the nodes."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,7 @@ class PaperMemory:
     standing : how the part stands and runs, row by row (m,), one of
     turns : cosine and sine of the part's turn (k, 2)
     lines : half lengths (k, 2) along x and y of strokes that run along one of them, else noughts [nodes]
-    taps, tap_at : nodes of other paths about the middle of the plate and the share of the stroke near each
+    taps, tap_at : nodes of other paths about the middle of the plate and the share of the stroke at each
         (t, 3), those of standing k from ``tap_at[k]`` to ``tap_at[k + 1]``
     bell : weights of the sway (b + 1,) from the middle outwards, along and across alike
     """
@@ -69,15 +72,16 @@ def node_step(sway: float, cell: float) -> float:
     return max(NODE * sway, cell)
 
 
-def bell_of(sway: float, step: float) -> Array:
-    """Weights (b + 1,) of a normal sway [m] on nodes, from its middle outwards, less what sharing adds to it.
+def bell_of(sway: float, step: float, added: float = SPLINE) -> Array:
+    """Weights (b + 1,) of a normal sway [m] on nodes, from its middle outwards.
 
-    With the tail cut off, and on nodes as far apart as the sway, a normal law still has to have its variance.
+    ``added`` is the variance that sharing between nodes adds by itself [nodes²].  With the tail cut off, and
+    on nodes as far apart as the sway, a normal law still has to have its variance.
 
     >>> bell_of(0.0, 1.0).tolist()
     [1.0]
     """
-    left = float(np.sqrt(max((sway / step) ** 2 - SPLINE, 0.0)))
+    left = float(np.sqrt(max((sway / step) ** 2 - added, 0.0)))
     if left < SHARP:
         return np.ones(1)
     at = np.arange(int(np.ceil(poses.SWAY_TAIL * left)) + 1)
@@ -92,19 +96,46 @@ def bell_of(sway: float, step: float) -> Array:
     return weights(float(brentq(too_wide, 0.1 * left, 10.0 * left)))
 
 
+def line_of(half: float) -> float:
+    """Half length [nodes] at which a stroke counted on nodes is as widely spread as one of this half length.
+
+    >>> line_of(0.0), round(line_of(20.0), 2)
+    (0.5, 19.99)
+    """
+
+    def too_wide(counted: float) -> float:
+        whole = int(np.floor(counted - 0.5))
+        at = np.arange(whole + 1)
+        part = (counted - 0.5 - whole) * (whole + 1) ** 2
+        return float((at @ at + part) / counted - half**2 / 3.0)
+
+    return 0.5 if half <= 0.0 else float(brentq(too_wide, 0.5, half + 1.0))
+
+
+def _taps(places: Array) -> Array:
+    """Nodes and shares (t, 3) of a path of places (n, 2) [nodes], each shared between the four about it."""
+    low = np.floor(places).astype(np.int64)
+    beyond = places - low
+    reach = int(np.abs(low).max()) + 1
+    field = np.zeros((2 * reach + 1, 2 * reach + 1))
+    for right, up in product((0, 1), (0, 1)):
+        along = beyond[:, 0] if right else 1.0 - beyond[:, 0]
+        across = beyond[:, 1] if up else 1.0 - beyond[:, 1]
+        np.add.at(field, (low[:, 1] + up + reach, low[:, 0] + right + reach), along * across / len(places))
+    rows, columns = np.nonzero(field)
+    return np.column_stack([columns - reach, rows - reach, field[rows, columns]])
+
+
 def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> tuple[Array, Array]:
     """Half lengths (2,) of a stroke along x or y [nodes], or nodes and shares (t, 3) of any other."""
     quarter = angle / (np.pi / 2.0)
     if pattern not in ("circle", "eight") and abs(quarter - round(quarter)) < 1e-6:
         line = np.zeros(2)
-        # No shorter than a node.
-        line[round(quarter) % 2] = max(0.5 * length / step, 0.5)
+        line[round(quarter) % 2] = line_of(0.5 * length / step)
         return line, np.zeros((0, 3))
     c, s = np.cos(angle), np.sin(angle)
     places = poses.places_on_path(pattern, length, PLACES) @ np.array([[c, s], [-s, c]])
-    # A hair towards the middle: places half way between nodes fall alike on both sides.
-    nodes, counts = np.unique(np.rint(places * (1.0 - 1e-9) / step), axis=0, return_counts=True)
-    return np.zeros(2), np.column_stack([nodes, counts / PLACES])
+    return np.zeros(2), _taps(places / step)
 
 
 def lay_memory(
@@ -130,9 +161,9 @@ def lay_memory(
     shift : moves the raster by so many nodes; the result must not feel it
     """
     step = node_step(sway, cell)
-    bell = bell_of(sway, step)
     paths = [_path(pattern, length, float(angle), step) for _, angle in layout.standings]
     lines, taps = np.array([line for line, _ in paths]), [tap for _, tap in paths]
+    bell = bell_of(sway, step, SPLINE + (LINEAR if any(map(len, taps)) else 0.0))
     turns = np.column_stack([np.cos(layout.standings[:, 0]), np.sin(layout.standings[:, 0])])
     u_reach, v_reach = float(np.max(np.abs(u))), float(np.max(np.abs(v)))
     half_part = np.max(np.abs(turns) @ np.array([[u_reach, v_reach], [v_reach, u_reach]]), axis=0)

@@ -28,7 +28,7 @@ MOST_TO_CLEAR = 12_000
 CLEARLY = 0.2
 """A chance is clearly better from this on, if it is as many as twice its noise on the members worked: less
 is in the table for everybody to see, and would change the paper taken from seed to seed."""
-ALIKE = 0.75
+ALIKE = 0.8
 """A paper is quicker than another where it is so in more than this share of the members; else, and as
 long as the other is not either, they are about alike."""
 
@@ -154,7 +154,7 @@ def choose_paper(inside: NDArray[np.bool_], minutes: Array) -> tuple[int, tuple[
     """The paper to start on, and those that are about alike with it, itself included, coarse to fine.
 
     A paper is out if another reaches the limits clearly more often, or if one that is left is quicker in
-    more than three members of four; of the rest the coarsest is taken.
+    more than four members of five; of the rest the coarsest is taken.
 
     Parameters
     ----------

@@ -24,7 +24,7 @@ from handlap.sim.job.results import (
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge, poses
 from handlap.sim.lapping.ensemble import most_typical
-from handlap.sim.lapping.lap import Bench, Stage, law_of
+from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions
@@ -300,8 +300,7 @@ def _stages(job: Job, worked: Worked) -> tuple[StagePlan, ...]:
 
 def loads(scenario: Scenario, members: Members) -> Array:
     """Mean force of face on paper (members,) [N]."""
-    press = np.array([c.grip.press for c in members.conditions])
-    return press + scenario.part.weight if scenario.exact.load is None else press * 0.0 + scenario.exact.load
+    return np.array([load_of(scenario, c) for c in members.conditions])
 
 
 def _stage(

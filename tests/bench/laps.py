@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from jobs import P80, UM, hollow, job, middle
 
 from handlap.sim.common.jit import kernel, widest_vectors
 from handlap.sim.common.outline import Array, Outline, circle
+from handlap.sim.job.scenario import Pattern
 from handlap.sim.lapping import kernels
 from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
 from handlap.sim.lapping.poses import Layout
@@ -171,6 +173,37 @@ def against_cells(*, quick: bool) -> Iterator[Figure]:
         yield Figure(f"{it.bench.grid.n_cells:,} cells: per point and row, all told", per[-1], "ns")
         yield Figure("evaluations a row", run.evaluations / layout.x.size, "")
     yield held("dearest over cheapest", max(per) / min(per), "", "at most", 1.2)
+
+
+def ageing_paper(*, quick: bool) -> Iterator[Figure]:
+    """Cost of a row on paper that ages, brushed and changed, against cells and by the way the stroke goes."""
+    for pattern, travel, sizes in PATHS:
+        for size in sizes[:1] if quick else sizes:
+            scenario = job(
+                length=LENGTH, width=WIDTH, rate=RATE, press=LOAD, reach=LEAD, travel=travel, pattern=pattern,
+                plate=(2.0, 2.0), bedding=BEDDING, ages=True, blunt_bedding=0.6, friction_gain=0.4,
+                edge_rate=1.5, edge_rise=6 * UM,
+            )  # fmt: skip
+            bench = set_up(scenario, cell=float(np.sqrt(LENGTH * WIDTH / size)))
+            before = hollow(DEEP, LENGTH / 2)(bench.grid.u, bench.grid.v)
+            stage = Stage(P80, 600, 0, 50, 300)
+            layout = stage_layout(bench, stage, quad_strokes=5.0 if size < 50_000 else 50.0, seed=0)
+            took = least(
+                partial(run_stage, bench, before, middle(scenario), stage, layout),
+                seconds=0.1 if quick else 1.5,
+                fewest=1 if quick else 3,
+            )
+            per = 1e9 * took / bench.grid.u.size / layout.x.size
+            yield Figure(f"{bench.grid.n_cells:,} cells, {pattern}: per point and row, all told", per, "ns")
+
+
+PATHS: tuple[tuple[Pattern, float, tuple[int, ...]], ...] = (
+    ("straight", 0.1, (1000, 3000, 10_000, 30_000, 100_000)),
+    ("diagonal", 0.1, (3000, 10_000)),
+    ("circle", 0.08, (3000, 10_000)),
+    ("eight", 0.14, (3000, 10_000)),
+)
+"""Strokes, their length [m], and cells of the face on which they are timed."""
 
 
 def against_rows(*, quick: bool) -> Iterator[Figure]:

@@ -28,6 +28,7 @@ BENCHMARKS: dict[str, Callable[..., Iterator[Figure]]] = {
     "whole-lap": laps.whole_lap,
     "evaluation": laps.evaluation,
     "cells": laps.against_cells,
+    "paper": laps.ageing_paper,
     "rows": laps.against_rows,
     "strokes": laps.against_strokes,
     "memory": laps.memory,

@@ -2,7 +2,7 @@
 
 Dishes, bows, twists and rough faces of 0–60 µm (see ``invented_heights``), none of the kind that
 is fitted, read at 4 to 60 points with errors of 1 to 20 µm; every pairing of family, raster and
-error occurs twice.  Bounds are binomial, as in ``test_survey_calibration``: with a true share as
+error occurs once.  Bounds are binomial, as in ``test_survey_calibration``: with a true share as
 claimed a run fails by chance less than once in a thousand.
 """
 
@@ -23,7 +23,7 @@ from handlap.sim.job.height_table import assumed_error
 from handlap.sim.job.scenario import Part, Readings
 from handlap.sim.materials.metals import METALS
 
-FACES, SEED, MEMBERS = 360, 41, 100
+FACES, SEED, MEMBERS = 180, 41, 100
 LEAST, MOST = 0.85, 0.95
 """Coverage that is claimed of bands called 5–95 %: no less and no more."""
 FAMILY_LEAST = 0.75

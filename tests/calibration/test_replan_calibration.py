@@ -3,7 +3,7 @@
 Each job: a face drawn from the prior, read on six lines; hidden numbers; blocks of strokes with looks
 after the second and the eighth (swarf to 0.2 g, leaves, a coarse raster of dye).  The true work is
 lapped with other wobble than that the program draws.  Bounds are binomial: with a true coverage of
-``CLAIM`` a run fails by chance less than once in a thousand.
+``CLAIMS`` a run fails by chance less than once in a thousand.
 
 Worlds: *as assumed*, hidden numbers drawn from the spreads that the scenario assumes; *kinder*, paper
 that clogs three times and blunts forty times as slowly, keeps six tenths of its rate when it is blunt and
@@ -38,9 +38,9 @@ from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
 from handlap.sim.lapping.rhythm import check_interval
 from handlap.sim.planning.course import STOP_AT, find_stops, measure
 
-CELLS, MEMBERS, JOBS = 300, 64, 24
+CELLS, MEMBERS, JOBS = 300, 64, 8
 WORLDS = ("as assumed", "kinder")
-CLAIM, CHANCE = 0.85, 1e-3
+CLAIMS, CHANCE = {"as assumed": 0.85, "kinder": 0.8}, 1e-3
 CLOSER = 0.25
 """The re-plan's median miss of ln(strokes to goal) is at most this share of the first plan's (0.08 when
 written, and 0.2 hoped for): four times closer, at least."""
@@ -206,56 +206,66 @@ def misses(cases) -> tuple[float, float]:
     )
 
 
+TOLD = {
+    "cut": "the cut",
+    "flatness": "flatness now",
+    "depth": "mean depth",
+    "total": "strokes to the goal",
+}
+SOURCES = {
+    "as assumed": "jobs with hidden face, paper and hands of the same model",
+    "kinder": "jobs with hidden faces on paper that ages as slowly as none is assumed to, under lower hands",
+}
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["cut", "flatness", "depth", "total"])
-def test_bands_hold_the_truth(checked, name):
-    held, of = coverage(worked(JOBS, 0), name)
-    assert of >= 0.8 * JOBS
-    least = int(binom.ppf(CHANCE, of, CLAIM))
-    told = {
-        "cut": "the cut",
-        "flatness": "flatness now",
-        "depth": "mean depth",
-        "total": "strokes to the goal",
-    }
+@pytest.mark.parametrize("world", WORLDS)
+@pytest.mark.parametrize("name", list(TOLD))
+def test_bands_hold_the_truth(checked, name, world):
+    held, of = coverage(worked(world), name)
+    # Some never get to the goal, and some are there when the log ends.
+    assert of >= (0.6 if name == "total" else 1.0) * JOBS
     checked(
-        f"bands of {told[name]} after two looks that hold the truth, of {of} invented jobs",
-        expected=least,
+        f"bands of {TOLD[name]} after two looks that hold the truth, of {of} invented jobs, world {world}",
+        expected=int(binom.ppf(CHANCE, of, CLAIMS[world])),
         got=held,
         tolerance=0.0,
         sense="at least",
         kind="known truth",
-        source="jobs with hidden face, paper and hands of the same model; "
-        f"{100 * CLAIM:.0f} % claimed of bands called 5–95 %, the bound is passed 999 times in 1000",
+        source=f"{SOURCES[world]}; {100 * CLAIMS[world]:.0f} % claimed of bands called 5–95 %, the bound is "
+        "passed 999 times in 1000",
         about="log",
     )
 
 
 @pytest.mark.slow
-def test_the_replan_comes_closer_to_the_truth_than_the_first_plan(checked):
-    first, again = misses(worked(JOBS, 0))
+@pytest.mark.parametrize("world", WORLDS)
+def test_the_replan_comes_closer_to_the_truth_than_the_first_plan(checked, world):
+    first, again = misses(worked(world))
     checked(
-        f"median miss of ln(strokes to the goal) after two looks over that of the first plan, {JOBS} jobs",
+        f"median miss of ln(strokes to the goal) after two looks over that of the first plan, {JOBS} jobs, "
+        f"world {world}",
         expected=CLOSER,
         got=again / first,
         tolerance=0.0,
         sense="at most",
         kind="known truth",
-        source="jobs with hidden face, paper and hands of the same model",
+        source=SOURCES[world],
         about="log",
     )
 
 
 @pytest.mark.slow
-def test_bands_are_narrow_enough_to_be_of_use():
+@pytest.mark.parametrize("world", WORLDS)
+def test_bands_are_narrow_enough_to_be_of_use(world):
     """The flatness now is known at least twice as well as without the log."""
-    cases = worked(JOBS, 0)
+    cases = worked(world)
     wide = np.median([c.prior_flatness.p95 - c.prior_flatness.p05 for c in cases])
     narrow = np.median([c.flatness.p95 - c.flatness.p05 - 2 * MODEL for c in cases])
     assert narrow < 0.5 * wide
 
 
 @pytest.mark.slow
-def test_members_do_not_collapse():
-    cases = worked(JOBS, 0)
-    assert np.mean([c.learnt.believed for c in cases]) > 0.9
+@pytest.mark.parametrize("world", WORLDS)
+def test_members_do_not_collapse(world):
+    assert np.mean([c.learnt.believed for c in worked(world)]) > 0.9
