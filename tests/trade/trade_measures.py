@@ -210,7 +210,7 @@ def ends_of_head(size: Size) -> Got:
     """How low the ends of the long lines of a head are when 17 g are off."""
     job = long_head(["P60"])
     rows = [line_along(np.linspace(-1.0, 1.0, 89) * (220 * MM - INSET), v * MM) for v in (-60.0, 60.0)]
-    stage = by_the_clock(job, range(4, 201, 4), sheet=SHEET, brush=BRUSHED)
+    stage = by_the_clock(job, range(6, 199, 6), sheet=SHEET, brush=BRUSHED)
     laps = lap_all(job, LONG_HOLLOW, np.vstack(rows), stage, members=size.laps, seed=size.seed)
     grams = 1e3 * laps.depth * job.part.outline.area * job.part.metal.density
     look = np.where(grams[:, -1] >= 17.0, np.argmax(grams >= 17.0, axis=1), grams.shape[1] - 1)
