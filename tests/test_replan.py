@@ -144,6 +144,11 @@ def test_rules(now, changes, advice, says):
     assert says in " ".join(reasons)
 
 
+def test_where_too_much_is_off_nobody_is_told_of_a_next_block():
+    _, reasons = advise(outlook(standing("met", "not met"), worse=0.9, deep=1.0))
+    assert len(reasons) == 1 and "next block" not in reasons[0]
+
+
 def test_a_collapsed_ensemble_advises_nothing():
     found = replanned()[2]
     lost = replace(found.learnt, believed=False, effective=3.0)

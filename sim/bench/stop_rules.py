@@ -87,7 +87,8 @@ def advise(found: Outlook) -> tuple[Advice, tuple[str, ...]]:
             "more than so few can carry. Run it again with more members (--members)",
         )
     advice, reasons = _by_what_is(found.now)
-    ahead = _what_is_next(found)
+    # Nobody asks what one more block would do where too much is off already.
+    ahead = [] if advice == "too deep" else _what_is_next(found)
     if advice == "go on" and ahead:
         advice = "stop"
     if advice == "go on" and found.reached <= OUT_OF_REACH:
