@@ -94,7 +94,7 @@ def laid(path: Path, field: Array, windows: Any) -> Array:
 
 @pytest.mark.parametrize("name", PATHS)
 def test_laying_down_is_the_adjoint_of_feeling(checked, name):
-    """S·f times g = f times the adjoint of S on g on random fields: what is cut lies where it was felt, so the account closes."""
+    """S·f times g = f times the adjoint of S on g, on random fields: what is cut lies where it was felt."""
     path = PATHS[name]
     windows = windows_of(path, 34, 55, 31, 59)
     rng = np.random.default_rng(1)
