@@ -403,7 +403,11 @@ def test_the_error_stated_holds_against_much_finer_steps_and_cells(name: str):
         value = {"": tried.own.result.figures[figure]}
         stated = asked_errors(value, {"": tried.rough[figure]}, {"": tried.roughest[figure]})[""]
         known = np.isfinite(value[""]) & np.isfinite(best)
-        off = np.abs(value[""] - best)[known]
+        # Some members of a case may never get there: then they do not at any step.
+        assert np.mean(np.isfinite(value[""]) == np.isfinite(best)) >= 0.75
+        if not known.any():
+            continue
+        off = np.abs(value[""][known] - best[known])
         # The bound is an estimate: most members keep it, none is far beyond.
         assert np.mean(off <= 1.1 * stated[known] + 0.1 * UM) >= 0.75
         assert (off <= np.maximum(3.0 * stated[known] + 0.3 * UM, 0.05 * np.abs(best[known]))).all()

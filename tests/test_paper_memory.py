@@ -94,7 +94,7 @@ def laid(path: Path, field: Array, windows: Any) -> Array:
 
 @pytest.mark.parametrize("name", PATHS)
 def test_laying_down_is_the_adjoint_of_feeling(checked, name):
-    """⟨S·f, g⟩ = ⟨f, Sᵀ·g⟩ on random fields: what is cut lies where it was felt, so the account closes."""
+    """S·f times g = f times the adjoint of S on g, on random fields: what is cut lies where it was felt."""
     path = PATHS[name]
     windows = windows_of(path, 34, 55, 31, 59)
     rng = np.random.default_rng(1)
@@ -105,7 +105,7 @@ def test_laying_down_is_the_adjoint_of_feeling(checked, name):
     felt, lying = over_stroke(path, f, windows), laid(path, inside, windows)
     size = float(np.sum(np.abs(felt * inside)))
     checked(
-        f"⟨S·f, g⟩ less ⟨f, Sᵀ·g⟩ over the sum of its parts, stroke {name}",
+        f"S·f times g less f times the adjoint of S on g over the sum of its parts, stroke {name}",
         expected=0.0,
         got=(np.sum(felt * inside) - np.sum(f * lying)) / size,
         tolerance=1e-14,
@@ -170,7 +170,7 @@ def test_sharing_out_is_the_adjoint_of_reading(checked, turn):
     ones = np.ones(u.size)
     kernels._spread(volume, ones, node, share_i, share_j, ones, 1.0, SIDE, amount, cut)
     checked(
-        f"⟨reading, volume⟩ less ⟨field, volume shared out⟩ over the sum of its parts, turned by {turn:.1f}",
+        f"reading, volume less field, volume shared out over the sum of its parts, turned by {turn:.1f}",
         expected=0.0,
         got=(read @ volume - np.sum(field * cut)) / np.sum(np.abs(read * volume)),
         tolerance=1e-14,
@@ -229,7 +229,7 @@ def test_a_stroke_on_nodes_is_as_widely_spread_as_the_stroke(half):
 )  # fmt: skip
 @pytest.mark.parametrize("cell", [0.002, 0.005])
 def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length, direction, cell):
-    """Closed form: cos(k·x) is felt as cos(k·x)·⟨cos(k·path)⟩·e^(−σ²k²/2), wherever a spot stands."""
+    """Closed form: cos(k·x) is felt as cos(k·x)·cos(k·path)·e^(−σ²k²/2), wherever a spot stands."""
     sway = 0.005
     stage = lay_out(
         pattern=pattern, length=length, direction=direction, states=(TurnState(0.0, 0.0),), turn_every=0,

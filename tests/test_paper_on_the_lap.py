@@ -112,7 +112,7 @@ def test_small_errors_fade_as_the_bed_grows_shallower(checked, where, w):
         got=np.log(share) / np.log(want),
         tolerance=0.01,
         kind="closed form",
-        source="dε/dH = −ε/λ(H), λ = λ0·[w + (1 − w)·e^(−H/h*)]",
+        source="de/dH = −e/λ(H), λ = λ0·[w + (1 − w)·e^(−H/h*)]",
         about="paper",
     )
     # The limits: e^(−H/λ0) at first, slope 1/(w·λ0) later.
@@ -206,7 +206,7 @@ def rolled(**more: Any) -> Lapped:
 
 @pytest.mark.parametrize(("rate", "rise"), [(1.5, 20e-6), (1.5, 0.0), (0.0, 20e-6), (4.0, 60e-6)])
 def test_roll_of_push_and_pull_with_the_tilt_held(checked, rate, rise):
-    """Closed form: λ·ln{½·Σ over both ends of (1 + E·e^(−ξ/ℓ))·e^(r·e^(−ξ/ℓ_r)/λ)}, ℓ = 60 grains of P120."""
+    """Closed form: λ·ln{½·Σ over both ends of (1 + E·e^(−x/l))·e^(r·e^(−x/l_r)/λ)}, l = 60 grains of P120."""
     found = rolled(edge_rate=rate, edge_rise=rise)
     grid, n = found.bench.grid, found.bench.grid.n_cells
     u = grid.u[:n]
@@ -236,13 +236,13 @@ def test_roll_of_push_and_pull_with_the_tilt_held(checked, rate, rise):
             tolerance=0.01,
             unit="µm",
             kind="closed form",
-            source="λ·ln{½[(1 + E·e^(−ξ/ℓ))·e^(r(ξ)/λ) + 1]}",
+            source="λ·ln{½[(1 + E·e^(−x/l))·e^(r(x)/λ) + 1]}",
             about="paper",
         )
 
 
 def test_a_wave_much_higher_than_the_bed_prints_itself(checked):
-    """Limit r ≫ λ: right at the rim r − λ·ln(2/(1 + E))."""
+    """Limit r >> λ: right at the rim r − λ·ln(2/(1 + E))."""
     lam, rate, rise = 2 * UM, 1.5, 30 * UM
     found = rolled(edge_rate=rate, edge_rise=rise, bedding=lam)
     u = found.bench.grid.u
@@ -256,7 +256,7 @@ def test_a_wave_much_higher_than_the_bed_prints_itself(checked):
         tolerance=0.02,
         unit="µm",
         kind="closed form",
-        source="r − λ·ln(2/(1 + E)) where r ≫ λ",
+        source="r − λ·ln(2/(1 + E)) where r >> λ",
         about="paper",
     )
 

@@ -25,8 +25,9 @@ from handlap.sim.common.outline import Array
 from handlap.sim.lapping import poses
 from handlap.sim.lapping.poses import Layout
 
-NODE = 1.0
-"""Node spacing of the paper's memory over the sway: what lies on it is smooth on that scale."""
+NODE, NODE_OFF_AXES = 1.0, 0.7
+"""Node spacing of the paper's memory over the sway, for strokes along the plate's axes and for any other:
+what lies on it is smooth on that scale, but a path shared between nodes asks for closer ones."""
 SPLINE = 0.25
 """Variance that sharing between nodes by quadratic B-splines adds, over the square of their spacing."""
 LINEAR = 1.0 / 6.0
@@ -67,9 +68,15 @@ class PaperMemory:
     bell: Array
 
 
-def node_step(sway: float, cell: float) -> float:
-    """Spacing of nodes [m] for a sway [m]: never under a cell of the face, or cells would miss nodes."""
-    return max(NODE * sway, cell)
+def on_axes(pattern: poses.Pattern, angles: Array) -> bool:
+    """Whether strokes at these angles on the plate (k,) [rad] all run along one of its axes."""
+    quarters = np.asarray(angles) / (np.pi / 2.0)
+    return pattern not in ("circle", "eight") and bool(np.all(np.abs(quarters - np.rint(quarters)) < 1e-6))
+
+
+def node_step(sway: float, cell: float, node: float = NODE) -> float:
+    """Spacing of nodes [m], ``node`` of the sway [m], but no less than a cell: cells would miss nodes."""
+    return max(node * sway, cell)
 
 
 def bell_of(sway: float, step: float, added: float = SPLINE) -> Array:
@@ -128,10 +135,9 @@ def _taps(places: Array) -> Array:
 
 def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> tuple[Array, Array]:
     """Half lengths (2,) of a stroke along x or y [nodes], or nodes and shares (t, 3) of any other."""
-    quarter = angle / (np.pi / 2.0)
-    if pattern not in ("circle", "eight") and abs(quarter - round(quarter)) < 1e-6:
+    if on_axes(pattern, np.array([angle])):
         line = np.zeros(2)
-        line[round(quarter) % 2] = line_of(0.5 * length / step)
+        line[round(angle / (np.pi / 2.0)) % 2] = line_of(0.5 * length / step)
         return line, np.zeros((0, 3))
     c, s = np.cos(angle), np.sin(angle)
     places = poses.places_on_path(pattern, length, PLACES) @ np.array([[c, s], [-s, c]])
@@ -160,7 +166,8 @@ def lay_memory(
     strips : paper on the plate (s, 4) [m]
     shift : moves the raster by so many nodes; the result must not feel it
     """
-    step = node_step(sway, cell)
+    along = on_axes(pattern, layout.standings[:, 1])
+    step = node_step(sway, cell, NODE if along else NODE_OFF_AXES)
     paths = [_path(pattern, length, float(angle), step) for _, angle in layout.standings]
     lines, taps = np.array([line for line, _ in paths]), [tap for _, tap in paths]
     bell = bell_of(sway, step, SPLINE + (LINEAR if any(map(len, taps)) else 0.0))
