@@ -96,8 +96,7 @@ class OnPaper:
         standing = np.zeros(rows, dtype=np.int64) if self.standing is None else self.standing
         return {
             "paper": paper,
-            "load": np.zeros((count, count)),
-            "dull": np.zeros((count, count)),
+            "raster": (count, count),
             "on_sheet": papered(at, step, bench.strips),
             "standing": standing,
             "standings": np.column_stack([np.cos(self.turns), np.sin(self.turns)]),
@@ -151,6 +150,17 @@ def march(
     constants = np.array(
         [rate, bedding, bench.half, grid.cell_size, max(50e-6, 3.0 * bedding), float(grid.area.sum()), 0.0]
     )
+    turned: Any = np.zeros(rows, dtype=np.int64) if kinds is None else kinds
+    followed = paper is not None
+    carried = kernels.nothing_carried(
+        points=h.size,
+        shapes=0,
+        kinds=int(turned.max()) + 1,
+        bedding=bedding,
+        raster=remembered.pop("raster") if followed else (0, 0),
+        ways=len(remembered["standings"]) if followed else 0,
+        partly=followed and remembered["on_sheet"].size > 0,
+    )
     diagnostics, noted = np.zeros(kernels.DIAGNOSTICS), np.empty((looks, kernels.NOTED))
     centre, rooms = room_in_hull(bench)
     faster = np.ones((1, h.size)) if scale is None else np.atleast_2d(scale)
@@ -166,7 +176,7 @@ def march(
         "logs": np.log(faster),
         "ahead": np.zeros((0, h.size)) if ahead is None else np.atleast_2d(ahead),
         "poses": np.array(table),
-        "kinds": np.zeros(rows, dtype=np.int64) if kinds is None else kinds,
+        "kinds": turned,
         "events": marks,
         "constants": constants,
         "tilt_free": tilt_free,
@@ -174,7 +184,7 @@ def march(
         "hull": bench.hull_normals,
         "rooms": rooms / bench.half,
         "centre": centre / bench.half,
-        "aged": paper is not None,
+        "aged": followed,
         # A flat plate under a rigid part.
         "ground_frame": np.array([0.0, 0.0, 1.0]),
         "ground": np.zeros((2, 2) if noted_flat else (1, 1)),
@@ -182,6 +192,7 @@ def march(
         "bending": np.empty((0, 0)),
         "bend_press": np.empty(0),
         "bend_weight": np.empty(0),
+        "carried": carried,
         "amplitudes": np.empty((looks, 0)),
         "snapshots": snapshots,
         "noted": noted,
@@ -189,7 +200,14 @@ def march(
         "diagnostics": diagnostics,
     }
     status = kernels.march(*(given[name] for name in signature(cast(Any, kernels.march).py_func).parameters))
-    load, dull, on_sheet = (remembered[name] for name in ("load", "dull", "on_sheet"))
     return Marched(
-        status, h, snapshots, diagnostics, load, dull, on_sheet, remembered["paper"][kernels.P_STEP], noted
+        status,
+        h,
+        snapshots,
+        diagnostics,
+        carried.load,
+        carried.dull,
+        remembered["on_sheet"],
+        remembered["paper"][kernels.P_STEP],
+        noted,
     )

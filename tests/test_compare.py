@@ -165,10 +165,13 @@ def test_the_order_is_stable_under_reseeding_within_its_stated_confidence():
 
 
 def crown(texts: list[str], **changes) -> list[float]:
-    """Middle straightedge reading [µm] where nothing but the hands' height is at work."""
+    """Middle straightedge reading [µm] where nothing but the hands' height is at work.
+
+    Out of its limit by a hair, for a flat face has no best way; 120 µm come off by the first look.
+    """
     scenario = job(
         length=0.2, width=0.1, travel=0.1, reach=0.03, bedding=None, limit=2 * UM, check_every=400,
-        rate=0.3e-9, face=lambda u, v: 0.0 * u, papers=(P80, grits.find("P240")), **changes,
+        rate=0.3e-9, face=hollow(3 * UM, 0.1), papers=(P80, grits.find("P240")), **changes,
     )  # fmt: skip
     found = compare(scenario, [parse_way(t) for t in texts], members=16, with_turns=False)
     return [r.bands["straightedge"].p50 / UM for r in found.results]

@@ -446,7 +446,7 @@ def test_holding_moves_towards_the_middle_and_no_further_than_needed():
     grip = replace(middle(bench.scenario).grip, bias_along=0.3, bias_across=0.4)
     table = load_poses(layout, grip, weight=0.0, weight_at=(0.0, 0.0), friction=1.0, half=bench.half)
     clipped, tipped = hold_in_hull(table, bench)
-    assert (clipped, tipped) == (1.0, 1.0)
+    assert (clipped, tipped) == (40.0, 40.0)
     held = table[:, 5:7] * bench.half
     np.testing.assert_allclose(held[:, 1] / held[:, 0], 4.0 / 3.0, rtol=1e-6)
     np.testing.assert_allclose(np.hypot(*held.T), 0.09, rtol=0.01)

@@ -237,8 +237,8 @@ def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length
     )  # fmt: skip
     u, v = np.random.default_rng(7).uniform(-0.03, 0.03, (2, 200))
     memory = lay_memory(
-        stage, pattern=pattern, length=length, sway=sway, u=np.append(u, 0.03), v=np.append(v, 0.03),
-        cell=cell, strips=np.array([[-1.0, -1.0, 1.0, 1.0]]),
+        stage.standings, pattern=pattern, length=length, sway=sway, u=np.append(u, 0.03),
+        v=np.append(v, 0.03), cell=cell, strips=np.array([[-1.0, -1.0, 1.0, 1.0]]),
     )  # fmt: skip
     paper = np.zeros(10)
     paper[kernels.P_X0], paper[kernels.P_Y0], paper[kernels.P_STEP] = memory.x0, memory.y0, memory.step
@@ -291,8 +291,8 @@ def memory_of(name: str, shift: tuple[float, float] = (0.0, 0.0), **more: Any) -
     layout = stage_layout(bench, stage, quad_strokes=4.0, seed=0)
     strokes = scenario.strokes
     return bench, lay_memory(
-        layout, pattern=strokes.pattern, length=strokes.length, sway=strokes.sway.value, u=bench.grid.u,
-        v=bench.grid.v, cell=bench.grid.cell_size, strips=bench.strips, shift=shift,
+        layout.standings, pattern=strokes.pattern, length=strokes.length, sway=strokes.sway.value,
+        u=bench.grid.u, v=bench.grid.v, cell=bench.grid.cell_size, strips=bench.strips, shift=shift,
     )  # fmt: skip
 
 

@@ -91,7 +91,8 @@ def numbers(thing: Any) -> Iterator[float]:
 
 def test_bands_are_ordered(plan):
     found = list(bands(plan))
-    assert len(found) > 15
+    # A face that is left alone has no stages with bands of their own.
+    assert len(found) > (15 if plan.stages else 10)
     for path, band in found:
         assert band.p05 <= band.p50 <= band.p95, path
 

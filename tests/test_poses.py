@@ -152,7 +152,7 @@ def test_without_an_interval_the_first_state_stays(every):
 
 
 def test_boundaries_beyond_the_end_are_left_out():
-    assert boundaries(100, None, 0, 30, at=(100, 400, 50)) == [0, 30, 50, 60, 90, 100]
+    assert boundaries(100, (None, 0), (0, 0), (30, 0), at=(100, 400, 50)) == [0, 30, 50, 60, 90, 100]
 
 
 # ---- where to

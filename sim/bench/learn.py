@@ -345,9 +345,9 @@ def _what(look: Look, off: Array) -> str:
 def _unknowns(workshop: Workshop) -> Iterator[tuple[int, str, Uncertain]]:
     """Column, name and spread of what is told of: what a scenario states or assumes, luck of papers used."""
     found = uncertain_of(workshop.scenario)
-    for run in workshop.course.runs:
+    for grit in workshop.course.papers:
         for what, spread in OWN_SPREADS.items():
-            name = f"{what} {run.grit.name}"
+            name = f"{what} {grit.name}"
             found[name] = Uncertain(1.0, 1.0 / spread, spread, "lognormal", name)
     for column, name in enumerate(SCORES):
         if name in found and found[name].law != "fixed" and name != "strokes_per_minute":
@@ -382,7 +382,7 @@ def _dye_quantities(workshop: Workshop, prior: State, posterior: State, by_chanc
     """Depths at which dye fades and is gone on a face that the paper in use left [m], if it was looked at."""
     if not any(isinstance(look, DyeLook) for look in workshop.looks):
         return []
-    rough = roughness_dyed(workshop.course.runs[-1].grit, workshop.scenario.part.metal, worked=True)
+    rough = roughness_dyed(workshop.course.papers[-1], workshop.scenario.part.metal, worked=True)
     depths = [
         np.array([(dye.faded_at(rough), dye.gone_at(rough)) for dye in state.dyes])
         for state in (prior, posterior)
@@ -406,8 +406,8 @@ def cut_of(workshop: Workshop, state: State) -> Array:
 
     It is rate, force and ageing together: what the paper does from stroke to stroke, nothing tells apart.
     """
-    scenario, runs = workshop.scenario, workshop.course.runs
-    grit = runs[-1].grit if runs else scenario.paper.start or scenario.paper.grits[0]
+    scenario, papers = workshop.scenario, workshop.course.papers
+    grit = papers[-1] if papers else scenario.paper.start or scenario.paper.grits[0]
     return np.array([
         first_cut(scenario, workshop.middle, c, grit) for c in state.conditions(scenario)
     ])  # fmt: skip

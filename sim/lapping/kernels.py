@@ -23,7 +23,10 @@ before still owes comes off in the loop that evaluates what is left.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
+from numpy.typing import NDArray
 
 from handlap.sim.common.jit import CHECKS_FIVE_ARRAYS, IN_ORDER, kernel, times_power_of_two, widest_vectors
 
@@ -79,6 +82,78 @@ LEAST_PAPER = 1e-3
 (D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER, D_SAMPLED) = range(7)
 DIAGNOSTICS = 7
 WORK_ROWS = 5
+(C_DEPTH, C_CLOGGED, C_BEGUN) = range(3)
+COUNTED = 3
+
+
+class Carried(NamedTuple):
+    """What :func:`march` takes along from one list of poses to the next of the same lap, changed in place.
+
+    Attributes
+    ----------
+    load, dull : raster of the paper's memory (ny, nx) [m of metal cut]; no nodes where it is not followed
+    poses : last solution of every kind of pose (kinds, 3 + shapes) [bedding lengths]
+    short, change : by what a sample of the cells fell short there (kinds, 3), and how steadily (kinds,) [-]
+    met : which kinds have been met (kinds,)
+    depth_then, lam_then : mean depth removed and λ at the last pose of every kind (kinds,) [m]
+    last : solution of the last pose (3 + shapes,)
+    doses, dosed_over : what a row last laid on the paper, push and pull apart (2 k, ny, nx) [m], and over
+        what slide (2 k,) [m]; k ways to stand and run
+    feet : what a face cut evenly lays on the paper (k, ny, nx), its sum 1
+    windows : nodes that they reach (k, 3, 4); known : which of them are laid out (k,)
+    papered : share of its stroke that every point has over paper (k or 0, n) [-]
+    counted (3,) : mean depth removed [m], N_CLOGGED so far, and whether there was a pose yet
+    """
+
+    load: NDArray[np.float64]
+    dull: NDArray[np.float64]
+    poses: NDArray[np.float64]
+    short: NDArray[np.float64]
+    change: NDArray[np.float64]
+    met: NDArray[np.bool_]
+    depth_then: NDArray[np.float64]
+    lam_then: NDArray[np.float64]
+    last: NDArray[np.float64]
+    doses: NDArray[np.float64]
+    dosed_over: NDArray[np.float64]
+    feet: NDArray[np.float64]
+    windows: NDArray[np.int64]
+    known: NDArray[np.bool_]
+    papered: NDArray[np.float64]
+    counted: NDArray[np.float64]
+
+
+def nothing_carried(
+    *, points: int, shapes: int, kinds: int, bedding: float, raster: tuple[int, int], ways: int, partly: bool
+) -> Carried:
+    """Before the first pose, on new paper.
+
+    Parameters
+    ----------
+    points, shapes, kinds : of the face, of its bending, of poses
+    bedding : λ on fresh paper [m]
+    raster : nodes of the paper's memory (ny, nx); (0, 0) where it is not followed
+    ways : ways to stand and run; partly : whether some of the nodes have no paper
+    """
+    modes = 3 + shapes
+    return Carried(
+        load=np.zeros(raster),
+        dull=np.zeros(raster),
+        poses=np.zeros((kinds, modes)),
+        short=np.zeros((kinds, 3)),
+        change=np.ones(kinds),
+        met=np.zeros(kinds, dtype=np.bool_),
+        depth_then=np.zeros(kinds),
+        lam_then=np.full(kinds, bedding),
+        last=np.zeros(modes),
+        doses=np.zeros((2 * ways, *raster)),
+        dosed_over=np.ones(2 * ways),
+        feet=np.zeros((ways, *raster)),
+        windows=np.zeros((ways, 3, 4), dtype=np.int64),
+        known=np.zeros(ways, dtype=np.bool_),
+        papered=np.ones((ways if partly else 0, points)),
+        counted=np.zeros(COUNTED),
+    )
 
 
 @kernel(fastmath=IN_ORDER)
@@ -1007,9 +1082,9 @@ def _into_hull(pose, u, v, area, cover, hull, margin):
 @kernel()
 def march(
     h, u, v, area, n_cells, alike, headings, shares, logs, ahead, poses, kinds, events, constants, tilt_free,
-    strips, hull, rooms, centre, aged, paper, load, dull, on_sheet, standing, standings, taps, tap_at, lines,
-    bell, ground_frame, ground, basis, bending, bend_press, bend_weight, snapshots, noted, amplitudes,
-    work, diagnostics,
+    strips, hull, rooms, centre, aged, paper, on_sheet, standing, standings, taps, tap_at, lines,
+    bell, ground_frame, ground, basis, bending, bend_press, bend_weight, carried, snapshots, noted,
+    amplitudes, work, diagnostics,
 ):  # fmt: skip
     """Carry a face through a list of poses, in place.
 
@@ -1023,7 +1098,7 @@ def march(
         one another and start from each other's solution
     strips (s, 4) : paper on the plate; hull (k, 2) : outward normals of the face's hull; rooms (k,), centre
         (2,) : see :func:`_hold`
-    paper, load, dull : raster of the paper's memory (ny, nx) [m of metal cut], changed
+    paper : constants of the paper's memory, see the columns above
     on_sheet (ny, nx) : share of every node that has paper; no nodes: all that is met
     standing (m,) : how the part stands and runs, one of: standings (k, 2), cosine and sine of its turn;
         lines (k, 2) and taps (t, 3), from tap_at[k] to tap_at[k + 1]: its path about the middle of the
@@ -1033,6 +1108,7 @@ def march(
         one node stands for a flat
     basis (3 + shapes, n), bending (shapes, shapes) [N/m], bend_press, bend_weight (shapes,) :
         bending of a thin part, see :mod:`handlap.sim.lapping.bending`; no rows for a rigid one
+    carried : what is left by the poses before these and taken along to those after, see :class:`Carried`
     snapshots (count, n) : heights after each pose marked EVENT_SNAPSHOT; noted (count, 3) : see NOTED
     amplitudes (count, shapes) : mean bending amplitude over the poses since the last of them [m]
     work (5, n) : scratch; numpy asks the system for large pages for it, which a kernel cannot
@@ -1047,6 +1123,7 @@ def march(
     lam = fresh_lam
     half = constants[K_HALF]
     cell = constants[K_CELL]
+    load, dull = carried.load, carried.dull
     ny, nx = load.shape
     base, soft, logistic, closing = work[0], work[1], work[2], work[3]
     # A few of the points that are only followed go with the cells, weightless, so that these make up
@@ -1065,45 +1142,33 @@ def march(
     cover = np.ones(n)
     # The memory of the paper: nothing of it where it is not followed.
     raster = (ny, nx) if aged else (0, 0)
-    n_standing = standings.shape[0] if aged else 0
     factor, clean, sharp = np.ones(raster), np.ones(raster), np.ones(raster)
     seen, between, half_way = np.zeros(raster), np.zeros(raster), np.zeros(raster)
     cut = np.zeros(raster)
     # By standing, push and pull apart, for their loads differ.
-    doses = np.zeros((2 * n_standing, raster[0], raster[1]))
-    dosed_over = np.ones(2 * n_standing)
-    feet = np.zeros((n_standing, raster[0], raster[1]))
-    windows = np.zeros((n_standing, 3, 4), dtype=np.int64)
-    known = np.zeros(n_standing, dtype=np.bool_)
+    doses, dosed_over = carried.doses, carried.dosed_over
+    feet, windows, known = carried.feet, carried.windows, carried.known
     partly = aged and on_sheet.shape[0] > 0
     per_sheet = np.zeros(raster if partly else (0, 0))
     for j in range(per_sheet.shape[0]):
         for i in range(nx):
             per_sheet[j, i] = 1.0 / on_sheet[j, i] if on_sheet[j, i] > 0.0 else 0.0
-    papered = np.ones((n_standing if partly else 0, n))
+    papered = carried.papered
     met_of = np.ones(n if partly else 0)
     placed = -1
     node = np.zeros(n if aged else 0, dtype=np.int32)
     share_i = np.zeros(n if aged else 0)
     share_j = np.zeros(n if aged else 0)
     read = np.ones(n if aged else 0)
-    clogged = 0.0
+    clogged = carried.counted[C_CLOGGED]
     ql, qd = 1.0, 1.0
-    n_kinds = 0
-    for r in range(m):
-        n_kinds = max(n_kinds, kinds[r] + 1)
     modes = max(3, basis.shape[0])
     shapes = modes - 3
-    memory = np.zeros((n_kinds, modes))
-    short = np.zeros((n_kinds, 3))
+    memory, short, change, met = carried.poses, carried.short, carried.change, carried.met
     nothing = np.zeros(3)
-    change = np.ones(n_kinds)
-    met = np.zeros(n_kinds, dtype=np.bool_)
-    depth_then = np.zeros(n_kinds)
-    lam_then = np.full(n_kinds, lam)
-    depth = 0.0
-    last = np.zeros(modes)
-    first = True
+    depth_then, lam_then, last = carried.depth_then, carried.lam_then, carried.last
+    depth = carried.counted[C_DEPTH]
+    first = carried.counted[C_BEGUN] == 0.0
     taken = 0
     bumpy = ground.size > 1
     rises = ahead.shape[0] > 0
@@ -1358,6 +1423,7 @@ def march(
                 flexed_rows = 0
             taken += 1
     _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
+    carried.counted[C_DEPTH], carried.counted[C_CLOGGED], carried.counted[C_BEGUN] = depth, clogged, 1.0
     return STATUS_OK
 
 

@@ -23,7 +23,7 @@ from handlap.sim.lapping.bending import Bending, make_bending
 from handlap.sim.lapping.dye import MIDDLE_DYE, DyeDraw
 from handlap.sim.lapping.ground import ground_of, is_flat
 from handlap.sim.lapping.paper_memory import PaperMemory, lay_memory
-from handlap.sim.lapping.poses import Grip, Layout
+from handlap.sim.lapping.poses import START, Grip, Layout, Place
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH, MIDDLE, PaperLaw, PaperTraits, paper_law
 
@@ -137,13 +137,45 @@ class Bench:
 
 
 @dataclass(frozen=True)
+class LapState:
+    """A face on its way over one paper, between two strokes: all that the next one depends on.
+
+    Attributes
+    ----------
+    heights : the face (n,) [m]
+    grit : the paper
+    paper : where its wear is remembered
+    carried : its wear, and the last poses, from which the search for the next begins
+    place : strokes done, and where in the turning round and in the low-discrepancy sequence the work is
+    rows : worked since the paper was laid [-]
+    removed : metal off the face since then [m³]
+    slid : Σ load × sliding distance [N·m]
+    clipped : rows whose wobble would have left the hull of the face [-]
+    tipped : rows whose mean resultant lay outside it [-]
+    counted : what the kernel counts, see its ``D_…`` columns
+    """
+
+    heights: Array
+    grit: Grit
+    paper: PaperMemory
+    carried: kernels.Carried
+    place: Place
+    rows: int
+    removed: float
+    slid: float
+    clipped: float
+    tipped: float
+    counted: Array
+
+
+@dataclass(frozen=True)
 class LapRun:
-    """What came of one stage.
+    """What came of some strokes; totals and shares count from the start on this paper.
 
     Attributes
     ----------
     heights : face at each snapshot (snapshots, n) [m]
-    strokes : strokes done at each snapshot [-]
+    strokes : strokes done at each snapshot, from the start on this paper [-]
     removed_volume : metal off the face [m³]
     deposited_volume : metal that came to lie on the paper, where paper is followed [m³]
     load_sliding : Σ load × sliding distance [N·m]
@@ -151,6 +183,7 @@ class LapRun:
     tipped : share of rows whose mean resultant lay outside it [-]
     overhung : share of rows in which part of the face lay off the paper [-]
     evaluations : passes over the face that the pose solver took [-]
+    state : from which the work goes on
     amplitudes : bending amplitudes while lapping, mean since the snapshot before (snapshots, shapes) [m]
     friction : of the paper as it is at each snapshot (snapshots,) [-]
     work : of the arms up to each snapshot (snapshots,) [J]
@@ -171,6 +204,7 @@ class LapRun:
     work: Array
     clean: Array
     sharp: Array
+    state: LapState
 
 
 def paper_on_plate(plate: tuple[float, float], strips: Sequence[Strip] | None) -> Array:
@@ -286,7 +320,7 @@ def room_in_hull(bench: Bench) -> tuple[Array, Array]:
 def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     """Hold resultants of poses (m, 10), in place, inside the hull of the face less one cell.
 
-    Returns the share of rows held and the share whose mean resultant lay outside the hull.
+    Returns how many rows were held, and of how many the mean resultant lay outside the hull.
     """
     steady = table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] * bench.half
     tipped = np.any(steady @ bench.hull_normals.T > bench.hull_supports, axis=1)
@@ -299,17 +333,41 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
         share = np.min(np.divide(left, want, out=np.ones_like(want), where=outside), axis=1)
     held = centre + share[:, None] * (at - centre)
     table[:, [kernels.EU, kernels.EV]] = held / bench.half
-    return float(np.mean(share < 1.0)), float(np.mean(tipped))
+    return float(np.sum(share < 1.0)), float(np.sum(tipped))
 
 
-def stage_layout(bench: Bench, stage: Stage, *, quad_strokes: float, seed: int) -> Layout:
-    """Rows of a stage, four for each ``quad_strokes`` strokes, shared by all members of an ensemble."""
+def states_of(scenario: Scenario) -> tuple[TurnState, ...]:
+    """Ways of lying that the part goes through in a turning round; one where it is not turned."""
+    return scenario.turning.states or (TurnState(0.0, 0.0),)
+
+
+def stage_layout(
+    bench: Bench,
+    stage: Stage,
+    *,
+    quad_strokes: float,
+    seed: int,
+    begin: Place = START,
+    states: Sequence[TurnState] | None = None,
+    first_events: int = 0,
+) -> Layout:
+    """Rows of a stage, four for each ``quad_strokes`` strokes, shared by all members of an ensemble.
+
+    Parameters
+    ----------
+    begin : where the work stands; the strokes and looks of the stage count from there
+    states : of the turning round; without them all of the scenario's, or the first where it is never turned
+    first_events : what is done to the paper before the first stroke, see the kernel's ``EVENT_…``
+    """
     strokes = bench.scenario.strokes
+    if states is None:
+        states = states_of(bench.scenario)
+        states = states if stage.turn_every else states[:1]
     return poses.lay_out(
         pattern=strokes.pattern,
         length=strokes.length,
         direction=strokes.direction,
-        states=bench.scenario.turning.states or (TurnState(0.0, 0.0),),
+        states=states,
         turn_every=stage.turn_every,
         strokes=stage.strokes,
         quad_strokes=quad_strokes,
@@ -319,13 +377,15 @@ def stage_layout(bench: Bench, stage: Stage, *, quad_strokes: float, seed: int) 
         twist=bench.scenario.hands.twist,
         sway=strokes.sway.value if bench.scenario.wear.ages else 0.0,
         seed=seed,
+        begin=begin,
+        first_events=first_events,
     )
 
 
 def _memory(bench: Bench, conditions: Conditions, layout: Layout, shift: tuple[float, float]) -> PaperMemory:
     strokes, grid = bench.scenario.strokes, bench.grid
     return lay_memory(
-        layout,
+        layout.standings,
         pattern=strokes.pattern,
         length=strokes.length,
         sway=conditions.sway,
@@ -372,27 +432,56 @@ def _by_heading(bench: Bench, law: PaperLaw, layout: Layout) -> tuple[NDArray[np
     return which.ravel().astype(np.int64), faster, rise if law.edge_rise != 0.0 else np.zeros((0, 0))
 
 
-def run_stage(
+def begin_lap(
     bench: Bench,
     heights: Array,
     conditions: Conditions,
-    stage: Stage,
+    grit: Grit,
     layout: Layout,
     *,
     paper_shift: tuple[float, float] = (0.0, 0.0),
-) -> LapRun:
-    """Carry a face (n,) [m] through one stage; the paper is new at its start.
+) -> LapState:
+    """A face (n,) [m] put on new paper, before the first stroke.
 
-    ``paper_shift`` moves the raster of the paper's memory by so many nodes: nothing must feel it.
+    Parameters
+    ----------
+    layout : of the first strokes; what follows has to turn the part among the same states
+    paper_shift : moves the raster of the paper's memory by so many nodes: nothing must feel it
+    """
+    paper = _memory(bench, conditions, layout, paper_shift)
+    followed = bench.scenario.wear.ages
+    carried = kernels.nothing_carried(
+        points=bench.grid.u.size,
+        shapes=0 if bench.bending is None else bench.bending.count,
+        kinds=2 * layout.states,
+        bedding=conditions.bedding_of(grit),
+        raster=paper.shape if followed else (0, 0),
+        ways=len(layout.standings) if followed else 0,
+        partly=followed and paper.on_sheet.size > 0,
+    )
+    return LapState(
+        heights=np.array(heights, dtype=float),
+        grit=grit,
+        paper=paper,
+        carried=carried,
+        place=layout.begin,
+        rows=0,
+        removed=0.0,
+        slid=0.0,
+        clipped=0.0,
+        tipped=0.0,
+        counted=np.zeros(kernels.DIAGNOSTICS),
+    )
+
+
+def _load_poses(bench: Bench, conditions: Conditions, layout: Layout) -> tuple[Array, float, float]:
+    """Poses of one pair of hands, and of how many rows they tip the part: by wobble, and all the time.
 
     Raises
     ------
     InputError : if the hands lift more than the part weighs
-    TippingError : if too little of the face lies on paper to carry it
-    SolverError : if no pose can be found
     """
-    scenario, grid = bench.scenario, bench.grid
-    exact = scenario.exact
+    scenario, exact = bench.scenario, bench.scenario.exact
     table = poses.load_poses(
         layout,
         conditions.grip,
@@ -406,15 +495,33 @@ def run_stage(
     )
     if np.any(table[:, kernels.LOAD] <= 0.0):
         raise InputError("the hands lift more than the part weighs: nothing presses on the paper")
-    clipped, tipped = (0.0, 0.0) if exact.tilt_held else hold_in_hull(table, bench)
-    h = np.array(heights, dtype=float)
-    law = law_of(scenario, conditions, stage.grit)
-    memory = _memory(bench, conditions, layout, paper_shift)
-    load, dull = np.zeros(memory.shape), np.zeros(memory.shape)
-    bedding = conditions.bedding_of(stage.grit)
+    return (table, 0.0, 0.0) if exact.tilt_held else (table, *hold_in_hull(table, bench))
+
+
+def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout) -> LapRun:
+    """Carry a face on through the strokes of a layout, which begins where the state is.
+
+    The state is left as it was; that after the strokes is in the run.  Where the layout of a longer
+    piece of work is cut at one of its events or looks, the pieces come to the same, to the last bit.
+
+    Raises
+    ------
+    InputError : if the hands lift more than the part weighs
+    TippingError : if too little of the face lies on paper to carry it
+    SolverError : if no pose can be found
+    """
+    scenario, grid, bending, paper = bench.scenario, bench.grid, bench.bending, state.paper
+    exact = scenario.exact
+    assert layout.begin == state.place, "the strokes begin elsewhere"
+    table, clipped, tipped = _load_poses(bench, conditions, layout)
+    law = law_of(scenario, conditions, state.grit)
+    bedding = conditions.bedding_of(state.grit)
+    h = state.heights.copy()
+    carried = kernels.Carried(*(field.copy() for field in state.carried))
+    counted = state.counted.copy()
     looks = len(layout.snapshot_strokes)
     snapshots, noted = np.empty((looks, h.size)), np.empty((looks, kernels.NOTED))
-    diagnostics = np.zeros(kernels.DIAGNOSTICS)
+    amplitudes = np.zeros((looks, 0 if bending is None else bending.count))
     constants = np.array(
         [
             conditions.rate * law.rate_factor,
@@ -426,9 +533,6 @@ def run_stage(
             0.0 if exact.load is not None else scenario.part.weight,
         ]
     )
-    before = float(grid.area @ h)
-    bending = bench.bending
-    amplitudes = np.zeros((looks, 0 if bending is None else bending.count))
     headings, faster, ahead = _by_heading(bench, law, layout)
     frame, ground = _ground(bench, conditions, float(np.mean(table[:, kernels.LOAD])))
     centre, rooms = room_in_hull(bench)
@@ -436,42 +540,73 @@ def run_stage(
         h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bool(np.all(faster == 1.0)),
         headings, grid.area / faster, np.log(faster), ahead, table, layout.kinds, layout.events, constants,
         not exact.tilt_held, bench.strips, bench.hull_normals, rooms / bench.half, centre / bench.half,
-        scenario.wear.ages, _paper_constants(bench, conditions, law, memory), load, dull, memory.on_sheet,
-        memory.standing, memory.turns, memory.taps, memory.tap_at, memory.lines, memory.bell, frame,
+        scenario.wear.ages, _paper_constants(bench, conditions, law, paper), paper.on_sheet,
+        layout.standing, paper.turns, paper.taps, paper.tap_at, paper.lines, paper.bell, frame,
         ground, bench.basis,
         np.zeros((0, 0)) if bending is None else bending.stiffness,
         np.zeros(0) if bending is None else bending.press,
         np.zeros(0) if bending is None else bending.weight,
-        snapshots, noted, amplitudes, np.empty((kernels.WORK_ROWS, h.size)), diagnostics,
+        carried, snapshots, noted, amplitudes, np.empty((kernels.WORK_ROWS, h.size)), counted,
     )  # fmt: skip
-    _raise_for(status, diagnostics, layout)
-    rows = layout.x.size
-    slid = np.cumsum(table[:, kernels.LOAD] * layout.slide)
+    _raise_for(status, counted, layout)
+    slid = state.slid + np.cumsum(table[:, kernels.LOAD] * layout.slide)
+    after = LapState(
+        heights=h,
+        grit=state.grit,
+        paper=paper,
+        carried=carried,
+        place=layout.end,
+        rows=state.rows + layout.x.size,
+        removed=state.removed + float(grid.area @ (state.heights - h)),
+        slid=float(slid[-1]),
+        clipped=state.clipped + clipped,
+        tipped=state.tipped + tipped,
+        counted=counted,
+    )
     at_look = np.flatnonzero(layout.events & kernels.EVENT_SNAPSHOT)
     clean, sharp, clogged = noted.T
     return LapRun(
         heights=snapshots,
-        strokes=layout.snapshot_strokes,
-        removed_volume=before - float(grid.area @ h),
-        deposited_volume=float(diagnostics[kernels.D_DEPOSITED]) if scenario.wear.ages else None,
-        load_sliding=float(slid[-1]),
-        clipped=max(clipped, diagnostics[kernels.D_CLIPPED] / rows),
-        tipped=max(tipped, diagnostics[kernels.D_TIPPED] / rows),
-        overhung=float(diagnostics[kernels.D_OFF_PAPER]) / rows,
-        evaluations=int(diagnostics[kernels.D_EVALUATIONS]),
+        strokes=tuple(layout.begin.strokes + k for k in layout.snapshot_strokes),
+        removed_volume=after.removed,
+        deposited_volume=float(counted[kernels.D_DEPOSITED]) if scenario.wear.ages else None,
+        load_sliding=after.slid,
+        clipped=max(after.clipped, counted[kernels.D_CLIPPED]) / after.rows,
+        tipped=max(after.tipped, counted[kernels.D_TIPPED]) / after.rows,
+        overhung=float(counted[kernels.D_OFF_PAPER]) / after.rows,
+        evaluations=int(counted[kernels.D_EVALUATIONS]),
         amplitudes=amplitudes,
         friction=conditions.friction * (1.0 + law.friction_gain * (1.0 - clean)),
         work=conditions.friction * (slid[at_look] + law.friction_gain * clogged),
         clean=clean,
         sharp=sharp,
+        state=after,
     )
+
+
+def run_stage(
+    bench: Bench,
+    heights: Array,
+    conditions: Conditions,
+    stage: Stage,
+    layout: Layout,
+    *,
+    paper_shift: tuple[float, float] = (0.0, 0.0),
+) -> LapRun:
+    """Carry a face (n,) [m] through one stage; the paper is new at its start.
+
+    Parameters and errors as for :func:`begin_lap` and :func:`lap_on`.
+    """
+    state = begin_lap(bench, heights, conditions, stage.grit, layout, paper_shift=paper_shift)
+    return lap_on(bench, state, conditions, layout)
 
 
 def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
     row = int(diagnostics[kernels.D_FAILED_ROW])
+    done = layout.begin.strokes + float(layout.ends[row])
     if status == kernels.STATUS_NO_CONTACT:
         raise TippingError(
-            f"after {layout.ends[row]:.0f} strokes too little of the face lies on the paper to carry it: "
+            f"after {done:.0f} strokes too little of the face lies on the paper to carry it: "
             "shorten the stroke, or move the paper or the part"
         )
     if status == kernels.STATUS_NO_RASTER:
@@ -479,7 +614,7 @@ def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
     if status != kernels.STATUS_OK:
         raise SolverError(
             f"no pose found in {kernels.MAX_EVALUATIONS} evaluations, row {row} of {layout.x.size} "
-            f"({layout.ends[row]:.0f} strokes done)"
+            f"({done:.0f} strokes done)"
         )
 
 

@@ -23,7 +23,6 @@ from scipy.optimize import brentq
 
 from handlap.sim.common.outline import Array
 from handlap.sim.lapping import poses
-from handlap.sim.lapping.poses import Layout
 
 NODE, NODE_OFF_AXES = 1.0, 0.7
 """Node spacing of the paper's memory over the sway, for strokes along the plate's axes and for any other:
@@ -47,8 +46,7 @@ class PaperMemory:
     x0, y0, step : lowest node and spacing [m]
     shape : nodes (ny, nx)
     on_sheet : share of every node that has paper (ny, nx); no nodes where all that is met has
-    standing : how the part stands and runs, row by row (m,), one of
-    turns : cosine and sine of the part's turn (k, 2)
+    turns : cosine and sine of the part's turn (k, 2), for each way in which it stands and runs
     lines : half lengths (k, 2) along x and y of strokes that run along one of them, else noughts [nodes]
     taps, tap_at : nodes of other paths about the middle of the plate and the share of the stroke at each
         (t, 3), those of standing k from ``tap_at[k]`` to ``tap_at[k + 1]``
@@ -60,7 +58,6 @@ class PaperMemory:
     step: float
     shape: tuple[int, int]
     on_sheet: Array
-    standing: NDArray[np.int64]
     turns: Array
     lines: Array
     taps: Array
@@ -145,7 +142,7 @@ def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> t
 
 
 def lay_memory(
-    layout: Layout,
+    standings: Array,
     *,
     pattern: poses.Pattern,
     length: float,
@@ -156,22 +153,23 @@ def lay_memory(
     strips: Array,
     shift: tuple[float, float] = (0.0, 0.0),
 ) -> PaperMemory:
-    """Lay the raster of the paper's memory under all that the rows of a stage meet.
+    """Lay the raster of the paper's memory under all that the strokes meet.
 
     Parameters
     ----------
+    standings : ways (k, 2) in which the part stands, its turn on the plate, and the angle of its path [rad]
     pattern, length : the stroke [m]
     sway : deviation of strokes beside their line and past their ends [m]
     u, v, cell : points of the face (n,) and its cell [m]
     strips : paper on the plate (s, 4) [m]
     shift : moves the raster by so many nodes; the result must not feel it
     """
-    along = on_axes(pattern, layout.standings[:, 1])
+    along = on_axes(pattern, standings[:, 1])
     step = node_step(sway, cell, NODE if along else NODE_OFF_AXES)
-    paths = [_path(pattern, length, float(angle), step) for _, angle in layout.standings]
+    paths = [_path(pattern, length, float(angle), step) for _, angle in standings]
     lines, taps = np.array([line for line, _ in paths]), [tap for _, tap in paths]
     bell = bell_of(sway, step, SPLINE + (LINEAR if any(map(len, taps)) else 0.0))
-    turns = np.column_stack([np.cos(layout.standings[:, 0]), np.sin(layout.standings[:, 0])])
+    turns = np.column_stack([np.cos(standings[:, 0]), np.sin(standings[:, 0])])
     u_reach, v_reach = float(np.max(np.abs(u))), float(np.max(np.abs(v)))
     half_part = np.max(np.abs(turns) @ np.array([[u_reach, v_reach], [v_reach, u_reach]]), axis=0)
     nodes_out = np.vstack([lines, *(np.abs(tap[:, :2]) for tap in taps)]).max(axis=0)
@@ -190,7 +188,6 @@ def lay_memory(
         on_sheet=np.zeros((0, 0))
         if whole
         else _on_sheet(x0 + step * np.arange(nx), y0 + step * np.arange(ny), step, strips),
-        standing=layout.standing,
         turns=turns,
         lines=lines,
         taps=np.vstack(taps),

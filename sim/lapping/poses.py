@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +51,24 @@ class Grip:
 
 
 @dataclass(frozen=True)
+class Place:
+    """Where work stands between two strokes; what follows begins there.
+
+    ``strokes`` done, from which brushings and sheets are counted; ``groups`` of rows worked, the place in
+    the low-discrepancy sequence; ``state``: which of the turning's the part is in, ``since`` so many
+    strokes.
+    """
+
+    strokes: int = 0
+    groups: int = 0
+    state: int = 0
+    since: int = 0
+
+
+START = Place()
+
+
+@dataclass(frozen=True)
 class Layout:
     """What the poses of all members share; rows (m,) in the order they are worked.
 
@@ -69,6 +88,8 @@ class Layout:
     snapshot_strokes : strokes done at each snapshot [-]
     standing, standings : how the part stands and runs, row by row (m,), one of (k, 2): its turn on the
         plate and the angle of its path there [rad], for the memory of the paper
+    states : how many ways of lying the turning goes through [-]
+    begin, end : where work stood before the first row, and stands after the last
     """
 
     x: Array
@@ -88,6 +109,9 @@ class Layout:
     snapshot_strokes: tuple[int, ...]
     standing: NDArray[np.int64]
     standings: Array
+    states: int
+    begin: Place
+    end: Place
 
 
 def path_length(pattern: Pattern, length: float) -> float:
@@ -136,9 +160,8 @@ def _on_path(
     along = length * (phase - 0.5)
     if pattern == "one way":
         return along, np.zeros_like(along), np.zeros_like(along)
-    slant = np.zeros_like(along)
-    if pattern == "diagonal":
-        slant = np.where(quad % 2 == 0, 1.0, -1.0) * np.pi / 4.0
+    slants = np.array(_slants(pattern))
+    slant = slants[quad % slants.size]
     heading = slant + np.where(push, 0.0, np.pi)
     return along * np.cos(slant), along * np.sin(slant), heading
 
@@ -156,26 +179,56 @@ def places_on_path(pattern: Pattern, length: float, count: int) -> Array:
     return np.column_stack(_on_path(straight, length, phase, one == 0, one)[:2])
 
 
-def _standings(pattern: Pattern, turn: Array, slant: Array) -> tuple[NDArray[np.int64], Array]:
-    """Ways (k, 2) in which the part stands (turn) and its path lies (slant), and which one every row has."""
+def _slants(pattern: Pattern) -> tuple[float, ...]:
+    """Angles of a stroke's path to the way the operator looks; groups of rows take them in turn [rad]."""
+    return (np.pi / 4.0, -np.pi / 4.0) if pattern == "diagonal" else (0.0,)
+
+
+def _standings(pattern: Pattern, direction: float, states: Sequence[TurnState]) -> tuple[Array, Array]:
+    """Ways (k, 2) in which the part stands (turn) and its path lies (slant), and which of them every state
+    and slant has (states, slants).
+
+    All ways of the schedule are there, whichever are met: work that goes on finds the same paper.
+    """
+    slants = np.array(_slants(pattern))
+    turn = np.repeat([s.part for s in states], slants.size)
+    slant = np.add.outer(direction + np.array([s.operator for s in states]), slants).ravel()
     # A path looks alike after half a turn, a circle after any.
     angle = np.zeros_like(slant) if pattern == "circle" else np.mod(slant + 1e-9, np.pi) - 1e-9
     ways = np.round(np.column_stack([np.mod(turn + 1e-9, 2.0 * np.pi) - 1e-9, angle]), 9)
     known, which = np.unique(ways, axis=0, return_inverse=True)
-    return which.ravel().astype(np.int64), np.asarray(known + 0.0, dtype=float)
+    return np.asarray(known + 0.0, dtype=float), which.ravel().reshape(len(states), slants.size)
 
 
-def boundaries(strokes: int, *intervals: int | None, at: Sequence[int] = ()) -> list[int]:
+def boundaries(strokes: int, *intervals: tuple[int | None, int], at: Sequence[int] = ()) -> list[int]:
     """Stroke counts at which something happens, 0 and ``strokes`` included.
 
-    >>> boundaries(100, 40, at=(50,))
-    [0, 40, 50, 80, 100]
+    Parameters
+    ----------
+    intervals : strokes from one to the next (None or 0: never), and those that count before the first stroke
+    at : others
+
+    >>> boundaries(100, (40, 0), (50, 20), at=(50,))
+    [0, 30, 40, 50, 80, 100]
     """
     found = {0, strokes, *(s for s in at if 0 < s < strokes)}
-    for every in intervals:
+    for every, before in intervals:
         if every:
-            found.update(range(every, strokes, every))
+            found.update(range(every - before % every, strokes, every))
     return sorted(found)
+
+
+@lru_cache(maxsize=64)
+def _draws(seed: int, power: int) -> Array:
+    """The first 2^power points (n, 5) of a scrambled low-discrepancy sequence; a longer one begins alike."""
+    return np.asarray(qmc.Sobol(5, scramble=True, seed=seed).random_base2(power))
+
+
+def _round_of(begin: Place, states: int, turn_every: int | None) -> tuple[int | None, int]:
+    """Strokes between turns (None: it is not turned), and strokes that count of the turning round."""
+    if states == 1 or not turn_every:
+        return None, 0
+    return turn_every, begin.state * turn_every + min(begin.since, turn_every)
 
 
 def lay_out(
@@ -193,8 +246,10 @@ def lay_out(
     twist: float = 0.0,
     sway: float = 0.0,
     seed: int = 0,
+    begin: Place = START,
+    first_events: int = 0,
 ) -> Layout:
-    """Lay out the rows of one stage of work.
+    """Lay out the rows of some strokes on one paper.
 
     Parameters
     ----------
@@ -207,12 +262,17 @@ def lay_out(
     twist : turn of the part about its own middle during a pass, away = anticlockwise [rad]
     sway : deviation of strokes beside their line [m]
     seed : of the scrambled low-discrepancy points (place in the stroke, wobble, sway)
+    begin : where work stands before the first of them
+    first_events : what is done to the paper before it, besides what falls due there
     """
-    if len(states) == 1:
-        turn_every = None
-    by_turns = turn_every is not None and turn_every > 0 and turn_every >= quad_strokes
+    turn_every, turned = _round_of(begin, len(states), turn_every)
+    by_turns = turn_every is not None and turn_every >= quad_strokes
     marks = boundaries(
-        strokes, brush_every, sheet_every, turn_every if by_turns else None, at=tuple(snapshots)
+        strokes,
+        (brush_every, begin.strokes),
+        (sheet_every, begin.strokes),
+        (turn_every if by_turns else None, turned),
+        at=tuple(snapshots),
     )
     spans = np.diff(marks)
     quads_of = np.maximum(1, np.ceil(spans / quad_strokes - 1e-9)).astype(int)
@@ -220,28 +280,30 @@ def lay_out(
     span_of_quad = np.repeat(np.arange(spans.size), quads_of)
     per_quad = (spans / quads_of)[span_of_quad]
     ends_of_quad = np.cumsum(per_quad)
-    if turn_every is None or turn_every <= 0:
-        state_of_quad = np.zeros(n_quads, dtype=int)
+    number = begin.groups + np.arange(n_quads)
+    if turn_every is None:
+        state_of_quad = np.full(n_quads, begin.state)
     elif by_turns:
-        state_of_quad = ((ends_of_quad - 0.5 * per_quad) // turn_every).astype(int) % len(states)
+        state_of_quad = ((turned + ends_of_quad - 0.5 * per_quad) // turn_every).astype(int) % len(states)
     else:
         # Turned more often than a group of rows lasts: the groups go round the states in turn.
-        state_of_quad = np.arange(n_quads) % len(states)
+        state_of_quad = number % len(states)
 
     quad = np.repeat(np.arange(n_quads), ROWS_PER_QUAD)
     push = np.tile([True, False, False, True], n_quads)
     sign = np.tile([1.0, -1.0, 1.0, -1.0], n_quads)
-    draws = qmc.Sobol(5, scramble=True, seed=seed).random_base2(int(np.ceil(np.log2(max(n_quads, 2)))))
-    scores = ndtri(np.clip(draws[:n_quads, :2], 1e-6, 1.0 - 1e-6))
+    power = int(np.ceil(np.log2(max(begin.groups + n_quads, 2))))
+    draws = _draws(seed, power)[begin.groups : begin.groups + n_quads]
+    scores = ndtri(np.clip(draws[:, :2], 1e-6, 1.0 - 1e-6))
     phases = np.empty(quad.size)
     # Each pair of rows shares a place in the stroke, so that push and pull meet the same paper.
-    phases[0::4] = phases[1::4] = draws[:n_quads, 2]
-    phases[2::4] = phases[3::4] = draws[:n_quads, 3]
+    phases[0::4] = phases[1::4] = draws[:, 2]
+    phases[2::4] = phases[3::4] = draws[:, 3]
     curved = pattern in ("circle", "eight")
     if curved:
         # The four rows of a group stand evenly on the round, so that its headings do.
         phases[2::4] = phases[3::4] = (phases[0::4] + 0.25) % 1.0
-    x, y, heading = _on_path(pattern, length, phases, push, quad)
+    x, y, heading = _on_path(pattern, length, phases, push, number[quad])
     # One pair of a group runs as far to the left as the other to the right.
     beside = sway * np.clip(ndtri(np.clip(draws[quad, 4], 1e-6, 1.0 - 1e-6)), -SWAY_TAIL, SWAY_TAIL)
     y = y + beside * np.where(np.arange(quad.size) % 4 < 2, 1.0, -1.0)
@@ -250,20 +312,22 @@ def lay_out(
     operator = direction + np.array([s.operator for s in states])[state_of_quad][quad]
     slide = path_length(pattern, length) * per_quad[quad] / ROWS_PER_QUAD
     events = np.zeros(quad.size, dtype=np.int64)
+    events[0] = first_events
     first_row = ROWS_PER_QUAD * np.concatenate([[0], np.cumsum(quads_of)[:-1]])
     last_row = ROWS_PER_QUAD * np.cumsum(quads_of) - 1
-    for start, row in zip(marks[:-1], first_row, strict=True):
-        if start and brush_every and start % brush_every == 0:
+    for mark, row in zip(marks[:-1], first_row, strict=True):
+        done = begin.strokes + mark
+        if done and brush_every and done % brush_every == 0:
             events[row] |= kernels.EVENT_BRUSH
-        if start and sheet_every and start % sheet_every == 0:
+        if done and sheet_every and done % sheet_every == 0:
             events[row] |= kernels.EVENT_SHEET
     kept = []
     for end, row in zip(marks[1:], last_row, strict=True):
         if end in snapshots or end == strokes:
             events[row] |= kernels.EVENT_SNAPSHOT
             kept.append(int(end))
-    slant = operator + (np.where(quad % 2 == 0, 1.0, -1.0) * np.pi / 4.0 if pattern == "diagonal" else 0.0)
-    standing, standings = _standings(pattern, turn, slant)
+    standings, way = _standings(pattern, direction, states)
+    standing = way[state_of_quad[quad], number[quad] % way.shape[1]].astype(np.int64)
     lean = np.cos(heading) if curved else np.cos(np.round(heading / np.pi) * np.pi)
     progress = 2.0 * x / length
     # The part turns one way while it goes away and back again while it comes.
@@ -288,7 +352,20 @@ def lay_out(
         snapshot_strokes=tuple(kept),
         standing=standing,
         standings=standings,
+        states=len(states),
+        begin=begin,
+        end=_place_after(begin, strokes, n_quads, turned, turn_every, len(states)),
     )
+
+
+def _place_after(
+    begin: Place, strokes: int, groups: int, turned: int, turn_every: int | None, states: int
+) -> Place:
+    done, worked = begin.strokes + strokes, begin.groups + groups
+    if turn_every is None:
+        return Place(done, worked, begin.state, begin.since + strokes)
+    rounds, since = divmod(turned + strokes, turn_every)
+    return Place(done, worked, rounds % states, since)
 
 
 def load_poses(
