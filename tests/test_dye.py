@@ -20,7 +20,7 @@ from handlap.sim.lapping.dye_words import PLACES, STATES, read_dye, read_shares
 from handlap.sim.lapping.ensemble import conditions_at, draw_scores
 from handlap.sim.lapping.simulate import simulate
 from handlap.sim.materials import grits, metals
-from handlap.sim.planning.work import open_job
+from handlap.sim.planning.crew import open_crew
 
 MEMBERS = 20_000
 BY_TWO = np.log(2.0) / norm.ppf(0.95)
@@ -75,13 +75,13 @@ def test_going_is_spread_as_two_log_normals_are(checked, ra):
 
 def test_draws_have_a_generator_of_their_own_and_leave_the_hands_alone():
     scenario = job(face=lambda u, v: 0.0 * u)
-    members = open_job(load("two-cylinder-head"), members=8, seed=3).members.conditions
+    members = open_crew(load("two-cylinder-head"), members=8, seed=3).members.conditions
     alone = [conditions_at(load("two-cylinder-head"), z) for z in draw_scores(8, 3)]
     assert [replace(c, plate=None, dye=dye.MIDDLE_DYE) for c in members] == alone
     assert tuple(c.dye for c in members) == draw_dyes(8, 3)
     # Alike whether few or many are drawn, and whatever the job; other with another seed.
     assert draw_dyes(64, 3)[:8] == draw_dyes(8, 3)
-    assert tuple(c.dye for c in open_job(scenario, members=8, seed=3).members.conditions) == draw_dyes(8, 3)
+    assert tuple(c.dye for c in open_crew(scenario, members=8, seed=3).members.conditions) == draw_dyes(8, 3)
     assert not np.array_equal(draw_dye_scores(8, 3), draw_dye_scores(8, 4))
 
 

@@ -37,11 +37,13 @@ def pieces(name: str, cuts: tuple[int, ...]) -> tuple[LapRun, list[LapRun]]:
     conditions = conditions_at(scenario, draw_scores(4, 1)[2])
     before = FACE(bench.grid.u, bench.grid.v)
     more = JOBS[name]
-    every = [more.get(key, 0) for key in ("turn_every", "brush_every", "sheet_every")]
+    turn, brush, sheet = (more.get(key, 0) for key in ("turn_every", "brush_every", "sheet_every"))
     grit = scenario.paper.grits[0]
 
     def stage(begin: int, end: int) -> Stage:
-        return Stage(grit, end - begin, *every, tuple(k - begin for k in LOOKS if begin < k <= end))
+        return Stage(
+            grit, end - begin, turn, brush, sheet, tuple(k - begin for k in LOOKS if begin < k <= end)
+        )
 
     whole = run_stage(
         bench, before, conditions, stage(0, 240),

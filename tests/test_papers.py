@@ -15,7 +15,9 @@ from handlap.sim.job.scenario_file import load, load_text
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.simulate import starting_on
 from handlap.sim.materials import grits
+from handlap.sim.planning.crew import open_crew
 from handlap.sim.planning.effort import TURN_MINUTES, count_effort, times
+from handlap.sim.planning.first_paper import choose_first, rough_minutes
 from handlap.sim.planning.papers import (
     ALIKE,
     CLEARLY,
@@ -24,12 +26,11 @@ from handlap.sim.planning.papers import (
     clearing_looks,
     clearly_better,
     finish_wanted,
+    gone_at,
     quicker,
-    scratches_gone,
     strokes_to_clear,
     to_clear,
 )
-from handlap.sim.planning.work import choose_first, open_job, rough_minutes
 
 HEAD = load("two-cylinder-head")
 ALL = tuple(grits.find(name) for name in ("P60", "P80", "P120", "P180", "P240", "P400"))
@@ -105,11 +106,11 @@ def test_scratches_are_gone_where_they_were_made_not_where_no_paper_cut():
     before = np.array([10.0, 10.0, 0.0]) * UM
     start = np.array([5.0, 5.0, 0.0]) * UM
     depths = np.array([[1.0, 1.0, 0.0], [3.9, 3.9, 0.0], [4.0, 4.0, 0.0], [6.0, 6.0, 0.0]]) * UM
-    assert scratches_gone(before, start, start - depths, area, stock) == 2
-    # One of two scratched halves lags behind: not gone until it has lost them too, or at the last look.
+    assert gone_at(before, start, start - depths, area, stock) == 2
+    # One of two scratched halves lags behind: not gone until it has lost them too.
     depths[:3, 1] = 0.0
-    assert scratches_gone(before, start, start - depths, area, stock) == 3
-    assert scratches_gone(before, start, start - 0.1 * depths, area, stock) == 3
+    assert gone_at(before, start, start - depths, area, stock) == 3
+    assert gone_at(before, start, start - 0.1 * depths, area, stock) is None
 
 
 def test_looks_at_a_finer_paper_go_on_well_beyond_what_it_should_take():
@@ -179,27 +180,29 @@ def test_a_circle_of_papers_each_beaten_by_another_ends_at_the_least_median():
 
 
 def test_trials_say_what_was_tried_and_the_start_can_be_stated():
-    job = open_job(head(ALL[1:5]), members=16, seed=0)
-    told, alike, trial = choose_first(job)
+    crew = open_crew(head(ALL[1:5]), members=16, seed=0)
+    found = choose_first(crew)
+    told, alike, trial = found.trials, found.alike, found.taken
     assert [t.paper for t in told] == ["P80", "P120", "P180", "P240"]
-    taken = job.scenario.paper.grits[trial.coarse.first].name
+    taken = crew.scenario.paper.grits[trial.first].name
     assert taken in alike
     (own,) = [t for t in told if t.paper == taken]
     assert own.quicker == 0.5 and own.minutes.p50 == pytest.approx(np.median(trial.minutes))
     assert all(t.tried == 0 or 0.0 <= (t.quicker or 0.0) <= 1.0 for t in told)
-    stated = open_job(starting_on(job.scenario, "p240"), members=16, seed=0)
-    told, alike, trial = choose_first(stated)
-    assert alike == ("P240",) and stated.scenario.paper.grits[trial.coarse.first].name == "P240"
+    stated = open_crew(starting_on(crew.scenario, "p240"), members=16, seed=0)
+    found = choose_first(stated)
+    told, alike, trial = found.trials, found.alike, found.taken
+    assert alike == ("P240",) and stated.scenario.paper.grits[trial.first].name == "P240"
     assert len(told) == 4
     with pytest.raises(InputError, match="--start P500: the scenario has P80, P120, P180, P240"):
-        starting_on(job.scenario, "P500")
+        starting_on(crew.scenario, "P500")
 
 
 def test_a_paper_far_slower_is_only_estimated():
-    job = open_job(head([grits.find("P120"), grits.find("P1200")]), members=8, seed=0)
-    rough = [rough_minutes(job, i) for i in range(2)]
+    crew = open_crew(head([grits.find("P120"), grits.find("P1200")]), members=8, seed=0)
+    rough = [rough_minutes(crew, i) for i in range(2)]
     assert rough[1] > 4.0 * rough[0]
-    told, _, _ = choose_first(job)
+    told = choose_first(crew).trials
     assert told[1].tried == 0 and told[1].chance_both is None and told[1].minutes.p50 == rough[1]
 
 

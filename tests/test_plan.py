@@ -19,7 +19,7 @@ from handlap.sim.job.results import Band, Figures, Plan
 from handlap.sim.job.scenario import Scenario, Uncertain
 from handlap.sim.job.scenario_file import load
 from handlap.sim.materials import grits
-from handlap.sim.planning.course import find_stops, measure
+from handlap.sim.planning.leg import ToGoal, measure, stops_at
 from handlap.sim.planning.plan import make_plan
 
 BUILT_IN = ("formula-check", "two-cylinder-head")
@@ -248,11 +248,33 @@ def test_progress_goes_from_nought_to_one():
 
 def test_members_stop_at_the_goal_or_at_their_best():
     measured = np.array([[9, 7, 4, 3, 2], [9, 8, 7, 6, 5.5], [9, 6, 5.5, 7, 8], [3, 2, 9, 9, 9]], dtype=float)
-    stops = find_stops(measured, 5.0)
-    assert stops.look.tolist() == [2, 4, 2, 0]
-    assert stops.reached.tolist() == [True, False, False, True]
+    strokes = np.array([10.0, 20.0, 30.0, 40.0, 50.0])
+    stops, reached = stops_at(strokes, measured, np.full(4, 5), 5.0)
+    # The first two thirds of the way from its look at 7 to that at 4; nobody stops before looking once.
+    assert stops.tolist() == pytest.approx([20.0 + 10.0 * 2 / 3, 50.0, 30.0, 10.0])
+    assert reached.tolist() == [True, False, False, True]
+    zero = np.zeros(5)
+    best = []
+    for row in measured:
+        found = ToGoal("zone", 5.0, 0).find(strokes, Figures(row, *[zero] * 5), (), True)
+        assert found is not None
+        best.append(found.at_best)
     # Only the third has passed its best point; the second was still improving.
-    assert stops.at_best.tolist() == [False, False, True, False]
+    assert best == [False, False, True, False]
+
+
+def test_nobody_gives_up_before_worse_has_followed_for_long():
+    rule, zero = ToGoal("zone", 5.0, 50), np.zeros(9)
+
+    def found(measured: list[float]) -> object:
+        strokes = 10.0 * np.arange(1, len(measured) + 1)
+        return rule.find(strokes, Figures(np.array(measured), *[zero] * 5), (), False)
+
+    assert found([9.0, 6.0, 7.0, 8.0]) is None
+    assert found([9.0, 6.0, 7.0, 8.0, 9.0]) is not None
+    assert found([9.0, 8.0, 7.0, 6.0, 7.0]) is None
+    assert found([9.0, 8.0, 7.0, 6.0, 7.0, 7.0]) is None
+    assert found([9.0, 8.0, 7.0, 6.0, 7.0, 7.0, 7.0]) is not None
 
 
 def test_the_limit_is_held_against_its_own_figure():

@@ -18,7 +18,7 @@ from handlap.cli.reports.replan_report import learnt_words, replan_json, replan_
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
 from handlap.sim.bench.bench_trial import mass_to_weigh, plan_trial
-from handlap.sim.bench.forecast import blocks_ahead, looks_at, paper_begun_on, paper_in_use
+from handlap.sim.bench.forecast import paper_begun_on, paper_in_use, worn_strokes
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.learn import Quantity, learn
 from handlap.sim.bench.log_file import append
@@ -31,7 +31,8 @@ from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load, read_text
-from handlap.sim.planning.work import MOST_MEMBERS, choose_first, open_job
+from handlap.sim.planning.crew import MOST_MEMBERS, open_crew
+from handlap.sim.planning.first_paper import choose_first
 
 UM = 1e-6
 
@@ -74,7 +75,7 @@ def trial():
 
 def test_the_trial_of_a_job_is_on_the_paper_that_a_plan_begins_with():
     scenario = load("two-cylinder-head")
-    first = choose_first(open_job(scenario, members=64, seed=0))[2].coarse.first
+    first = choose_first(open_crew(scenario, members=64, seed=0)).taken.first
     assert trial().paper == scenario.paper.grits[first].name
     assert trial().chosen
     assert list(trial().part) == sorted(trial().part)
@@ -253,20 +254,10 @@ def test_the_replan_adds_up():
 
 
 def test_the_sheet_in_use_is_counted_on():
-    scenario = load("two-cylinder-head")
-    scenario = replace(scenario, paper=replace(scenario.paper, sheet_every=200, brush_every=40))
-    found = replanned()[2]
-    middle = found.learnt.workshop.middle
-    ahead = blocks_ahead(scenario, [block(1, 150)], middle, 75, 300, "P80")
-    assert [e.strokes for e in ahead] == [50, 25, 75, 75, 25, 50]
-    assert [e.new_sheet for e in ahead] == [False, True, False, False, False, True]
-    assert [e.brushed for e in ahead] == [True, False, True, True, True, False]
-    assert looks_at(ahead, 75) == [1, 2, 3, 5]
-    assert all(e.brush_every == 40 for e in ahead)
-    assert not blocks_ahead(scenario, [], middle, 75, 75, "P80")[0].brushed
-    other = blocks_ahead(scenario, [block(1, 150)], middle, 75, 300, "P120")
-    assert [e.strokes for e in other][:3] == [75, 75, 50]
-    assert {e.paper for e in other} == {"P120"}
+    entries = [block(1, 150), block(2, 60, new_sheet=True), Entry(3, 0, NOW, note="tea"), block(4, 40)]
+    assert worn_strokes(entries, "P80") == 100
+    assert worn_strokes(entries, "P120") == 0
+    assert worn_strokes(entries[:1], "P80") == 150
 
 
 def test_the_plan_without_the_log_is_on_the_paper_that_it_began_on():

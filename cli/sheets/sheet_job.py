@@ -38,7 +38,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.common.units import System, from_si, plain, show
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.results import Plan, StagePlan
-from handlap.sim.planning.course import STOP_AT
+from handlap.sim.planning.leg import STOP_AT
 
 LAP = ANSWERS["lap"][0]
 MOST_ROWS = 18

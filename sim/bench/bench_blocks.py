@@ -17,7 +17,7 @@ from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.face.straightedge import ROCKS_BELOW, contact, gaps, sample_line
 from handlap.sim.job.results import Band, Check, Plan, StagePlan
-from handlap.sim.planning.course import STOP_AT
+from handlap.sim.planning.leg import STOP_AT
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,8 @@ from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials import grits
 from handlap.sim.materials.mass import SWARF_LOST
-from handlap.sim.planning.work import Progress, choose_first, open_job
+from handlap.sim.planning.crew import Progress, open_crew
+from handlap.sim.planning.first_paper import choose_first
 
 DIVISIONS = (0.01e-3, 0.1e-3, 1e-3)
 """Least divisions of the scales people have [kg]."""
@@ -86,8 +87,8 @@ def plan_trial(
     begun = any(entry.paper for entry in entries)
     chosen = not begun and scenario.paper.start is None and len(scenario.paper.grits) > 1
     if chosen:
-        job = open_job(scenario, members=MEMBERS, seed=seed, tell=progress)
-        grit = scenario.paper.grits[choose_first(job)[2].coarse.first]
+        crew = open_crew(scenario, members=MEMBERS, seed=seed, tell=progress)
+        grit = scenario.paper.grits[choose_first(crew).taken.first]
     rhythm = choose_rhythm(scenario, middle, grit)
     pace = float(scenario.hands.strokes_per_minute.value)
     sheet = one_sheet(scenario, middle, grit, brush_every=rhythm.brush_every, pace=pace)

@@ -4,27 +4,33 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import State, Workshop
-from handlap.sim.bench.replay import LogCourse, lay_out_log, replay
+from handlap.sim.bench.replay import MOST_ROWS, TOLERANCE, LogCourse, at_place, carry, lay_out_log
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band, Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
-from handlap.sim.lapping import gauge
+from handlap.sim.lapping import gauge, kernels
 from handlap.sim.lapping.ensemble import most_typical, run_members
-from handlap.sim.lapping.lap import Conditions
-from handlap.sim.lapping.rhythm import check_interval, choose_rhythm
+from handlap.sim.lapping.lap import Conditions, states_of
+from handlap.sim.lapping.poses import START
+from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
-from handlap.sim.planning.course import STOP_AT, find_stops, measure
-from handlap.sim.planning.work import CLEAR_SHARE, DONE_SHARE, MOST_LOOKS, MOST_STROKES
+from handlap.sim.planning.course import gather_course
+from handlap.sim.planning.leg import STOP_AT, Leg, LegRun, ToGoal, lay_leg, measure, stops_at, work_leg
+from handlap.sim.planning.work import CLEAR_SHARE, MOST_LOOKS, MOST_STROKES
 
+MODEL = 6e-6
+"""What bands of the flatness are widened by on either side: about a leaf, for a model that is not
+quite right [m]."""
 NAMES = tuple(Figures.__dataclass_fields__)
 
 
@@ -32,17 +38,58 @@ NAMES = tuple(Figures.__dataclass_fields__)
 class Forecast:
     """Strokes an ensemble needs.
 
-    ``looks`` (looks,): strokes from the start of the job, now first; ``total`` (members,): to each
-    member's stop; ``reached`` (members,): whether it stops at the goal; ``figures`` (members,
-    looks) from now on, depths from before the job; ``goal``: what the limit's figure stops at [m].
+    Attributes
+    ----------
+    done : strokes of the log [-]
+    ahead : strokes from there on at the looks (looks,) [-]
+    worked : looks to which each member was worked (members,); ``complete``: to which all were
+    figures : (members, 1 + looks), now and at the looks, depths from before the job; NaN where a member was
+        not worked
+    limit_by, limit : [m]
     """
 
-    looks: tuple[int, ...]
-    total: Array
-    reached: NDArray[np.bool_]
+    done: int
+    ahead: NDArray[np.int64]
+    worked: NDArray[np.int64]
     figures: Figures
     limit_by: LimitBy
-    goal: float
+    limit: float
+
+    @property
+    def complete(self) -> int:
+        """Looks to which all members were worked [-]."""
+        return int(self.worked.min())
+
+    @property
+    def looks(self) -> tuple[int, ...]:
+        """Strokes from the start of the job, now first, at looks to which all members were worked."""
+        return (self.done, *(self.done + int(k) for k in self.ahead[: self.complete]))
+
+    @property
+    def measured(self) -> Array:
+        """The figure the limit is held against (members, looks) [m]."""
+        return measure(self.figures, self.limit_by)[:, : 1 + self.complete]
+
+    def stops(self, slack: float = 0.0) -> tuple[Array, NDArray[np.bool_]]:
+        """Strokes from the start of the job at which members (members,) stop, and who gets to the goal.
+
+        ``slack`` [m] more, or less, than the goal is what the model may be out by.
+        """
+        strokes = np.concatenate([[0.0], self.ahead])
+        stops, reached = stops_at(
+            strokes, measure(self.figures, self.limit_by), 1 + self.worked, STOP_AT * self.limit + slack
+        )
+        return self.done + stops, reached
+
+    @property
+    def total(self) -> Array:
+        """Strokes from the start of the job to each member's stop (members,)."""
+        return self.stops()[0]
+
+    @property
+    def reached(self) -> NDArray[np.bool_]:
+        """Whether each member (members,) stops at the goal."""
+        return self.stops()[1]
 
     def to_goal(self, slack: float) -> Band | None:
         """Band of strokes of the members that get to the goal; None: none does.
@@ -50,20 +97,15 @@ class Forecast:
         ``slack`` [m] is what the model may be out by in the figure: the band begins where the goal would be
         met with so much to spare it, and ends where it would be with so much less.
         """
-        if not self.reached.any():
+        total, reached = self.stops()
+        if not reached.any():
             return None
-        looks = np.array(self.looks, dtype=float)
-        early, late = (looks[find_stops(self.measured, self.goal + d).look] for d in (slack, -slack))
+        early, late = (self.stops(d)[0] for d in (slack, -slack))
         return Band(
-            float(np.percentile(early[self.reached], 5.0)),
-            float(np.median(self.total[self.reached])),
-            float(np.percentile(late[self.reached], 95.0)),
+            float(np.percentile(early[reached], 5.0)),
+            float(np.median(total[reached])),
+            float(np.percentile(late[reached], 95.0)),
         )
-
-    @property
-    def measured(self) -> Array:
-        """The figure the limit is held against (members, looks) [m]."""
-        return measure(self.figures, self.limit_by)
 
 
 def paper_in_use(scenario: Scenario, entries: Sequence[Entry]) -> str:
@@ -77,47 +119,17 @@ def paper_begun_on(scenario: Scenario, entries: Sequence[Entry]) -> str:
     return next((e.paper for e in entries if e.paper), paper_in_use(scenario, ()))
 
 
-def blocks_ahead(
-    scenario: Scenario, entries: Sequence[Entry], middle: Conditions, every: int, horizon: int, paper: str
-) -> list[Entry]:
-    """Blocks still to come on a paper, looked at and brushed every so many strokes, to the horizon.
-
-    A block in which a new sheet falls due is two entries or more: the first strokes on fresh paper count
-    for many later ones.
-    """
-    rhythm = choose_rhythm(scenario, middle, grits.find(paper))
+def worn_strokes(entries: Sequence[Entry], paper: str) -> int:
+    """Strokes done on the sheet of a paper that is laid now."""
     worn = 0
     for entry in entries:
         worn = 0 if entry.new_sheet or (entry.paper and entry.paper != paper) else worn
         worn += entry.strokes if entry.paper == paper else 0
-    brush = rhythm.brush_every if 0 < rhythm.brush_every < every else 0
-    found: list[Entry] = []
-    for _ in range(max(1, math.ceil(horizon / every))):
-        left, looked = every, bool(entries or found)
-        while left > 0:
-            fresh = bool(rhythm.sheet_every) and worn >= rhythm.sheet_every
-            worn = 0 if fresh else worn
-            part = min(left, rhythm.sheet_every - worn) if rhythm.sheet_every else left
-            found.append(
-                Entry(0, 0, "", strokes=part, paper=paper, brushed=looked, new_sheet=fresh, brush_every=brush)
-            )
-            worn, left, looked = worn + part, left - part, False
-    return found
-
-
-def looks_at(entries: Sequence[Entry], every: int) -> list[int]:
-    """Places, in entries still to come, of those after which the part is looked at.
-
-    >>> blocks = [Entry(0, 0, "", strokes=n) for n in (50, 25, 75)]
-    >>> looks_at(blocks, 75)
-    [1, 2]
-    """
-    done = np.cumsum([entry.strokes for entry in entries])
-    return np.flatnonzero(done % every == 0).tolist()
+    return worn
 
 
 def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Forecast:
-    """Carry an ensemble through a log and on, until nearly all members have stopped.
+    """Carry an ensemble through a log and on, until each of its members has stopped.
 
     Parameters
     ----------
@@ -129,36 +141,56 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
     done = sum(entry.strokes for entry in entries)
     paper = paper_in_use(scenario, entries) if entries else paper_begun_on(scenario, workshop.entries)
     guess = _first_guess(workshop, state, conditions, done, grits.find(paper))
-    goal = STOP_AT * scenario.part.limit
-    while True:
-        every = check_interval(scenario, guess, MOST_LOOKS)
-        future = blocks_ahead(scenario, entries, workshop.middle, every, guess, paper)
-        course = lay_out_log(bench, [*entries, *future], workshop.middle, typical, seed=workshop.seed)
-        start = course.state[len(entries) - 1] if entries else 0
-        seen = [start, *(start + 1 + place for place in looks_at(future, every))]
-        found = run_members(
-            lambda pair, course=course, seen=seen: _figures(workshop, course, seen, *pair),  # type: ignore[misc]
-            list(zip(state.before, conditions, strict=True)),
-            executor=workshop.executor,
-        )
-        figures = Figures(**{n: np.array([getattr(f, n) for f in found]) for n in NAMES})
-        stops = find_stops(measure(figures, scenario.part.limit_by), goal)
-        stopped = np.mean(stops.reached | stops.at_best)
-        horizon = every * (len(seen) - 1)
-        if stopped >= DONE_SHARE or horizon >= MOST_STROKES:
-            break
-        guess = min(2 * horizon, MOST_STROKES)
-    looks = tuple(done + every * k for k in range(len(seen)))
-    total = np.array(looks)[stops.look].astype(float)
-    return Forecast(looks, total, stops.reached, figures, scenario.part.limit_by, goal)
+    course = lay_out_log(bench, entries, workshop.middle, typical, seed=workshop.seed)
+    leg = _leg_ahead(workshop, course, entries, typical, grits.find(paper), guess)
+    # Worked a little further than the goal: what the model may be out by is asked of it as well.
+    rule = ToGoal(scenario.part.limit_by, STOP_AT * scenario.part.limit - MODEL, leg.horizon)
+
+    def work(member: tuple[Array, Conditions]) -> tuple[Array, LegRun]:
+        before, own = member
+        faces, lapped = carry(bench, course, before, own)
+        if lapped is not None:
+            lapped = at_place(lapped, leg.blocks[0].begin)
+        run = work_leg(
+            bench, workshop.gauged, leg, own, rule, before=before, start=faces[-1], state=lapped,
+            shown=leg.horizon, keep=False,
+        )  # fmt: skip
+        return faces[-1], run
+
+    found = run_members(work, list(zip(state.before, conditions, strict=True)), executor=workshop.executor)
+    start = np.array([face for face, _ in found])
+    ahead = gather_course(leg.stage, start, [run for _, run in found])
+    now = gauge.figures(workshop.gauged, state.before, start)
+    figures = Figures(**{n: np.column_stack([getattr(now, n), getattr(ahead.figures, n)]) for n in NAMES})
+    return Forecast(done, ahead.strokes, ahead.worked, figures, scenario.part.limit_by, scenario.part.limit)
 
 
-def _figures(
-    workshop: Workshop, course: LogCourse, seen: list[int], before: Array, conditions: Conditions
-) -> Figures:
-    """Figures (looks,) of one member at some states."""
-    states = replay(workshop.bench, course, before, conditions)
-    return gauge.figures(workshop.gauged, before, states[seen])
+def _leg_ahead(
+    workshop: Workshop, course: LogCourse, entries: Sequence[Entry], typical: Array, grit: Grit, guess: int
+) -> Leg:
+    """Work still to come on a paper from where the log ends, turned, brushed and changed by the rhythm.
+
+    ``guess``: strokes that most members should need.
+    """
+    scenario, bench, middle = workshop.scenario, workshop.bench, workshop.middle
+    every = check_interval(scenario, guess, MOST_LOOKS)
+    horizon = every * max(3, math.ceil(guess / every))
+    stage = stage_of(scenario, middle, grit, horizon, every)
+    found = choose_resolution(
+        bench, typical, middle, stage, tolerance=TOLERANCE, seed=workshop.seed, most_rows=MOST_ROWS // 2
+    )
+    begin, events = START, 0
+    if course.blocks:
+        worn = worn_strokes(entries, grit.name)
+        fresh = bool(stage.sheet_every) and worn >= stage.sheet_every
+        # It was cleaned when it was looked at.
+        events = kernels.EVENT_BRUSH | kernels.EVENT_SHEET * fresh
+        begin = replace(course.blocks[-1].layout.end, strokes=0 if fresh else worn)
+    return lay_leg(
+        bench, stage, quad_strokes=max(found.quad_strokes, 4.0 * horizon / MOST_ROWS),
+        seed=workshop.seed + max(len(course.papers) - 1, 0), most=every * (MOST_STROKES // every),
+        begin=begin, states=states_of(scenario), first_events=events,
+    )  # fmt: skip
 
 
 def _first_guess(

@@ -38,7 +38,7 @@ from handlap.sim.lapping.lap import Bench, Conditions, set_up
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
-from handlap.sim.planning.work import Progress
+from handlap.sim.planning.crew import Progress
 
 PASSES = 4
 CLIP = 4.0

@@ -21,7 +21,7 @@ from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Part, Scenario
 from handlap.sim.materials.mass import SWARF_LOST, mean_depth, mean_depth_band
 from handlap.sim.planning.cautions import cautions
-from handlap.sim.planning.work import Progress
+from handlap.sim.planning.crew import Progress
 
 AGREE = 2.0
 """Weighing and model agree within this many standard errors of both."""

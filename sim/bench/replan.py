@@ -11,10 +11,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from handlap.sim.bench.forecast import Forecast, forecast, paper_in_use
+from handlap.sim.bench.forecast import MODEL, Forecast, forecast, paper_in_use
 from handlap.sim.bench.job_log import JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, learn
-from handlap.sim.bench.standing import MODEL, Standing, open_log, where_it_stands, widened
+from handlap.sim.bench.standing import Standing, open_log, where_it_stands, widened
 from handlap.sim.bench.stop_rules import Advice, Outlook, advise, ask_about
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band, Curve, Figures
@@ -25,9 +25,9 @@ from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.rhythm import Rhythm, choose_rhythm
 from handlap.sim.materials import grits
 from handlap.sim.planning.cautions import cautions
-from handlap.sim.planning.course import measure
+from handlap.sim.planning.crew import Progress
+from handlap.sim.planning.leg import measure
 from handlap.sim.planning.papers import chain, strokes_to_clear
-from handlap.sim.planning.work import Progress
 
 
 @dataclass(frozen=True)
@@ -223,9 +223,12 @@ def _best(learnt: Learnt, past: list[Figures]) -> BestSoFar:
 def _curve(learnt: Learnt, past: list[Figures], rest: Forecast) -> Curve:
     """What was, as learnt, and what is to come, as bands (k, 3)."""
 
+    looks = len(rest.looks)
+
     def bands(name: str) -> Array:
         before = np.array([getattr(f, name) for f in past[:-1]]).reshape(len(past) - 1, -1)
-        return np.percentile(np.vstack([before, getattr(rest.figures, name).T]), [5.0, 50.0, 95.0], axis=1).T
+        ahead = getattr(rest.figures, name)[:, :looks].T
+        return np.percentile(np.vstack([before, ahead]), [5.0, 50.0, 95.0], axis=1).T
 
     strokes = np.array([*_strokes_of(learnt)[:-1], *rest.looks], dtype=float)
     return Curve(strokes, *(bands(n) for n in ("flatness", "straightedge", "greatest_depth", "mean_depth")))

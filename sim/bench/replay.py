@@ -52,12 +52,14 @@ class LogCourse:
     """All blocks of a list of entries.
 
     ``strokes`` (entries,): strokes done after each; ``state`` (entries,): the state of the face
-    after it, 0 the start, k the end of the k-th entry that has strokes.
+    after it, 0 the start, k the end of the k-th entry that has strokes; ``states_of_turning``: ways of lying
+    that the part goes through.
     """
 
     blocks: tuple[Block, ...]
     state: tuple[int, ...]
     strokes: tuple[int, ...]
+    states_of_turning: tuple[TurnState, ...]
     error: float
     """Step error measured on one member [m]."""
 
@@ -107,8 +109,6 @@ def lay_out_log(
         state.append(len(blocks))
         at.append(done)
     states = states_of(bench.scenario)
-    if not any(block.turn_every for _, block in blocks):
-        states = states[:1]
     laid: list[Block] = []
     error, place, papers = 0.0, START, 0
     for name, group in groupby(blocks, key=lambda pair: pair[0].name):
@@ -123,7 +123,7 @@ def lay_out_log(
             laid.append(Block(grit, layout, begins=number == 0))
             place = layout.end
         papers += 1
-    return LogCourse(tuple(laid), tuple(state), tuple(at), error)
+    return LogCourse(tuple(laid), tuple(state), tuple(at), tuple(states), error)
 
 
 def _step(
@@ -159,8 +159,11 @@ def _lay_out(
     )  # fmt: skip
 
 
-def replay(bench: Bench, course: LogCourse, before: Array, conditions: Conditions) -> Array:
-    """Faces (states, n) of one member at the start and after every entry with strokes [m].
+def carry(
+    bench: Bench, course: LogCourse, before: Array, conditions: Conditions
+) -> tuple[Array, LapState | None]:
+    """Faces (states, n) of one member at the start and after every entry with strokes [m], and the state from
+    which its lap goes on; None: nothing was worked.
 
     Parameters
     ----------
@@ -177,7 +180,12 @@ def replay(bench: Bench, course: LogCourse, before: Array, conditions: Condition
             state = begin_lap(bench, found[-1], conditions, block.grit, block.layout)
         state = lap_on(bench, at_place(state, block.layout.begin), conditions, block.layout).state
         found.append(state.heights)
-    return np.array(found)
+    return np.array(found), state
+
+
+def replay(bench: Bench, course: LogCourse, before: Array, conditions: Conditions) -> Array:
+    """Faces (states, n) of one member, as :func:`carry`."""
+    return carry(bench, course, before, conditions)[0]
 
 
 def at_place(state: LapState, begin: Place) -> LapState:

@@ -15,6 +15,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from handlap.sim.bench.after_cut import Effect, effects_of
+from handlap.sim.bench.forecast import MODEL
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, State, Workshop, first_state, open_workshop
 from handlap.sim.bench.log_marks import refuse_changed
@@ -29,15 +30,12 @@ from handlap.sim.job.scenario import Part, Readings, Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
 from handlap.sim.materials import grits
-from handlap.sim.planning.course import measure
-from handlap.sim.planning.work import MOST_MEMBERS
+from handlap.sim.planning.crew import MOST_MEMBERS
+from handlap.sim.planning.leg import measure
 
 FEWEST_MEMBERS = 16
 FACES_READ = 100
 """Least number of faces that a survey by readings alone is made of [-]."""
-MODEL = 6e-6
-"""What bands of the flatness are widened by on either side: about a leaf, for a model that is not
-quite right [m]."""
 Z90 = 1.645
 
 Answer = Literal["met", "not met", "cannot tell"]

@@ -18,7 +18,6 @@ import numpy as np
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.comparing.causes import COMPONENTS, active_causes, lap_variants, only, stages_for
-from handlap.sim.comparing.way_work import quad_of
 from handlap.sim.face.face_numbers import bend_components
 from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
@@ -29,7 +28,8 @@ from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_l
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import SETTLED, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
-from handlap.sim.planning.work import Job, Progress, choose_first, open_job, vary
+from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
+from handlap.sim.planning.first_paper import choose_first
 
 LOOKS = 40
 DEEPEST = 2.0
@@ -115,9 +115,9 @@ def _dyed(
     return seen.shown(bench.grid, off, drawn.gone_at(roughness), drawn.faded_at(roughness))
 
 
-def _dye_stage(job: Job, first: int, strokes: int | None, roughness: float) -> Stage:
+def _dye_stage(crew: Crew, first: int, strokes: int | None, roughness: float) -> Stage:
     """A stage looked at often while the dye goes, or once if the strokes since it was put on are known."""
-    scenario, middle = job.scenario, job.middle
+    scenario, middle = crew.scenario, crew.middle
     grit = scenario.paper.grits[first]
     if strokes is not None:
         return stage_of(scenario, middle, grit, strokes, strokes)
@@ -148,14 +148,14 @@ def rank_by_dye(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    job = open_job(scenario, members=members, seed=seed, executor=executor)
-    picked = choose_first(job)[2].coarse
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor)
+    picked = choose_first(crew).taken
     first = picked.first
     roughness = dye.roughness_dyed(scenario.paper.grits[first], scenario.part.metal, worked=False)
-    stage = _dye_stage(job, first, strokes, roughness)
-    quad, _ = quad_of(job, stage, job.members.before[0])
-    layout = stage_layout(job.bench, stage, quad_strokes=quad, seed=seed)
-    told = seen.on_metal(job.bench.grid)
+    stage = _dye_stage(crew, first, strokes, roughness)
+    quad = crew.steps_for(stage).quad_strokes
+    layout = stage_layout(crew.bench, stage, quad_strokes=quad, seed=seed)
+    told = seen.on_metal(crew.bench.grid)
     if not np.isfinite(told.seen).any():
         raise InputError("--dye: there is no metal in the zones that were seen")
     names = active_causes(scenario)
@@ -163,7 +163,7 @@ def rank_by_dye(
     for k, name in enumerate(names):
         tell(0.2 + 0.8 * k / len(names), f"the dye that {name} alone would leave")
         changed, flat = only(scenario, name)
-        other = vary(job, changed)
+        other = vary(crew, changed)
         work = partial(_dyed, other.bench, stage, layout, told, roughness, flat)
         pairs = list(zip(other.members.before, other.members.conditions, strict=True))
         shares = np.array(run_members(work, pairs, executor=executor))
@@ -191,16 +191,16 @@ def rank_by_readings(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from both sets of readings")
-    job = open_job(scenario, members=members, seed=seed, executor=executor)
-    grid = job.bench.grid
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor)
+    grid = crew.bench.grid
     now = faces_to_work_on(after, count=members, seed=seed, above=False)
     measured = np.array(bend_components(grid, np.array(now.heights_at(grid.points)))).T
-    picked = choose_first(job)[2].coarse
-    strokes = strokes or int(np.ceil(np.median(picked.course.strokes[picked.stops.look])))
-    stages = stages_for(job, picked.first, strokes)
+    picked = choose_first(crew).taken
+    strokes = strokes or picked.worked.middle_stop
+    stages = stages_for(crew, picked.first, strokes)
     names = active_causes(scenario)
     tell(0.3, f"lapping with each of {len(names)} causes alone")
-    laps = lap_variants(job, [(*only(scenario, name), stages) for name in names], None, executor=executor)
+    laps = lap_variants(crew, [(*only(scenario, name), stages) for name in names], None, executor=executor)
     middle = measured.mean(axis=0)
     spread = np.cov(measured.T) + HEIGHT_SD**2 * np.eye(BENDS)
     logs = []
@@ -208,7 +208,7 @@ def rank_by_readings(
         left = np.array([lap.components[:BENDS] for lap in rows])
         logs.append(_log_mean_exp(_log_normal(middle - left, spread)))
     # A face of none of these: any crown or twist up to the size of the warp before the work.
-    before = np.array(bend_components(grid, job.members.before)).T
+    before = np.array(bend_components(grid, crew.members.before)).T
     wide = spread + np.diag(np.mean(before**2, axis=0).max() * np.ones(BENDS))
     logs.append(float(_log_normal(middle[None, :], wide)[0]))
     assert COMPONENTS[:BENDS] == ("crown_along", "crown_across", "twist")

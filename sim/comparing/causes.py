@@ -16,18 +16,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array, Outline
-from handlap.sim.comparing.way_work import CHUNK, quad_of
 from handlap.sim.face.face_numbers import bend_components
 from handlap.sim.job.scenario import LimitBy, Scenario, Uncertain
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import most_typical, run_members
+from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import stage_of
-from handlap.sim.planning.course import measure
+from handlap.sim.planning.crew import Crew, vary
+from handlap.sim.planning.leg import measure
 from handlap.sim.planning.papers import chain, strokes_to_clear
-from handlap.sim.planning.work import Job, vary
+from handlap.sim.planning.work import CHUNK
 
 COMPONENTS = ("crown_along", "crown_across", "twist", "taper_along", "taper_across", "measured")
 """What is taken of a face: crowns (+ = middle proud) and twist of the face, tapers of the removal,
@@ -199,23 +199,21 @@ def lap_chunk(work: tuple[Task, Sequence[tuple[Array, Conditions, float | None]]
     return found
 
 
-def stages_for(job: Job, first: int, strokes: int) -> tuple[tuple[Stage, Layout], ...]:
+def stages_for(crew: Crew, first: int, strokes: int) -> tuple[tuple[Stage, Layout], ...]:
     """The papers from the first on, laid out once for all sets of causes."""
-    scenario, middle = job.scenario, job.middle
-    before = job.members.before
-    face = before[most_typical(before)]
+    scenario, middle = crew.scenario, crew.middle
     grits = chain(scenario, middle, first)
     counts = [strokes, *(strokes_to_clear(scenario, middle, a, b) for a, b in pairwise(grits))]
     found = []
     for number, (grit, count) in enumerate(zip(grits, counts, strict=True)):
         stage = stage_of(scenario, middle, grit, count, count)
-        quad, _ = quad_of(job, stage, face)
-        found.append((stage, stage_layout(job.bench, stage, quad_strokes=quad, seed=job.seed + number)))
+        quad = crew.steps_for(stage).quad_strokes
+        found.append((stage, stage_layout(crew.bench, stage, quad_strokes=quad, seed=crew.seed + number)))
     return tuple(found)
 
 
 def lap_variants(
-    job: Job,
+    crew: Crew,
     variants: Sequence[tuple[Scenario, bool, tuple[tuple[Stage, Layout], ...]]],
     depths: Array | None,
     *,
@@ -230,10 +228,10 @@ def lap_variants(
     depths : mean depth (members,) that each is to reach [m]; None: whatever the strokes give
     """
     tasks: list[tuple[Task, Sequence[tuple[Array, Conditions, float | None]]]] = []
-    count = job.members.count
+    count = crew.members.count
     goals: list[float | None] = [None] * count if depths is None else [float(d) for d in depths]
     for scenario, flat, stages in variants:
-        other = vary(job, scenario)
+        other = vary(crew, scenario)
         task = Task(other.bench, other.gauged, stages, scenario.part.limit_by, flat)
         rows = list(zip(other.members.before, other.members.conditions, goals, strict=True))
         tasks += [(task, rows[at : at + CHUNK]) for at in range(0, count, CHUNK)]

@@ -6,29 +6,31 @@ small differences are real: they are taken member by member.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Any
 
 import numpy as np
 
-from handlap.sim.common.errors import InputError
+from handlap.sim.common.errors import HandlapError, InputError, SolverError
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
 from handlap.sim.comparing.paired import Difference, Order, chance_difference, difference, order_ways
 from handlap.sim.comparing.turn_interval import TurnCurve, turn_curve
-from handlap.sim.comparing.way_work import Done, work_ways
 from handlap.sim.job.results import Band, Errors
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, default_ways, distinct, parse_way
-from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import SCORES, conditions_at, spread_over
+from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.rhythm import choose_rhythm
-from handlap.sim.planning.course import measure
+from handlap.sim.planning.crew import PLANNED, Crew, Progress, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
+from handlap.sim.planning.first_paper import PaperTried, choose_first, trial_crew, try_paper
+from handlap.sim.planning.leg import measure
 from handlap.sim.planning.papers import chain
-from handlap.sim.planning.work import TOLERANCE, Job, Progress, choose_first, measure_errors, open_job, vary
+from handlap.sim.planning.typical import measure_errors
+from handlap.sim.planning.work import Steps, Worked, lay_steps, work_ways
 
 MOST_WAYS = 24
 TRIED = 8
@@ -99,15 +101,19 @@ class Comparison:
     notes: tuple[str, ...]
 
 
-def few_members(job: Job, count: int) -> Job:
-    """The same job with some of its members, spread evenly."""
-    few = spread_over(job.members.count, count)
-    return replace(
-        job,
-        scores=job.scores[few],
-        plate_scores=job.plate_scores[few],
-        members=job.members.some(few),
-    )
+def lay_way(crew: Crew, first: int, known: PaperTried | None = None) -> Steps | HandlapError:
+    """Lay out a way of working; or why it cannot be done.
+
+    Parameters
+    ----------
+    first : place of its first paper in its list
+    known : a trial of that paper, where there was one; else a few members find where they stop
+    """
+    try:
+        tried = known or try_paper(trial_crew(crew, TRIED), first)
+        return lay_steps(crew, first, tried.stops)
+    except (InputError, SolverError) as refused:
+        return refused
 
 
 def compare(
@@ -141,35 +147,39 @@ def compare(
     if len(ways) > MOST_WAYS:
         raise InputError(f"{len(ways)} ways of working: at most {MOST_WAYS} are compared at once")
     tell(0.0, "inferring the face from the readings")
-    job = open_job(scenario, members=members, seed=seed, executor=executor)
-    stop_at_face(job)
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor)
+    stop_at_face(crew)
     tell(0.1, "choosing the first paper")
-    coarse = choose_first(job)[2].coarse
-    typical = float(np.median(coarse.course.strokes[coarse.stops.look]))
+    taken = choose_first(crew).taken
     tell(0.2, "setting up")
     if own:
-        ways = _differing(job, ways, coarse.first)
-    jobs = [vary(job, apply_way(scenario, way)) for way in ways]
-    first = [0 if way.papers else coarse.first for way in ways]
+        ways = _differing(crew, ways, taken.first)
+    crews = [vary(crew, apply_way(scenario, way)) for way in ways]
+    first = [0 if way.papers else taken.first for way in ways]
+    # As it stands it is the plan, to the last digit.
+    steps = [
+        lay_way(other, start, taken if other.scenario == scenario else None)
+        for other, start in zip(crews, first, strict=True)
+    ]
     done = work_ways(
-        jobs, first, int(AMPLE * typical), executor=executor,
+        crews, steps, executor=executor,
         finished=lambda share: tell(0.2 + 0.5 * share, f"lapping {members} faces in {len(ways)} ways"),
     )  # fmt: skip
-    if all(d.failure for d in done):
-        raise InputError(f"none of the ways can be done; the first: {done[0].failure}")
-    depths = _depths(done)
+    able = {i: d for i, d in enumerate(done) if isinstance(d, Worked)}
+    if not able:
+        raise InputError(f"none of the ways can be done; the first: {done[0]}")
+    depths = _depths(able.values())
     results = tuple(
-        _result(j, way, start, d, depths) for j, way, start, d in zip(jobs, ways, first, done, strict=True)
+        _result(j, way, start, d, depths) for j, way, start, d in zip(crews, ways, first, done, strict=True)
     )
     tell(0.7, "finding how often to turn")
-    turns = _turns(job, coarse.first, typical) if with_turns else None
+    turns = _turns(crew, taken.first, float(np.median(taken.stops))) if with_turns else None
     tell(0.95, "measuring the error of the grid")
-    errors = measure_errors(job, coarse)
-    errors = replace(errors, step=max(d.step_error for d in done))
-    able = [i for i, d in enumerate(done) if d.failure is None]
-    samples = {i: _samples(jobs[i], done[i]) for i in able}
-    pairs = tuple(_pair(i, j, samples) for at, i in enumerate(able) for j in able[at + 1 :])
-    order = _order(able, samples, seed)
+    errors = measure_errors(crew, taken.worked)
+    errors = replace(errors, step=max(d.steps.error for d in able.values()))
+    samples = {i: _samples(crews[i], d) for i, d in able.items()}
+    pairs = tuple(_pair(i, j, samples) for i, j in combinations(able, 2))
+    order = _order(tuple(able), samples, seed)
     tell(1.0, "done")
     return Comparison(
         scenario=scenario,
@@ -181,18 +191,18 @@ def compare(
         depths=depths,
         turns=turns,
         shrunk=_shrunk(pairs, scenario),
-        grid=job.bench.grid,
+        grid=crew.bench.grid,
         errors=errors,
-        notes=tuple(job.faces.notes),
+        notes=tuple(crew.faces.notes),
     )
 
 
-def _differing(job: Job, ways: Sequence[Way], first: int) -> tuple[Way, ...]:
+def _differing(crew: Crew, ways: Sequence[Way], first: int) -> tuple[Way, ...]:
     """The ways without those that come to the same as an earlier one once all intervals are chosen."""
     seen: list[Scenario] = []
     found = []
     for way in ways:
-        scenario = apply_way(job.scenario, way)
+        scenario = apply_way(crew.scenario, way)
         conditions = conditions_at(scenario, np.zeros(len(SCORES)))
         rhythm = choose_rhythm(scenario, conditions, scenario.paper.grits[first])
         turning = replace(scenario.turning, name="", every=rhythm.turn_every, assumed=False)
@@ -208,18 +218,24 @@ def measured_name(scenario: Scenario) -> str:
     return "straightedge" if scenario.part.limit_by == "straightedge" else "flatness"
 
 
-def _depths(done: Sequence[Done]) -> Array:
+def _depths(done: Iterable[Worked]) -> Array:
     """Mean depths (k,) at which curves are given: as far as half of the members of a way go [m]."""
-    reach = [float(np.median(d.curve[:, -1, 1])) for d in done if d.failure is None]
+    reach = [float(np.median(np.nanmax(d.first.figures.mean_depth, axis=1))) for d in done]
     return np.linspace(0.0, max(reach), DEPTHS)
 
 
-def _curve(before: Array, done: Done, depths: Array) -> Array:
-    """Bands (k, 3) of the measured figure at mean depths (k,), from curves of all members."""
+def _curve(before: Array, done: Worked, depths: Array) -> Array:
+    """Bands (k, 3) of the measured figure at mean depths (k,), as far as each of the members was worked.
+
+    ``before``: the figure of each before the work (members,) [m].
+    """
+    course = done.first
+    measured = measure(course.figures, done.scenario.part.limit_by)
     at = np.full((before.size, depths.size), np.nan)
-    for m, rows in enumerate(done.curve.astype(float)):
-        depth = np.concatenate([[0.0], rows[:, 1]])
-        at[m] = np.interp(depths, depth, np.concatenate([[before[m]], rows[:, 0]]), right=np.nan)
+    for m, looks in enumerate(course.worked):
+        depth = np.concatenate([[0.0], course.figures.mean_depth[m, :looks]])
+        shown = np.concatenate([[before[m]], measured[m, :looks]])
+        at[m] = np.interp(depths, depth, shown, right=np.nan)
     found = np.full((depths.size, 3), np.nan)
     for k in range(depths.size):
         there = at[np.isfinite(at[:, k]), k]
@@ -229,31 +245,28 @@ def _curve(before: Array, done: Done, depths: Array) -> Array:
     return found
 
 
-def _samples(job: Job, done: Done) -> dict[str, Array]:
+def _samples(crew: Crew, done: Worked) -> dict[str, Array]:
     """What is compared, by name: figures (members,), and who ends inside which limit."""
-    part = job.scenario.part
-    goal = measure(done.figures, part.limit_by) <= part.limit
-    inside = np.ones_like(goal) if part.allowance is None else done.figures.greatest_depth <= part.allowance
-    found: dict[str, Any] = {name: getattr(done.figures, name) for name in (*LENGTHS, "mean_depth")}
+    part, ends = crew.scenario.part, done.outcome.figures
+    goal = measure(ends, part.limit_by) <= part.limit
+    inside = np.ones_like(goal) if part.allowance is None else ends.greatest_depth <= part.allowance
+    found: dict[str, Any] = {name: getattr(ends, name) for name in (*LENGTHS, "mean_depth")}
     found |= {"goal": goal, "allowance": inside, "both": goal & inside}
-    found |= {name: getattr(done.effort, name) for name in ("strokes", "minutes", "sheets")}
-    return found | {"work": done.work}
+    found |= {name: getattr(done.outcome.effort, name) for name in ("strokes", "minutes", "sheets")}
+    return found | {"work": done.outcome.work}
 
 
-def _result(job: Job, way: Way, first: int, done: Done, depths: Array) -> WayResult:
-    part, stock = job.scenario.part, job.scenario.paper.sheets
-    papers = tuple(grit.name for grit in chain(job.scenario, job.middle, first))
+def _result(crew: Crew, way: Way, first: int, done: Worked | HandlapError, depths: Array) -> WayResult:
+    part, stock = crew.scenario.part, crew.scenario.paper.sheets
+    papers = tuple(grit.name for grit in chain(crew.scenario, crew.middle, first))
     nowhere = np.full((depths.size, 3), np.nan)
-    if done.failure is not None:
-        return WayResult(
-            way, job.scenario, done.failure, {}, 0.0, None, 0.0, None, papers, None, nowhere, 0.0
-        )
-    sample = _samples(job, done)
-    before = job.members.before
-    gauge_of = gauge.straightedge if part.limit_by == "straightedge" else gauge.flatness
+    if not isinstance(done, Worked):
+        return WayResult(way, crew.scenario, str(done), {}, 0.0, None, 0.0, None, papers, None, nowhere, 0.0)
+    sample = _samples(crew, done)
+    before = crew.members.before
     return WayResult(
         way=way,
-        scenario=job.scenario,
+        scenario=crew.scenario,
         failure=None,
         bands={name: Band.of(values) for name, values in sample.items() if values.dtype != bool},
         chance_goal=float(sample["goal"].mean()),
@@ -261,9 +274,9 @@ def _result(job: Job, way: Way, first: int, done: Done, depths: Array) -> WayRes
         chance_both=float(sample["both"].mean()),
         over_stock=None if stock is None else float(np.mean(sample["sheets"] > stock)),
         papers=papers,
-        removed=np.mean(before - done.faces, axis=0),
-        curve=_curve(gauge_of(job.gauged, before), done, depths),
-        step_error=done.step_error,
+        removed=np.mean(before - done.outcome.faces, axis=0),
+        curve=_curve(crew.measured(before), done, depths),
+        step_error=done.steps.error,
     )
 
 
@@ -274,7 +287,7 @@ def _pair(i: int, j: int, samples: dict[int, dict[str, Array]]) -> PairResult:
         if values.dtype == bool:
             found[name] = chance_difference(values.astype(bool), second[name].astype(bool))
         else:
-            least = TOLERANCE if name in LENGTHS else 0.0
+            least = PLANNED.tolerance if name in LENGTHS else 0.0
             found[name] = difference(values, second[name], least)
     return PairResult(i, j, found)
 
@@ -298,8 +311,8 @@ def _shrunk(pairs: Sequence[PairResult], scenario: Scenario) -> float | None:
     return float(np.median(known)) if known else None
 
 
-def _turns(job: Job, first: int, strokes: float) -> TurnCurve:
+def _turns(crew: Crew, first: int, strokes: float) -> TurnCurve:
     """How often to turn, on the scenario's own schedule, or on half turns where it has none."""
-    if len(job.scenario.turning.states) < 2:
-        job = vary(job, apply_way(job.scenario, Way("", turning="half")))
-    return turn_curve(job, first=first, strokes=int(strokes))
+    if len(crew.scenario.turning.states) < 2:
+        crew = vary(crew, apply_way(crew.scenario, Way("", turning="half")))
+    return turn_curve(crew, first=first, strokes=int(strokes))

@@ -17,20 +17,21 @@ from itertools import combinations, product
 import numpy as np
 from scipy.optimize import minimize
 
-from handlap.sim.common.errors import InputError
+from handlap.sim.common.errors import HandlapError, InputError, SolverError
 from handlap.sim.common.outline import Array
-from handlap.sim.comparing.compare import TRIED, few_members
+from handlap.sim.comparing.compare import TRIED
 from handlap.sim.comparing.paired import Difference, Made, chance_difference, difference
-from handlap.sim.comparing.way_work import Done, work_ways
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Pattern, Scenario
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.job.ways import Way, apply_way, way_words
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials.grits import Grit
-from handlap.sim.planning.course import measure
+from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
-from handlap.sim.planning.work import Job, Progress, choose_first, open_job, vary
+from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.leg import measure
+from handlap.sim.planning.work import Steps, Worked, lay_steps, work_ways
 
 PATTERNS: tuple[Pattern, ...] = ("straight", "diagonal")
 SEARCH_MEMBERS = 24
@@ -110,46 +111,53 @@ class Improvement:
 
 @dataclass(frozen=True)
 class _Search:
-    job: Job
-    horizon: int
+    crew: Crew
+    stops: Array
     minutes_most: float | None
     executor: Executor | None
 
 
-def _inside(search: _Search, job: Job, done: Done) -> Made:
+def _inside(search: _Search, crew: Crew, done: Worked) -> Made:
     """Who (members,) ends inside all limits, those of minutes and sheets included."""
-    part, stock = job.scenario.part, job.scenario.paper.sheets
-    inside = measure(done.figures, part.limit_by) <= part.limit
+    part, stock = crew.scenario.part, crew.scenario.paper.sheets
+    inside = measure(done.outcome.figures, part.limit_by) <= part.limit
     if part.allowance is not None:
-        inside = inside & (done.figures.greatest_depth <= part.allowance)
+        inside = inside & (done.outcome.figures.greatest_depth <= part.allowance)
     if search.minutes_most is not None:
-        inside = inside & (done.effort.minutes <= search.minutes_most)
+        inside = inside & (done.outcome.effort.minutes <= search.minutes_most)
     if stock is not None:
-        inside = inside & (done.effort.sheets <= stock)
+        inside = inside & (done.outcome.effort.sheets <= stock)
     return inside.astype(bool)
 
 
-def _score(search: _Search, job: Job, done: Done, usual: float) -> float:
+def _score(search: _Search, crew: Crew, done: Worked | HandlapError, usual: float) -> float:
     """What the search makes small: soft chance of failing, and a little for the minutes."""
-    if done.failure is not None:
+    if not isinstance(done, Worked):
         return 10.0
-    part, stock = job.scenario.part, job.scenario.paper.sheets
-    held = [(measure(done.figures, part.limit_by), part.limit)]
+    part, stock = crew.scenario.part, crew.scenario.paper.sheets
+    held = [(measure(done.outcome.figures, part.limit_by), part.limit)]
     if part.allowance is not None:
-        held.append((done.figures.greatest_depth, part.allowance))
+        held.append((done.outcome.figures.greatest_depth, part.allowance))
     if search.minutes_most is not None:
-        held.append((done.effort.minutes, search.minutes_most))
+        held.append((done.outcome.effort.minutes, search.minutes_most))
     if stock is not None:
-        held.append((done.effort.sheets, stock + 0.5))
-    soft = np.ones(len(done.effort.minutes))
+        held.append((done.outcome.effort.sheets, stock + 0.5))
+    soft = np.ones(len(done.outcome.effort.minutes))
     for value, limit in held:
         soft = soft / (1.0 + np.exp(np.clip((value - limit) / (SOFT * limit), -50.0, 50.0)))
-    return 1.0 - float(soft.mean()) + EFFORT * float(np.log2(np.median(done.effort.minutes) / usual))
+    return 1.0 - float(soft.mean()) + EFFORT * float(np.log2(np.median(done.outcome.effort.minutes) / usual))
 
 
-def _work(search: _Search, ways: Sequence[Way]) -> tuple[list[Job], list[Done]]:
-    jobs = [vary(search.job, apply_way(search.job.scenario, way)) for way in ways]
-    return jobs, work_ways(jobs, [0] * len(jobs), search.horizon, executor=search.executor)
+def _work(search: _Search, ways: Sequence[Way]) -> tuple[list[Crew], list[Worked | HandlapError]]:
+    """Work ways on the search's members, all as far as those of the scenario as it stands go."""
+    crews = [vary(search.crew, apply_way(search.crew.scenario, way)) for way in ways]
+    steps: list[Steps | HandlapError] = []
+    for crew in crews:
+        try:
+            steps.append(lay_steps(crew, 0, search.stops))
+        except (InputError, SolverError) as refused:
+            steps.append(refused)
+    return crews, work_ways(crews, steps, executor=search.executor)
 
 
 def paper_choices(papers: Sequence[Grit]) -> list[tuple[Grit, ...]]:
@@ -232,20 +240,20 @@ def improve(
     tell = progress or (lambda done, what: None)
     bounds = bounds or Bounds()
     tell(0.0, "inferring the face from the readings")
-    job = open_job(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor)
-    stop_at_face(job)
-    picked = choose_first(job)[2].coarse
-    horizon = max(100, int(1.3 * np.median(picked.course.strokes[picked.stops.look])))
-    search = _Search(job, horizon, minutes, executor)
+    crew = open_crew(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor)
+    stop_at_face(crew)
+    picked = choose_first(crew).taken
+    search = _Search(crew, picked.stops, minutes, executor)
     own = Way("as it stands", papers=scenario.paper.grits[picked.first :])
-    few = replace(search, job=few_members(job, TRIED))
+    few = replace(search, crew=few_of(crew, TRIED))
     ways = [own, *discrete_choices(scenario, max(1, int(SCREEN_SHARE * budget) - 1), seed)]
     tell(0.1, f"trying {len(ways)} choices of papers, turning and pattern")
-    jobs, done = _work(few, ways)
-    if all(d.failure for d in done):
-        raise InputError(f"nothing that was tried can be done; the first: {done[0].failure}")
-    usual = float(np.median(next(d for d in done if d.failure is None).effort.minutes))
-    scores = [_score(few, j, d, usual) for j, d in zip(jobs, done, strict=True)]
+    crews, done = _work(few, ways)
+    able = [d for d in done if isinstance(d, Worked)]
+    if not able:
+        raise InputError(f"nothing that was tried can be done; the first: {done[0]}")
+    usual = float(np.median(able[0].outcome.effort.minutes))
+    scores = [_score(few, j, d, usual) for j, d in zip(crews, done, strict=True)]
     best = [ways[i] for i in np.argsort(scores, kind="stable")[:KEPT]]
     runs = len(ways)
     way, runs = _continuous(search, best, own, usual, budget, runs, bounds, tell)
@@ -258,10 +266,10 @@ def _continuous(
     bounds: Bounds, tell: Progress,
 ) -> tuple[Way, int]:  # fmt: skip
     """Move the knobs from each start; the best way of all, the scenario's own included."""
-    scenario = search.job.scenario
+    scenario = search.crew.scenario
     names, low, high = _knobs(scenario, bounds)
-    jobs, done = _work(search, [own])
-    best, best_score = own, _score(search, jobs[0], done[0], usual)
+    crews, done = _work(search, [own])
+    best, best_score = own, _score(search, crews[0], done[0], usual)
     runs += 1
     spent = runs
     for k, start in enumerate(starts):
@@ -270,7 +278,7 @@ def _continuous(
             break
         changed = apply_way(scenario, start)
         grit = changed.paper.grits[0]
-        every = choose_rhythm(changed, search.job.middle, grit).turn_every or 40
+        every = choose_rhythm(changed, search.crew.middle, grit).turn_every or 40
         middle = {"every": np.log(every)}
         at = np.clip([middle.get(name, 0.0) for name in names], low, high)
         simplex = np.vstack([at, *(_step(at, i, low, high) for i in range(at.size))])
@@ -280,9 +288,9 @@ def _continuous(
             if runs >= budget:
                 return 10.0
             way = _with_knobs(scenario, start, names, np.clip(x, low, high))
-            jobs, done = _work(search, [way])
+            crews, done = _work(search, [way])
             runs += 1
-            score = _score(search, jobs[0], done[0], usual)
+            score = _score(search, crews[0], done[0], usual)
             if score < best_score:
                 best, best_score = way, score
             tell(0.3 + 0.55 * (runs - spent) / max(1, budget - spent), f"run {runs} of {budget}")
@@ -303,19 +311,19 @@ def _step(at: Array, i: int, low: Array, high: Array) -> Array:
     return np.clip(found, low, high)
 
 
-def _tried(search: _Search, job: Job, done: Done) -> Tried:
-    part = job.scenario.part
-    measured = measure(done.figures, part.limit_by)
+def _tried(search: _Search, crew: Crew, done: Worked) -> Tried:
+    part = crew.scenario.part
+    measured = measure(done.outcome.figures, part.limit_by)
     return Tried(
-        chance=float(np.mean(_inside(search, job, done))),
+        chance=float(np.mean(_inside(search, crew, done))),
         chance_goal=float(np.mean(measured <= part.limit)),
         chance_allowance=None
         if part.allowance is None
-        else float(np.mean(done.figures.greatest_depth <= part.allowance)),
-        minutes=Band.of(done.effort.minutes),
+        else float(np.mean(done.outcome.figures.greatest_depth <= part.allowance)),
+        minutes=Band.of(done.outcome.effort.minutes),
         measured=Band.of(measured),
-        greatest_depth=Band.of(done.figures.greatest_depth),
-        sheets=Band.of(done.effort.sheets),
+        greatest_depth=Band.of(done.outcome.figures.greatest_depth),
+        sheets=Band.of(done.outcome.effort.sheets),
     )
 
 
@@ -323,20 +331,23 @@ def _check(
     search: _Search, way: Way, own: Way, runs: int, budget: int, members: int, tell: Progress
 ) -> Improvement:
     """Work the way found and the scenario as it stands on fresh random numbers."""
-    old = search.job
+    old = search.crew
     scenario = old.scenario
-    jobs, done = _work(search, [way])
-    selected = _tried(search, jobs[0], done[0])
+    crews, (chosen,) = _work(search, [way])
+    if not isinstance(chosen, Worked):
+        raise chosen
+    selected = _tried(search, crews[0], chosen)
     fresh = replace(
-        search, job=open_job(scenario, members=members, seed=old.seed + FRESH, executor=search.executor)
+        search, crew=open_crew(scenario, members=members, seed=old.seed + FRESH, executor=search.executor)
     )
-    jobs, done = _work(fresh, [own, way])
-    for d in done:
-        if d.failure is not None:
-            raise InputError(f"on fresh random numbers it cannot be done: {d.failure}")
-    inside = [_inside(fresh, j, d) for j, d in zip(jobs, done, strict=True)]
+    crews, both = _work(fresh, [own, way])
+    done = [d for d in both if isinstance(d, Worked)]
+    if len(done) < len(both):
+        fault = next(d for d in both if not isinstance(d, Worked))
+        raise InputError(f"on fresh random numbers it cannot be done: {fault}")
+    inside = [_inside(fresh, c, d) for c, d in zip(crews, done, strict=True)]
     gain = chance_difference(inside[0], inside[1])
-    minutes_gain = difference(done[0].effort.minutes, done[1].effort.minutes)
+    minutes_gain = difference(done[0].outcome.effort.minutes, done[1].outcome.effort.minutes)
     worse = gain.size == "clear" and gain.mean < 0.0
     quicker = minutes_gain.size != "cannot tell" and minutes_gain.mean < 0.0
     tell(1.0, "done")
@@ -344,12 +355,12 @@ def _check(
     return Improvement(
         scenario_before=scenario,
         way=named,
-        scenario=jobs[1].scenario,
-        papers=tuple(grit.name for grit in jobs[1].scenario.paper.grits),
-        papers_before=tuple(grit.name for grit in jobs[0].scenario.paper.grits),
+        scenario=crews[1].scenario,
+        papers=tuple(grit.name for grit in crews[1].scenario.paper.grits),
+        papers_before=tuple(grit.name for grit in crews[0].scenario.paper.grits),
         selected=selected,
-        honest=_tried(fresh, jobs[1], done[1]),
-        before=_tried(fresh, jobs[0], done[0]),
+        honest=_tried(fresh, crews[1], done[1]),
+        before=_tried(fresh, crews[0], done[0]),
         gain=gain,
         minutes_gain=minutes_gain,
         runs=runs,

@@ -14,8 +14,9 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band
 from handlap.sim.lapping.ensemble import spread_over
 from handlap.sim.lapping.rhythm import stage_of
-from handlap.sim.planning.course import measure, run_course
-from handlap.sim.planning.work import Job
+from handlap.sim.planning.course import run_course
+from handlap.sim.planning.crew import Crew
+from handlap.sim.planning.leg import measure
 
 MEASURABLE = 2e-6
 """What a dial indicator on the bench tells apart: common practice [m]."""
@@ -68,16 +69,16 @@ def unit_of(strokes: int) -> int:
     return next((u for u in (1, 2, 5, 10, 20, 50, 100) if u * GROUPS >= strokes), 100)
 
 
-def turn_curve(job: Job, *, first: int, strokes: int) -> TurnCurve:
+def turn_curve(crew: Crew, *, first: int, strokes: int) -> TurnCurve:
     """Work some members with turns at intervals from every stroke to never.
 
     Parameters
     ----------
-    job : its scenario's schedule has at least two states
+    crew : its scenario's schedule has at least two states
     first : place of the paper in the scenario's list
     strokes : strokes of every course; rounded up to whole groups of rows
     """
-    scenario, middle = job.scenario, job.middle
+    scenario, middle = crew.scenario, crew.middle
     grit = scenario.paper.grits[first]
     unit = unit_of(strokes)
     strokes = unit * max(2, -(-strokes // unit))
@@ -87,8 +88,8 @@ def turn_curve(job: Job, *, first: int, strokes: int) -> TurnCurve:
         intervals.append(step)
         step *= 2
     intervals.append(strokes)
-    few = spread_over(job.members.count, MOST_MEMBERS)
-    members = job.members.some(few)
+    few = spread_over(crew.members.count, MOST_MEMBERS)
+    members = crew.members.some(few)
     base = stage_of(scenario, middle, grit, strokes, strokes)
     # Brushing and sheets fall between groups too, so that all courses have the same groups.
     base = replace(
@@ -99,8 +100,8 @@ def turn_curve(job: Job, *, first: int, strokes: int) -> TurnCurve:
     measured, tapers = [], []
     for every in intervals:
         course = run_course(
-            job.bench, job.gauged, members, members.before, replace(base, turn_every=every),
-            quad_strokes=unit, seed=job.seed, executor=job.executor,
+            crew.bench, crew.gauged, members, members.before, replace(base, turn_every=every),
+            quad_strokes=unit, seed=crew.seed, executor=crew.executor,
         )  # fmt: skip
         figures = course.figures
         measured.append(measure(figures, scenario.part.limit_by)[:, -1])

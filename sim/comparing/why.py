@@ -27,8 +27,10 @@ from handlap.sim.job.ways import Way, apply_way, moved
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
 from handlap.sim.materials.paper_law import EDGE_RISE
+from handlap.sim.planning.crew import PLANNED, Crew, Progress, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
-from handlap.sim.planning.work import TOLERANCE, Job, Progress, choose_first, measure_errors, open_job, vary
+from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.typical import measure_errors
 
 MEASURED = COMPONENTS.index("measured")
 
@@ -105,7 +107,7 @@ def find_causes(
     progress: Progress | None = None,
     strokes: int | None = None,
 ) -> Why:
-    """Find what makes the final error of a job.
+    """Find what makes the final error of a crew.
 
     Parameters
     ----------
@@ -114,28 +116,28 @@ def find_causes(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    job = open_job(scenario, members=members, seed=seed, executor=executor)
-    stop_at_face(job, leave=False)
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor)
+    stop_at_face(crew, leave=False)
     tell(0.1, "working the job as it stands")
-    picked = choose_first(job)[2].coarse
-    strokes = strokes or int(np.ceil(np.median(picked.course.strokes[picked.stops.look])))
-    stages = stages_for(job, picked.first, strokes)
-    (base,) = lap_variants(job, [(scenario, False, stages)], None, executor=executor)
+    picked = choose_first(crew).taken
+    strokes = strokes or picked.worked.middle_stop
+    stages = stages_for(crew, picked.first, strokes)
+    (base,) = lap_variants(crew, [(scenario, False, stages)], None, executor=executor)
     depths = np.array([lap.mean_depth for lap in base])
     names = active_causes(scenario)
     variants = [(without(scenario, [name]), name == START, stages) for name in names]
     variants += [(*only(scenario, name), stages) for name in names]
     variants += [(*only(scenario, None), stages)]
     laps = lap_variants(
-        job, variants, depths, executor=executor,
+        crew, variants, depths, executor=executor,
         finished=lambda share: tell(0.2 + 0.5 * share, f"switching {len(names)} causes off and on"),
     )  # fmt: skip
     total, none = _components(base), _components(laps[-1])
     alone = [_components(rows) - none for rows in laps[len(names) : -1]]
     tell(0.7, "trying changes")
-    changes = _try_changes(job, picked.first, strokes, names, total, executor)
+    changes = _try_changes(crew, picked.first, strokes, names, total, executor)
     tell(0.95, "measuring the error of the grid")
-    errors = measure_errors(job, picked)
+    errors = measure_errors(crew, picked.worked)
     tell(1.0, "done")
     return Why(
         scenario=scenario,
@@ -156,10 +158,10 @@ def find_causes(
         ),
         leftover=_bands(total - none - np.sum(alone, axis=0)),
         changes=changes,
-        grid=job.bench.grid,
+        grid=crew.bench.grid,
         picture=_faces(base).mean(axis=0),
         errors=errors,
-        notes=tuple(job.faces.notes),
+        notes=tuple(crew.faces.notes),
     )
 
 
@@ -176,12 +178,12 @@ def _steadier(scenario: Scenario, *names: str) -> Scenario:
 
 
 def _changes(
-    job: Job, first: int, strokes: int, names: Sequence[str], total: Array
+    crew: Crew, first: int, strokes: int, names: Sequence[str], total: Array
 ) -> list[tuple[str, str, Scenario, int]]:
     """Changes worth trying: what to do, the cause it meets, the scenario then, strokes then."""
-    scenario = job.scenario
+    scenario = crew.scenario
     hands, turning, paper = scenario.hands, scenario.turning, scenario.paper
-    rhythm = choose_rhythm(scenario, job.middle, paper.grits[first])
+    rhythm = choose_rhythm(scenario, crew.middle, paper.grits[first])
     found: list[tuple[str, str, Scenario, int]] = [
         ("half as many strokes again", START, scenario, strokes + strokes // 2),
         ("half the press", "spring-back" if "spring-back" in names else "wobble",
@@ -262,19 +264,19 @@ def _changes(
 
 
 def _try_changes(
-    job: Job, first: int, strokes: int, names: Sequence[str], total: Array, executor: Executor | None
+    crew: Crew, first: int, strokes: int, names: Sequence[str], total: Array, executor: Executor | None
 ) -> tuple[Change, ...]:
     """Try every change with as many strokes as before (but for more strokes), best first."""
-    listed = _changes(job, first, strokes, names, total)
+    listed = _changes(crew, first, strokes, names, total)
     variants = []
     for _, _, scenario, count in listed:
-        variants.append((scenario, False, stages_for(vary(job, scenario), first, count)))
-    laps = lap_variants(job, variants, None, executor=executor)
+        variants.append((scenario, False, stages_for(vary(crew, scenario), first, count)))
+    laps = lap_variants(crew, variants, None, executor=executor)
     before = total[:, MEASURED]
     found = []
     for (name, cause, _, _), rows in zip(listed, laps, strict=True):
         after = _components(rows)[:, MEASURED]
         found.append(
-            Change(name, cause, difference(before, after, TOLERANCE), Band.of(before), Band.of(after))
+            Change(name, cause, difference(before, after, PLANNED.tolerance), Band.of(before), Band.of(after))
         )
     return tuple(sorted(found, key=lambda change: change.gain.mean))

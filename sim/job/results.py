@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
-from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario import LimitBy, Scenario
 
 Answer = Literal["leave", "lap", "cannot tell", "machine shop"]
 
@@ -157,13 +157,26 @@ class Curve:
 
 @dataclass(frozen=True)
 class Errors:
-    """Numerical error of the result, measured [m], and the tolerance it was held to [m]."""
+    """Numerical error of the result, measured [m], and the tolerance it was held to [m].
+
+    ``step``: of the rows at the map's worst spot; ``grid``: of the cells, in the flatness; the others: of the
+    rows, in what is reported (None: not measured).
+    """
 
     tolerance: float
     step: float
     grid: float
     cells: int
     rows: int
+    flatness: float | None = None
+    straightedge: float | None = None
+    greatest_depth: float | None = None
+    mean_depth: float | None = None
+
+    def of_measured(self, limit_by: LimitBy) -> float:
+        """Error of the figure that the limit is held against [m]."""
+        rows = self.straightedge if limit_by == "straightedge" else self.flatness
+        return self.grid + (self.step if rows is None else rows)
 
 
 @dataclass(frozen=True)

@@ -517,7 +517,7 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
     law = law_of(scenario, conditions, state.grit)
     bedding = conditions.bedding_of(state.grit)
     h = state.heights.copy()
-    carried = kernels.Carried(*(field.copy() for field in state.carried))
+    carried = kernels.copy_of(state.carried)
     counted = state.counted.copy()
     looks = len(layout.snapshot_strokes)
     snapshots, noted = np.empty((looks, h.size)), np.empty((looks, kernels.NOTED))

@@ -184,7 +184,9 @@ def _slants(pattern: Pattern) -> tuple[float, ...]:
     return (np.pi / 4.0, -np.pi / 4.0) if pattern == "diagonal" else (0.0,)
 
 
-def _standings(pattern: Pattern, direction: float, states: Sequence[TurnState]) -> tuple[Array, Array]:
+def _standings(
+    pattern: Pattern, direction: float, states: Sequence[TurnState]
+) -> tuple[Array, NDArray[np.int64]]:
     """Ways (k, 2) in which the part stands (turn) and its path lies (slant), and which of them every state
     and slant has (states, slants).
 
@@ -197,7 +199,8 @@ def _standings(pattern: Pattern, direction: float, states: Sequence[TurnState]) 
     angle = np.zeros_like(slant) if pattern == "circle" else np.mod(slant + 1e-9, np.pi) - 1e-9
     ways = np.round(np.column_stack([np.mod(turn + 1e-9, 2.0 * np.pi) - 1e-9, angle]), 9)
     known, which = np.unique(ways, axis=0, return_inverse=True)
-    return np.asarray(known + 0.0, dtype=float), which.ravel().reshape(len(states), slants.size)
+    way = np.asarray(which, dtype=np.int64).reshape(len(states), slants.size)
+    return np.asarray(known + 0.0, dtype=float), way
 
 
 def boundaries(strokes: int, *intervals: tuple[int | None, int], at: Sequence[int] = ()) -> list[int]:
@@ -327,7 +330,7 @@ def lay_out(
             events[row] |= kernels.EVENT_SNAPSHOT
             kept.append(int(end))
     standings, way = _standings(pattern, direction, states)
-    standing = way[state_of_quad[quad], number[quad] % way.shape[1]].astype(np.int64)
+    standing = way[state_of_quad[quad], number[quad] % way.shape[1]]
     lean = np.cos(heading) if curved else np.cos(np.round(heading / np.pi) * np.pi)
     progress = 2.0 * x / length
     # The part turns one way while it goes away and back again while it comes.

@@ -1,8 +1,8 @@
-"""An ensemble carried through one stage of work, and where each of its members would stop."""
+"""What work on one paper does to every member of an ensemble, and how each of them comes out in the end."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
@@ -12,66 +12,99 @@ from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Figures
-from handlap.sim.job.scenario import LimitBy
-from handlap.sim.lapping import gauge
+from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, run_stage, stage_layout
-from handlap.sim.lapping.poses import Layout
-
-STOP_AT = 0.9
-"""Work stops when a look shows this share of the limit: leaves and straightedges have errors."""
-
-
-@dataclass(frozen=True)
-class Members:
-    """Faces (members, n) on a bench's grid [m], conditions and pace [strokes/min] of each."""
-
-    before: Array
-    conditions: tuple[Conditions, ...]
-    pace: Array
-
-    @property
-    def count(self) -> int:
-        """Number of members."""
-        return len(self.conditions)
-
-    def some(self, index: NDArray[np.int64]) -> Members:
-        """The members with these indices (k,)."""
-        return Members(self.before[index], tuple(self.conditions[i] for i in index), self.pace[index])
+from handlap.sim.lapping.lap import Bench, Conditions, Stage
+from handlap.sim.materials.grits import Grit
+from handlap.sim.planning.crew import Members
+from handlap.sim.planning.effort import Effort, count_effort
+from handlap.sim.planning.leg import FIGURES, Leg, LegRun, StopRule, ToTheEnd, lay_leg, work_leg
 
 
 @dataclass(frozen=True)
 class Course:
-    """What a stage does to every member, at each look.
+    """All members on one paper.
 
     Attributes
     ----------
-    strokes : strokes of the stage done at each look (looks,) [-]
-    heights : faces (members, looks, n), single precision [m]
-    figures : arrays (members, looks); depths count from before the whole job
+    stage : the work, its strokes those up to which looks are even
+    strokes : at the looks of the member that was worked furthest (looks,) [-]
+    worked : looks to which each was worked (members,); ``complete``: to which all were
+    figures : arrays (members, looks), depths from before the whole job; NaN where a member was not worked
+    faces : (members, looks, n), single precision [m], noughts where it was not; no looks if not kept
     work, friction : of the arms up to each look [J], and of the paper as it is there [-] (members, looks)
-    clipped, tipped : shares of rows (members,), see :class:`handlap.sim.lapping.lap.LapRun`
-    rows : rows of each lap [-]
+    stops : where each stopped (members,) [strokes]
+    reached, at_best : the goal made it stop; or it was at its best, with worse to follow (members,)
+    start, left : faces at the start and at the stop (members, n) [m]
+    end, spent : figures, and work of the arms [J], at the stop (members,)
+    clipped, tipped, overhung : shares of rows (members,), see :class:`handlap.sim.lapping.lap.LapRun`
     """
 
+    stage: Stage
     strokes: NDArray[np.int64]
-    heights: NDArray[np.float32]
+    worked: NDArray[np.int64]
     figures: Figures
+    faces: NDArray[np.float32]
     work: Array
     friction: Array
+    stops: Array
+    reached: NDArray[np.bool_]
+    at_best: NDArray[np.bool_]
+    start: Array
+    left: Array
+    end: Figures
+    spent: Array
     clipped: Array
     tipped: Array
-    rows: int
+    overhung: Array
+
+    @property
+    def complete(self) -> int:
+        """Looks to which all members were worked [-]."""
+        return int(self.worked.min())
+
+    @property
+    def grit(self) -> Grit:
+        """The paper."""
+        return self.stage.grit
 
 
-def lap_member(
-    bench: Bench, gauged: Gauge, stage: Stage, layout: Layout, member: tuple[Array, Array, Conditions]
-) -> tuple[LapRun, Figures]:
-    """Lap one member, given as (face before the job, face now, conditions), and take its figures."""
-    before, start, conditions = member
-    run = run_stage(bench, start, conditions, stage, layout)
-    return run, gauge.figures(gauged, before, run.heights)
+def gather_course(stage: Stage, start: Array, runs: Sequence[LegRun]) -> Course:
+    """One course from what came of all members, which started from faces (members, n) [m]."""
+    looks = max(run.strokes.size for run in runs)
+    strokes = next(run.strokes for run in runs if run.strokes.size == looks)
+
+    def padded(values: Callable[[LegRun], Array]) -> Array:
+        found = np.full((len(runs), looks), np.nan)
+        for row, run in zip(found, runs, strict=True):
+            row[: run.strokes.size] = values(run)
+        return found
+
+    kept = looks if all(len(run.faces) for run in runs) else 0
+    faces = np.zeros((len(runs), kept, start.shape[1]), dtype=np.float32)
+    for row, run in zip(faces, runs, strict=True):
+        row[: len(run.faces)] = run.faces[:kept]
+    figures = {name: padded(lambda r, name=name: getattr(r.figures, name)) for name in FIGURES}  # type: ignore[misc]
+    return Course(
+        stage=stage,
+        strokes=strokes,
+        worked=np.array([run.strokes.size for run in runs]),
+        figures=Figures(**figures),
+        faces=faces,
+        work=padded(lambda r: r.work),
+        friction=padded(lambda r: r.friction),
+        stops=np.array([run.stroke for run in runs]),
+        reached=np.array([run.stop.reached for run in runs]),
+        at_best=np.array([run.stop.at_best for run in runs]),
+        start=start,
+        left=np.array([run.face for run in runs]),
+        end=Figures(**{name: np.array([getattr(run.end, name)[0] for run in runs]) for name in FIGURES}),
+        spent=np.array([run.worked for run in runs]),
+        clipped=np.array([run.clipped for run in runs]),
+        tipped=np.array([run.tipped for run in runs]),
+        overhung=np.array([run.overhung for run in runs]),
+    )
 
 
 def run_course(
@@ -85,45 +118,54 @@ def run_course(
     seed: int,
     executor: Executor | None = None,
     finished: Callable[[int], None] | None = None,
+    rule: StopRule | None = None,
+    shown: int = 0,
 ) -> Course:
-    """Carry all members through one stage, from faces ``start`` (members, n) [m]."""
-    layout = stage_layout(bench, stage, quad_strokes=quad_strokes, seed=seed)
-    work = partial(lap_member, bench, gauged, stage, layout)
+    """Carry all members through a stage, from faces ``start`` (members, n) [m].
+
+    Parameters
+    ----------
+    rule : where each of them stops; without one, at the end of the stage
+    shown : strokes up to which they are worked in any case
+    """
+    leg = lay_leg(bench, stage, quad_strokes=quad_strokes, seed=seed)
+    work = partial(_work, bench, gauged, leg, rule or ToTheEnd(), shown)
     triples = list(zip(members.before, start, members.conditions, strict=True))
-    results = run_members(work, triples, executor=executor, finished=finished)
-    runs = [run for run, _ in results]
-    names = Figures.__dataclass_fields__
-    return Course(
-        strokes=np.array(layout.snapshot_strokes),
-        heights=np.array([run.heights for run in runs], dtype=np.float32),
-        figures=Figures(**{name: np.array([getattr(f, name) for _, f in results]) for name in names}),
-        work=np.array([run.work for run in runs]),
-        friction=np.array([run.friction for run in runs]),
-        clipped=np.array([run.clipped for run in runs]),
-        tipped=np.array([run.tipped for run in runs]),
-        rows=layout.x.size,
-    )
+    return gather_course(stage, start, run_members(work, triples, executor=executor, finished=finished))
 
 
-def measure(figures: Figures, limit_by: LimitBy) -> Array:
-    """The figure that the limit is held against [m]."""
-    return figures.straightedge if limit_by == "straightedge" else figures.flatness
+def _work(
+    bench: Bench,
+    gauged: Gauge,
+    leg: Leg,
+    rule: StopRule,
+    shown: int,
+    member: tuple[Array, Array, Conditions],
+) -> LegRun:
+    before, start, conditions = member
+    return work_leg(bench, gauged, leg, conditions, rule, before=before, start=start, shown=shown)
 
 
 @dataclass(frozen=True)
-class Stops:
-    """Where each member stops: index of the look (members,), and whether the goal made it stop."""
+class Outcome:
+    """Figures of every member at its own end (members,), and the faces (members, n) [SI].
 
-    look: NDArray[np.int64]
-    reached: NDArray[np.bool_]
-    at_best: NDArray[np.bool_]
-    """Stopped at the best point of the course, short of the goal and with worse to follow."""
+    ``work`` is that of the arms [J].
+    """
+
+    figures: Figures
+    faces: Array
+    work: Array
+    effort: Effort
 
 
-def find_stops(measured: Array, goal: float) -> Stops:
-    """First look (members, looks) at or under ``goal`` [m]; failing that, the best look there is."""
-    under = measured <= goal
-    reached = np.asarray(under.any(axis=1))
-    best = np.argmin(measured, axis=1)
-    look = np.where(reached, np.argmax(under, axis=1), best)
-    return Stops(look, reached, ~reached & (best < measured.shape[1] - 1))
+def outcome_of(scenario: Scenario, middle: Conditions, pace: Array, courses: Sequence[Course]) -> Outcome:
+    """Every member at the end of all papers; ``pace`` (members,) [strokes/min]."""
+    papers = [(course.grit, course.stops) for course in courses]
+    last = courses[-1]
+    return Outcome(
+        last.end,
+        last.left,
+        np.sum([course.spent for course in courses], axis=0),
+        count_effort(scenario, middle, papers, pace),
+    )

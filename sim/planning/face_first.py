@@ -9,25 +9,25 @@ from handlap.sim.face.face_numbers import stretch_of, widened
 from handlap.sim.face.told import FaceDecides, too_thick
 from handlap.sim.job.results import Verdict
 from handlap.sim.lapping import gauge
+from handlap.sim.planning.crew import Crew
 from handlap.sim.planning.verdict import judge_face
-from handlap.sim.planning.work import Job
 
 
-def figures_now(job: Job) -> tuple[Array, Array]:
+def figures_now(crew: Crew) -> tuple[Array, Array]:
     """Minimum zone and straightedge's reading of every member before the work, each (members,) [m].
 
     Readings leave bands that are too narrow on faces of kinds the prior does not hold.
     """
-    stretch = stretch_of(job.scenario.readings.table)
-    zone = widened(gauge.flatness(job.gauged, job.members.before), stretch.up, stretch.down)
-    edge = widened(gauge.straightedge(job.gauged, job.members.before), stretch.up, stretch.down)
+    stretch = stretch_of(crew.scenario.readings.table)
+    zone = widened(gauge.flatness(crew.gauged, crew.members.before), stretch.up, stretch.down)
+    edge = widened(gauge.straightedge(crew.gauged, crew.members.before), stretch.up, stretch.down)
     return zone, edge
 
 
-def face_verdict(job: Job) -> Verdict | None:
+def face_verdict(crew: Crew) -> Verdict | None:
     """The verdict where the face decides it; None where the laps have to."""
-    part, faces = job.scenario.part, job.faces
-    zone, edge = figures_now(job)
+    part, faces = crew.scenario.part, crew.faces
+    zone, edge = figures_now(crew)
     return judge_face(
         float(np.mean(edge <= part.limit)),
         float(np.mean(zone <= part.limit)),
@@ -37,7 +37,7 @@ def face_verdict(job: Job) -> Verdict | None:
     )
 
 
-def stop_at_face(job: Job, *, leave: bool = True) -> None:
+def stop_at_face(crew: Crew, *, leave: bool = True) -> None:
     """Stop where the face decides: no way of working is needed, or none can be told from another.
 
     Parameters
@@ -49,8 +49,8 @@ def stop_at_face(job: Job, *, leave: bool = True) -> None:
     ------
     FaceDecides : with the verdict
     """
-    found = face_verdict(job)
+    found = face_verdict(crew)
     if found is None:
         return
-    if leave or (job.faces.ceiling is not None and found.answer == "cannot tell"):
-        raise FaceDecides(job.scenario, found)
+    if leave or (crew.faces.ceiling is not None and found.answer == "cannot tell"):
+        raise FaceDecides(crew.scenario, found)

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -63,8 +60,8 @@ def clearing_looks(expected: int) -> tuple[int, ...]:
     return tuple(every * (k + 1) for k in range(LOOKS_TO_CLEAR * LONGEST_CLEARING))
 
 
-def scratches_gone(before: Array, start: Array, looks: Array, area: Array, stock: float) -> int:
-    """First look (of looks, n) at which a paper has taken off the scratches of the one before; or the last.
+def gone_at(before: Array, start: Array, looks: Array, area: Array, stock: float) -> int | None:
+    """First look (of looks, n) at which a paper has taken off the scratches of the one before; None: at none.
 
     Parameters
     ----------
@@ -74,41 +71,14 @@ def scratches_gone(before: Array, start: Array, looks: Array, area: Array, stock
     stock : depth over which scratches go [m]; where less came off, they do not cover the face
 
     >>> face = np.array([2e-6, 0.0])
-    >>> scratches_gone(face, face - 2e-6, face - np.array([[3e-6], [5e-6]]), np.ones(2), 2e-6)
+    >>> gone_at(face, face - 2e-6, face - np.array([[3e-6], [5e-6]]), np.ones(2), 2e-6)
     1
     """
     made = before - start
     scratched = area * (made >= min(stock, 0.5 * float(made.max())))
     share = ((start - looks >= stock) @ scratched) / scratched.sum()
-    done = share >= GONE_FROM
-    return int(np.argmax(done)) if done.any() else len(looks) - 1
-
-
-def looks_when_gone(
-    scenario: Scenario,
-    conditions: Sequence[Conditions],
-    previous: Grit,
-    *,
-    before: Array,
-    start: Array,
-    looks: NDArray[Any],
-    area: Array,
-) -> NDArray[np.int64]:
-    """Look (members,) at which each member leaves a finer paper, as :func:`scratches_gone`.
-
-    Parameters
-    ----------
-    previous : the paper that made the scratches
-    before, start : faces before it, and after it (members, n) [m]
-    looks : faces at the looks on the finer paper (members, looks, n) [m]
-    area : of the spots that are looked at, the first of the n (cells,) [m²]
-    """
-    cells = slice(0, area.size)
-    found = [
-        scratches_gone(b[cells], s[cells], f[:, cells], area, law_of(scenario, c, previous).stock)
-        for c, b, s, f in zip(conditions, before, start, looks, strict=True)
-    ]
-    return np.array(found, dtype=np.int64)
+    done = np.flatnonzero(share >= GONE_FROM)
+    return int(done[0]) if done.size else None
 
 
 def chain(scenario: Scenario, middle: Conditions, first: int) -> tuple[Grit, ...]:

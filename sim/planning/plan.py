@@ -6,11 +6,14 @@ from concurrent.futures import Executor
 
 from handlap.sim.job.results import Plan
 from handlap.sim.job.scenario import Scenario
+from handlap.sim.planning.crew import Progress, open_crew
 from handlap.sim.planning.face_first import stop_at_face
+from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.plan_notes import bench_notes
 from handlap.sim.planning.plan_report import report
 from handlap.sim.planning.plan_spring import spring_effect
-from handlap.sim.planning.work import Progress, lap_typical, measure_errors, open_job, plate_effect, work_out
+from handlap.sim.planning.typical import lap_typical, measure_errors, plate_effect
+from handlap.sim.planning.work import lay_steps, work
 
 
 def make_plan(
@@ -38,15 +41,20 @@ def make_plan(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    job = open_job(scenario, members=members, seed=seed, executor=executor, tell=tell)
-    stop_at_face(job, leave=False)
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=tell)
+    stop_at_face(crew, leave=False)
     tell(0.1, "trying the papers")
-    worked = work_out(job)
+    paper = choose_first(crew)
+    name = scenario.paper.grits[paper.taken.first].name
+    steps = lay_steps(crew, paper.taken.first, paper.taken.stops, keep=True)
+    worked = work(
+        crew, steps, finished=lambda done: tell(0.3 + 0.65 * done, f"lapping {members} faces on {name}")
+    )
     tell(0.95, "measuring the error of the grid")
-    lapped, _ = lap_typical(job, worked.coarse)
-    errors = measure_errors(job, worked.coarse, lapped)
-    plate = plate_effect(job, worked)
-    spring = spring_effect(job, worked.coarse, lapped)
-    notes = bench_notes(job, worked.coarse, lapped)
+    lapped, _ = lap_typical(crew, worked)
+    errors = measure_errors(crew, worked, lapped)
+    plate = plate_effect(crew, worked)
+    spring = spring_effect(crew, worked, lapped)
+    notes = bench_notes(crew, worked, lapped)
     tell(1.0, "done")
-    return report(job, worked, errors=errors, plate=plate, spring=spring, notes=notes)
+    return report(crew, worked, paper, errors=errors, plate=plate, spring=spring, notes=notes)

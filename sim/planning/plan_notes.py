@@ -11,7 +11,9 @@ from handlap.sim.common.outline import inside_polygon
 from handlap.sim.job.scenario import Plate
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.lap import LapRun
-from handlap.sim.planning.work import Coarse, Job, lap_typical
+from handlap.sim.planning.crew import Crew
+from handlap.sim.planning.typical import lap_typical
+from handlap.sim.planning.work import Worked
 
 WORTH_SAYING = 0.5e-6
 """Differences below this are not put in words [m]."""
@@ -19,29 +21,29 @@ OFF = 1e-9
 """Share of the work from which the part counts as hanging over the paper's edge."""
 
 
-def bench_notes(job: Job, coarse: Coarse, lapped: LapRun) -> tuple[str, ...]:
+def bench_notes(crew: Crew, worked: Worked, lapped: LapRun) -> tuple[str, ...]:
     """One sentence for each thing on the bench that the most typical member feels.
 
-    ``lapped``: its lap as things are, by :func:`handlap.sim.planning.work.lap_typical`.
+    ``lapped``: its lap as things are, by :func:`handlap.sim.planning.typical.lap_typical`.
     """
-    return (*_layout_notes(job, coarse, lapped), *_insert_notes(job, coarse, lapped))
+    return (*_layout_notes(crew, worked, lapped), *_insert_notes(crew, worked, lapped))
 
 
-def _layout_notes(job: Job, coarse: Coarse, run: LapRun) -> list[str]:
+def _layout_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
     """What edges, gaps, overlaps and lumps do, against one large whole sheet."""
-    scenario = job.scenario
+    scenario = crew.scenario
     if run.overhung <= OFF and scenario.paper.strips is None and not scenario.paper.lumps:
         return []
     reach = scenario.part.outline.length + scenario.part.outline.width + 2.0 * scenario.strokes.length
     size = (scenario.plate.length, scenario.plate.width)
     large = (max(size[0], 2.0 * reach), max(size[1], 2.0 * reach))
     whole = replace(scenario, plate=Plate(*large), paper=replace(scenario.paper, strips=None, lumps=()))
-    ideal, _ = lap_typical(job, coarse, whole)
+    ideal, _ = lap_typical(crew, worked, whole)
     change = ideal.heights[-1] - run.heights[-1]
-    grid = job.bench.grid
+    grid = crew.bench.grid
     deepest = int(np.argmax(change))
-    flatter = gauge.flatness(job.gauged, ideal.heights[-1])[0]
-    flatness = gauge.flatness(job.gauged, run.heights[-1])[0]
+    flatter = gauge.flatness(crew.gauged, ideal.heights[-1])[0]
+    flatness = gauge.flatness(crew.gauged, run.heights[-1])[0]
     notes = []
     if run.overhung > OFF:
         notes.append(
@@ -64,15 +66,15 @@ def _signed(place: float) -> str:
     return f"{1e3 * place:.0f}".replace("-", "−")
 
 
-def _insert_notes(job: Job, coarse: Coarse, run: LapRun) -> list[str]:
+def _insert_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
     """By how much another metal in the face ends proud or low: in the end, and at the stop."""
-    scenario = job.scenario
+    scenario = crew.scenario
     if not scenario.part.inserts:
         return []
-    grid = job.bench.grid
-    grit = scenario.paper.grits[coarse.first]
-    bedding = job.middle.bedding_of(grit)
-    even, _ = lap_typical(job, coarse, replace(scenario, part=replace(scenario.part, inserts=())))
+    grid = crew.bench.grid
+    grit = worked.first.grit
+    bedding = crew.middle.bedding_of(grit)
+    even, _ = lap_typical(crew, worked, replace(scenario, part=replace(scenario.part, inserts=())))
     notes = []
     for insert in scenario.part.inserts:
         inside = inside_polygon(insert.area, grid.u[: grid.n_cells], grid.v[: grid.n_cells])

@@ -22,26 +22,26 @@ from handlap.sim.job.results import (
 )
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, poses
-from handlap.sim.lapping.ensemble import most_typical
 from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
-from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.cautions import cautions
-from handlap.sim.planning.course import Course, Members, Stops, measure
+from handlap.sim.planning.course import Course
+from handlap.sim.planning.crew import Crew, Members
 from handlap.sim.planning.effort import times
 from handlap.sim.planning.face_first import figures_now
+from handlap.sim.planning.first_paper import FirstPaper
+from handlap.sim.planning.leg import measure
 from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
-from handlap.sim.planning.work import Job, Worked
+from handlap.sim.planning.work import SHOWN_TO, Worked
 
-SHOWN_TO = 80
-"""Looks are listed up to the strokes at which this percentage of the members has stopped."""
 RISE = 0.5e-6
 """A best point is named only where the median flatness rises again by more than this [m]."""
 
 
 def report(
-    job: Job,
+    crew: Crew,
     worked: Worked,
+    paper: FirstPaper,
     *,
     errors: Errors,
     plate: PlateEffect | None,
@@ -49,24 +49,23 @@ def report(
     notes: tuple[str, ...],
 ) -> Plan:
     """Put a plan together from the work of all members."""
-    scenario, members = job.scenario, job.members
-    coarse, stops = worked.coarse.course, worked.coarse.stops
-    outcome = worked.outcome
-    last = worked.finish[-1].stage.grit if worked.finish else scenario.paper.grits[worked.coarse.first]
-    part, grid = scenario.part, job.bench.grid
+    scenario, members = crew.scenario, crew.members
+    coarse, outcome = worked.first, worked.outcome
+    last = worked.courses[-1].grit
+    part, grid = scenario.part, crew.bench.grid
     done = outcome.figures
-    zone, edge = figures_now(job)
-    chances = _chances(scenario, zone, edge, done, stops)
+    zone, edge = figures_now(crew)
+    chances = _chances(scenario, zone, edge, done, coarse)
     verdict = doubt_numerics(
         judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
-        error=errors.step + errors.grid,
+        error=errors.of_measured(part.limit_by),
         result=float(np.median(measure(done, part.limit_by))),
         limit=part.limit,
     )
     # A face that is left as it is gets no plan that could be taken for one to work by.
     laps = verdict.answer != "leave"
-    stages = _stages(job, worked) if laps else ()
-    typical = most_typical(members.before)
+    stages = _stages(crew, worked) if laps else ()
+    typical = crew.typical
     removed = members.before - outcome.faces
     mass = part.metal.density * part.outline.area * done.mean_depth
     peak = int(np.argmax(removed[typical]))
@@ -75,9 +74,9 @@ def report(
     return Plan(
         scenario=scenario,
         members=members.count,
-        seed=job.seed,
+        seed=crew.seed,
         verdict=verdict,
-        survey_notes=tuple(job.faces.notes),
+        survey_notes=tuple(crew.faces.notes),
         chance_flat_already=chances.flat_straightedge
         if part.limit_by == "straightedge"
         else chances.flat_zone,
@@ -118,8 +117,8 @@ def report(
         map_before_sd=members.before.std(axis=0),
         map_after_sd=outcome.faces.std(axis=0),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
-        trials=worked.trials if laps else (),
-        alike=worked.alike if laps else (),
+        trials=paper.trials if laps else (),
+        alike=paper.alike if laps else (),
         plate=plate if laps else None,
         spring=spring if laps else None,
         notes=notes if laps else (),
@@ -128,7 +127,7 @@ def report(
     )
 
 
-def _chances(scenario: Scenario, zone: Array, edge: Array, done: Figures, stops: Stops) -> Chances:
+def _chances(scenario: Scenario, zone: Array, edge: Array, done: Figures, first: Course) -> Chances:
     part = scenario.part
     goal = measure(done, part.limit_by) <= part.limit
     inside = goal if part.allowance is None else done.greatest_depth <= part.allowance
@@ -138,8 +137,8 @@ def _chances(scenario: Scenario, zone: Array, edge: Array, done: Figures, stops:
         goal=float(np.mean(goal)),
         allowance=None if part.allowance is None else float(np.mean(inside)),
         both=float(np.mean(goal & inside)),
-        at_best=float(np.mean(stops.at_best & ~goal)),
-        unfinished=float(np.mean(~stops.reached & ~stops.at_best & ~goal)),
+        at_best=float(np.mean(first.at_best & ~goal)),
+        unfinished=float(np.mean(~first.reached & ~first.at_best & ~goal)),
     )
 
 
@@ -154,11 +153,11 @@ def _fits(asked: tuple[float, float] | None, low: float, high: float) -> bool | 
 
 def _curve(coarse: Course) -> Curve:
     def bands(values: Array) -> Array:
-        return np.percentile(values, [5.0, 50.0, 95.0], axis=0).T
+        return np.percentile(values[:, : coarse.complete], [5.0, 50.0, 95.0], axis=0).T
 
     f = coarse.figures
     return Curve(
-        strokes=coarse.strokes.astype(float),
+        strokes=coarse.strokes[: coarse.complete].astype(float),
         flatness=bands(f.flatness),
         straightedge=bands(f.straightedge),
         greatest_depth=bands(f.greatest_depth),
@@ -167,8 +166,8 @@ def _curve(coarse: Course) -> Curve:
 
 
 def _best_point(coarse: Course) -> BestPoint | None:
-    """Where the middle of the ensemble is flattest, if it gets worse again afterwards."""
-    flatness = coarse.figures.flatness
+    """Where the middle of the ensemble is flattest, if it gets worse again as far as all were worked."""
+    flatness = coarse.figures.flatness[:, : coarse.complete]
     middle = np.median(flatness, axis=0)
     best = int(np.argmin(middle))
     if best >= middle.size - 1 or middle[best:].max() - middle[best] < RISE:
@@ -192,7 +191,6 @@ def _dyed(
     bench: Bench,
     members: Members,
     course: Course,
-    start: Array,
     looks: int,
     first_roughness: float,
     roughness: float,
@@ -201,7 +199,6 @@ def _dyed(
 
     Parameters
     ----------
-    start : the faces when dyed first (members, n) [m]
     looks : how many of the course's looks
     first_roughness, roughness : Ra of the face when it is dyed for the first look, and later [m]
     """
@@ -210,8 +207,8 @@ def _dyed(
     left, faded = np.empty((members.count, looks)), np.empty((members.count, looks))
     gone_map, faded_map = np.zeros((looks, area.size)), np.zeros((looks, area.size))
     for m, conditions in enumerate(members.conditions):
-        faces = course.heights[m, :looks, cells]
-        found = dye.follow(start[m, cells], faces, area, conditions.dye, first_roughness, roughness)
+        faces = course.faces[m, :looks, cells]
+        found = dye.follow(course.start[m, cells], faces, area, conditions.dye, first_roughness, roughness)
         left[m], faded[m] = found.left, found.faded_share
         gone_map += found.gone
         faded_map += found.faded
@@ -221,7 +218,6 @@ def _dyed(
 def _checks(
     scenario: Scenario,
     members: Members,
-    paper: Grit,
     course: Course,
     dyed: _Dyed,
     done_before: int,
@@ -238,12 +234,12 @@ def _checks(
     for look in looks:
         flatness = course.figures.flatness[:, look]
         worse = None
-        if look + 1 < course.strokes.size:
+        if look + 1 < course.complete:
             worse = float(np.mean(course.figures.flatness[:, look + 1] > flatness))
         found.append(
             Check(
                 strokes=done_before + int(course.strokes[look]),
-                paper=paper.name,
+                paper=course.grit.name,
                 flatness=Band.of(flatness),
                 straightedge=Band.of(course.figures.straightedge[:, look]),
                 mean_depth=Band.of(course.figures.mean_depth[:, look]),
@@ -262,39 +258,31 @@ def _checks(
     return tuple(found)
 
 
-def _stages(job: Job, worked: Worked) -> tuple[StagePlan, ...]:
+def _stages(crew: Crew, worked: Worked) -> tuple[StagePlan, ...]:
     """What to do and to expect on every paper."""
-    scenario, bench, members, middle = job.scenario, job.bench, job.members, job.middle
-    coarse, stops, finish = worked.coarse.course, worked.coarse.stops, worked.finish
-    first = scenario.paper.grits[worked.coarse.first]
-    check_every = worked.coarse.check_every
-    stop = coarse.strokes[stops.look]
-    planned = int(check_every * np.ceil(np.median(stop) / check_every))
-    shown = np.flatnonzero(coarse.strokes <= max(np.percentile(stop, SHOWN_TO), planned))
-
-    def rough(paper: Grit, worked: bool) -> float:
-        return dye.roughness_dyed(paper, scenario.part.metal, worked=worked)
-
-    before, own = (rough(first, worked) for worked in (False, True))
-    dyed = _dyed(bench, members, coarse, members.before, int(shown[-1]) + 1, before, own)
-    checks = _checks(scenario, members, first, coarse, dyed, 0, shown)
-    stage = stage_of(scenario, middle, first, planned, check_every)
-    purpose = "until flat: stop at the goal or when it gets worse"
-    stages = [_stage(scenario, members, stage, Band.of(stop), checks, purpose)]
-    total = planned
-    previous = first
-    for step in finish:
-        paper, strokes = step.stage.grit, step.strokes
-        planned = int(step.course.strokes[int(np.median(step.look))])
-        shown = np.flatnonzero(step.course.strokes <= max(np.percentile(strokes, SHOWN_TO), planned))
-        left_by, own = rough(previous, True), rough(paper, True)
-        dyed = _dyed(bench, members, step.course, step.start, int(shown[-1]) + 1, left_by, own)
-        checks = _checks(scenario, members, paper, step.course, dyed, total, shown)
-        purpose = f"only until the scratches of {previous.name} are gone"
-        worked_stage = replace(step.stage, strokes=planned)
-        stages.append(_stage(scenario, members, worked_stage, Band.of(strokes), checks, purpose))
+    scenario, bench, members, middle = crew.scenario, crew.bench, crew.members, crew.middle
+    stages: list[StagePlan] = []
+    total, left_by = 0, None
+    for course in worked.courses:
+        paper = course.grit
+        if left_by is None:
+            every = worked.steps.check_every
+            planned = int(every * np.ceil(np.median(course.stops) / every))
+            stage = stage_of(scenario, middle, paper, planned, every)
+            purpose = "until flat: stop at the goal or when it gets worse"
+        else:
+            planned = int(np.percentile(course.stops, 50.0, method="higher"))
+            stage = replace(course.stage, strokes=planned)
+            purpose = f"only until the scratches of {left_by.name} are gone"
+        furthest = max(np.percentile(course.stops, SHOWN_TO), planned)
+        shown = np.flatnonzero(course.strokes[: course.complete] <= furthest)
+        before = dye.roughness_dyed(left_by or paper, scenario.part.metal, worked=left_by is not None)
+        own = dye.roughness_dyed(paper, scenario.part.metal, worked=True)
+        dyed = _dyed(bench, members, course, int(shown[-1]) + 1, before, own)
+        checks = _checks(scenario, members, course, dyed, total, shown)
+        stages.append(_stage(scenario, members, stage, Band.of(course.stops), checks, purpose))
         total += planned
-        previous = step.stage.grit
+        left_by = paper
     return tuple(stages)
 
 

@@ -10,42 +10,44 @@ from handlap.sim.lapping import gauge
 from handlap.sim.lapping.bending import Bending
 from handlap.sim.lapping.lap import LapRun
 from handlap.sim.lapping.spring_back import SpringFigures, largest_press_simulated, spring_figures
-from handlap.sim.planning.work import Coarse, Job, lap_typical
+from handlap.sim.planning.crew import Crew
+from handlap.sim.planning.typical import lap_typical
+from handlap.sim.planning.work import Worked
 
 
-def spring_effect(job: Job, coarse: Coarse, lapped: LapRun) -> SpringBack | None:
+def spring_effect(crew: Crew, worked: Worked, lapped: LapRun) -> SpringBack | None:
     """Follow the most typical member, with middle numbers, rigid and backed beside as it is (``lapped``).
 
     None where the part is taken as rigid.
     """
-    scenario = job.scenario
-    if job.bench.bending is None:
+    scenario = crew.scenario
+    if crew.bench.bending is None:
         return None
-    job.tell(0.98, "looking at what springs back")
-    flatness = float(gauge.flatness(job.gauged, lapped.heights[-1])[0])
+    crew.tell(0.98, "looking at what springs back")
+    flatness = float(gauge.flatness(crew.gauged, lapped.heights[-1])[0])
     rigid_part = replace(scenario.part, thickness=None, ribbed_as=None)
-    rigid, rigid_job = lap_typical(job, coarse, replace(scenario, part=rigid_part))
+    rigid, rigid_crew = lap_typical(crew, worked, replace(scenario, part=rigid_part))
     backed_part = replace(scenario.part, pressing="backing")
-    backed, backed_job = lap_typical(job, coarse, replace(scenario, part=backed_part))
+    backed, backed_crew = lap_typical(crew, worked, replace(scenario, part=backed_part))
     asked = scenario.part.spring_back
-    press = None if asked is None else _largest_press(job, coarse, asked)
-    figures = _figures(job, lapped)
+    press = None if asked is None else _largest_press(crew, worked, asked)
+    figures = _figures(crew, lapped)
     return SpringBack(
         flexed=float(figures.sprung_flat[0]),
         comes_back=float(figures.comes_back[-1]),
         flatness=flatness,
-        flatness_rigid=float(gauge.flatness(rigid_job.gauged, rigid.heights[-1])[0]),
-        flatness_backed=float(gauge.flatness(backed_job.gauged, backed.heights[-1])[0]),
+        flatness_rigid=float(gauge.flatness(rigid_crew.gauged, rigid.heights[-1])[0]),
+        flatness_backed=float(gauge.flatness(backed_crew.gauged, backed.heights[-1])[0]),
         asked=asked,
         largest_press=press,
     )
 
 
-def _figures(job: Job, run: LapRun) -> SpringFigures:
+def _figures(crew: Crew, run: LapRun) -> SpringFigures:
     """Spring figures at the first and the last look of a lap."""
-    bending = job.bench.bending
+    bending = crew.bench.bending
     assert isinstance(bending, Bending)
-    grid = job.bench.grid
+    grid = crew.bench.grid
     rim = grid.marks["rim"][1]
     shapes = bending.shapes_at(grid.points[:rim])
     looks = [0, -1]
@@ -59,13 +61,13 @@ def _figures(job: Job, run: LapRun) -> SpringFigures:
     )
 
 
-def _largest_press(job: Job, coarse: Coarse, asked: float) -> float | None:
+def _largest_press(crew: Crew, worked: Worked, asked: float) -> float | None:
     """Largest press [N] at which no more than ``asked`` [m] comes back at the stop; None: there is none."""
-    scenario = job.scenario
+    scenario = crew.scenario
 
     def comes_back(press: float) -> float:
         hands = replace(scenario.hands, press=Uncertain.fixed(press, "hands.press"))
-        run, changed = lap_typical(job, coarse, replace(scenario, hands=hands))
+        run, changed = lap_typical(crew, worked, replace(scenario, hands=hands))
         return float(_figures(changed, run).comes_back[-1])
 
     return largest_press_simulated(comes_back, asked, low=1.0, high=2.0 * scenario.hands.press.high)

@@ -14,10 +14,11 @@ from handlap.sim.common.chance import percent
 from handlap.sim.common.errors import TippingError
 from handlap.sim.common.units import show
 from handlap.sim.job.results import Band
+from handlap.sim.planning.crew import Crew
 from handlap.sim.planning.verdict import LAP_AT
 from handlap.sim.teaching.exercise import Exercise
 from handlap.sim.teaching.exercise_answers import Answers
-from handlap.sim.teaching.exercise_trial import Trial, TrueBench, WayTried, try_way
+from handlap.sim.teaching.exercise_trial import Trial, WayTried, try_way
 from handlap.sim.teaching.exercise_truth import MEMBERS, Found, Progress, look_up
 
 SHAPE, FLATNESS, RANGE, CUT, AGAIN, DO, PLAN = 3, 2, 2, 3, 3, 3, 4
@@ -77,7 +78,7 @@ def mark(
     members: int = MEMBERS,
     progress: Progress | None = None,
     executor: Executor | None = None,
-    found: tuple[Found, TrueBench] | None = None,
+    found: tuple[Found, Crew] | None = None,
 ) -> Marking:
     """Mark the answers to an exercise.
 

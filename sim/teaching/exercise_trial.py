@@ -9,34 +9,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 
-from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Array
-from handlap.sim.job.results import Band
+from handlap.sim.face.face_ensemble import FaceEnsemble
+from handlap.sim.job.results import Band, Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way
-from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import SCORES, conditions_at, draw_scores, strokes_per_minute
-from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, set_up, tipping_words
-from handlap.sim.lapping.resolution import choose_resolution
-from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
-from handlap.sim.lapping.sheet import depth_per_stroke
+from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
-from handlap.sim.planning.course import STOP_AT, Course, Members, find_stops, measure, run_course
-from handlap.sim.planning.papers import clearing_looks, looks_when_gone, strokes_to_clear
-from handlap.sim.planning.work import CLEAR_SHARE, MOST_STROKES, TIP_REFUSED, TOLERANCE
+from handlap.sim.planning.course import run_course
+from handlap.sim.planning.crew import PLANNED, Crew, crew_of, vary
+from handlap.sim.planning.leg import measure
+from handlap.sim.planning.work import first_guess, lay_steps, work
 from handlap.sim.teaching.exercise_face import TrueFace
 
-CELLS = 1500
-MOST_ROWS = 1500
-MOST_LOOKS = 40
-STOPPED = 0.9
-"""The course is long enough when this share of the members has stopped."""
+TRIED = replace(PLANNED, cells=1500, rows=1500)
+"""Laps of a class: coarser than a plan's, for there are many."""
 
 
 @dataclass(frozen=True)
@@ -86,70 +77,73 @@ class Trial:
 
 
 @dataclass(frozen=True)
-class TrueBench:
-    """A true face on the bench of its scenario, with one pair of hands a member."""
+class _OneFace:
+    """The same face for all members."""
 
-    scenario: Scenario
-    bench: Bench
-    gauged: Gauge
-    members: Members
-    middle: Conditions
-    seed: int
+    face: TrueFace
+
+    def at(self, points: ArrayLike) -> Array:
+        """Heights (1, n) at points (n, 2) [m]."""
+        return self.face.heights_at(np.asarray(points, dtype=float))[None, :]
 
 
-def lay_out(scenario: Scenario, face: TrueFace, *, members: int, seed: int) -> TrueBench:
-    """Put a true face on the bench.
+def crew_on(scenario: Scenario, face: TrueFace, *, members: int, seed: int) -> Crew:
+    """A true face on the bench of its scenario, with one pair of hands a member.
 
     Parameters
     ----------
     members : pairs of hands [-]
     seed : same seed, same hands
     """
-    lines, follow = gauge.lines_to_follow(scenario.part.outline)
-    bench = set_up(scenario, cells=CELLS, follow=follow)
-    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
-    scores = draw_scores(members, seed)
-    conditions = tuple(conditions_at(scenario, z) for z in scores)
-    before = np.tile(face.heights_at(bench.grid.points), (members, 1))
-    middle = conditions_at(scenario, np.zeros(len(SCORES)))
-    hands = Members(before, conditions, strokes_per_minute(scenario, scores))
-    return TrueBench(scenario, bench, gauged, hands, middle, seed)
+    known = FaceEnsemble(scenario.part.outline, 1, True, 1.0, (), _OneFace(face))
+    return crew_of(scenario, known, members=members, seed=seed, fineness=TRIED)
 
 
-def try_way(true: TrueBench, way: WayTried, *, executor: Executor | None = None) -> Trial:
+def try_way(crew: Crew, way: WayTried, *, executor: Executor | None = None) -> Trial:
     """Try a way of working on the true face.
 
     Raises
     ------
     TippingError : if the press lies off the face for most of the members
     """
-    changed = apply_way(true.scenario, Way("", turning=way.turning, every=way.turn_every))
-    grits = [_grit(changed, name) for name in way.papers]
-    work = _Work(true, replace(true, bench=set_up(changed, like=true.bench)).bench, changed, executor)
-    course = work.first(grits[0], way.strokes[0])
-    if np.mean(course.tipped) > TIP_REFUSED:
-        raise TippingError(tipping_words(true.middle, float(np.mean(course.tipped))))
-    part = changed.part
-    measured = measure(course.figures, part.limit_by)
-    count = measured.shape[0]
-    planned = np.full(count, int(np.argmin(np.abs(course.strokes - way.strokes[0]))))
-    stops = find_stops(measured, STOP_AT * part.limit)
-    written = work.finish(course, planned, grits, way.strokes)
-    looking = work.finish(course, stops.look, grits)
-    kept = [_kept(end, deep, part.limit, part.allowance) for end, deep in (written, looking)]
+    changed = replace(
+        vary(crew, apply_way(crew.scenario, Way("", turning=way.turning, every=way.turn_every))),
+        executor=executor,
+    )
+    part = changed.scenario.part
+    grits = tuple(_grit(changed.scenario, name) for name in way.papers)
+    guess = first_guess(changed, grits[0])
+    looking = work(changed, lay_steps(changed, 0, np.array([guess]), grits=grits))
+    written = _as_written(changed, grits, way.strokes)
+    kept = [
+        _kept(measure(end, part.limit_by), end.greatest_depth, part.limit, part.allowance)
+        for end in (written, looking.outcome.figures)
+    ]
     return Trial(
         way=way,
-        members=count,
+        members=changed.members.count,
         limit=part.limit,
         allowance=part.allowance,
         written=kept[0][0], written_goal=kept[0][1], written_allowance=kept[0][2],
         looking=kept[1][0], looking_goal=kept[1][1], looking_allowance=kept[1][2],
-        stops=Band.of(course.strokes[stops.look]),
-        after=Band.of(written[0]),
-        deepest=Band.of(written[1]),
-        before=float(measure(gauge.figures(true.gauged, true.members.before[0], true.members.before[:1]),
-                             part.limit_by)[0]),
+        stops=Band.of(looking.first.stops),
+        after=Band.of(measure(written, part.limit_by)),
+        deepest=Band.of(written.greatest_depth),
+        before=float(changed.measured(changed.members.before[:1])[0]),
     )  # fmt: skip
+
+
+def _as_written(crew: Crew, grits: Sequence[Grit], strokes: Sequence[int]) -> Figures:
+    """Figures of everybody (members,) after so many strokes on each paper, whatever they show."""
+    now = crew.members.before
+    for grit, count in zip(grits, strokes, strict=True):
+        stage = stage_of(crew.scenario, crew.middle, grit, count, count)
+        course = run_course(
+            crew.bench, crew.gauged, crew.members, now, stage,
+            quad_strokes=crew.steps_for(stage).quad_strokes, seed=crew.seed, executor=crew.executor,
+        )  # fmt: skip
+        now, end = course.left, course.end
+    return end
 
 
 def _grit(scenario: Scenario, name: str) -> Grit:
@@ -161,82 +155,3 @@ def _kept(end: Array, deep: Array, limit: float, allowance: float | None) -> tup
     inside = end <= limit
     within = np.ones_like(inside) if allowance is None else deep <= allowance
     return float(np.mean(inside & within)), float(np.mean(inside)), float(np.mean(within))
-
-
-@dataclass(frozen=True)
-class _Work:
-    """The laps of one trial."""
-
-    true: TrueBench
-    bench: Bench
-    scenario: Scenario
-    executor: Executor | None
-
-    def _run(self, stage: Stage, start: Array, quad: float) -> Course:
-        true = self.true
-        return run_course(
-            self.bench, true.gauged, true.members, start, stage,
-            quad_strokes=quad, seed=true.seed, executor=self.executor,
-        )  # fmt: skip
-
-    def _stage(self, grit: Grit, strokes: int, looks: Sequence[int]) -> tuple[Stage, float]:
-        true = self.true
-        stage = stage_of(self.scenario, true.middle, grit, strokes, strokes)
-        stage = replace(stage, snapshots=tuple(looks))
-        found = choose_resolution(
-            self.bench, true.members.before[0], true.middle, stage,
-            tolerance=TOLERANCE, seed=true.seed, most_rows=MOST_ROWS // 2,
-        )  # fmt: skip
-        return stage, max(found.quad_strokes, 4.0 * strokes / MOST_ROWS)
-
-    def first(self, grit: Grit, planned: int) -> Course:
-        """The first paper, until nearly all who look have stopped; with a look at the planned strokes."""
-        true = self.true
-        flatness = float(gauge.flatness(true.gauged, true.members.before[:1])[0])
-        fresh = depth_per_stroke(self.scenario, true.middle, grit)
-        guess = int(np.clip(1.5 * CLEAR_SHARE * flatness / (SETTLED * fresh), 1, MOST_STROKES))
-        horizon = min(max(guess, planned), MOST_STROKES)
-        while True:
-            every = check_interval(self.scenario, horizon, MOST_LOOKS)
-            looks = sorted({*range(every, horizon, every), planned, horizon})
-            stage, quad = self._stage(grit, horizon, looks)
-            course = self._run(stage, true.members.before, quad)
-            measured = measure(course.figures, self.scenario.part.limit_by)
-            stops = find_stops(measured, STOP_AT * self.scenario.part.limit)
-            if horizon >= MOST_STROKES or np.mean(stops.reached | stops.at_best) >= STOPPED:
-                return course
-            horizon = min(2 * horizon, MOST_STROKES)
-
-    def finish(
-        self,
-        course: Course,
-        look: NDArray[np.int64],
-        grits: Sequence[Grit],
-        strokes: Sequence[int] | None = None,
-    ) -> tuple[Array, Array]:
-        """Measured figure and deepest spot (members,) after the finer papers, from a look at the first.
-
-        ``strokes`` on each paper; without them every finer one until the scratches of the one before are
-        gone.
-        """
-        true, row = self.true, np.arange(look.size)
-        area = self.bench.grid.area[: self.bench.grid.n_cells]
-        limit_by = self.scenario.part.limit_by
-        end = measure(course.figures, limit_by)[row, look]
-        deep = course.figures.greatest_depth[row, look]
-        before, now = true.members.before, course.heights[row, look].astype(float)
-        for i, (previous, grit) in enumerate(pairwise(grits), start=1):
-            if strokes is not None:
-                looks: tuple[int, ...] = (strokes[i],)
-            else:
-                looks = clearing_looks(strokes_to_clear(self.scenario, true.middle, previous, grit))
-            stage, quad = self._stage(grit, looks[-1], looks)
-            done = self._run(stage, now, quad)
-            at = looks_when_gone(
-                self.scenario, true.members.conditions, previous,
-                before=before, start=now, looks=done.heights, area=area,
-            )  # fmt: skip
-            end = measure(done.figures, limit_by)[row, at]
-            deep = done.figures.greatest_depth[row, at]
-            before, now = now, done.heights[row, at].astype(float)
-        return end, deep

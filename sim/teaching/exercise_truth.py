@@ -10,11 +10,13 @@ from handlap.sim.face.survey import Survey, survey
 from handlap.sim.face.told import FaceDecides
 from handlap.sim.job.results import StagePlan, Verdict
 from handlap.sim.job.scenario import Scenario
+from handlap.sim.planning.crew import Crew
 from handlap.sim.planning.plan import make_plan
 from handlap.sim.planning.verdict import LAP_AT, SHOP_AT
+from handlap.sim.planning.work import MOST_STROKES
 from handlap.sim.teaching.exercise import Exercise
 from handlap.sim.teaching.exercise_face import TrueNumbers, true_numbers
-from handlap.sim.teaching.exercise_trial import MOST_STROKES, Trial, TrueBench, WayTried, lay_out, try_way
+from handlap.sim.teaching.exercise_trial import Trial, WayTried, crew_on, try_way
 
 MEMBERS = 24
 """Pairs of hands that try a plan; faces of the program's own plan."""
@@ -48,7 +50,7 @@ def look_up(
     members: int = MEMBERS,
     progress: Progress | None = None,
     executor: Executor | None = None,
-) -> tuple[Found, TrueBench]:
+) -> tuple[Found, Crew]:
     """The truth of an exercise and what its readings say, and the true face on its bench."""
     tell = progress or (lambda done, what: None)
     scenario = exercise.scenario
@@ -65,7 +67,7 @@ def look_up(
     except FaceDecides as stopped:
         verdict, way = stopped.verdict, own_way(scenario, ())
     tell(0.6, "trying that plan on the true face")
-    true = lay_out(scenario, exercise.face, members=members, seed=1)
+    true = crew_on(scenario, exercise.face, members=members, seed=1)
     own = try_way(true, way, executor=executor)
     return Found(numbers, surveyed, verdict, own, _best_done(exercise, numbers, own)), true
 

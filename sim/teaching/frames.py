@@ -23,7 +23,7 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, distinct
 from handlap.sim.lapping import dye, gauge, kernels
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
-from handlap.sim.lapping.lap import Conditions, Stage, law_of, load_of, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import Conditions, Stage, law_of, load_of, run_stage, set_up, tipping_words
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
@@ -34,12 +34,12 @@ from handlap.sim.lapping.simulate import (
     lap_result,
     paper_named,
     ready_lap,
-    refuse_tipping,
     typical_face,
 )
 from handlap.sim.materials.paper_law import rate_factor
-from handlap.sim.planning.course import STOP_AT, find_stops, measure
-from handlap.sim.planning.work import CLEAR_SHARE, SPARE
+from handlap.sim.planning.leg import STOP_AT, ToGoal, lay_leg, work_leg
+from handlap.sim.planning.typical import SPARE
+from handlap.sim.planning.work import CLEAR_SHARE
 
 FRAMES = 60
 FEWEST_FRAMES, MOST_FRAMES = 4, 200
@@ -209,23 +209,21 @@ def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int 
     before = typical_face(scenario, bench.grid.points, seed=seed).heights_at(bench.grid.points)
     need = CLEAR_SHARE * float(gauge.flatness(gauged, before)[0])
     fresh = depth_per_stroke(scenario, conditions, grit)
-    horizon = int(np.clip(need / (SETTLED * fresh), 1, MOST_TRIAL_STROKES))
-    while True:
-        every = check_interval(scenario, horizon)
-        horizon = every * max(FEWEST_LOOKS, horizon // every)
-        stage = stage_of(scenario, conditions, grit, horizon, every)
-        layout = stage_layout(bench, stage, quad_strokes=first_quad(bench, conditions, stage), seed=seed)
-        run = run_stage(bench, before, conditions, stage, layout)
-        refuse_tipping(run, conditions)
-        measured = measure(gauge.figures(gauged, before, run.heights), part.limit_by)
-        stop = find_stops(measured[None, :], STOP_AT * part.limit)
-        if stop.reached[0] or stop.at_best[0] or horizon + every > MOST_TRIAL_STROKES:
-            break
-        horizon = min(2 * horizon, MOST_TRIAL_STROKES)
-    at = int(run.strokes[stop.look[0]])
-    if not (stop.reached[0] or stop.at_best[0]):
+    guess = int(np.clip(need / (SETTLED * fresh), 1, MOST_TRIAL_STROKES))
+    every = check_interval(scenario, guess)
+    horizon = every * max(FEWEST_LOOKS, guess // every)
+    stage = stage_of(scenario, conditions, grit, horizon, every)
+    leg = lay_leg(
+        bench, stage, quad_strokes=first_quad(bench, conditions, stage), seed=seed, most=MOST_TRIAL_STROKES
+    )
+    rule = ToGoal(part.limit_by, STOP_AT * part.limit, horizon)
+    run = work_leg(bench, gauged, leg, conditions, rule, before=before, start=before)
+    if run.tipped > 0.0:
+        raise TippingError(tipping_words(conditions, run.tipped))
+    at = int(np.ceil(run.stroke))
+    if not (run.stop.reached or run.stop.at_best):
         return at, f"after {at} the typical face still is not at its limit, and still gets better"
-    why = "its limit with a tenth to spare" if stop.reached[0] else "the best it gets on this paper"
+    why = "its limit with a tenth to spare" if run.stop.reached else "the best it gets on this paper"
     count = every * max(FEWEST_LOOKS, int(np.ceil(SPARE * at / every)))
     return count, f"some {at} take the typical face to {why}; the rest shows what follows"
 

@@ -32,14 +32,17 @@ from handlap.sim.lapping.lap import (
     LapRun,
     Stage,
     load_of,
+    run_stage,
     set_up,
     stage_layout,
     tipping_words,
 )
+from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import choose_resolution
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.lapping.spring_back import spring_figures
-from handlap.sim.planning.course import Members, lap_member, measure
+from handlap.sim.planning.crew import Members
+from handlap.sim.planning.leg import measure
 from handlap.sim.planning.work import TIP_REFUSED
 from handlap.sim.teaching.lesson import Case, CaseResult, Lesson
 
@@ -157,9 +160,9 @@ def work_case(
         return WorkedCase(_result(ready, members, np.array([0]), start, figures), (), courses, 0.0)
     quad = quad_strokes or _quad(ready, ready.stage)
     layout = stage_layout(ready.bench, ready.stage, quad_strokes=quad, seed=ready.seed)
-    lap = partial(lap_member, ready.bench, ready.gauged, ready.stage, layout)
-    triples = list(zip(members.before, members.before, members.conditions, strict=True))
-    done = run_members(lap, triples, executor=executor, finished=finished)
+    lap = partial(_lap_member, ready, ready.stage, layout)
+    pairs = list(zip(members.before, members.conditions, strict=True))
+    done = run_members(lap, pairs, executor=executor, finished=finished)
     runs = tuple(run for run, _ in done)
     tipped = float(np.mean([run.tipped for run in runs]))
     if tipped > TIP_REFUSED:
@@ -170,6 +173,14 @@ def work_case(
     at_looks = Figures(**{name: np.array([getattr(f, name) for _, f in done]) for name in names})
     courses, figures = _figures(ready, members, strokes, heights, at_looks, runs)
     return WorkedCase(_result(ready, members, strokes, heights, figures), runs, courses, quad)
+
+
+def _lap_member(
+    ready: ReadyCase, stage: Stage, layout: Layout, member: tuple[Array, Conditions]
+) -> tuple[LapRun, Figures]:
+    before, conditions = member
+    run = run_stage(ready.bench, before, conditions, stage, layout)
+    return run, gauge.figures(ready.gauged, before, run.heights)
 
 
 def _quad(ready: ReadyCase, stage: Stage) -> float:

@@ -18,7 +18,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.face.proud import refuse_proud
 from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.planning.work import MOST_MEMBERS
+from handlap.sim.planning.crew import MOST_MEMBERS
 from handlap.sim.teaching.lesson import Answer, Case, Lesson, LessonResult
 from handlap.sim.teaching.lesson_answer import answer_lesson, asked_errors, asked_unit, asked_values, votes_of
 from handlap.sim.teaching.lesson_case import (

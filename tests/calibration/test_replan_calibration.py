@@ -14,7 +14,9 @@ what this program took paper to be before, and what no member of its ensembles i
 from __future__ import annotations
 
 import functools
+import math
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,20 +25,22 @@ import pytest
 from bench_truth import NOW, Truth, make_truth, write_log
 from scipy.stats import binom
 
-from handlap.sim.bench.forecast import blocks_ahead, forecast, looks_at
+from handlap.sim.bench.forecast import MODEL, forecast
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import Learnt, first_cut, first_state, learn, open_workshop
-from handlap.sim.bench.standing import MODEL
 from handlap.sim.common.grid import make_grid
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_prior import FaceBasis
 from handlap.sim.face.flatness import minimum_zone_widths
 from handlap.sim.job.results import Band
+from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
-from handlap.sim.lapping.rhythm import check_interval
-from handlap.sim.planning.course import STOP_AT, find_stops, measure
+from handlap.sim.lapping.lap import Conditions
+from handlap.sim.lapping.rhythm import check_interval, choose_rhythm
+from handlap.sim.materials import grits
+from handlap.sim.planning.leg import STOP_AT, measure, stops_at
 
 CELLS, MEMBERS, JOBS = 300, 64, 8
 WORLDS = ("as assumed", "kinder")
@@ -82,6 +86,40 @@ def face_of(seed: int, basis: FaceBasis):
     raise AssertionError("no such face among 400")
 
 
+def blocks_ahead(
+    scenario: Scenario, entries: Sequence[Entry], middle: Conditions, every: int, horizon: int, paper: str
+) -> list[Entry]:
+    """Blocks still to come on a paper, looked at and brushed every so many strokes, to the horizon.
+
+    A block in which a new sheet falls due is two entries or more: the first strokes on fresh paper count
+    for many later ones.
+    """
+    rhythm = choose_rhythm(scenario, middle, grits.find(paper))
+    worn = 0
+    for entry in entries:
+        worn = 0 if entry.new_sheet or (entry.paper and entry.paper != paper) else worn
+        worn += entry.strokes if entry.paper == paper else 0
+    brush = rhythm.brush_every if 0 < rhythm.brush_every < every else 0
+    found: list[Entry] = []
+    for _ in range(max(1, math.ceil(horizon / every))):
+        left, looked = every, bool(entries or found)
+        while left > 0:
+            fresh = bool(rhythm.sheet_every) and worn >= rhythm.sheet_every
+            worn = 0 if fresh else worn
+            part = min(left, rhythm.sheet_every - worn) if rhythm.sheet_every else left
+            found.append(
+                Entry(0, 0, "", strokes=part, paper=paper, brushed=looked, new_sheet=fresh, brush_every=brush)
+            )
+            worn, left, looked = worn + part, left - part, False
+    return found
+
+
+def looks_at(entries: Sequence[Entry], every: int) -> list[int]:
+    """Places, in entries still to come, of those after which the part is looked at."""
+    done = np.cumsum([entry.strokes for entry in entries])
+    return np.flatnonzero(done % every == 0).tolist()
+
+
 def true_strokes(truth: Truth, entries: list[Entry], workshop) -> float:
     """Strokes from the start until the true face is within the goal, going on as the plan says."""
     job, horizon = workshop.scenario, 1500
@@ -92,10 +130,10 @@ def true_strokes(truth: Truth, entries: list[Entry], workshop) -> float:
         states = truth.carried([*entries, *future], seed=7000 + truth.seed)[len(entries) :]
         figures = gauge.figures(truth.gauged, truth.before, states[seen])
         measured = measure(figures, job.part.limit_by)[None]
-        stops = find_stops(measured, STOP_AT * job.part.limit)
-        if stops.reached[0] or horizon >= 12_000:
-            done = sum(e.strokes for e in entries)
-            return done + every * float(stops.look[0]) if stops.reached[0] else np.nan
+        strokes = every * np.arange(measured.size, dtype=float)
+        stops, reached = stops_at(strokes, measured, np.array([measured.size]), STOP_AT * job.part.limit)
+        if reached[0] or horizon >= 12_000:
+            return sum(e.strokes for e in entries) + float(stops[0]) if reached[0] else np.nan
         horizon *= 2
 
 

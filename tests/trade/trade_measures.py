@@ -35,8 +35,9 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import conditions_at, draw_scores, strokes_per_minute
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
+from handlap.sim.planning.crew import open_crew
+from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.plan import make_plan
-from handlap.sim.planning.work import choose_first, open_job
 
 SHEET, BRUSHED = 5.0, 2.0
 """Minutes of strokes on a sheet, and between brushings, where a report does not say: the trade's habit."""
@@ -232,9 +233,9 @@ def first_paper(job: Scenario, size: Size) -> Got:
     """P number of the paper a plan starts on; low and high are those about alike with it, of all seeds."""
     taken, alike = [], []
     for seed in size.seeds:
-        _, names, trial = choose_first(open_job(job, members=size.choosing, seed=seed))
-        taken.append(_number(job.paper.grits[trial.coarse.first].name))
-        alike += [_number(name) for name in names]
+        found = choose_first(open_crew(job, members=size.choosing, seed=seed))
+        taken.append(_number(job.paper.grits[found.taken.first].name))
+        alike += [_number(name) for name in found.alike]
     return Got(min(alike), float(np.median(taken)), max(alike), len(taken))
 
 

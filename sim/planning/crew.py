@@ -1,0 +1,261 @@
+"""The crew that works a job: its faces, each with hands, paper and luck of its own, and its bench.
+
+All that is drawn, is drawn here, and so is all that is set up: two questions about the same job are
+put to the same crew, and differ in nothing that was not asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Executor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handlap.sim.common.errors import InputError
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import FaceEnsemble
+from handlap.sim.face.proud import refuse_proud
+from handlap.sim.face.told import faces_to_work_on
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.dye import draw_dyes
+from handlap.sim.lapping.ensemble import (
+    SCORES,
+    conditions_at,
+    draw_plate_scores,
+    draw_scores,
+    most_typical,
+    spread_over,
+    strokes_per_minute,
+)
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.lap import Bench, Conditions, Stage, set_up
+from handlap.sim.lapping.resolution import Resolution, choose_resolution
+from handlap.sim.lapping.sheet import depth_per_stroke
+
+MOST_MEMBERS = 4096
+
+
+@dataclass(frozen=True)
+class Fineness:
+    """How finely laps are computed: most cells, of a rigid part and of one that bends, whose cells cost
+    several times as much; step error asked [m]; most rows up to the horizon, likewise; rows so many times
+    as long as the error asks."""
+
+    cells: int
+    cells_flexible: int
+    tolerance: float
+    rows: int
+    rows_flexible: int
+    longer: float = 1.0
+
+
+PLANNED = Fineness(cells=3000, cells_flexible=1500, tolerance=0.5e-6, rows=3000, rows_flexible=1200)
+"""Laps that are reported: figures of most parts are then good to half a micrometre, a hundredth of the
+limits that leaves can show."""
+TRIED = replace(PLANNED, cells=800, cells_flexible=600, longer=2.0)
+"""Laps that only rank papers and find the last stop."""
+
+
+@dataclass(frozen=True)
+class Members:
+    """Faces (members, n) on a bench's grid [m], conditions and pace [strokes/min] of each."""
+
+    before: Array
+    conditions: tuple[Conditions, ...]
+    pace: Array
+
+    @property
+    def count(self) -> int:
+        """Number of members."""
+        return len(self.conditions)
+
+    def some(self, index: NDArray[np.int64]) -> Members:
+        """The members with these indices (k,)."""
+        return Members(self.before[index], tuple(self.conditions[i] for i in index), self.pace[index])
+
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True)
+class Crew:
+    """All members of an ensemble at their bench.
+
+    Attributes
+    ----------
+    scenario : the job
+    bench, gauged : part, plate and paper on the grid, and what takes the figures there
+    faces : the faces drawn, evaluable anywhere
+    scores : standard normal scores (members, k) of hands and paper, see :mod:`handlap.sim.lapping.ensemble`
+    plate_scores : of the plate's own shape (members, k)
+    members : faces on the grid, conditions and pace
+    middle : every number at its middle
+    fineness : how finely laps are computed
+    seed : of all that was drawn
+    executor : where the members work; None: threads of this process
+    tell : called with the share done and what is being done
+    """
+
+    scenario: Scenario
+    bench: Bench
+    gauged: Gauge
+    faces: FaceEnsemble
+    scores: Array
+    plate_scores: Array
+    members: Members
+    middle: Conditions
+    fineness: Fineness
+    seed: int
+    executor: Executor | None
+    tell: Progress
+
+    @property
+    def typical(self) -> int:
+        """The member whose face is nearest to the middle of all."""
+        return most_typical(self.members.before)
+
+    @property
+    def most_rows(self) -> int:
+        """Rows that a lap may have up to its horizon [-]."""
+        return self.fineness.rows if self.bench.bending is None else self.fineness.rows_flexible
+
+    def measured(self, faces: Array) -> Array:
+        """The figure that the limit is held against, of faces (k, n) [m]."""
+        if self.scenario.part.limit_by == "straightedge":
+            return gauge.straightedge(self.gauged, faces)
+        return gauge.flatness(self.gauged, faces)
+
+    def steps_for(self, stage: Stage) -> Resolution:
+        """How long rows may be on a stage: those that keep the tolerance on the most typical member.
+
+        Turns that fall within less wear than the tolerance need no rows of their own.
+        """
+        per_turn = stage.turn_every * depth_per_stroke(self.scenario, self.middle, stage.grit)
+        small = 0.0 < per_turn <= self.fineness.tolerance
+        found = choose_resolution(
+            self.bench, self.members.before[self.typical], self.middle,
+            replace(stage, turn_every=0) if small else stage,
+            tolerance=self.fineness.tolerance, seed=self.seed, most_rows=self.most_rows // 2,
+        )  # fmt: skip
+        quad = max(self.fineness.longer * found.quad_strokes, 4.0 * stage.strokes / self.most_rows)
+        return replace(found, quad_strokes=quad)
+
+
+def open_crew(
+    scenario: Scenario,
+    *,
+    members: int,
+    seed: int,
+    executor: Executor | None = None,
+    tell: Progress | None = None,
+    fineness: Fineness = PLANNED,
+) -> Crew:
+    """Draw the faces and the numbers of an ensemble, and set the bench up.
+
+    Raises
+    ------
+    InputError : for an ensemble size out of range, or for something that stands proud of the face
+    FaceDecides : if the readings cannot tell of the face what a plan would rest on
+    """
+    if not 2 <= members <= MOST_MEMBERS:
+        raise InputError(f"--members {members}: allowed is 2 to {MOST_MEMBERS}")
+    refuse_proud(scenario.part)
+    faces = faces_to_work_on(scenario, count=members, seed=seed)
+    return crew_of(
+        scenario, faces, members=members, seed=seed, executor=executor, tell=tell, fineness=fineness
+    )
+
+
+def crew_of(
+    scenario: Scenario,
+    faces: FaceEnsemble,
+    *,
+    members: int,
+    seed: int,
+    executor: Executor | None = None,
+    tell: Progress | None = None,
+    fineness: Fineness = PLANNED,
+) -> Crew:
+    """A crew on given faces, of which there may be fewer than members."""
+    return _crew(
+        scenario, faces, draw_scores(members, seed), draw_plate_scores(members, seed), fineness, seed,
+        executor, tell or (lambda done, what: None),
+    )  # fmt: skip
+
+
+def vary(crew: Crew, scenario: Scenario) -> Crew:
+    """The same faces, hands, paper and plate (common random numbers) on a changed scenario."""
+    return _crew(
+        scenario, crew.faces, crew.scores, crew.plate_scores, crew.fineness, crew.seed, crew.executor,
+        crew.tell, crew,
+    )  # fmt: skip
+
+
+def few_of(crew: Crew, members: int, fineness: Fineness | None = None) -> Crew:
+    """The same crew with at most so many of its members, spread evenly, and other fineness if given.
+
+    What is tried with it tells its own share, not that of the whole work.
+    """
+    found = crew
+    if fineness is not None and fineness != crew.fineness:
+        found = _crew(
+            crew.scenario, crew.faces, crew.scores, crew.plate_scores, fineness, crew.seed, crew.executor,
+            crew.tell,
+        )  # fmt: skip
+    some = spread_over(crew.members.count, members)
+    return replace(
+        found,
+        scores=crew.scores[some],
+        plate_scores=crew.plate_scores[some],
+        members=found.members.some(some),
+        tell=lambda done, what: None,
+    )
+
+
+def _crew(
+    scenario: Scenario,
+    faces: FaceEnsemble,
+    scores: Array,
+    plate_scores: Array,
+    fineness: Fineness,
+    seed: int,
+    executor: Executor | None,
+    tell: Progress,
+    like: Crew | None = None,
+) -> Crew:
+    """Set the bench up; ``like``: a crew on the same face, whose grid and faces are taken over."""
+    outline = scenario.part.outline
+    if like is not None and like.scenario.part.outline is outline:
+        bench = set_up(scenario, like=like.bench)
+        gauged, before = like.gauged, like.members.before
+    else:
+        lines, follow = gauge.lines_to_follow(outline)
+        rigid = scenario.part.thickness is None and scenario.part.ribbed_as is None
+        cells = fineness.cells if rigid else fineness.cells_flexible
+        bench = set_up(scenario, cells=cells, follow=follow)
+        gauged = gauge.make_gauge(outline, bench.grid, lines)
+        before = np.array(faces.heights_at(bench.grid.points))
+        if before.shape[0] < scores.shape[0]:
+            before = np.resize(before, (scores.shape[0], before.shape[1]))
+    dyes = draw_dyes(len(scores), seed) if like is None else [c.dye for c in like.members.conditions]
+    conditions = tuple(
+        replace(conditions_at(scenario, z), plate=plate, dye=dye)
+        for z, plate, dye in zip(scores, plate_scores, dyes, strict=True)
+    )
+    return Crew(
+        scenario=scenario,
+        bench=bench,
+        gauged=gauged,
+        faces=faces,
+        scores=scores,
+        plate_scores=plate_scores,
+        members=Members(before, conditions, strokes_per_minute(scenario, scores)),
+        middle=conditions_at(scenario, np.zeros(len(SCORES))),
+        fineness=fineness,
+        seed=seed,
+        executor=executor,
+        tell=tell,
+    )

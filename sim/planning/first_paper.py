@@ -1,0 +1,163 @@
+"""Which paper to start on: each that could be is worked as the first, by the same few members.
+
+Sixteen of them try all papers; those that are not clearly beaten are then tried by sixty-four.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handlap.sim.common.outline import Array
+from handlap.sim.job.results import Band, PaperTrial
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping.ensemble import spread_over
+from handlap.sim.lapping.rhythm import choose_rhythm
+from handlap.sim.lapping.sheet import one_sheet
+from handlap.sim.materials.grits import Grit
+from handlap.sim.planning.crew import TRIED, Crew, few_of
+from handlap.sim.planning.leg import STOP_AT, measure
+from handlap.sim.planning.papers import chain, choose_paper, clearly_better, quicker, to_clear
+from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work
+
+FIRST_TRIAL, TRIAL_MEMBERS = 16, 64
+"""Members that try every paper, and those that then try what is left: with fewer than these the choice
+changes from seed to seed."""
+OUT_AT_ONCE = 0.9
+"""Share of the first members in which a paper must be slower than another to be out at once."""
+FAR_SLOWER = 4.0
+"""A paper that should take so many times as long as the quickest, by one number for each sheet, is not
+tried."""
+
+
+@dataclass(frozen=True)
+class PaperTried:
+    """A paper worked as the first one by a few members, and the finer ones after it.
+
+    ``first``: its place in the scenario's list; ``inside``: who (members,) ends inside all limits.
+    """
+
+    first: int
+    worked: Worked
+    inside: NDArray[np.bool_]
+
+    @property
+    def minutes(self) -> Array:
+        """Minutes of all work of every member (members,) [min]."""
+        return self.worked.outcome.effort.minutes
+
+    @property
+    def stops(self) -> Array:
+        """Strokes on it (members,) [-]."""
+        return self.worked.first.stops
+
+
+@dataclass(frozen=True)
+class FirstPaper:
+    """The paper to start on: what the trials said, papers about alike with it, its own trial."""
+
+    trials: tuple[PaperTrial, ...]
+    alike: tuple[str, ...]
+    taken: PaperTried
+
+
+def rough_minutes(crew: Crew, first: int) -> float:
+    """Minutes that a paper and the finer ones after it should take, by one number for each sheet [min]."""
+    scenario, middle = crew.scenario, crew.middle
+    grits = chain(scenario, middle, first)
+    pace = float(scenario.hands.strokes_per_minute.value)
+    warp = crew.measured(crew.members.before)
+    need = CLEAR_SHARE * max(float(np.median(warp)) - STOP_AT * scenario.part.limit, 0.0)
+    rhythm = choose_rhythm(scenario, middle, grits[0])
+    sheet = one_sheet(scenario, middle, grits[0], brush_every=rhythm.brush_every, pace=pace)
+    minutes = sheet.to_take(need + middle.bedding_of(grits[0]), rhythm.sheet_every)[1]
+    return minutes + sum(to_clear(scenario, middle, a, b)[1] for a, b in pairwise(grits))
+
+
+def trial_crew(crew: Crew, members: int = TRIAL_MEMBERS) -> Crew:
+    """The few that try papers, on coarser cells."""
+    return few_of(crew, members, TRIED)
+
+
+def try_paper(crew: Crew, first: int) -> PaperTried:
+    """Work one paper as the first, and the finer ones after it, with a crew of few members."""
+    part = crew.scenario.part
+    guess = first_guess(crew, crew.scenario.paper.grits[first])
+    worked = work(crew, lay_steps(crew, first, np.array([guess])))
+    ends = worked.outcome.figures
+    inside = measure(ends, part.limit_by) <= part.limit
+    if part.allowance is not None:
+        inside = inside & (ends.greatest_depth <= part.allowance)
+    return PaperTried(first, worked, inside)
+
+
+def _try_all(crew: Crew, papers: Sequence[int]) -> dict[int, PaperTried]:
+    """Trials of papers, by their place in the list; what is clearly beaten has few members."""
+    grits = crew.scenario.paper.grits
+    few = trial_crew(crew)
+    first = trial_crew(crew, FIRST_TRIAL) if len(papers) > 1 else few
+    tried: dict[int, PaperTried] = {}
+    for done, paper in enumerate(papers):
+        crew.tell(0.1 + 0.1 * done / len(papers), f"trying {grits[paper].name} as the first paper")
+        tried[paper] = try_paper(first, paper)
+    if first.members.count == few.members.count:
+        return tried
+
+    def beaten(i: int, j: int) -> bool:
+        slower = quicker(tried[j].minutes, tried[i].minutes) >= OUT_AT_ONCE
+        return slower and not clearly_better(tried[i].inside, tried[j].inside)
+
+    left = [i for i in papers if not any(beaten(i, j) for j in papers if j != i)]
+    for done, paper in enumerate(left):
+        crew.tell(0.2 + 0.1 * done / len(left), f"trying {grits[paper].name} on all faces")
+        tried[paper] = try_paper(few, paper)
+    return tried
+
+
+def choose_first(crew: Crew) -> FirstPaper:
+    """Try the papers as the first one, all by the same members, and take one."""
+    scenario, grits = crew.scenario, crew.scenario.paper.grits
+    rough = np.array([rough_minutes(crew, first) for first in range(len(grits))])
+    start = None if scenario.paper.start is None else grits.index(scenario.paper.start)
+    worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min() or i == start]
+    tried = _try_all(crew, worth)
+    if start is not None and tried[start].minutes.size < max(t.minutes.size for t in tried.values()):
+        tried[start] = try_paper(trial_crew(crew), start)
+    most = max(trial.minutes.size for trial in tried.values())
+    full = [i for i in worth if tried[i].minutes.size == most]
+    taken, alike = choose_paper(
+        np.array([tried[i].inside for i in full]), np.array([tried[i].minutes for i in full])
+    )
+    if start is not None:
+        taken, alike = full.index(start), (full.index(start),)
+    best = tried[full[taken]]
+    told = []
+    for i, grit in enumerate(grits):
+        finer = tuple(g.name for g in chain(scenario, crew.middle, i)[1:])
+        if i not in tried:
+            told.append(PaperTrial(grit.name, finer, 0, Band.of([rough[i]]), 0.0, None, None, None))
+            continue
+        told.append(_told(scenario, grit, finer, tried[i], best.minutes))
+    return FirstPaper(tuple(told), tuple(grits[full[i]].name for i in alike), best)
+
+
+def _told(
+    scenario: Scenario, grit: Grit, finer: tuple[str, ...], trial: PaperTried, best: Array
+) -> PaperTrial:
+    """What a trial said; ``best``: minutes (members,) on the paper taken."""
+    part, outcome = scenario.part, trial.worked.outcome
+    same = spread_over(best.size, trial.minutes.size)
+    return PaperTrial(
+        paper=grit.name,
+        finer=finer,
+        tried=trial.minutes.size,
+        minutes=Band.of(trial.minutes),
+        sheets=float(np.median(outcome.effort.sheets)),
+        metal=Band.of(part.metal.density * part.outline.area * outcome.figures.mean_depth),
+        chance_both=float(np.mean(trial.inside)),
+        quicker=quicker(trial.minutes, best[same]),
+    )

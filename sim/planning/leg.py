@@ -1,0 +1,370 @@
+"""Work on one paper by one member: lapped from look to look until a rule says stop.
+
+A leg is laid out as far as anybody may go and shared by all members; each of them is lapped no
+further than it takes.  Where a member stops is read off between two looks, so that stops do not
+fall on the looks' own intervals.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handlap.sim.common.outline import Array
+from handlap.sim.job.results import Figures
+from handlap.sim.job.scenario import LimitBy, TurnState
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.lap import Bench, Conditions, LapState, Stage, begin_lap, lap_on, stage_layout
+from handlap.sim.lapping.poses import START, Layout, Place
+from handlap.sim.materials.grits import Grit
+from handlap.sim.planning.papers import gone_at
+
+STOP_AT = 0.9
+"""Work stops when a look shows this share of the limit: leaves and straightedges have errors."""
+PAST_BEST = 0.6
+"""A face is past its best when the best look lies before this share of the strokes done: it is worked on so
+far to see that nothing better follows."""
+LOOKS_A_BLOCK = 2
+"""Looks that are worked at one go: to set a block up costs about what a few rows do."""
+
+
+@dataclass(frozen=True)
+class Leg:
+    """Work on one paper, as far as anybody may go.
+
+    ``blocks``: rows from look to look; ``stage``: the work that they are laid out from, its strokes the
+    ``horizon`` up to which looks and rows are even; beyond it both grow with what is done already.
+    ``quad``: strokes of a group of rows up to there.
+    """
+
+    stage: Stage
+    blocks: tuple[Layout, ...]
+    quad: float
+
+    @property
+    def grit(self) -> Grit:
+        """The paper."""
+        return self.stage.grit
+
+    @property
+    def horizon(self) -> int:
+        """Strokes up to which looks and rows are even [-]."""
+        return self.stage.strokes
+
+    @property
+    def rows(self) -> int:
+        """Rows up to the horizon [-]."""
+        return sum(block.x.size for block in self.blocks if block.begin.strokes < self.horizon)
+
+
+def look_marks(every: int, horizon: int, most: int) -> tuple[int, ...]:
+    """Strokes at looks: every so many up to the horizon, then twice as many whenever strokes have doubled.
+
+    >>> look_marks(20, 40, 250)
+    (20, 40, 80, 160, 240, 250)
+    """
+    marks, at, bound = [], 0, horizon
+    while at < most:
+        at = min(at + every, most)
+        marks.append(at)
+        if at >= bound:
+            every, bound = 2 * every, 2 * bound
+    return tuple(marks)
+
+
+def lay_leg(
+    bench: Bench,
+    stage: Stage,
+    *,
+    quad_strokes: float,
+    seed: int,
+    most: int | None = None,
+    looks: Sequence[int] | None = None,
+    begin: Place = START,
+    states: Sequence[TurnState] | None = None,
+    first_events: int = 0,
+) -> Leg:
+    """Lay out work on one paper.
+
+    Parameters
+    ----------
+    stage : rhythm, looks and strokes up to the horizon
+    quad_strokes : strokes of a group of rows up to there
+    most : strokes up to which anybody may go; without it, the horizon
+    looks : strokes at looks, the last at ``most``; without them those of the stage
+    begin : where the work stands; strokes of the stage and looks count from there
+    states, first_events : as of :func:`handlap.sim.lapping.lap.stage_layout`
+    """
+    horizon = stage.strokes
+    marks = (0, *(looks or stage.snapshots))
+    if most is not None and looks is None:
+        marks = (0, *look_marks(stage.snapshots[0], horizon, most))
+    blocks: list[Layout] = []
+    place = begin
+    for start, seen in _grouped(marks):
+        work = replace(stage, strokes=seen[-1] - start, snapshots=tuple(k - start for k in seen))
+        grown = max(1.0, 2.0 ** np.floor(np.log2(max(start, 1) / horizon)) * 2.0) if start >= horizon else 1.0
+        blocks.append(
+            stage_layout(
+                bench, work, quad_strokes=grown * quad_strokes, seed=seed, begin=place, states=states,
+                first_events=0 if blocks else first_events,
+            )
+        )  # fmt: skip
+        place = blocks[-1].end
+    return Leg(stage, tuple(blocks), quad_strokes)
+
+
+def _grouped(marks: Sequence[int]) -> list[tuple[int, tuple[int, ...]]]:
+    """Start of every block, and the looks in it."""
+    return [
+        (marks[at], tuple(marks[at + 1 : at + 1 + LOOKS_A_BLOCK]))
+        for at in range(0, len(marks) - 1, LOOKS_A_BLOCK)
+    ]
+
+
+@dataclass(frozen=True)
+class Stop:
+    """Where a member stops: the look at or before which it does, and how far from the one before to it.
+
+    ``reached``: the goal made it stop; ``at_best``: it stopped at the best look, with worse to follow.
+    """
+
+    look: int
+    share: float
+    reached: bool
+    at_best: bool
+
+    def of(self, start: float, looks: Array) -> float:
+        """A figure at the stop, from that at the start and those at the looks (k,)."""
+        before = start if self.look == 0 else float(looks[self.look - 1])
+        return before + self.share * (float(looks[self.look]) - before)
+
+
+class StopRule(Protocol):
+    """Says where a member stops."""
+
+    def find(
+        self, strokes: NDArray[Any], figures: Figures, faces: Sequence[Array], last: bool
+    ) -> Stop | None:
+        """Where it does, by what the looks so far showed; None: not yet.
+
+        Parameters
+        ----------
+        strokes, figures, faces : at the looks (k,), (k,), (n,) each
+        last : nothing more is worked, so it has to stop somewhere
+        """
+        ...
+
+
+@dataclass(frozen=True)
+class ToGoal:
+    """Stop where the measured figure comes down to ``goal`` [m]; failing that, at the best look there is.
+
+    ``least``: strokes before which nobody gives up.
+    """
+
+    limit_by: LimitBy
+    goal: float
+    least: int
+
+    def find(
+        self, strokes: NDArray[Any], figures: Figures, faces: Sequence[Array], last: bool
+    ) -> Stop | None:
+        """See :class:`StopRule`."""
+        measured = measure(figures, self.limit_by)
+        under = np.flatnonzero(measured <= self.goal)
+        if under.size:
+            look = int(under[0])
+            if look == 0:
+                # Nobody stops before having looked once.
+                return Stop(0, 1.0, True, False)
+            above = float(measured[look - 1])
+            share = (above - self.goal) / (above - float(measured[look]))
+            return Stop(look, share, True, False)
+        best = int(np.argmin(measured))
+        past = strokes[-1] >= self.least and strokes[best] <= PAST_BEST * strokes[-1]
+        if past or last:
+            return Stop(best, 1.0, False, best < len(strokes) - 1)
+        return None
+
+
+def stops_at(
+    strokes: Array, measured: Array, worked: NDArray[np.int64], goal: float
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Where members (members,) stop that stop at a goal [m], and which of them reach it.
+
+    Parameters
+    ----------
+    strokes, measured : at the looks (looks,), and what was measured there (members, looks) [m]
+    worked : looks to which each was worked (members,) [-]
+    """
+    zero = np.zeros(0)
+    stops, reached = np.empty(len(measured)), np.empty(len(measured), dtype=bool)
+    rule = ToGoal("zone", goal, 0)
+    for k, (row, looks) in enumerate(zip(measured, worked, strict=True)):
+        found = rule.find(strokes[:looks], Figures(row[:looks], *[zero] * 5), (), True)
+        assert found is not None
+        stops[k], reached[k] = found.of(0.0, strokes), found.reached
+    return stops, reached
+
+
+@dataclass(frozen=True)
+class ToScratchesGone:
+    """Stop at the first look at which the scratches of the paper before are gone.
+
+    ``before``, ``start``: the face before the paper that made them, and after it (n,) [m]; ``area`` (cells,)
+    [m²]; ``stock``: depth over which they go [m].
+    """
+
+    before: Array
+    start: Array
+    area: Array
+    stock: float
+
+    def find(
+        self, strokes: NDArray[Any], figures: Figures, faces: Sequence[Array], last: bool
+    ) -> Stop | None:
+        """See :class:`StopRule`."""
+        cells = slice(0, self.area.size)
+        looks = np.array([face[cells] for face in faces])
+        gone = gone_at(self.before[cells], self.start[cells], looks, self.area, self.stock)
+        if gone is not None:
+            return Stop(gone, 1.0, True, False)
+        return Stop(len(faces) - 1, 1.0, False, False) if last else None
+
+
+@dataclass(frozen=True)
+class ToTheEnd:
+    """All that is laid out is worked."""
+
+    def find(
+        self, strokes: NDArray[Any], figures: Figures, faces: Sequence[Array], last: bool
+    ) -> Stop | None:
+        """See :class:`StopRule`."""
+        return Stop(len(faces) - 1, 1.0, True, False) if last else None
+
+
+def measure(figures: Figures, limit_by: LimitBy) -> Array:
+    """The figure that the limit is held against [m]."""
+    return figures.straightedge if limit_by == "straightedge" else figures.flatness
+
+
+FIGURES = tuple(Figures.__dataclass_fields__)
+
+
+def stacked(parts: Sequence[Figures]) -> Figures:
+    """Figures one after the other."""
+    return Figures(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in FIGURES})
+
+
+@dataclass(frozen=True)
+class LegRun:
+    """What came of a leg for one member.
+
+    Attributes
+    ----------
+    strokes : at the looks that were worked (k,) [-]
+    figures : there (k,), depths from before the whole job
+    faces : there (k, n), single precision [m]; no rows where they were not to be kept
+    work, friction : of the arms so far [J], and of the paper as it is then [-] (k,)
+    clean, sharp : how clean and sharp the paper is then, new = 1 (k,) [-]
+    stop : where it stopped, ``stroke`` in strokes [-]
+    end : figures at the stop (1,); ``face`` (n,) [m] and ``worked`` [J] there
+    clipped, tipped, overhung : shares of rows, see :class:`handlap.sim.lapping.lap.LapRun`
+    removed, deposited : metal off the face and on the paper by all rows [m³]
+    """
+
+    strokes: NDArray[np.int64]
+    figures: Figures
+    faces: NDArray[np.float32]
+    work: Array
+    friction: Array
+    clean: Array
+    sharp: Array
+    stop: Stop
+    stroke: float
+    end: Figures
+    face: Array
+    worked: float
+    clipped: float
+    tipped: float
+    overhung: float
+    removed: float
+    deposited: float | None
+
+
+def work_leg(
+    bench: Bench,
+    gauged: Gauge,
+    leg: Leg,
+    conditions: Conditions,
+    rule: StopRule,
+    *,
+    before: Array,
+    start: Array,
+    state: LapState | None = None,
+    shown: int = 0,
+    keep: bool = True,
+) -> LegRun:
+    """Work one member until the rule says stop.
+
+    Parameters
+    ----------
+    before, start : the face (n,) before the whole job, and now [m]
+    state : of a paper that is in use already; without one the paper is new
+    shown : strokes up to which it is worked in any case, for what others want to see
+    keep : keep the faces at the looks
+
+    Raises
+    ------
+    InputError, TippingError, SolverError : as :func:`handlap.sim.lapping.lap.lap_on`
+    """
+    state = state or begin_lap(bench, start, conditions, leg.grit, leg.blocks[0])
+    faces: list[Array] = []
+    runs, seen = [], []
+    strokes = np.zeros(0, dtype=np.int64)
+    stop: Stop | None = None
+    for number, block in enumerate(leg.blocks):
+        run = lap_on(bench, state, conditions, block)
+        state = run.state
+        runs.append(run)
+        faces.extend(run.heights)
+        seen.append(gauge.figures(gauged, before, run.heights))
+        strokes = np.append(strokes, np.array(run.strokes, dtype=np.int64) - leg.blocks[0].begin.strokes)
+        figures = stacked(seen)
+        if stop is None:
+            stop = rule.find(strokes, figures, faces, number == len(leg.blocks) - 1)
+        if stop is not None and strokes[-1] >= shown:
+            break
+    assert stop is not None
+    work = np.concatenate([r.work for r in runs])
+    face, end = faces[stop.look], Figures(**{n: getattr(figures, n)[[stop.look]] for n in FIGURES})
+    if stop.share < 1.0:
+        earlier = start if stop.look == 0 else faces[stop.look - 1]
+        face = earlier + stop.share * (face - earlier)
+        end = gauge.figures(gauged, before, face)
+    last = runs[-1]
+    return LegRun(
+        strokes=strokes,
+        figures=figures,
+        faces=np.array(faces if keep else np.zeros((0, start.size)), dtype=np.float32),
+        work=work,
+        friction=np.concatenate([r.friction for r in runs]),
+        clean=np.concatenate([r.clean for r in runs]),
+        sharp=np.concatenate([r.sharp for r in runs]),
+        stop=stop,
+        stroke=stop.of(0.0, strokes.astype(float)),
+        end=end,
+        face=face,
+        worked=stop.of(0.0, work),
+        clipped=last.clipped,
+        tipped=last.tipped,
+        overhung=last.overhung,
+        removed=last.removed_volume,
+        deposited=last.deposited_volume,
+    )

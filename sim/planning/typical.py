@@ -1,0 +1,132 @@
+"""One lap in place of many: the most typical member, with every number at its middle.
+
+It measures what the computing itself errs by, and what is better looked at on one face than on all.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from handlap.sim.job.results import Band, Errors, PlateEffect
+from handlap.sim.job.scenario import Plate, Scenario
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.lap import LapRun, Stage, run_stage, stage_layout
+from handlap.sim.lapping.resolution import grid_error
+from handlap.sim.lapping.rhythm import stage_of
+from handlap.sim.planning.course import run_course
+from handlap.sim.planning.crew import Crew, few_of, vary
+from handlap.sim.planning.leg import STOP_AT, ToGoal, measure
+from handlap.sim.planning.work import MOST_STROKES, Worked
+
+EFFECT_MEMBERS = 24
+"""Members on which the effect of the plate is measured."""
+SPARE = 1.3
+"""They are worked this much beyond the last stop, to see how flat the plate lets them become."""
+HALF_SEEN = 2.0
+"""Where paper has steps the error falls like one over the rows, and two laps, one with twice the rows of the
+other, differ by half of it."""
+
+
+def to_middle_stop(crew: Crew, worked: Worked) -> Stage:
+    """The first paper up to where the middle of the members stops."""
+    return stage_of(
+        crew.scenario, crew.middle, worked.first.grit, worked.middle_stop, worked.steps.check_every
+    )
+
+
+def lap_typical(
+    crew: Crew, worked: Worked, scenario: Scenario | None = None, *, quad_strokes: float | None = None
+) -> tuple[LapRun, Crew]:
+    """The most typical member lapped to the middle stop with middle numbers, and the crew it is of.
+
+    ``scenario``: a changed one to lap it in; ``quad_strokes``: other than those of the work.
+    """
+    changed = crew if scenario is None else vary(crew, scenario)
+    stage = to_middle_stop(changed, worked)
+    layout = stage_layout(
+        changed.bench, stage, quad_strokes=quad_strokes or worked.steps.legs[0].quad, seed=crew.seed
+    )
+    face = changed.members.before[crew.typical]
+    return run_stage(changed.bench, face, changed.middle, stage, layout), changed
+
+
+def measure_errors(crew: Crew, worked: Worked, lapped: LapRun | None = None) -> Errors:
+    """What the computing errs by at the middle stop, measured on the most typical member.
+
+    ``lapped``: its lap by :func:`lap_typical`, where the caller has it already.
+    """
+    run = lapped or lap_typical(crew, worked)[0]
+    quad = worked.steps.legs[0].quad
+    finer, _ = lap_typical(crew, worked, quad_strokes=0.5 * quad)
+    before = crew.members.before[crew.typical]
+    off = [gauge.figures(crew.gauged, before, lap.heights[-1]) for lap in (run, finer)]
+
+    def apart(name: str) -> float:
+        return HALF_SEEN * float(abs(getattr(off[0], name)[0] - getattr(off[1], name)[0]))
+
+    face = crew.typical % crew.faces.count
+    grid = grid_error(
+        crew.bench, crew.gauged, lambda points: np.asarray(crew.faces.heights_at(points))[face],
+        crew.middle, to_middle_stop(crew, worked), quad_strokes=quad, seed=crew.seed,
+        lapped=run.heights[-1],
+    )  # fmt: skip
+    return Errors(
+        tolerance=crew.fineness.tolerance,
+        step=float(np.max(np.abs(run.heights[-1] - finer.heights[-1]))),
+        grid=grid,
+        cells=crew.bench.grid.n_cells,
+        rows=worked.steps.legs[0].rows,
+        flatness=apart("flatness"),
+        straightedge=apart("straightedge"),
+        greatest_depth=apart("greatest_depth"),
+        mean_depth=apart("mean_depth"),
+    )
+
+
+def _plate_errs(plate: Plate) -> bool:
+    """Whether anything is stated that makes the plate other than flat."""
+    bent = plate.glass is not None and plate.glass.gap > 0.0
+    return bool(plate.tolerance or (plate.shape and plate.shape_height) or plate.heights is not None or bent)
+
+
+def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
+    """What the plate does to the flatness: the same work on it and on a true one, member by member.
+
+    None where the plate is taken as flat.
+    """
+    scenario, limit = crew.scenario, crew.scenario.part.limit
+    if not _plate_errs(scenario.plate):
+        return None
+    crew.tell(0.97, "lapping again on a true plate")
+    true = replace(
+        scenario.plate, grade=None, tolerance=0.0, shape=None, shape_height=0.0, heights=None, glass=None
+    )
+    few = few_of(crew, EFFECT_MEMBERS)
+    every = worked.steps.check_every
+    most = min(SPARE * float(worked.first.stops.max()), MOST_STROKES)
+    strokes = every * max(2, int(np.ceil(most / every)))
+    stage = stage_of(scenario, crew.middle, worked.first.grit, strokes, every)
+    quad = max(worked.steps.legs[0].quad, 4.0 * strokes / crew.most_rows)
+    rule = ToGoal(scenario.part.limit_by, STOP_AT * limit, strokes)
+    shown, ends = [], []
+    for now in (few, vary(few, replace(scenario, plate=true))):
+        course = run_course(
+            now.bench, now.gauged, now.members, now.members.before, stage,
+            quad_strokes=quad, seed=crew.seed, executor=crew.executor, rule=rule, shown=strokes,
+        )  # fmt: skip
+        shown.append(measure(course.figures, scenario.part.limit_by))
+        ends.append(course)
+    own, flat = (measure(course.end, scenario.part.limit_by) for course in ends)
+    at = ends[0].stops
+    looks = np.concatenate([[0.0], ends[1].strokes])
+    on_true = np.column_stack([few.measured(few.members.before), shown[1]])
+    alike = np.array([np.interp(stroke, looks, row) for stroke, row in zip(at, on_true, strict=True)])
+    return PlateEffect(
+        added=Band.of(own - alike),
+        floor=Band.of(shown[0].min(axis=1)),
+        floor_true=Band.of(shown[1].min(axis=1)),
+        chance_goal=float(np.mean(own <= limit)),
+        chance_goal_true=float(np.mean(flat <= limit)),
+    )
