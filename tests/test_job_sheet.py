@@ -20,7 +20,6 @@ from handlap.cli.sheets.sheet_job import MOST_ROWS, DyeMarks, job_sheet_of
 from handlap.cli.sheets.sheet_job_page import job_sheet_page
 from handlap.cli.sheets.sheet_job_pdf import job_sheet_pdf
 from handlap.sim.bench.bench_blocks import (
-    deciding_leaf,
     due,
     dye_raster,
     leaf_that_goes,
@@ -32,6 +31,7 @@ from handlap.sim.bench.bench_blocks import (
 )
 from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline, circle
+from handlap.sim.face.done import deciding_leaf
 from handlap.sim.face.stations import lines_of, measuring_lines
 from handlap.sim.job.results import Plan
 from handlap.sim.job.scenario_file import load

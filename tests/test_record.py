@@ -22,7 +22,7 @@ from handlap.cli.screen import Screen
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.log_file import append
 from handlap.sim.bench.record import agreement, make_record
-from handlap.sim.bench.standing import effects_around, judge_limits, last_readings
+from handlap.sim.bench.standing import effects_around, judge_limits, readings_after
 from handlap.sim.common.errors import InputError
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.survey import survey_face
@@ -123,7 +123,7 @@ def test_readings_count_as_after_only_if_no_stroke_followed():
     """… and weighings of the part are compared over their own strokes."""
     truth, log, found = recorded()
     assert found.now.after is not None
-    assert last_readings(log.standing) == (log.standing[-1], False)
+    assert readings_after(log.standing) == log.standing[-1].readings
     entries = (
         Entry(1, 0, NOW, part_mass=3.4, scale=1e-5),
         *(replace(e, number=e.number + 1) for e in log.entries[:2]),
@@ -131,7 +131,7 @@ def test_readings_count_as_after_only_if_no_stroke_followed():
         block(5),
     )
     longer = JobLog(log.part, log.name, entries)
-    assert last_readings(longer.standing) == (longer.standing[3], True)
+    assert readings_after(longer.standing) == ()
     stale = make_record(truth.scenario, longer, members=16, cells=250)
     assert stale.now.after is None
     flat = stale.now.limits[0]
@@ -151,7 +151,8 @@ def test_limits_are_met_or_not_or_cannot_be_told():
 
     def judged(chance: float, after=None, learnt=found.learnt):
         return {
-            x.name: x.answer for x in judge_limits(part, after, learnt, chance, deep, found.now.finish, ())
+            x.name: x.answer
+            for x in judge_limits(part, after, None, learnt, chance, deep, found.now.finish, ())
         }
 
     assert judged(0.99) == {
@@ -163,7 +164,7 @@ def test_limits_are_met_or_not_or_cannot_be_told():
         "they disagree"
     )
     finish = {
-        x.name: x.reason for x in judge_limits(part, None, found.learnt, 0.5, deep, (0.1 * UM,) * 2, ())
+        x.name: x.reason for x in judge_limits(part, None, None, found.learnt, 0.5, deep, (0.1 * UM,) * 2, ())
     }
     assert "too smooth" in finish["finish for the gasket"]
     assert "too rough" in found.now.limits[2].reason

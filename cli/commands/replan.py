@@ -20,6 +20,13 @@ GOAL_OUT_OF_REACH = 3
 @members_option(64, 16, 1024)
 @seed_option
 @click.option("--trial", is_flag=True, help="Only say how long a first block has to be to tell anything.")
+@click.option(
+    "--sure",
+    type=click.IntRange(50, 99),
+    metavar="PERCENT",
+    help="Only say that the goal is met if the true face, between the stations too, is inside with this "
+    "chance. Without it, what the leaves show at the stations is enough.",
+)
 @output_options
 @click.pass_context
 def replan(
@@ -28,6 +35,7 @@ def replan(
     members: int,
     seed: int,
     trial: bool,
+    sure: int | None,
     output: Output,
 ) -> None:
     """Learn from the log, plan the rest anew, and say stop when it is time.
@@ -67,7 +75,8 @@ def replan(
     from handlap.sim.bench.replan import make_replan
 
     with Progress() as progress:
-        found = make_replan(job, log, members=members, seed=seed, progress=progress)
+        asked = None if sure is None else sure / 100.0
+        found = make_replan(job, log, members=members, seed=seed, sure=asked, progress=progress)
 
     def pictures() -> dict[str, bytes]:
         from handlap.cli.drawing.replan_pictures import replan_pictures

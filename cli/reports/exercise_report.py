@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from handlap.cli.reports.as_json import band, figure
 from handlap.cli.reports.blocks import Bullets, Facts, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import number
-from handlap.cli.reports.wording import face_words, subject, wanted_words
+from handlap.cli.reports.wording import face_words, goal_of, subject, wanted_words
 from handlap.sim.planning.cautions import cautions
 
 if TYPE_CHECKING:
@@ -81,6 +81,7 @@ def exercise_report(
         (
             ("Face", face_words(scenario.part)),
             ("Wanted", wanted_words(scenario.part)),
+            ("Goal", goal_of(scenario)),
             (
                 "The truth",
                 f"flatness {number(MICRON * numbers.flatness)} µm, straightedge "

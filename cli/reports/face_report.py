@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING, Any
 from handlap.cli.reports.as_json import job_json, schema_of
 from handlap.cli.reports.blocks import Bullets, Report, Section, Words
 from handlap.cli.reports.plan_report import ANSWERS
-from handlap.cli.reports.wording import doubts_section, face_words, facts, sentence, subject, wanted_words
+from handlap.cli.reports.wording import (
+    doubts_section,
+    face_words,
+    facts,
+    goal_of,
+    sentence,
+    subject,
+    wanted_words,
+)
 
 if TYPE_CHECKING:
     from handlap.sim.face.told import FaceDecides
@@ -29,7 +37,9 @@ def face_report(command: str, found: FaceDecides) -> Report:
         Section(
             "The face",
             (
-                facts(("Face", face_words(part)), ("Wanted", wanted_words(part))),
+                facts(
+                    ("Face", face_words(part)), ("Wanted", wanted_words(part)), ("Goal", goal_of(scenario))
+                ),
                 Words(NOTHING[verdict.answer]),
             ),
         )

@@ -19,6 +19,7 @@ from handlap.cli.reports.wording import (
     every,
     face_words,
     facts,
+    goal_of,
     microns,
     place,
     roughness,
@@ -75,6 +76,7 @@ def _face(plan: Plan) -> Section:
     rows = facts(
         ("Face", face_words(part)),
         ("Wanted", wanted_words(part)),
+        ("Goal", goal_of(plan.scenario)),
         (
             "Now",
             f"flatness {microns(plan.before_flatness)}, straightedge {microns(plan.before_straightedge)}",

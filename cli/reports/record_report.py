@@ -18,6 +18,7 @@ from handlap.cli.reports.wording import (
     doubts_section,
     face_words,
     facts,
+    goal_of,
     limit_words,
     microns,
     roughness,
@@ -85,6 +86,7 @@ def _face(found: Record) -> Block:
         ("Part", part.name),
         ("Face", face_words(part)),
         ("Wanted", wanted_words(part)),
+        ("Goal", goal_of(found.scenario)),
         ("Read before", _surveyed(found.before)),
         ("Read after", _surveyed(now.after)),
         (

@@ -19,6 +19,7 @@ from handlap.cli.reports.wording import (
     every,
     face_words,
     facts,
+    goal_of,
     limit_words,
     microns,
     sentence,
@@ -142,6 +143,7 @@ def _now(found: Replan) -> Any:
     return facts(
         ("Face", face_words(found.scenario.part)),
         ("Wanted", wanted_words(found.scenario.part)),
+        ("Goal", goal_of(found.scenario)),
         ("Done", f"{counted(found.strokes, 'stroke')}, now on {found.paper}"),
         ("Out of flat", f"{microns(now.measured)} {by}; inside the limit with a chance of "
                         f"{chance(now.chance_goal)}"),
@@ -238,9 +240,8 @@ def _rest(found: Replan) -> list[Section]:
         ("To the goal", _totals(found)),
         ("Then", "; ".join(f"{p.paper}, some {p.strokes} strokes, only until the scratches are gone"
                            for p in found.finer) or None),
-        ("Risks", f"next block makes it worse: {chance(found.chance_worse)}"
-                  + ("" if found.chance_deep is None
-                     else f"; passes the allowance: {chance(found.chance_deep)}")),
+        ("Risks", f"next block makes it worse: {chance(found.chance_worse)}"),
+        ("Allowance", _over(found)),
     )  # fmt: skip
     blocks: list[Any] = [rows]
     if found.ahead and found.advice in ("go on", "cannot tell"):
@@ -275,6 +276,17 @@ def _rest(found: Replan) -> list[Section]:
     )
     title = "The rest of the work" if found.advice in ("go on", "cannot tell") else "If you went on"
     return [Section(title, tuple(blocks))]
+
+
+def _over(found: Replan) -> str | None:
+    """Chances that the deepest spot is over the allowance: now, after the next block, at the goal."""
+    if found.chance_deep_now is None or found.chance_deep_at_goal is None:
+        return None
+    soon = "" if found.chance_deep is None else f"after the next block {chance(found.chance_deep)}, "
+    return (
+        f"more than that is off now with a chance of {chance(found.chance_deep_now)}, {soon}by the time the "
+        f"goal is reached {chance(found.chance_deep_at_goal)}"
+    )
 
 
 def _totals(found: Replan) -> str:
@@ -339,7 +351,9 @@ def replan_json(found: Replan) -> dict[str, Any]:
         "chance": {
             "goal_met": figure(now.chance_goal),
             "next_block_worse": figure(found.chance_worse),
+            "over_allowance_now": figure(found.chance_deep_now),
             "next_block_passes_allowance": figure(found.chance_deep),
+            "over_allowance_at_goal": figure(found.chance_deep_at_goal),
             "goal_in_reach": figure(found.reached),
         },
         "best_so_far": {

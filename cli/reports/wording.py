@@ -92,6 +92,14 @@ def wanted_words(part: Part) -> str:
     return asked + f"; no spot may lose more than {stated(MICRON * part.allowance)} µm"
 
 
+def goal_of(scenario: Scenario) -> str:
+    """When the face of a job is done."""
+    from handlap.sim.face.done import goal_words
+
+    part = scenario.part
+    return goal_words(part.limit, part.limit_by, scenario.readings.leaves or (part.limit,))
+
+
 def limit_words(limit: LimitHeld) -> str:
     """A limit, and whether the part as it is now meets it."""
     counted = "" if limit.chance is None else f" (chance of meeting it {chance(limit.chance)})"

@@ -25,7 +25,6 @@ from handlap.sim.bench.bench_blocks import (
     PaperStage,
     StopMarks,
     WorkBlock,
-    deciding_leaf,
     dye_raster,
     leaf_band,
     paper_stages,
@@ -36,6 +35,7 @@ from handlap.sim.bench.bench_blocks import (
 from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
 from handlap.sim.common.outline import Array
 from handlap.sim.common.units import System, from_si, plain, show
+from handlap.sim.face.done import goal_words
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.results import Plan, StagePlan
 from handlap.sim.planning.leg import STOP_AT
@@ -346,24 +346,10 @@ def _stop_rules(
 
 
 def _goal_rule(plan: Plan, leaves: Sequence[float], system: System) -> str:
-    limit = plan.scenario.part.limit
-    leaf = deciding_leaf(limit, leaves)
-    if leaf is None:
-        rule = (
-            f"no leaf as thin as {leaf_words(limit, system)} is at hand: leaves alone cannot show it. Get a "
-            "thinner one, or measure otherwise"
-        )
-    else:
-        rule = f"the {leaf_words(leaf, system)} leaf goes nowhere, at no station of any line"
-        if leaf < limit * (1.0 - 1e-9):
-            rule += f" (the limit is {leaf_words(limit, system)})"
-    if plan.scenario.part.limit_by == "zone":
-        rule += (
-            ". The limit is meant as a zone, which a straightedge does not quite show: type the readings in "
-            "and ask handlap survey"
-        )
+    part = plan.scenario.part
+    rule = goal_words(part.limit, part.limit_by, leaves, lambda leaf: leaf_words(leaf, system))
     return sentence(
-        f"{rule}. The plan stops at {100 * STOP_AT:.0f} % of the limit, since leaves and straightedges err"
+        f"{rule}. The plan goes on to {100 * STOP_AT:.0f} % of the limit, since leaves and straightedges err"
     )
 
 

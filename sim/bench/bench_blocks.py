@@ -100,11 +100,6 @@ def leaf_that_goes(gap: float, leaves: Sequence[float]) -> float:
     return max((leaf for leaf in leaves if leaf <= gap * (1.0 + 1e-9)), default=0.0)
 
 
-def deciding_leaf(limit: float, leaves: Sequence[float]) -> float | None:
-    """The leaf that shows, by going nowhere, that a limit is met [m]; None: all are too thick."""
-    return leaf_that_goes(limit, leaves) or None
-
-
 def station_gaps(
     outline: Outline, lines: Sequence[MeasuringLine], grid: Grid, heights: Array
 ) -> list[tuple[str, float]]:

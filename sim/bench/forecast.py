@@ -91,6 +91,17 @@ class Forecast:
         """Whether each member (members,) stops at the goal."""
         return self.stops()[1]
 
+    def at_stop(self, name: str) -> Array:
+        """A figure of every member (members,) where it stops [m]."""
+        strokes, stops = np.concatenate([[0.0], self.ahead]), self.total - self.done
+        rows = getattr(self.figures, name)
+        return np.array(
+            [
+                np.interp(stop, strokes[: 1 + looks], row[: 1 + looks])
+                for stop, looks, row in zip(stops, self.worked, rows, strict=True)
+            ]
+        )
+
     def to_goal(self, slack: float) -> Band | None:
         """Band of strokes of the members that get to the goal; None: none does.
 

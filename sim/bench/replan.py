@@ -86,6 +86,9 @@ class Replan:
     chance_worse: float
     chance_deep: float | None
     """Chance that the next block takes more than the allowance; None: none stated, or taken already [-]."""
+    chance_deep_now: float | None
+    """… that more is off already, and that it is by the time the goal is reached; None: none stated [-]."""
+    chance_deep_at_goal: float | None
     best: BestSoFar
     ahead: tuple[LookAhead, ...]
     first_total: Band | None
@@ -105,11 +108,16 @@ def make_replan(
     *,
     members: int = 64,
     seed: int = 0,
+    sure: float | None = None,
     cells: int = CELLS,
     progress: Progress | None = None,
     executor: Executor | None = None,
 ) -> Replan:
     """Learn from a log and plan the rest.
+
+    Parameters
+    ----------
+    sure : chance of the true face being inside its limit that is asked for besides the check [-]
 
     Raises
     ------
@@ -125,19 +133,28 @@ def make_replan(
     first = forecast(workshop, prior, ())
     rest = forecast(workshop, learnt.posterior, workshop.entries)
     tell(1.0, "done")
-    return _replan(scenario, log, learnt, first, rest, seed)
+    return _replan(scenario, log, learnt, first, rest, seed, sure)
 
 
 def _replan(
-    scenario: Scenario, log: JobLog, learnt: Learnt, first: Forecast, rest: Forecast, seed: int
+    scenario: Scenario,
+    log: JobLog,
+    learnt: Learnt,
+    first: Forecast,
+    rest: Forecast,
+    seed: int,
+    sure: float | None,
 ) -> Replan:
     workshop, part = learnt.workshop, scenario.part
     past = _past(learnt)
     now = where_it_stands(learnt)
     chance_worse = float(np.mean(rest.measured[:, 1] > rest.measured[:, 0]))
-    deep = None
-    if part.allowance is not None and not now.passed:
-        deep = float(np.mean(rest.figures.greatest_depth[:, 1] > part.allowance))
+    deep = over_now = over_at_goal = None
+    if part.allowance is not None:
+        if not now.passed:
+            deep = float(np.mean(rest.figures.greatest_depth[:, 1] > part.allowance))
+        over_now = float(np.mean(rest.figures.greatest_depth[:, 0] > part.allowance))
+        over_at_goal = float(np.mean(rest.at_stop("greatest_depth") > part.allowance))
     reached = float(np.mean(rest.reached))
     paper = paper_in_use(scenario, workshop.entries)
     middle = _middle_of(learnt)
@@ -155,6 +172,8 @@ def _replan(
         now=now,
         chance_worse=chance_worse,
         chance_deep=deep,
+        chance_deep_now=over_now,
+        chance_deep_at_goal=over_at_goal,
         best=_best(learnt, past),
         ahead=_ahead(scenario, rest),
         first_total=first.to_goal(MODEL),
@@ -166,7 +185,9 @@ def _replan(
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         seed=seed,
     )
-    outlook = Outlook(learnt, now, part.limit, part.allowance, chance_worse, deep, reached, _worsened(learnt))
+    outlook = Outlook(
+        learnt, now, part.limit, part.allowance, chance_worse, deep, reached, _worsened(learnt), sure
+    )
     advice, reasons = advise(outlook)
     return replace(found, advice=advice, reasons=reasons, ask=(*log.damage, *log.notes, *ask_about(learnt)))
 

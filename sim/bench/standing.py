@@ -21,12 +21,14 @@ from handlap.sim.bench.learn import CELLS, Learnt, State, Workshop, first_state,
 from handlap.sim.bench.log_marks import refuse_changed
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
+from handlap.sim.face.done import Check, Checked, check_lines, check_words
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.proud import refuse_proud
+from handlap.sim.face.stations import lines_of
 from handlap.sim.face.survey import SURE, Survey, survey_face
 from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Band
-from handlap.sim.job.scenario import Part, Readings, Scenario
+from handlap.sim.job.scenario import Part, Readings, Scenario, StraightedgeLine
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
 from handlap.sim.materials import grits
@@ -59,6 +61,8 @@ class LimitHeld:
     chance: float | None = None
     about: Subject = "metal"
     read_again: bool = False
+    checked: Check | None = None
+    """What the straightedge said, where the limit is held against it and it was laid after the work."""
 
 
 @dataclass(frozen=True)
@@ -158,6 +162,7 @@ def where_it_stands(learnt: Learnt) -> Standing:
     mean, greatest = Band.of(figures.mean_depth), Band.of(figures.greatest_depth)
     chance_goal = float(np.mean(ndtr((part.limit - now) / (MODEL / Z90))))
     after = _survey_after(scenario, entries, max(learnt.members, FACES_READ), workshop.seed)
+    checked = check_after(scenario, entries)
     finish = grits.find(_last_paper(entries)).roughness(part.metal)
     effects = effects_around(part, mean, greatest)
     return Standing(
@@ -172,7 +177,9 @@ def where_it_stands(learnt: Learnt) -> Standing:
         finish=finish,
         chance_goal=chance_goal,
         effects=effects,
-        limits=judge_limits(part, after, learnt, chance_goal, figures.greatest_depth, finish, effects),
+        limits=judge_limits(
+            part, after, checked, learnt, chance_goal, figures.greatest_depth, finish, effects
+        ),
     )
 
 
@@ -199,22 +206,28 @@ def effects_around(part: Part, mean: Band, greatest: Band) -> tuple[Effect, ...]
         raise InputError(f"part.after: {error}") from None
 
 
-def last_readings(entries: Sequence[Entry]) -> tuple[Entry | None, bool]:
-    """The last entry with readings, and whether strokes came after it."""
-    for place in range(len(entries) - 1, -1, -1):
-        if entries[place].readings:
-            return entries[place], any(e.strokes for e in entries[place + 1 :])
-    return None, False
+def readings_after(entries: Sequence[Entry]) -> tuple[StraightedgeLine, ...]:
+    """Lines read since the last stroke; of a line that was read twice, the later reading."""
+    worked = max((place for place, entry in enumerate(entries) if entry.strokes), default=0)
+    lines = {line.name: line for entry in entries[worked:] for line in entry.readings}
+    return tuple(lines.values())
 
 
 def _survey_after(scenario: Scenario, entries: Sequence[Entry], count: int, seed: int) -> Survey | None:
-    entry, stale = last_readings(entries)
-    if entry is None or stale:
+    lines = readings_after(entries)
+    if not lines:
         return None
-    readings = Readings(
-        lines=entry.readings, edge_sd=scenario.readings.edge_sd, edge_bow=scenario.readings.edge_bow
-    )
+    before = scenario.readings
+    readings = Readings(lines=lines, edge_sd=before.edge_sd, edge_bow=before.edge_bow)
     return survey_face(scenario.part, readings, count=count, seed=seed)
+
+
+def check_after(scenario: Scenario, entries: Sequence[Entry]) -> Checked | None:
+    """What the straightedge said since the last stroke; None where it said nothing, or does not decide."""
+    lines = readings_after(entries)
+    if not lines or scenario.part.limit_by != "straightedge":
+        return None
+    return check_lines(scenario.part.limit, lines_of(scenario), lines)
 
 
 def _by_chance(chance: float) -> Answer:
@@ -226,6 +239,7 @@ def _by_chance(chance: float) -> Answer:
 def judge_limits(
     part: Part,
     after: Survey | None,
+    checked: Checked | None,
     learnt: Learnt,
     chance: float,
     greatest: Array,
@@ -236,12 +250,12 @@ def judge_limits(
 
     Parameters
     ----------
-    after : survey by the readings after the last stroke, if there are any
+    after, checked : survey by the readings after the last stroke, and what they say as a check; None without
     chance : chance of meeting the flatness limit by readings and log together [-]
     greatest : depth of the deepest spot (members,) [m]
     finish : roughness Ra, low and high [m]
     """
-    found = [_flatness(after, learnt, chance)]
+    found = [_flatness(part, after, checked, learnt, chance)]
     if part.allowance is not None:
         held = float(np.mean(greatest <= part.allowance))
         answer: Answer = _by_chance(held) if learnt.believed else "cannot tell"
@@ -259,16 +273,28 @@ def judge_limits(
     return tuple(found)
 
 
-def _flatness(after: Survey | None, learnt: Learnt, chance: float) -> LimitHeld:
-    """The readings decide; where they leave it open, readings and log together."""
+def _flatness(
+    part: Part, after: Survey | None, checked: Checked | None, learnt: Learnt, chance: float
+) -> LimitHeld:
+    """What anybody can check decides; where that leaves it open, the readings, or they and the log."""
     together = _by_chance(chance) if learnt.believed else "cannot tell"
 
     def held(answer: Answer, reason: str, of: float, read_again: bool = False) -> LimitHeld:
-        return LimitHeld("flatness", answer, reason, of, "flatness", read_again)
+        said = None if checked is None else checked.answer
+        return LimitHeld("flatness", answer, reason, of, "flatness", read_again, said)
 
     if after is None:
         reason = "nothing was read after the last stroke; read the lines and log them"
         return held("cannot tell", reason, chance, together == "met")
+    if checked is not None:
+        words = check_words(checked, part.limit)
+        if checked.answer == "met as checked":
+            return held("met", words, chance)
+        if checked.answer == "not met":
+            return held("not met", words, chance)
+        if together == "not met" or after.verdict.answer == "no":
+            return held("not met", f"{words}; what was read, and the log, are enough to say no", chance)
+        return held("cannot tell", words, chance, together == "met")
     said: Answer = {"yes": "met", "no": "not met", "cannot tell": "cannot tell"}[after.verdict.answer]  # type: ignore[assignment]
     if said == "cannot tell" and together != "cannot tell":
         return held(together, "by the readings after and the log together", chance)

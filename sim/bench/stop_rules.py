@@ -52,6 +52,8 @@ class Outlook:
     """Share of the members that get inside the limit by going on."""
     worsened: float | None = None
     """Chance that it got worse since the readings before the last ones; None: not two of them."""
+    sure: float | None = None
+    """Chance of the true face being inside that is asked for besides; None: what was checked is enough."""
 
 
 def stations_up(entries: Sequence[Entry]) -> tuple[int, float]:
@@ -86,7 +88,7 @@ def advise(found: Outlook) -> tuple[Advice, tuple[str, ...]]:
             f"only {found.learnt.effective:.0f} of {found.learnt.members} members still count: the log says "
             "more than so few can carry. Run it again with more members (--members)",
         )
-    advice, reasons = _by_what_is(found.now)
+    advice, reasons = _by_what_is(found.now, found.sure)
     # Nobody asks what one more block would do where too much is off already.
     ahead = [] if advice == "too deep" else _what_is_next(found)
     if advice == "go on" and ahead:
@@ -98,12 +100,12 @@ def advise(found: Outlook) -> tuple[Advice, tuple[str, ...]]:
             f"{1e6 * found.limit:.0f} µm by going on like this: lower hands, a finer paper, a better plate; "
             "or a machine shop"
         )
-    if advice == "go on":
+    if advice == "go on" and not reasons:
         reasons.append("not known to be flat enough yet, and nothing speaks against one more block")
     return advice, (*reasons, *ahead)
 
 
-def _by_what_is(now: Standing) -> tuple[Advice, list[str]]:
+def _by_what_is(now: Standing, sure: float | None) -> tuple[Advice, list[str]]:
     """What the limits say to do as the face is now; what is off does not come back, so that leads."""
     flat, metal = now.flat, [x for x in now.limits if x.about == "metal"]
     if now.passed:
@@ -116,6 +118,11 @@ def _by_what_is(now: Standing) -> tuple[Advice, list[str]]:
         return "read", ["readings taken now decide, before any further stroke: read the lines and log them"]
     if flat.answer != "met":
         return "go on", []
+    if sure is not None and now.chance_goal < sure:
+        return "go on", [
+            f"it is met as checked, but you ask to be {_per_cent(sure)} sure of the true face, and it is "
+            f"{_per_cent(now.chance_goal)}"
+        ]
     unsure = " and ".join(x.name for x in metal if x.answer == "cannot tell")
     if unsure:
         return "stop", [f"it is flat enough, and {unsure} may be passed already: nothing is won by going on"]

@@ -24,6 +24,8 @@ from handlap.sim.lapping.poses import START, Layout, Place
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.papers import gone_at
 
+Counts = NDArray[Any]
+"""Strokes, whole or not."""
 STOP_AT = 0.9
 """Work stops when a look shows this share of the limit: leaves and straightedges have errors."""
 PAST_BEST = 0.6

@@ -1,0 +1,146 @@
+"""When a face is done: what the user can check at the bench, and what is still missing to check it.
+
+By straightedge a face is done when a leaf no thicker than the limit goes in at no station of any
+line.  That is the goal of every plan, sheet, re-plan and record; the chance that the true face is
+inside its limit, between the stations too, stands beside it and does not replace it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from handlap.sim.face.stations import MeasuringLine, same_line
+from handlap.sim.job.scenario import LimitBy, StraightedgeLine
+
+SAME_STATION = 3e-3
+"""A leaf tried this near to a station is taken as tried at it [m]."""
+EQUAL = 1e-9
+"""Thicknesses that differ by no more than this are one [m]."""
+
+Check = Literal["met as checked", "not met", "open"]
+
+
+@dataclass(frozen=True)
+class Checked:
+    """A face held against its limit by the straightedge, as anybody at the bench would.
+
+    Attributes
+    ----------
+    answer : "open": something is missing
+    tried : the thinnest leaf that goes in at no station that was read, where there is one [m]
+    takes : stations at which a leaf as thick as the limit goes in, or a thicker one
+    untold : stations at which no leaf as thin as the limit was tried, or none between
+    missing : lines, or stations of a line, that were not read
+    """
+
+    answer: Check
+    tried: float | None
+    takes: tuple[str, ...]
+    untold: tuple[str, ...]
+    missing: tuple[str, ...]
+
+
+def check_lines(limit: float, lines: Sequence[MeasuringLine], read: Sequence[StraightedgeLine]) -> Checked:
+    """Hold readings against a limit, line by line.
+
+    Parameters
+    ----------
+    limit : [m]
+    lines : those of the measuring sheet, with their stations
+    read : readings taken on the face as it is now
+    """
+    takes: list[str] = []
+    untold: list[str] = []
+    missing: list[str] = []
+    thinnest = 0.0
+    for line in lines:
+        stations = [s for own in read if same_line(own, line) for s in own.stations]
+        if not stations:
+            missing.append(f"{line.letter} ({line.name})")
+            continue
+        for number, at in enumerate(line.at):
+            label = line.label(number)
+            near = [s for s in stations if abs(s.at - at) <= SAME_STATION]
+            if not near:
+                missing.append(label)
+                continue
+            station = min(near, key=lambda s: abs(s.at - at))
+            thinnest = max(thinnest, station.stops)
+            if station.goes >= limit - EQUAL:
+                takes.append(label)
+            elif station.stops > limit + EQUAL:
+                untold.append(label)
+    answer: Check = "not met" if takes else "open" if untold or missing else "met as checked"
+    tried = thinnest if thinnest > 0.0 and not takes and not untold else None
+    return Checked(answer, tried, tuple(takes), tuple(untold), tuple(missing))
+
+
+def leaf_in_microns(thickness: float) -> str:
+    """A thickness [m] in words.
+
+    >>> leaf_in_microns(50e-6)
+    '50 µm'
+    """
+    return f"{1e6 * thickness:.3g} µm"
+
+
+def deciding_leaf(limit: float, leaves: Sequence[float]) -> float | None:
+    """The leaf that shows, by going nowhere, that a limit is met [m]; None: all are too thick.
+
+    >>> deciding_leaf(50e-6, [30e-6, 40e-6, 60e-6])
+    4e-05
+    """
+    return max((leaf for leaf in leaves if leaf <= limit + EQUAL), default=None)
+
+
+def goal_words(
+    limit: float, limit_by: LimitBy, leaves: Sequence[float], say: Callable[[float], str] = leaf_in_microns
+) -> str:
+    """When a face is done, in one sentence without its stop: the same wherever it is said.
+
+    Parameters
+    ----------
+    leaves : those at hand [m]
+    say : puts a thickness in words
+
+    >>> goal_words(50e-6, "straightedge", [30e-6, 50e-6])
+    'done when the 50 µm leaf goes in at no station of any line'
+    """
+    if limit_by == "zone":
+        return (
+            f"done when heights taken over the face lie within {say(limit)}; a straightedge alone does not "
+            "show that, so type what it reads in and ask handlap survey"
+        )
+    leaf = deciding_leaf(limit, leaves)
+    if leaf is None:
+        return (
+            f"no leaf as thin as the limit of {say(limit)} is at hand: leaves alone cannot show that it is "
+            "met. Get a thinner one, or take heights"
+        )
+    under = "" if leaf > limit - EQUAL else f" (the thickest at hand within the limit of {say(limit)})"
+    return f"done when the {say(leaf)} leaf{under} goes in at no station of any line"
+
+
+def check_words(found: Checked, limit: float, say: Callable[[float], str] = leaf_in_microns) -> str:
+    """What a check by the straightedge came to, in words; with what is missing, line by line."""
+    if found.answer == "met as checked":
+        leaf = say(found.tried or limit)
+        return f"as checked: the {leaf} leaf goes in at no station of any line"
+    if found.answer == "not met":
+        return f"as checked: a leaf as thick as the limit goes in at {_listed(found.takes)}"
+    parts = []
+    if found.missing:
+        parts.append(f"not read: {_listed(found.missing)}")
+    if found.untold:
+        parts.append(
+            f"no leaf as thin as {say(limit)} was tried where a thicker one stopped, at "
+            f"{_listed(found.untold)}: a thinner leaf would tell more"
+        )
+    return "; ".join(parts)
+
+
+def _listed(names: Sequence[str], most: int = 8) -> str:
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")

@@ -1,0 +1,150 @@
+"""One meaning of done: what the leaves show at the stations, the same for all who ask."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from bench_truth import NOW
+from click.testing import CliRunner
+from jobs import UM
+
+from handlap.cli.main import main
+from handlap.sim.bench.job_log import Entry, JobLog
+from handlap.sim.bench.record import make_record
+from handlap.sim.bench.replan import make_replan
+from handlap.sim.bench.standing import check_after, readings_after
+from handlap.sim.face.done import check_lines, check_words, deciding_leaf, goal_words
+from handlap.sim.face.stations import lines_of
+from handlap.sim.job.scenario import Station, StraightedgeLine
+from handlap.sim.job.scenario_file import load
+
+HEAD = load("two-cylinder-head")
+LINES = lines_of(HEAD)
+LIMIT = HEAD.part.limit
+
+
+def read(goes: float = 0.0, stops: float = LIMIT, skip: tuple[str, ...] = ()) -> tuple[StraightedgeLine, ...]:
+    """All lines of the sheet with the same at every station, but for those left out, lines or stations [m]."""
+    found = []
+    for line in LINES:
+        stations = tuple(
+            Station(at, goes, stops) for k, at in enumerate(line.at) if line.label(k) not in skip
+        )
+        if line.letter not in skip:
+            found.append(StraightedgeLine(line.name, line.start, line.end, "rest", stations))
+    return tuple(found)
+
+
+def changed(lines: tuple[StraightedgeLine, ...], goes: float, stops: float) -> tuple[StraightedgeLine, ...]:
+    """Another reading at the second station of the first line [m]."""
+    first, second, *rest = lines[0].stations
+    new = replace(lines[0], stations=(first, replace(second, goes=goes, stops=stops), *rest))
+    return (new, *lines[1:])
+
+
+@pytest.mark.parametrize(
+    ("lines", "answer", "words"),
+    [
+        (read(), "met as checked", "as checked: the 50 µm leaf goes in at no station"),
+        (read(stops=40 * UM), "met as checked", "as checked: the 40 µm leaf goes in at no station"),
+        (read(goes=30 * UM), "met as checked", "the 50 µm leaf goes in at no station"),
+        # The leaf as thick as the limit goes in: that is a gap no smaller than the limit.
+        (changed(read(), LIMIT, 60 * UM), "not met", "as checked: a leaf as thick as the limit goes in at A2"),
+        (changed(read(), 40 * UM, 60 * UM), "open", "no leaf as thin as 50 µm was tried where"),
+        (read(skip=("C",)), "open", "not read: C ("),
+        (read(skip=("B3", "B4")), "open", "not read: B3, B4"),
+        ((), "open", "not read: A ("),
+        # A leaf that goes is enough, whatever else was not read.
+        (changed(read(skip=("C",)), 80 * UM, 100 * UM), "not met", "goes in at A2"),
+    ],
+)  # fmt: skip
+def test_what_the_leaves_show_decides(lines, answer, words):
+    found = check_lines(LIMIT, LINES, lines)
+    assert found.answer == answer
+    assert words in check_words(found, LIMIT)
+
+
+def test_the_goal_is_said_with_the_leaf_that_is_at_hand():
+    assert goal_words(LIMIT, "straightedge", [30 * UM, 50 * UM, 60 * UM]) == (
+        "done when the 50 µm leaf goes in at no station of any line"
+    )
+    assert "the 40 µm leaf (the thickest at hand within the limit of 50 µm)" in (
+        goal_words(LIMIT, "straightedge", [30 * UM, 40 * UM, 60 * UM])
+    )
+    assert "no leaf as thin as the limit of 50 µm is at hand" in (
+        goal_words(LIMIT, "straightedge", [60 * UM])
+    )
+    assert "heights taken over the face" in goal_words(LIMIT, "zone", [50 * UM])
+    assert deciding_leaf(50e-6, [50e-6 * (1 + 1e-12)]) is not None
+
+
+def test_lines_read_one_by_one_count_together_and_the_later_reading_of_one():
+    lines = read()
+    entries = (
+        Entry(1, 0, NOW, strokes=100, paper="P80", readings=read(60 * UM, 80 * UM)),
+        Entry(2, 0, NOW, strokes=100, paper="P80"),
+        Entry(3, 0, NOW, readings=(changed(lines, LIMIT, 60 * UM)[0],)),
+        *(Entry(4 + k, 0, NOW, readings=(line,)) for k, line in enumerate(lines)),
+    )
+    assert {line.name for line in readings_after(entries)} == {line.name for line in LINES}
+    found = check_after(HEAD, entries)
+    assert found is not None and found.answer == "met as checked"
+    assert check_after(HEAD, entries[:2]) is None
+    zone = replace(HEAD, part=replace(HEAD.part, limit_by="zone"))
+    assert check_after(zone, entries) is None
+
+
+@pytest.fixture(scope="module")
+def nothing_goes() -> JobLog:
+    """A log that ends with: nothing takes the limit's leaf."""
+    entries = tuple(
+        Entry(k + 1, 0, NOW, strokes=160, paper="P80", brushed=True, turn_every=20,
+              readings=read() if k == 3 else ())
+        for k in range(4)
+    )  # fmt: skip
+    return JobLog("cylinder head", "two-cylinder-head", entries)
+
+
+def test_a_log_that_ends_with_nothing_takes_the_leaf_ends_with_stop_and_met(nothing_goes):
+    """Plan, sheet, re-plan and record say the same of it, and the chance of the true face stands beside."""
+    found = make_replan(HEAD, nothing_goes, members=24, cells=250)
+    flat = found.now.flat
+    assert flat.answer == "met" and flat.checked == "met as checked"
+    assert found.advice in ("goal met", "finish next")
+    assert flat.chance == pytest.approx(found.now.chance_goal) and 0.0 < found.now.chance_goal <= 1.0
+    record = make_record(HEAD, nothing_goes, members=24, cells=250)
+    assert record.now.flat.answer == "met" and record.now.flat.reason == flat.reason
+    assert "the 50 µm leaf goes in at no station of any line" in flat.reason
+
+
+def test_more_certainty_can_be_asked_for(nothing_goes):
+    found = make_replan(HEAD, nothing_goes, members=24, cells=250, sure=0.99)
+    short = found.now.chance_goal < 0.99
+    assert short == (found.advice not in ("goal met", "finish next"))
+    if short:
+        assert any("met as checked, but you ask to be" in reason for reason in found.reasons)
+
+
+def test_what_is_missing_is_said_and_nothing_is_met_by_it():
+    entries = (Entry(1, 0, NOW, strokes=640, paper="P80", brushed=True, readings=read(skip=("C",))),)
+    found = make_replan(HEAD, JobLog("cylinder head", "two-cylinder-head", entries), members=16, cells=250)
+    assert found.now.flat.answer in ("cannot tell", "not met")
+    assert found.now.flat.reason.startswith("not read: C (")
+
+
+def test_the_allowance_has_three_figures(nothing_goes):
+    found = make_replan(HEAD, nothing_goes, members=24, cells=250)
+    now, soon, at_goal = found.chance_deep_now, found.chance_deep, found.chance_deep_at_goal
+    assert now is not None and soon is not None and at_goal is not None
+    assert 0.0 <= now <= soon <= 1.0 and now <= at_goal <= 1.0
+    assert np.isfinite(at_goal)
+
+
+def test_sheet_plan_and_survey_say_the_goal_in_one_sentence():
+    said = "done when the 50 µm leaf goes in at no station of any line"
+    text = CliRunner().invoke(main, ["plan", "two-cylinder-head", "--members", "8"]).output
+    assert said in " ".join(text.split())
+    sheet = CliRunner().invoke(main, ["job-sheet", "two-cylinder-head", "--members", "8"]).output
+    assert said[1:] in " ".join(sheet.split())
