@@ -23,10 +23,11 @@ from handlap.sim.job.scenario_file import load
 HEAD = load("two-cylinder-head")
 LINES = lines_of(HEAD)
 LIMIT = HEAD.part.limit
+Names = tuple[str, ...]
 
 
-def read(goes: float = 0.0, stops: float = LIMIT, skip: tuple[str, ...] = ()) -> tuple[StraightedgeLine, ...]:
-    """All lines of the sheet with the same at every station, but for those left out, lines or stations [m]."""
+def read(goes: float = 0.0, stops: float = LIMIT, skip: Names = ()) -> tuple[StraightedgeLine, ...]:
+    """All lines of the sheet, the same at every station but for lines or stations left out [m]."""
     found = []
     for line in LINES:
         stations = tuple(
@@ -47,11 +48,11 @@ def changed(lines: tuple[StraightedgeLine, ...], goes: float, stops: float) -> t
 @pytest.mark.parametrize(
     ("lines", "answer", "words"),
     [
-        (read(), "met as checked", "as checked: the 50 µm leaf goes in at no station"),
+        (read(), "met as checked", "the 50 µm leaf goes in at no station"),
         (read(stops=40 * UM), "met as checked", "as checked: the 40 µm leaf goes in at no station"),
         (read(goes=30 * UM), "met as checked", "the 50 µm leaf goes in at no station"),
         # The leaf as thick as the limit goes in: that is a gap no smaller than the limit.
-        (changed(read(), LIMIT, 60 * UM), "not met", "as checked: a leaf as thick as the limit goes in at A2"),
+        (changed(read(), LIMIT, 60 * UM), "not met", "a leaf as thick as the limit goes in at A2"),
         (changed(read(), 40 * UM, 60 * UM), "open", "no leaf as thin as 50 µm was tried where"),
         (read(skip=("C",)), "open", "not read: C ("),
         (read(skip=("B3", "B4")), "open", "not read: B3, B4"),
@@ -76,7 +77,7 @@ def test_the_goal_is_said_with_the_leaf_that_is_at_hand():
     assert "no leaf as thin as the limit of 50 µm is at hand" in (
         goal_words(LIMIT, "straightedge", [60 * UM])
     )
-    assert "heights taken over the face" in goal_words(LIMIT, "zone", [50 * UM])
+    assert "heights taken over the face lie in a zone of 50 µm" in goal_words(LIMIT, "zone", [50 * UM])
     assert deciding_leaf(50e-6, [50e-6 * (1 + 1e-12)]) is not None
 
 

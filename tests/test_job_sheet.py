@@ -220,7 +220,7 @@ def test_the_rows_say_what_the_checks_say():
 def test_every_stop_rule_is_on_the_sheet():
     rules = dict(sheet_of(synthetic_plan()).stop)
     assert list(rules)[:4] == ["Goal met", "Allowance near", "Getting worse", "Far from plan"]
-    assert "50 µm leaf goes nowhere" in rules["Goal met"]
+    assert "50 µm leaf goes in at no station" in rules["Goal met"]
     assert "200 µm" in rules["Allowance near"]
     assert re.search(r"when \d[\d.]* g are off", rules["Allowance near"])
     assert "over 70 %" in rules["Getting worse"]

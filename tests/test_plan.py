@@ -253,10 +253,9 @@ def test_members_stop_at_the_goal_or_at_their_best():
     # The first two thirds of the way from its look at 7 to that at 4; nobody stops before looking once.
     assert stops.tolist() == pytest.approx([20.0 + 10.0 * 2 / 3, 50.0, 30.0, 10.0])
     assert reached.tolist() == [True, False, False, True]
-    zero = np.zeros(5)
     best = []
     for row in measured:
-        found = ToGoal("zone", 5.0, 0).find(strokes, Figures(row, *[zero] * 5), (), True)
+        found = ToGoal(5.0, 0).find(strokes, row, (), True)
         assert found is not None
         best.append(found.at_best)
     # Only the third has passed its best point; the second was still improving.
@@ -264,11 +263,11 @@ def test_members_stop_at_the_goal_or_at_their_best():
 
 
 def test_nobody_gives_up_before_worse_has_followed_for_long():
-    rule, zero = ToGoal("zone", 5.0, 50), np.zeros(9)
+    rule = ToGoal(5.0, 50)
 
     def found(measured: list[float]) -> object:
         strokes = 10.0 * np.arange(1, len(measured) + 1)
-        return rule.find(strokes, Figures(np.array(measured), *[zero] * 5), (), False)
+        return rule.find(strokes, np.array(measured), (), False)
 
     assert found([9.0, 6.0, 7.0, 8.0]) is None
     assert found([9.0, 6.0, 7.0, 8.0, 9.0]) is not None

@@ -155,7 +155,7 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
     course = lay_out_log(bench, entries, workshop.middle, typical, seed=workshop.seed)
     leg = _leg_ahead(workshop, course, entries, typical, grits.find(paper), guess)
     # Worked a little further than the goal: what the model may be out by is asked of it as well.
-    rule = ToGoal(scenario.part.limit_by, STOP_AT * scenario.part.limit - MODEL, leg.horizon)
+    rule = ToGoal(STOP_AT * scenario.part.limit - MODEL, leg.horizon)
 
     def work(member: tuple[Array, Conditions]) -> tuple[Array, LegRun]:
         before, own = member
@@ -164,7 +164,7 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
             lapped = at_place(lapped, leg.blocks[0].begin)
         run = work_leg(
             bench, workshop.gauged, leg, own, rule, before=before, start=faces[-1], state=lapped,
-            shown=leg.horizon, keep=False,
+            limit_by=scenario.part.limit_by, shown=leg.horizon, keep=False,
         )  # fmt: skip
         return faces[-1], run
 

@@ -110,8 +110,8 @@ def goal_words(
     """
     if limit_by == "zone":
         return (
-            f"done when heights taken over the face lie within {say(limit)}; a straightedge alone does not "
-            "show that, so type what it reads in and ask handlap survey"
+            f"done when heights taken over the face lie in a zone of {say(limit)}; a straightedge alone does "
+            "not show that, so type what it reads in and ask handlap survey"
         )
     leaf = deciding_leaf(limit, leaves)
     if leaf is None:

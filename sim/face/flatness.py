@@ -123,8 +123,8 @@ class _Solved:
     weights: Array
 
 
-def _solve(u: Array, v: Array, heights: Array) -> _Solved:
-    frame = _frame(u, v)
+def _solve(u: Array, v: Array, heights: Array, frame: _Frame | None = None) -> _Solved:
+    frame = frame or _frame(u, v)
     members, n = heights.shape
     design = _design(frame)
     # Off with the tilt first, so that the scale of what is left is that of the flatness.
@@ -181,6 +181,18 @@ def minimum_zone_widths(u: ArrayLike, v: ArrayLike, heights: ArrayLike) -> Array
     array([1.e-06, 0.e+00])
     """
     return _solve(*_checked(u, v, heights, 2)).widths
+
+
+class PointSet:
+    """Points (n,) at u, v [m] whose faces are measured time and again: what depends on them alone is kept."""
+
+    def __init__(self, u: ArrayLike, v: ArrayLike) -> None:
+        self._u, self._v, _ = _checked(u, v, np.zeros((0, np.size(u))), 2)
+        self._frame = _frame(self._u, self._v)
+
+    def widths(self, heights: ArrayLike) -> Array:
+        """Minimum zones (members,) [m] of heights (members, n), as :func:`minimum_zone_widths`."""
+        return _solve(*_checked(self._u, self._v, heights, 2), self._frame).widths
 
 
 def minimum_zones(u: ArrayLike, v: ArrayLike, heights: ArrayLike) -> tuple[Array, Array]:

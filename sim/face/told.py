@@ -48,10 +48,6 @@ class FaceDecides(HandlapError):
         self.scenario, self.verdict = scenario, verdict
         super().__init__("; ".join((verdict.answer, *verdict.reasons, *verdict.to_find_out)))
 
-    def __reduce__(self) -> tuple[type[FaceDecides], tuple[Scenario, Verdict]]:
-        """Made anew from what it was made of, so that it crosses a process whole."""
-        return FaceDecides, (self.scenario, self.verdict)
-
 
 def untold(part: Part, faces: FaceEnsemble) -> Untold | None:
     """Why the readings behind these faces cannot tell whether the part meets its limit; None: they may."""

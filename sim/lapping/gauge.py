@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
-from handlap.sim.face.flatness import minimum_zone_widths
+from handlap.sim.face.flatness import PointSet
 from handlap.sim.face.straightedge import LineSet, greatest_gap, sample_lines
 from handlap.sim.job.results import Figures
+from handlap.sim.job.scenario import LimitBy
 
 LINES = "lines"
 """Name of the run of massless points that stand under the straightedge."""
@@ -24,6 +26,20 @@ class Gauge:
     lines: LineSet
     length: float
     width: float
+
+    @cached_property
+    def plane_of(self) -> Array:
+        """What makes coefficients (3,) of the best plane, weighted by area, of heights (n,)."""
+        grid = self.grid
+        basis = np.column_stack([np.ones_like(grid.u), grid.u, grid.v])
+        weighted = basis * grid.area[:, None]
+        return np.asarray(np.linalg.solve(weighted.T @ basis, weighted.T))
+
+    @cached_property
+    def on_metal(self) -> PointSet:
+        """Points between which the minimum zone is taken: cells and the very edge."""
+        stop = self.grid.marks[LINES][0]
+        return PointSet(self.grid.u[:stop], self.grid.v[:stop])
 
 
 def lines_to_follow(outline: Outline) -> tuple[LineSet, dict[str, Array]]:
@@ -39,9 +55,7 @@ def make_gauge(outline: Outline, grid: Grid, lines: LineSet) -> Gauge:
 
 def flatness(gauge: Gauge, heights: Array) -> Array:
     """Minimum zone (members,) of faces (members, n), the very edge included [m]."""
-    stop = gauge.grid.marks[LINES][0]
-    at = np.ascontiguousarray(np.atleast_2d(heights)[:, :stop])
-    return minimum_zone_widths(gauge.grid.u[:stop], gauge.grid.v[:stop], at)
+    return gauge.on_metal.widths(np.atleast_2d(heights)[:, : gauge.grid.marks[LINES][0]])
 
 
 def straightedge(gauge: Gauge, heights: Array) -> Array:
@@ -59,20 +73,26 @@ def taper(gauge: Gauge, removed: Array) -> tuple[Array, Array]:
 
     + = more off at +u (+v).  Area-weighted least squares; ``removed`` (members, n) [m].
     """
-    grid = gauge.grid
-    basis = np.column_stack([np.ones_like(grid.u), grid.u, grid.v])
-    weighted = basis * grid.area[:, None]
-    plane = np.linalg.solve(weighted.T @ basis, weighted.T @ np.atleast_2d(removed).T)
+    plane = gauge.plane_of @ np.atleast_2d(removed).T
     return plane[1] * gauge.length, plane[2] * gauge.width
 
 
-def figures(gauge: Gauge, before: Array, heights: Array) -> Figures:
-    """All figures of faces (members, n) that were ``before`` (members, n) or (n,) [m]."""
+def measured(gauge: Gauge, heights: Array, limit_by: LimitBy) -> Array:
+    """The figure that a limit is held against, of faces (members, n) [m]."""
+    return straightedge(gauge, heights) if limit_by == "straightedge" else flatness(gauge, heights)
+
+
+def figures(gauge: Gauge, before: Array, heights: Array, *, only: LimitBy | None = None) -> Figures:
+    """All figures of faces (members, n) that were ``before`` (members, n) or (n,) [m].
+
+    ``only``: leave out what of flatness and straightedge a limit is not held against, NaN then.
+    """
     removed = np.atleast_2d(before) - np.atleast_2d(heights)
     along, across = taper(gauge, removed)
+    unknown = np.full(len(removed), np.nan)
     return Figures(
-        flatness=flatness(gauge, heights),
-        straightedge=straightedge(gauge, heights),
+        flatness=unknown if only == "straightedge" else flatness(gauge, heights),
+        straightedge=unknown if only == "zone" else straightedge(gauge, heights),
         mean_depth=mean_depth(gauge, removed),
         greatest_depth=removed.max(axis=1),
         taper_along=along,

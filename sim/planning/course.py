@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Figures
-from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage
@@ -119,17 +119,18 @@ def run_course(
     executor: Executor | None = None,
     finished: Callable[[int], None] | None = None,
     rule: StopRule | None = None,
+    limit_by: LimitBy = "straightedge",
     shown: int = 0,
 ) -> Course:
     """Carry all members through a stage, from faces ``start`` (members, n) [m].
 
     Parameters
     ----------
-    rule : where each of them stops; without one, at the end of the stage
+    rule, limit_by : where each of them stops, by which figure; without a rule, at the end of the stage
     shown : strokes up to which they are worked in any case
     """
     leg = lay_leg(bench, stage, quad_strokes=quad_strokes, seed=seed)
-    work = partial(_work, bench, gauged, leg, rule or ToTheEnd(), shown)
+    work = partial(_work, bench, gauged, leg, rule or ToTheEnd(), limit_by, shown)
     triples = list(zip(members.before, start, members.conditions, strict=True))
     return gather_course(stage, start, run_members(work, triples, executor=executor, finished=finished))
 
@@ -139,11 +140,14 @@ def _work(
     gauged: Gauge,
     leg: Leg,
     rule: StopRule,
+    limit_by: LimitBy,
     shown: int,
     member: tuple[Array, Array, Conditions],
 ) -> LegRun:
     before, start, conditions = member
-    return work_leg(bench, gauged, leg, conditions, rule, before=before, start=start, shown=shown)
+    return work_leg(
+        bench, gauged, leg, conditions, rule, before=before, start=start, limit_by=limit_by, shown=shown
+    )
 
 
 @dataclass(frozen=True)

@@ -124,9 +124,7 @@ class Crew:
 
     def measured(self, faces: Array) -> Array:
         """The figure that the limit is held against, of faces (k, n) [m]."""
-        if self.scenario.part.limit_by == "straightedge":
-            return gauge.straightedge(self.gauged, faces)
-        return gauge.flatness(self.gauged, faces)
+        return gauge.measured(self.gauged, faces, self.scenario.part.limit_by)
 
     def steps_for(self, stage: Stage) -> Resolution:
         """How long rows may be on a stage: those that keep the tolerance on the most typical member.

@@ -31,7 +31,7 @@ STOP_AT = 0.9
 PAST_BEST = 0.6
 """A face is past its best when the best look lies before this share of the strokes done: it is worked on so
 far to see that nothing better follows."""
-LOOKS_A_BLOCK = 2
+LOOKS_A_BLOCK = 3
 """Looks that are worked at one go: to set a block up costs about what a few rows do."""
 
 
@@ -68,7 +68,7 @@ def look_marks(every: int, horizon: int, most: int) -> tuple[int, ...]:
     """Strokes at looks: every so many up to the horizon, then twice as many whenever strokes have doubled.
 
     >>> look_marks(20, 40, 250)
-    (20, 40, 80, 160, 240, 250)
+    (20, 40, 80, 160, 250)
     """
     marks, at, bound = [], 0, horizon
     while at < most:
@@ -150,14 +150,12 @@ class Stop:
 class StopRule(Protocol):
     """Says where a member stops."""
 
-    def find(
-        self, strokes: NDArray[Any], figures: Figures, faces: Sequence[Array], last: bool
-    ) -> Stop | None:
+    def find(self, strokes: Counts, measured: Array, faces: Sequence[Array], last: bool) -> Stop | None:
         """Where it does, by what the looks so far showed; None: not yet.
 
         Parameters
         ----------
-        strokes, figures, faces : at the looks (k,), (k,), (n,) each
+        strokes, measured, faces : at the looks (k,), (k,) [m], (n,) each
         last : nothing more is worked, so it has to stop somewhere
         """
         ...
@@ -170,15 +168,11 @@ class ToGoal:
     ``least``: strokes before which nobody gives up.
     """
 
-    limit_by: LimitBy
     goal: float
     least: int
 
-    def find(
-        self, strokes: NDArray[Any], figures: Figures, faces: Sequence[Array], last: bool
-    ) -> Stop | None:
+    def find(self, strokes: Counts, measured: Array, faces: Sequence[Array], last: bool) -> Stop | None:
         """See :class:`StopRule`."""
-        measured = measure(figures, self.limit_by)
         under = np.flatnonzero(measured <= self.goal)
         if under.size:
             look = int(under[0])
@@ -205,11 +199,10 @@ def stops_at(
     strokes, measured : at the looks (looks,), and what was measured there (members, looks) [m]
     worked : looks to which each was worked (members,) [-]
     """
-    zero = np.zeros(0)
     stops, reached = np.empty(len(measured)), np.empty(len(measured), dtype=bool)
-    rule = ToGoal("zone", goal, 0)
+    rule = ToGoal(goal, 0)
     for k, (row, looks) in enumerate(zip(measured, worked, strict=True)):
-        found = rule.find(strokes[:looks], Figures(row[:looks], *[zero] * 5), (), True)
+        found = rule.find(strokes[:looks], row[:looks], (), True)
         assert found is not None
         stops[k], reached[k] = found.of(0.0, strokes), found.reached
     return stops, reached
@@ -228,9 +221,7 @@ class ToScratchesGone:
     area: Array
     stock: float
 
-    def find(
-        self, strokes: NDArray[Any], figures: Figures, faces: Sequence[Array], last: bool
-    ) -> Stop | None:
+    def find(self, strokes: Counts, measured: Array, faces: Sequence[Array], last: bool) -> Stop | None:
         """See :class:`StopRule`."""
         cells = slice(0, self.area.size)
         looks = np.array([face[cells] for face in faces])
@@ -244,9 +235,7 @@ class ToScratchesGone:
 class ToTheEnd:
     """All that is laid out is worked."""
 
-    def find(
-        self, strokes: NDArray[Any], figures: Figures, faces: Sequence[Array], last: bool
-    ) -> Stop | None:
+    def find(self, strokes: Counts, measured: Array, faces: Sequence[Array], last: bool) -> Stop | None:
         """See :class:`StopRule`."""
         return Stop(len(faces) - 1, 1.0, True, False) if last else None
 
@@ -257,11 +246,6 @@ def measure(figures: Figures, limit_by: LimitBy) -> Array:
 
 
 FIGURES = tuple(Figures.__dataclass_fields__)
-
-
-def stacked(parts: Sequence[Figures]) -> Figures:
-    """Figures one after the other."""
-    return Figures(**{name: np.concatenate([getattr(part, name) for part in parts]) for name in FIGURES})
 
 
 @dataclass(frozen=True)
@@ -310,8 +294,10 @@ def work_leg(
     before: Array,
     start: Array,
     state: LapState | None = None,
+    limit_by: LimitBy = "straightedge",
     shown: int = 0,
     keep: bool = True,
+    figures: bool = True,
 ) -> LegRun:
     """Work one member until the rule says stop.
 
@@ -320,7 +306,8 @@ def work_leg(
     before, start : the face (n,) before the whole job, and now [m]
     state : of a paper that is in use already; without one the paper is new
     shown : strokes up to which it is worked in any case, for what others want to see
-    keep : keep the faces at the looks
+    limit_by : which figure is measured at the looks
+    keep, figures : keep the faces at the looks, and all figures of them; else what is measured, and depths
 
     Raises
     ------
@@ -328,32 +315,30 @@ def work_leg(
     """
     state = state or begin_lap(bench, start, conditions, leg.grit, leg.blocks[0])
     faces: list[Array] = []
-    runs, seen = [], []
-    strokes = np.zeros(0, dtype=np.int64)
+    runs = []
+    strokes, seen = np.zeros(0, dtype=np.int64), np.zeros(0)
     stop: Stop | None = None
     for number, block in enumerate(leg.blocks):
         run = lap_on(bench, state, conditions, block)
         state = run.state
         runs.append(run)
         faces.extend(run.heights)
-        seen.append(gauge.figures(gauged, before, run.heights))
         strokes = np.append(strokes, np.array(run.strokes, dtype=np.int64) - leg.blocks[0].begin.strokes)
-        figures = stacked(seen)
         if stop is None:
-            stop = rule.find(strokes, figures, faces, number == len(leg.blocks) - 1)
+            seen = np.append(seen, gauge.measured(gauged, run.heights, limit_by))
+            stop = rule.find(strokes, seen, faces, number == len(leg.blocks) - 1)
         if stop is not None and strokes[-1] >= shown:
             break
     assert stop is not None
     work = np.concatenate([r.work for r in runs])
-    face, end = faces[stop.look], Figures(**{n: getattr(figures, n)[[stop.look]] for n in FIGURES})
+    face = faces[stop.look]
     if stop.share < 1.0:
         earlier = start if stop.look == 0 else faces[stop.look - 1]
         face = earlier + stop.share * (face - earlier)
-        end = gauge.figures(gauged, before, face)
     last = runs[-1]
     return LegRun(
         strokes=strokes,
-        figures=figures,
+        figures=gauge.figures(gauged, before, np.array(faces), only=None if figures else limit_by),
         faces=np.array(faces if keep else np.zeros((0, start.size)), dtype=np.float32),
         work=work,
         friction=np.concatenate([r.friction for r in runs]),
@@ -361,7 +346,7 @@ def work_leg(
         sharp=np.concatenate([r.sharp for r in runs]),
         stop=stop,
         stroke=stop.of(0.0, strokes.astype(float)),
-        end=end,
+        end=gauge.figures(gauged, before, face),
         face=face,
         worked=stop.of(0.0, work),
         clipped=last.clipped,

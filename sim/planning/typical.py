@@ -109,12 +109,13 @@ def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
     strokes = every * max(2, int(np.ceil(most / every)))
     stage = stage_of(scenario, crew.middle, worked.first.grit, strokes, every)
     quad = max(worked.steps.legs[0].quad, 4.0 * strokes / crew.most_rows)
-    rule = ToGoal(scenario.part.limit_by, STOP_AT * limit, strokes)
+    rule = ToGoal(STOP_AT * limit, strokes)
     shown, ends = [], []
     for now in (few, vary(few, replace(scenario, plate=true))):
         course = run_course(
             now.bench, now.gauged, now.members, now.members.before, stage,
-            quad_strokes=quad, seed=crew.seed, executor=crew.executor, rule=rule, shown=strokes,
+            quad_strokes=quad, seed=crew.seed, executor=crew.executor, rule=rule,
+            limit_by=scenario.part.limit_by, shown=strokes,
         )  # fmt: skip
         shown.append(measure(course.figures, scenario.part.limit_by))
         ends.append(course)

@@ -177,11 +177,12 @@ def lay_steps(
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[LegRun, ...]:
     """Work one face (n,) [m] through all papers."""
     bench, gauged = steps.bench, steps.gauged
-    rule = ToGoal(steps.limit_by, steps.goal, steps.least)
+    rule = ToGoal(steps.goal, steps.least)
     done = [
         work_leg(
             bench, gauged, steps.legs[0], conditions, rule,
-            before=before, start=before, shown=steps.shown[0], keep=steps.keep,
+            before=before, start=before, limit_by=steps.limit_by,
+            shown=steps.shown[0], keep=steps.keep, figures=steps.keep,
         )
     ]  # fmt: skip
     area = bench.grid.area[: bench.grid.n_cells]
@@ -192,9 +193,10 @@ def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[Le
         gone = ToScratchesGone(earlier, start, area, stock)
         done.append(
             work_leg(
-                bench, gauged, leg, conditions, gone, before=before, start=start, shown=shown, keep=steps.keep
+                bench, gauged, leg, conditions, gone, before=before, start=start, limit_by=steps.limit_by,
+                shown=shown, keep=steps.keep, figures=steps.keep,
             )
-        )
+        )  # fmt: skip
         earlier = start
     return tuple(done)
 

@@ -216,8 +216,8 @@ def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int 
     leg = lay_leg(
         bench, stage, quad_strokes=first_quad(bench, conditions, stage), seed=seed, most=MOST_TRIAL_STROKES
     )
-    rule = ToGoal(part.limit_by, STOP_AT * part.limit, horizon)
-    run = work_leg(bench, gauged, leg, conditions, rule, before=before, start=before)
+    rule = ToGoal(STOP_AT * part.limit, horizon)
+    run = work_leg(bench, gauged, leg, conditions, rule, before=before, start=before, limit_by=part.limit_by)
     if run.tipped > 0.0:
         raise TippingError(tipping_words(conditions, run.tipped))
     at = int(np.ceil(run.stroke))
