@@ -74,10 +74,13 @@ def choose_rhythm(scenario: Scenario, conditions: Conditions, grit: Grit) -> Rhy
 
 
 def check_interval(scenario: Scenario, horizon: int | None = None, most: int = 60) -> int:
-    """Strokes between looks: as stated, or two minutes' worth, or more if ``horizon`` needs it."""
-    if scenario.check_every:
-        return scenario.check_every
-    every = countable(MINUTES_BETWEEN_CHECKS * scenario.hands.strokes_per_minute.value)
+    """Strokes between looks: as stated, or two minutes' worth.
+
+    A multiple of it where there would be more than ``most`` looks up to the ``horizon``: whoever looks more
+    often at the bench is told of some of the looks.
+    """
+    minutes = countable(MINUTES_BETWEEN_CHECKS * scenario.hands.strokes_per_minute.value)
+    every = scenario.check_every or minutes
     if horizon:
         every *= max(1, int(np.ceil(horizon / (every * most))))
     return every

@@ -37,6 +37,7 @@ TOLERANCE = 0.1e-6
 """Step error asked of a single lap [m]."""
 CELLS = 6000
 MOST_STROKES = 200_000
+MOST_LOOKS = 60
 FACES = 64
 """Faces inferred from feeler readings, of which the most typical is lapped."""
 
@@ -157,7 +158,7 @@ def ready_lap(
     refuse_proud(scenario.part)
     grit = paper_named(scenario, paper)
     conditions = conditions_at(scenario, np.zeros(len(SCORES)))
-    stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count))
+    stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count, MOST_LOOKS))
     tell(0.0, "taking in the face")
     lines, follow = gauge.lines_to_follow(scenario.part.outline)
     bench = set_up(scenario, cells=CELLS, follow=follow)

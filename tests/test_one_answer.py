@@ -1,0 +1,87 @@
+"""Commands that are asked the same question give the same digits."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import cache
+
+import pytest
+from click.testing import CliRunner
+from jobs import UM, hollow, job
+
+from handlap.cli.main import main
+from handlap.cli.reports.thresholds_report import thresholds
+from handlap.sim.bench.bench_trial import plan_trial
+from handlap.sim.comparing.compare import Comparison, compare
+from handlap.sim.comparing.why import find_causes
+from handlap.sim.job.results import Plan
+from handlap.sim.job.scenario_file import load
+from handlap.sim.job.ways import Way, parse_way
+from handlap.sim.planning.plan import make_plan
+from handlap.sim.planning.verdict import THRESHOLDS
+
+NAMES = ("two-cylinder-head", "valve-chest-cover")
+MEMBERS = 8
+
+
+@cache
+def planned(name: str) -> Plan:
+    return make_plan(load(name), members=MEMBERS, seed=1)
+
+
+@cache
+def compared(name: str) -> Comparison:
+    ways = [Way("as it stands"), parse_way("turning=half")]
+    return compare(load(name), ways, members=MEMBERS, seed=1, with_turns=False)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_as_it_stands_is_the_plan_to_the_last_digit(name):
+    plan, (stands, _) = planned(name), compared(name).results
+    assert stands.papers == tuple(stage.paper for stage in plan.stages)
+    for bands, of_plan in (
+        ("strokes", plan.strokes),
+        ("minutes", plan.minutes),
+        ("flatness", plan.after_flatness),
+        ("straightedge", plan.after_straightedge),
+        ("mean_depth", plan.removed_mean),
+        ("greatest_depth", plan.removed_greatest),
+        ("taper_along", plan.removed_taper_along),
+        ("taper_across", plan.removed_taper_across),
+        ("work", plan.work),
+    ):
+        assert stands.bands[bands] == of_plan, bands
+    assert (stands.chance_goal, stands.chance_both) == (plan.chance_goal, plan.chance_both)
+    assert stands.chance_allowance == plan.chance_allowance
+
+
+def test_the_trial_and_the_causes_are_on_the_paper_of_the_plan():
+    scenario = load("two-cylinder-head")
+    plan = make_plan(scenario, members=64, seed=0)
+    trial = plan_trial(scenario, seed=0)
+    assert trial.paper == plan.stages[0].paper
+    assert trial.sheet_every == plan.stages[0].sheet_every
+    causes = find_causes(scenario, members=8, seed=1)
+    assert causes.papers == tuple(stage.paper for stage in planned("two-cylinder-head").stages)
+
+
+def test_how_many_looks_a_job_states_changes_no_answer_much():
+    """A check every stroke is no reason to compute for minutes: what is stated is looked at by the bench."""
+    scenario = job(face=hollow(60 * UM, 0.12), limit=20 * UM, ages=True, rate=0.1e-9)
+    often, seldom = (
+        make_plan(replace(scenario, check_every=every), members=8, seed=0) for every in (1, 60)
+    )
+    assert often.strokes.p50 == pytest.approx(seldom.strokes.p50, rel=0.1)
+    assert len(often.stages[0].checks) <= 40
+
+
+def test_the_lines_that_verdicts_draw_are_in_one_table():
+    found = {name: value for _, rows in thresholds() for name, value, _, _ in rows}
+    assert found["leave"] == THRESHOLDS["leave_at"] and found["lap"] == THRESHOLDS["lap_at"]
+    done = CliRunner().invoke(main, ["validity", "--thresholds", "--json"])
+    assert done.exit_code == 0
+    told = json.loads(done.output)
+    assert [q["question"] for q in told["questions"]] == [title for title, _ in thresholds()]
+    text = CliRunner().invoke(main, ["validity", "--thresholds"]).output
+    assert "machine shop" in text and "75 %" in text
