@@ -14,13 +14,18 @@ from click.shell_completion import CompletionItem
 
 from handlap.cli.files import make_folder, place_to_write, write_whole
 from handlap.cli.screen import Screen, emit, note
-from handlap.sim.common.errors import HandlapError
+from handlap.sim.common.errors import HandlapError, InputError
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from handlap.cli.reports.blocks import Report
 
 F = TypeVar("F", bound=Callable[..., Any])
 LARGEST_SEED = 2**32 - 1
+MOST_WORKERS = 512
+CLUSTER_WAITS = 10
+"""Seconds that a scheduler is waited for."""
 
 
 class ScenarioName(click.ParamType):
@@ -67,6 +72,73 @@ def members_option(default: int, least: int, most: int) -> Callable[[F], F]:
         metavar="N",
         help=f"Faces in the ensemble, {least} to {most}; more give steadier bands and take longer.",
     )
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Where members are worked: in threads of this process, in processes, or on a cluster."""
+
+    workers: int | None
+    cluster: str | None
+
+    @contextlib.contextmanager
+    def executor(self) -> Iterator[Executor | None]:
+        """The executor asked for, for as long as it is needed; None: threads of this process.
+
+        Raises
+        ------
+        InputError : if both are asked for, or the cluster cannot be had
+        """
+        if self.workers is not None and self.cluster is not None:
+            raise InputError("--workers and --cluster: give one of them")
+        if self.cluster is not None:
+            with _on_cluster(self.cluster) as found:
+                yield found
+        elif self.workers is not None:
+            import multiprocessing
+            from concurrent.futures import ProcessPoolExecutor
+
+            # A process of its own is started, not forked: threads of kernels do not survive a fork.
+            spawned = multiprocessing.get_context("spawn")
+            with ProcessPoolExecutor(self.workers, mp_context=spawned) as processes:
+                yield processes
+        else:
+            yield None
+
+
+@contextlib.contextmanager
+def _on_cluster(address: str) -> Iterator[Executor]:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise InputError("--cluster needs the package distributed: install handlap[cluster]") from None
+    try:
+        client = Client(address, timeout=CLUSTER_WAITS)
+    except (OSError, ValueError) as fault:
+        raise InputError(f"--cluster {address}: no scheduler answers there ({fault})") from None
+    with client:
+        yield client.get_executor()
+
+
+def spread_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    """--workers, --cluster; the command gets them as one ``spread``."""
+
+    @functools.wraps(function)
+    def gathered(*given: Any, workers: int | None, cluster: str | None, **rest: Any) -> Any:
+        return function(*given, spread=Spread(workers, cluster), **rest)
+
+    command: Callable[..., Any] = gathered
+    command = click.option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Scheduler of a cluster to work on, such as tcp://host:8786 (needs handlap[cluster]).",
+    )(command)
+    return click.option(
+        "--workers",
+        type=click.IntRange(1, MOST_WORKERS),
+        metavar="N",
+        help="Processes to work in; without it, threads of this one. The answer is the same.",
+    )(command)
 
 
 def check_places(out: Path | None, *files: Path | None) -> None:

@@ -69,9 +69,7 @@ def test_the_trial_and_the_causes_are_on_the_paper_of_the_plan():
 def test_how_many_looks_a_job_states_changes_no_answer_much():
     """A check every stroke is no reason to compute for minutes: what is stated is looked at by the bench."""
     scenario = job(face=hollow(60 * UM, 0.12), limit=20 * UM, ages=True, rate=0.1e-9)
-    often, seldom = (
-        make_plan(replace(scenario, check_every=every), members=8, seed=0) for every in (1, 60)
-    )
+    often, seldom = (make_plan(replace(scenario, check_every=every), members=8, seed=0) for every in (1, 60))
     assert often.strokes.p50 == pytest.approx(seldom.strokes.p50, rel=0.1)
     assert len(often.stages[0].checks) <= 40
 

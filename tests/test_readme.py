@@ -160,6 +160,16 @@ def test_the_scenario_shown_loads_without_a_doubt(tmp_path):
     assert not job.warnings
 
 
+def test_the_lines_of_python_run_as_they_stand(tmp_path, capsys):
+    (block,) = blocks("python")
+    exec(compile(block, "README.md", "exec"), {"__name__": "readme"})
+    told = capsys.readouterr().out.splitlines()
+    assert "lap" in told[1] and told[2].startswith("handlap.plan/")
+    assert len(told) == 4 + 3
+    minutes = [float(line) for line in told[4:]]
+    assert minutes[0] > minutes[2] > 0.0, "a tighter limit takes longer"
+
+
 def test_formula_check_prints_what_the_hand_calculation_says():
     """Closed form: depth = k·W·s/A, mass = density·area·depth."""
     depth_um = 0.02 * 100 * (1000 * 2 * 0.1) / (200 * 100) * 1e3

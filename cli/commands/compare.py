@@ -6,10 +6,12 @@ import click
 
 from handlap.cli.options import (
     Output,
+    Spread,
     members_option,
     output_options,
     scenario_argument,
     seed_option,
+    spread_options,
 )
 
 
@@ -25,6 +27,7 @@ from handlap.cli.options import (
 @click.option("--no-turns", is_flag=True, help="Leave out how often to turn.")
 @members_option(64, 16, 1024)
 @seed_option
+@spread_options
 @output_options
 def compare(
     scenario: str,
@@ -32,6 +35,7 @@ def compare(
     no_turns: bool,
     members: int,
     seed: int,
+    spread: Spread,
     output: Output,
 ) -> None:
     """Compare ways of working on one part, and find how often to turn it.
@@ -73,10 +77,11 @@ def compare(
     from handlap.cli.reports.compare_report import compare_json, compare_report
     from handlap.sim.comparing.compare import compare as compare_ways
 
-    with Progress() as progress:
+    with Progress() as progress, spread.executor() as executor:
         found = compare_ways(
-            job, ways, members=members, seed=seed, progress=progress, with_turns=not no_turns
-        )
+            job, ways, members=members, seed=seed, progress=progress, with_turns=not no_turns,
+            executor=executor,
+        )  # fmt: skip
 
     def pictures() -> dict[str, bytes]:
         from handlap.cli.drawing.compare_pictures import compare_pictures

@@ -6,10 +6,12 @@ import click
 
 from handlap.cli.options import (
     Output,
+    Spread,
     members_option,
     output_options,
     scenario_argument,
     seed_option,
+    spread_options,
 )
 
 
@@ -31,6 +33,7 @@ from handlap.cli.options import (
 )
 @members_option(64, 16, 1024)
 @seed_option
+@spread_options
 @output_options
 def improve(
     scenario: str,
@@ -38,6 +41,7 @@ def improve(
     minutes: float | None,
     members: int,
     seed: int,
+    spread: Spread,
     output: Output,
 ) -> None:
     """Search for the way of working that has the best chance to end inside both limits.
@@ -56,8 +60,11 @@ def improve(
     from handlap.cli.reports.improve_report import improve_json, improve_report
     from handlap.sim.comparing.improve import improve as search
 
-    with Progress() as progress:
-        found = search(job, budget=budget, minutes=minutes, members=members, seed=seed, progress=progress)
+    with Progress() as progress, spread.executor() as executor:
+        found = search(
+            job, budget=budget, minutes=minutes, members=members, seed=seed, progress=progress,
+            executor=executor,
+        )  # fmt: skip
     output.hand_over(
         improve_report(found),
         improve_json(found),

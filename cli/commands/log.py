@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from handlap.sim.job.scenario import Scenario, StraightedgeLine
 
 T = TypeVar("T")
+LEAVES_FROM, LEAVES_TO = 5e-6, 2e-3
+"""Leaves that are to be had [m]."""
 
 
 @click.command()
@@ -42,6 +44,12 @@ T = TypeVar("T")
     metavar="LINE",
     help='Readings along one line: "NAME: AT GOES STOPS; ..." (mm, then micrometres, none or open); NAME is '
     'a line of the scenario or a standard line, "NAME [level]" where it was held so. May be given again.',
+)
+@click.option(
+    "--goes-nowhere",
+    metavar="LEAF",
+    help="A leaf that goes in at no station of any line of the sheet, such as 50 (micrometres): all lines "
+    "count as read, but for those given by --reading.",
 )
 @click.option(
     "--readings-from",
@@ -145,6 +153,8 @@ def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> E
     for text in given["reading"]:
         line = _reading(job, text, found)
         lines += [line] if line else []
+    if given["goes_nowhere"] is not None:
+        lines = [*_all_lines(job, given["goes_nowhere"], {line.name for line in lines}, found), *lines]
     if readings_from:
         lines += _other_readings(job, readings_from, found)
     now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
@@ -259,6 +269,34 @@ def _reading(job: Scenario, text: str, found: Findings) -> StraightedgeLine | No
         found.fault(f"{label} {line.name}", f"{1e3 * long[0]:g} mm", f"0 to {1e3 * _length(line):g} mm")
         return None
     return replace(line, stations=stations) if stations else None
+
+
+def _all_lines(job: Scenario, leaf: str, given: set[str], found: Findings) -> list[StraightedgeLine]:
+    """All lines of the sheet but those given, at whose stations a leaf goes nowhere."""
+    from handlap.sim.common.units import parse_quantity
+    from handlap.sim.face.stations import lines_of
+    from handlap.sim.job.scenario import Station, StraightedgeLine
+
+    try:
+        thickness = 1e-6 * float(leaf)
+    except ValueError:
+        try:
+            thickness = parse_quantity(leaf, "height")
+        except ValueError as error:
+            found.fault("--goes-nowhere", leaf, f"a leaf in micrometres, or {error}")
+            return []
+    if not LEAVES_FROM <= thickness <= LEAVES_TO:
+        found.fault("--goes-nowhere", leaf, f"a leaf of {1e6 * LEAVES_FROM:.0f} to {1e6 * LEAVES_TO:.0f} µm")
+        return []
+    held = {line.name: line.held for line in job.readings.lines}
+    return [
+        StraightedgeLine(
+            line.name, line.start, line.end, held.get(line.name, "rest"),
+            tuple(Station(at, 0.0, thickness) for at in line.at),
+        )
+        for line in lines_of(job)
+        if line.at and line.name not in given
+    ]  # fmt: skip
 
 
 def _length(line: StraightedgeLine) -> float:

@@ -6,10 +6,12 @@ import click
 
 from handlap.cli.options import (
     Output,
+    Spread,
     members_option,
     output_options,
     scenario_argument,
     seed_option,
+    spread_options,
 )
 
 GOAL_OUT_OF_REACH = 3
@@ -26,6 +28,7 @@ FIRST_TRY = "two-cylinder-head"
 )
 @members_option(64, 8, 1024)
 @seed_option
+@spread_options
 @output_options
 @click.pass_context
 def plan(
@@ -34,6 +37,7 @@ def plan(
     start: str | None,
     members: int,
     seed: int,
+    spread: Spread,
     output: Output,
 ) -> None:
     """Plan a job: which papers, how many strokes, when to turn, brush and check.
@@ -60,8 +64,8 @@ def plan(
     from handlap.cli.reports.plan_report import plan_report
     from handlap.sim.planning.plan import make_plan
 
-    with Progress() as progress:
-        found = make_plan(job, members=members, seed=seed, progress=progress)
+    with Progress() as progress, spread.executor() as executor:
+        found = make_plan(job, members=members, seed=seed, progress=progress, executor=executor)
 
     def pictures() -> dict[str, bytes]:
         from handlap.cli.drawing.pictures import plan_pictures

@@ -6,10 +6,12 @@ import click
 
 from handlap.cli.options import (
     Output,
+    Spread,
     members_option,
     output_options,
     scenario_argument,
     seed_option,
+    spread_options,
 )
 
 
@@ -35,6 +37,7 @@ from handlap.cli.options import (
 )
 @members_option(32, 16, 512)
 @seed_option
+@spread_options
 @output_options
 def why(
     scenario: str,
@@ -43,6 +46,7 @@ def why(
     strokes: int | None,
     members: int,
     seed: int,
+    spread: Spread,
     output: Output,
 ) -> None:
     """Say why a face comes out as it does: crowned, hollow, twisted or tapered.
@@ -97,8 +101,10 @@ def why(
     from handlap.cli.reports.why_report import why_json, why_report
     from handlap.sim.comparing.why import find_causes
 
-    with Progress() as progress:
-        found = find_causes(job, members=members, seed=seed, progress=progress, strokes=strokes)
+    with Progress() as progress, spread.executor() as executor:
+        found = find_causes(
+            job, members=members, seed=seed, progress=progress, strokes=strokes, executor=executor
+        )
 
     def pictures() -> dict[str, bytes]:
         from handlap.cli.drawing.why_pictures import why_pictures

@@ -91,7 +91,7 @@ def thresholds_report() -> Report:
     lead = ("A chance between yes and no, or between lap and machine shop, is printed beside “cannot tell”",)
     words = Words("They are ours, not a standard's: chosen so that a wrong “yes” is rarer than one in ten.")
     return Report(
-        "thresholds", "Where lines are drawn", "plain", "", lead, (*sections, Section("Whose", (words,)))
+        "validity", "Where lines are drawn", "plain", "", lead, (*sections, Section("Whose", (words,)))
     )
 
 

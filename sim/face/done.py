@@ -9,13 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from handlap.sim.face.stations import MeasuringLine, same_line
 from handlap.sim.job.scenario import LimitBy, StraightedgeLine
 
 SAME_STATION = 3e-3
-"""A leaf tried this near to a station is taken as tried at it [m]."""
+"""A leaf tried this near to a station is named by it [m]."""
+NEAR_END = 10e-3
+"""A line is read to its end if leaves were tried this near to its outer stations: ends roll off over the last
+10 to 25 mm (common practice) [m]."""
+WIDEST_GAP = 0.35
+"""… and all along if nowhere more of its length lies between two stations (ours) [-]."""
 EQUAL = 1e-9
 """Thicknesses that differ by no more than this are one [m]."""
 
@@ -32,7 +38,7 @@ class Checked:
     tried : the thinnest leaf that goes in at no station that was read, where there is one [m]
     takes : stations at which a leaf as thick as the limit goes in, or a thicker one
     untold : stations at which no leaf as thin as the limit was tried, or none between
-    missing : lines, or stations of a line, that were not read
+    missing : lines that were not read, or only in part
     """
 
     answer: Check
@@ -56,25 +62,42 @@ def check_lines(limit: float, lines: Sequence[MeasuringLine], read: Sequence[Str
     missing: list[str] = []
     thinnest = 0.0
     for line in lines:
-        stations = [s for own in read if same_line(own, line) for s in own.stations]
+        stations = sorted(
+            (s for own in read if same_line(own, line) for s in own.stations), key=lambda s: s.at
+        )
         if not stations:
             missing.append(f"{line.letter} ({line.name})")
             continue
-        for number, at in enumerate(line.at):
-            label = line.label(number)
-            near = [s for s in stations if abs(s.at - at) <= SAME_STATION]
-            if not near:
-                missing.append(label)
-                continue
-            station = min(near, key=lambda s: abs(s.at - at))
+        if not _read_along(line, [s.at for s in stations]):
+            missing.append(f"{line.letter} ({line.name}) but for a part")
+        for station in stations:
             thinnest = max(thinnest, station.stops)
             if station.goes >= limit - EQUAL:
-                takes.append(label)
+                takes.append(_label(line, station.at))
             elif station.stops > limit + EQUAL:
-                untold.append(label)
+                untold.append(_label(line, station.at))
     answer: Check = "not met" if takes else "open" if untold or missing else "met as checked"
     tried = thinnest if thinnest > 0.0 and not takes and not untold else None
     return Checked(answer, tried, tuple(takes), tuple(untold), tuple(missing))
+
+
+def _read_along(line: MeasuringLine, at: Sequence[float]) -> bool:
+    """Whether leaves tried at these places [m], rising, show the whole of a line."""
+    if not line.at:
+        return True
+    ends = at[0] <= line.at[0] + NEAR_END and at[-1] >= line.at[-1] - NEAR_END
+    widest = max((b - a for a, b in pairwise(at)), default=line.length)
+    # Openings leave gaps that nobody can read in.
+    allowed = max(WIDEST_GAP * line.length, max((b - a for a, b in pairwise(line.at)), default=0.0))
+    return ends and widest <= allowed + SAME_STATION
+
+
+def _label(line: MeasuringLine, at: float) -> str:
+    """What a place on a line is called: by its station, or in millimetres along it."""
+    for number, station in enumerate(line.at):
+        if abs(station - at) <= SAME_STATION:
+            return line.label(number)
+    return f"{line.letter} at {1e3 * at:.0f} mm"
 
 
 def leaf_in_microns(thickness: float) -> str:
