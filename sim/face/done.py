@@ -62,9 +62,8 @@ def check_lines(limit: float, lines: Sequence[MeasuringLine], read: Sequence[Str
     missing: list[str] = []
     thinnest = 0.0
     for line in lines:
-        stations = sorted(
-            (s for own in read if same_line(own, line) for s in own.stations), key=lambda s: s.at
-        )
+        own = [station for reading in read if same_line(reading, line) for station in reading.stations]
+        stations = sorted(own, key=lambda station: station.at)
         if not stations:
             missing.append(f"{line.letter} ({line.name})")
             continue
