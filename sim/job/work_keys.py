@@ -154,7 +154,7 @@ WORK_KEYS: tuple[Key, ...] = (
         1.0,
         3000.0,
         usual=(20.0, 600.0),
-        default_words="150 mm, or what the plate leaves if that is less",
+        default_words="150 mm, or what the paper leaves if that is less",
         basis="common practice: 100 to 300 mm",
     ),
     Key(
