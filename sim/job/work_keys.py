@@ -213,7 +213,8 @@ WORK_KEYS: tuple[Key, ...] = (
     Key(
         "wear.rate",
         "uncertain quantity",
-        "specific wear rate of this metal on fresh P120",
+        "specific wear rate of this metal on fresh P120; where this and wear.ageing are both stated without "
+        "a spread, every grade is as its table says, with no luck of its own",
         "rate",
         1e-6,
         10.0,
