@@ -161,6 +161,15 @@ def test_both_systems_give_the_same_si() -> None:
             assert inch[key] == value, key
 
 
+@pytest.mark.parametrize("thousandths", [1.1, 2, 3, 7, 11.3, 13, 97])
+def test_both_systems_give_the_same_number_to_the_last_bit(thousandths: float) -> None:
+    """2 thou and 50.8 µm: a search through contradictory readings would take another way from its neighbour."""
+    text = SHORT.replace("limit = 50", "limit = {}")
+    mm = scenario_file.load_text(text.format(repr(round(thousandths * 25.4, 6))), "x")
+    quoted = scenario_file.load_text(text.format(f'"{thousandths} thou"'), "x")
+    assert mm.part.limit == quoted.part.limit
+
+
 def test_values_in_si() -> None:
     s = scenario_file.load_text(MM, "x")
     assert s.part.weight == pytest.approx(10 * 4.4482216152605, rel=1e-14)
