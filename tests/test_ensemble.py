@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -25,6 +26,7 @@ from handlap.sim.lapping.ensemble import (
     strokes_per_minute,
 )
 from handlap.sim.lapping.lap import Conditions, Stage, run_stage, set_up, stage_layout
+from handlap.sim.materials.paper_law import MIDDLE, PaperTraits
 
 
 def spread() -> Scenario:
@@ -130,6 +132,28 @@ def test_a_grade_has_the_same_luck_in_whatever_list_it_stands():
         assert drawn.own_rate[grades[1].name] == pytest.approx(1.25)
         assert drawn.own_ageing[grades[1].name] == pytest.approx(1 / 1.4)
         assert all(drawn.own_rate[grit.name] == 1.0 for grit in listed if grit != grades[1])
+
+
+def test_paper_whose_rate_and_ageing_are_exact_has_no_luck():
+    """One of them alone leaves it: who has measured one paper has not measured the others."""
+    scenario = load("two-cylinder-head")
+    wear = scenario.wear
+    rate, ageing = Uncertain.fixed(wear.rate.value), Uncertain.fixed(1.0)
+    edge = Uncertain.fixed(wear.edge_rate.value)
+
+    def drawn(**exact: Any) -> PaperTraits:
+        return conditions_at(replace(scenario, wear=replace(wear, **exact)), np.ones(len(SCORES))).traits
+
+    for one in (drawn(rate=rate), drawn(ageing=ageing)):
+        assert all(x > 1.0 for x in (*one.own_rate.values(), *one.own_ageing.values()))
+        assert one.critical > MIDDLE.critical and one.stock > MIDDLE.stock
+    both = drawn(rate=rate, ageing=ageing)
+    assert {*both.own_rate.values(), *both.own_ageing.values()} == {1.0}
+    assert (both.critical, both.exponent_fine, both.exponent_coarse, both.stock) == (
+        MIDDLE.critical, MIDDLE.exponent_fine, MIDDLE.exponent_coarse, MIDDLE.stock,
+    )  # fmt: skip
+    assert both.edge_grains > MIDDLE.edge_grains
+    assert drawn(rate=rate, ageing=ageing, edge_rate=edge).edge_grains == MIDDLE.edge_grains
 
 
 def test_results_come_in_order_and_are_counted():

@@ -15,10 +15,11 @@ from scipy.integrate import solve_ivp
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import TurnState
+from handlap.sim.job.stroke_path import places_on_path
 from handlap.sim.lapping import kernels, paper_memory
 from handlap.sim.lapping.lap import Bench, Stage, set_up, stage_layout
 from handlap.sim.lapping.paper_memory import PaperMemory, bell_of, lay_memory, line_of
-from handlap.sim.lapping.poses import lay_out, places_on_path
+from handlap.sim.lapping.poses import lay_out
 
 RATE = 0.045e-9
 SIDE = 90

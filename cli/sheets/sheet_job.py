@@ -37,6 +37,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.common.units import System, from_si, plain, show
 from handlap.sim.face.done import goal_words
 from handlap.sim.face.stations import MeasuringLine
+from handlap.sim.job.overhang import overhang_of, overhang_words
 from handlap.sim.job.results import Plan, StagePlan
 from handlap.sim.planning.leg import STOP_AT
 
@@ -177,6 +178,9 @@ def _first(plan: Plan) -> tuple[str, ...]:
         "off, write it down, dye the face again.",
     ]
     words += [f"Turning: {TURNS.get(name, name)}." for name in sorted(turns)]
+    over = overhang_of(plan.scenario)
+    if over:
+        words.append(sentence(overhang_words(over, plan.scenario.paper.strips, plan.scenario.system)))
     return tuple(words)
 
 

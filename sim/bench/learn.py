@@ -26,9 +26,9 @@ from handlap.sim.job.scenario import Scenario, Uncertain
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.dye import DyeDraw, draw_dye_scores, dye_at, roughness_dyed
 from handlap.sim.lapping.ensemble import (
-    OWN_SPREADS,
     SCORES,
     conditions_at,
+    luck_of,
     most_typical,
     run_members,
     uncertain_of,
@@ -346,7 +346,7 @@ def _unknowns(workshop: Workshop) -> Iterator[tuple[int, str, Uncertain]]:
     """Column, name and spread of what is told of: what a scenario states or assumes, luck of papers used."""
     found = uncertain_of(workshop.scenario)
     for grit in workshop.course.papers:
-        for what, spread in OWN_SPREADS.items():
+        for what, spread in luck_of(workshop.scenario).items():
             name = f"{what} {grit.name}"
             found[name] = Uncertain(1.0, 1.0 / spread, spread, "lognormal", name)
     for column, name in enumerate(SCORES):

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.face_numbers import bend_components
+from handlap.sim.job.overhang import overhang_of
 from handlap.sim.job.scenario import LimitBy, Scenario, Uncertain
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import run_members
@@ -35,8 +36,6 @@ and the figure that the limit is held against [m]."""
 SAME_DEPTH = 0.005
 """Mean depths are taken as the same within this share."""
 MOST_CORRECTIONS = 3
-HANGS_OVER = 0.05
-"""A part hangs over where this share of its rim leaves the paper in some position [-]."""
 
 
 def _zero(*names: str, at: float = 0.0) -> Callable[[Scenario], Scenario]:
@@ -85,27 +84,10 @@ def _reach(outline: Outline, scenario: Scenario) -> float:
 
 def _endless_paper(scenario: Scenario) -> Scenario:
     plate, paper = scenario.plate, replace(scenario.paper, strips=None)
-    if plate.heights is None and hangs_over(scenario):
+    if plate.heights is None and overhang_of(replace(scenario, paper=paper)):
         side = 2.2 * _reach(scenario.part.outline, scenario)
         plate = replace(plate, length=max(plate.length, side), width=max(plate.width, side))
     return replace(scenario, plate=plate, paper=paper)
-
-
-def hangs_over(scenario: Scenario) -> bool:
-    """Whether some of the part leaves the plate in some position of its stroke."""
-    rim, strokes = scenario.part.outline.rim, scenario.strokes
-    for state in scenario.turning.states:
-        c, s = np.cos(state.part), np.sin(state.part)
-        turned = rim @ np.array([[c, s], [-s, c]])
-        way = strokes.direction + state.operator
-        for end in (-0.5, 0.5):
-            at = turned + end * strokes.length * np.array([np.cos(way), np.sin(way)])
-            over = (np.abs(at[:, 0]) > scenario.plate.length / 2) | (
-                np.abs(at[:, 1]) > scenario.plate.width / 2
-            )
-            if np.mean(over) > HANGS_OVER:
-                return True
-    return False
 
 
 def _rigid(scenario: Scenario) -> Scenario:

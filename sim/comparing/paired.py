@@ -74,7 +74,8 @@ def chance_difference(first: Made, second: Made) -> Difference:
     mean = (only_second - only_first) / count
     error = float(np.sqrt(max(only_first + only_second - count * mean**2, 0.0))) / count
     size: Size = "clear" if sign_chance(only_first, only_second) < 1.0 - SURE else "cannot tell"
-    band = Band(mean - 1.645 * error, mean, mean + 1.645 * error)
+    # Chances differ by one at most, however few the members.
+    band = Band(max(mean - 1.645 * error, -1.0), mean, min(mean + 1.645 * error, 1.0))
     apart = float(np.hypot(first.std(), second.std()))
     spread = float((second.astype(float) - first).std())
     return Difference(band, mean, size, apart / spread if spread > 0.0 else float("inf"))

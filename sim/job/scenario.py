@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.units import System
 from handlap.sim.job.surroundings import Surroundings
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.metals import Metal
@@ -397,6 +398,8 @@ class Scenario:
     """Strokes between checks; None: about two minutes' worth."""
     ways: tuple[str, ...] = ()
     """Ways of working to compare, as :func:`handlap.sim.job.ways.parse_way` reads them."""
+    system: System = "mm"
+    """Units in which its file is written, and in which what is said of it speaks of lengths."""
     warnings: tuple[str, ...] = ()
     assumed: tuple[Uncertain, ...] = ()
     """Uncertain defaults in force, for the report."""

@@ -44,8 +44,6 @@ def build_plate(given: Given, face: Outline | None, direction: float, folder: Pa
             given.note(name, show(made, "length", given.found.system))
             assumed = True
         sides.append(given.values.get(name, made))
-    if length > sides[0] or width > sides[1]:
-        given.found.warn("plate", "the part is larger than the plate and hangs over its edge")
     heights = _plate_heights(given, sides, folder)
     shape, shape_height = _shape(given)
     glass = _glass(given, sides[0])

@@ -7,6 +7,7 @@ Every part of the job is looked at even when another is faulty, so that all faul
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +16,14 @@ import numpy as np
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import show
 from handlap.sim.job.findings import Findings
+from handlap.sim.job.overhang import Overhang, find_overhang, longest_inside, overhang_words
 from handlap.sim.job.scenario import (
     Exact,
     Paper,
     Part,
     Plate,
     Scenario,
+    Strip,
     Strokes,
     Turning,
     TurnState,
@@ -48,6 +51,8 @@ from handlap.sim.materials.paper_law import (
 Point = tuple[float, float]
 
 FRICTION_FACTOR = math.sqrt(2.0)
+USUAL_STROKE, SHORTEST_STROKE = 0.15, 0.04
+"""A stroke that nobody states: so long, or what the paper leaves if that is less, but no shorter (C) [m]."""
 
 
 def build(
@@ -80,8 +85,8 @@ def build(
     plate = build_plate(given, face, direction, folder)
     paper = build_paper(given, plate)
     hands = build_hands(given, face, metal, direction)
-    strokes = _strokes(given, face, plate, direction)
     turning = _turning(given)
+    strokes = _strokes(given, face, plate, None if paper is None else paper.strips, turning, hands.twist)
     wear = _wear(given, metal, bool(given.get("paper.wet")), paper)
     exact = _exact(given, face, shift)
     if "checks.every" not in given.stated:
@@ -107,6 +112,7 @@ def build(
         wear=wear,
         exact=exact,
         check_every=given.values.get("checks.every"),
+        system=found.system,
         ways=tuple(given.values.get("compare.ways") or ()),
         warnings=tuple(given.found.warnings),
         assumed=tuple(given.assumed),
@@ -138,33 +144,39 @@ def _rigid(given: Given, part: Part, press: Uncertain) -> None:
         given.found.warn("part.thickness", doubt)
 
 
-def _strokes(given: Given, face: Outline | None, plate: Plate, direction: float) -> Strokes:
+def _strokes(
+    given: Given,
+    face: Outline | None,
+    plate: Plate,
+    strips: tuple[Strip, ...] | None,
+    turning: Turning,
+    twist: float,
+) -> Strokes:
     pattern = given.plain("strokes.pattern")
+    direction = given.plain("strokes.direction") or 0.0
     length = given.values.get("strokes.length")
-    if length is None:
-        length = min(0.15, max(0.04, _room(face, plate, direction)))
-        if "strokes.length" not in given.stated:
-            given.note("strokes.length", show(length, "length", given.found.system))
-    elif face is not None:
-        over = (length - _room(face, plate, direction)) / 2.0
-        if over > 1e-9:
-            far = show(over, "length", given.found.system)
-            given.found.warn("strokes.length", f"the part runs {far} over either end of the plate")
     assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
     if given.get("wear.ages") or "strokes.sway" in given.values:
         sway = given.uncertain("strokes.sway")
     else:
         sway = Uncertain.fixed(0.0, "strokes.sway", "not used: the paper does not age")
-    return Strokes(pattern, length, direction, sway, assumed)
-
-
-def _room(face: Outline | None, plate: Plate, direction: float) -> float:
-    """Travel that keeps the part on the plate at the start, its u axis along x [m]."""
+    strokes = Strokes(pattern, USUAL_STROKE if length is None else length, direction, sway, assumed)
     if face is None:
-        return math.inf
-    moves = abs(math.cos(direction)), abs(math.sin(direction))
-    spare = plate.length - face.length, plate.width - face.width
-    return min(s / m for s, m in zip(spare, moves, strict=True) if m > 1e-9)
+        return strokes
+    if length is None:
+        room = longest_inside(face, plate, strips, strokes, turning, twist)
+        strokes = replace(strokes, length=min(USUAL_STROKE, max(SHORTEST_STROKE, room)))
+        if "strokes.length" not in given.stated:
+            given.note("strokes.length", show(strokes.length, "length", given.found.system))
+    _overhang(given, find_overhang(face, plate, strips, strokes, turning, twist), strips)
+    return strokes
+
+
+def _overhang(given: Given, found: Overhang, strips: tuple[Strip, ...] | None) -> None:
+    """Doubt that a part is meant to leave its paper."""
+    if found:
+        label = "plate" if found.at_rest else "strokes.length" if found.reach > 0.0 else "paper.strips"
+        given.found.warn(label, overhang_words(found, strips, given.found.system))
 
 
 def _turning(given: Given) -> Turning:

@@ -42,7 +42,7 @@ def number(raw: Any, label: str, found: Findings, quantity: str, allowed: str) -
     """A finite number in SI, from a plain number or a text with a unit."""
     if isinstance(raw, str):
         try:
-            return parse_quantity(raw, quantity)
+            return _to_last_bit(parse_quantity(raw, quantity))
         except ValueError as error:
             found.fault(label, raw, f"{error}; {allowed}" if allowed else str(error))
             return None
@@ -50,13 +50,21 @@ def number(raw: Any, label: str, found: Findings, quantity: str, allowed: str) -
         found.fault(label, raw, f"a number: {allowed}")
         return None
     try:
-        value = to_si(float(raw), quantity, found.system)
+        value = _to_last_bit(to_si(float(raw), quantity, found.system))
     except OverflowError:
         value = math.inf
     if not math.isfinite(value):
         found.fault(label, raw, f"a finite number: {allowed}")
         return None
     return value
+
+
+def _to_last_bit(value: float) -> float:
+    """To fifteen digits, so that 2 thou and 50.8 µm are one number and not neighbours.
+
+    Readings that contradict one another are searched by a chain that the last bit sends another way.
+    """
+    return float(f"{value:.15g}")
 
 
 def in_range(value: float, raw: Any, row: Key, label: str, found: Findings) -> float | None:

@@ -154,7 +154,7 @@ WORK_KEYS: tuple[Key, ...] = (
         1.0,
         3000.0,
         usual=(20.0, 600.0),
-        default_words="150 mm, or what the plate leaves if that is less",
+        default_words="150 mm, or what the paper leaves if that is less",
         basis="common practice: 100 to 300 mm",
     ),
     Key(
@@ -213,7 +213,8 @@ WORK_KEYS: tuple[Key, ...] = (
     Key(
         "wear.rate",
         "uncertain quantity",
-        "specific wear rate of this metal on fresh P120",
+        "specific wear rate of this metal on fresh P120; where this and wear.ageing are both stated without "
+        "a spread, every grade is as its table says, with no luck of its own",
         "rate",
         1e-6,
         10.0,

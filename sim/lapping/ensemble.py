@@ -74,9 +74,10 @@ TRAIT_SPREADS: dict[str, Uncertain] = {
         _times(SCRATCH_STOCK, STOCK_SPREAD, "stock"),
     )
 }
-"""What all papers of one member have in common and no scenario states (marks: see their middles)."""
+"""What all papers of one member have in common and no scenario states (marks: see their middles); see
+:func:`traits_of`."""
 OWN_SPREADS = {"rate": 1.25, "ageing": 1.4}
-"""Luck of single grades, makers and batches, ×/÷ (C)."""
+"""Luck of single grades, makers and batches, ×/÷ (C); see :func:`luck_of`."""
 PAPER_SCORES = (*PAPER_NAMES, "sway", *TRAIT_SPREADS)
 LUCK_SCORES = tuple(f"{what} {grade}" for grade in GRITS for what in OWN_SPREADS)
 SCORES = (*HAND_SCORES, *PAPER_SCORES, *LUCK_SCORES)
@@ -116,16 +117,46 @@ def uncertain_of(scenario: Scenario) -> dict[str, Uncertain]:
     return found
 
 
+def paper_is_exact(scenario: Scenario) -> bool:
+    """Whether both rate and ageing are stated without a spread: the paper is then what its table says.
+
+    One of them alone says nothing of the other grades: who has measured the rate of one paper has not
+    measured theirs.  Paper that does not age has no ageing to state.
+    """
+    return scenario.wear.rate.law == "fixed" and scenario.wear.ageing.law == "fixed"
+
+
+def luck_of(scenario: Scenario) -> dict[str, float]:
+    """What of single grades is left to luck, ×/÷; nothing, where rate and ageing are exact."""
+    return {} if paper_is_exact(scenario) else OWN_SPREADS
+
+
+def traits_of(scenario: Scenario) -> dict[str, Uncertain]:
+    """What all papers have in common; at its middle, where rate and ageing are exact.
+
+    How far behind the leading edge metal is cut faster stays open while it is how much faster.
+    """
+    if not paper_is_exact(scenario):
+        return TRAIT_SPREADS
+    left = set() if scenario.wear.edge_rate.law == "fixed" else {"edge_grains"}
+    return {
+        name: spread if name in left else Uncertain.fixed(spread.value, name)
+        for name, spread in TRAIT_SPREADS.items()
+    }
+
+
 def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
     """Conditions of the member with standard normal scores (k,); zeros give the medians."""
-    quantities = uncertain_of(scenario) | TRAIT_SPREADS
+    quantities = uncertain_of(scenario) | traits_of(scenario)
     place = {name: float(z) for name, z in zip(SCORES, scores, strict=True)}
     number = {name: float(quantity.at(place[name])) for name, quantity in quantities.items()}
+    left = luck_of(scenario)
     luck = {
         what: {
-            grit.name: float(spread ** (place[f"{what} {grit.name}"] / Z95)) for grit in scenario.paper.grits
+            grit.name: float(left.get(what, 1.0) ** (place[f"{what} {grit.name}"] / Z95))
+            for grit in scenario.paper.grits
         }
-        for what, spread in OWN_SPREADS.items()
+        for what in OWN_SPREADS
     }
     return Conditions(
         rate=number["rate"],

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from handlap.sim.common.outline import Array
+from handlap.sim.job.stroke_path import places_on_path
 from handlap.sim.lapping import poses
 
 NODE, NODE_OFF_AXES = 1.0, 0.7
@@ -137,7 +138,7 @@ def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> t
         line[round(angle / (np.pi / 2.0)) % 2] = line_of(0.5 * length / step)
         return line, np.zeros((0, 3))
     c, s = np.cos(angle), np.sin(angle)
-    places = poses.places_on_path(pattern, length, PLACES) @ np.array([[c, s], [-s, c]])
+    places = places_on_path(pattern, length, PLACES) @ np.array([[c, s], [-s, c]])
     return np.zeros(2), _taps(places / step)
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from handlap.sim.common.jit import kernel
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping import poses
+from handlap.sim.job.stroke_path import path_length
 from handlap.sim.lapping.lap import Conditions, law_of, load_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import rate_factor
@@ -31,7 +31,7 @@ STEP = 10.0
 
 def depth_per_stroke(scenario: Scenario, conditions: Conditions, grit: Grit) -> float:
     """Mean depth that one stroke takes off with fresh paper, k·(W/A)·s [m]."""
-    path = poses.path_length(scenario.strokes.pattern, scenario.strokes.length)
+    path = path_length(scenario.strokes.pattern, scenario.strokes.length)
     rate = conditions.rate * rate_factor(grit, conditions.traits)
     return rate * load_of(scenario, conditions) / scenario.part.outline.area * path
 

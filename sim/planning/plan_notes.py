@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from handlap.sim.common.outline import inside_polygon
+from handlap.sim.job.overhang import overhang_of, overhang_words
 from handlap.sim.job.scenario import Plate
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.lap import LapRun
@@ -17,8 +18,6 @@ from handlap.sim.planning.work import Worked
 
 WORTH_SAYING = 0.5e-6
 """Differences below this are not put in words [m]."""
-OFF = 1e-9
-"""Share of the work from which the part counts as hanging over the paper's edge."""
 
 
 def bench_notes(crew: Crew, worked: Worked, lapped: LapRun) -> tuple[str, ...]:
@@ -32,7 +31,8 @@ def bench_notes(crew: Crew, worked: Worked, lapped: LapRun) -> tuple[str, ...]:
 def _layout_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
     """What edges, gaps, overlaps and lumps do, against one large whole sheet."""
     scenario = crew.scenario
-    if run.overhung <= OFF and scenario.paper.strips is None and not scenario.paper.lumps:
+    over = overhang_of(scenario)
+    if not over and scenario.paper.strips is None and not scenario.paper.lumps:
         return []
     reach = scenario.part.outline.length + scenario.part.outline.width + 2.0 * scenario.strokes.length
     size = (scenario.plate.length, scenario.plate.width)
@@ -45,11 +45,9 @@ def _layout_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
     flatter = gauge.flatness(crew.gauged, ideal.heights[-1])[0]
     flatness = gauge.flatness(crew.gauged, run.heights[-1])[0]
     notes = []
-    if run.overhung > OFF:
-        notes.append(
-            f"in {100 * run.overhung:.0f} % of the work part of the face hangs over an edge or a gap of the "
-            "paper: the rest bears more, and the edge digs"
-        )
+    if over:
+        said = overhang_words(over, scenario.paper.strips, scenario.system)
+        notes.append(f"{said}; the rest bears more, and the edge digs")
     words = "whole sheet on a true plate" if large != size else "whole sheet"
     notes.append(
         f"against one large {words}, edges, seams and bumps leave the face {1e6 * flatness:.1f} µm "

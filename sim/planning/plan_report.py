@@ -21,7 +21,8 @@ from handlap.sim.job.results import (
     StagePlan,
 )
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping import dye, poses
+from handlap.sim.job.stroke_path import path_length
+from handlap.sim.lapping import dye
 from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.cautions import cautions
@@ -229,7 +230,7 @@ def _checks(
     goal = measure(course.figures, part.limit_by) <= part.limit
     load = loads(scenario, members)
     # A stroke a minute is so much way a second.
-    speed = poses.path_length(scenario.strokes.pattern, scenario.strokes.length) / 60.0 * members.pace
+    speed = path_length(scenario.strokes.pattern, scenario.strokes.length) / 60.0 * members.pace
     found = []
     for look in looks:
         flatness = course.figures.flatness[:, look]

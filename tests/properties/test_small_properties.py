@@ -186,4 +186,11 @@ def test_a_difference_of_chances_counts_who_changed_sides(both):
     assert there.mean == pytest.approx(both[1].mean() - both[0].mean(), abs=1e-12)
     assert there.mean == pytest.approx(-back.mean, abs=1e-12)
     assert there.size == back.size
-    assert there.band.p05 <= there.mean <= there.band.p95
+    assert -1.0 <= there.band.p05 <= there.mean <= there.band.p95 <= 1.0
+
+
+def test_few_members_leave_a_difference_of_chances_no_more_than_one():
+    """Fifteen of sixteen: the normal band about it would end at 1.04."""
+    made = np.arange(16) < 15
+    assert chance_difference(np.zeros(16, dtype=bool), made).band.p95 == 1.0
+    assert chance_difference(made, np.zeros(16, dtype=bool)).band.p05 == -1.0
