@@ -34,6 +34,10 @@ FINEST_CAP = 3.0
 
 HEADINGS = 32
 """Directions of motion, all round, for which the way to the leading edge is known."""
+MOST_NODES = 200_000
+"""Nodes of the raster of plate and paper: with more their spacing grows beyond that of the cells [-]."""
+MARGIN = 2.0
+"""… and it reaches so many of them further than the part."""
 BENDING_SHAPES = 12
 """Softest shapes in which a thin part may bend: within 0.2 µm of four times as many (200 × 100 × 6 mm
 aluminium bowed by 100 µm, pressed in the middle)."""
@@ -145,6 +149,7 @@ class LapState:
     heights : the face (n,) [m]
     grit : the paper
     paper : where its wear is remembered
+    frame, ground : x0, y0 and spacing (3,), and heights (ny, nx) of plate and paper [m]
     carried : its wear, and the last poses, from which the search for the next begins
     place : strokes done, and where in the turning round and in the low-discrepancy sequence the work is
     rows : worked since the paper was laid [-]
@@ -158,6 +163,8 @@ class LapState:
     heights: Array
     grit: Grit
     paper: PaperMemory
+    frame: Array
+    ground: Array
     carried: kernels.Carried
     place: Place
     rows: int
@@ -287,16 +294,30 @@ def coordinates(grid: Grid, half: float, bending: Bending | None) -> Array:
     return np.ascontiguousarray(np.vstack([rigid, bending.shapes_at(grid.points).T]))
 
 
-def _ground(bench: Bench, conditions: Conditions, load: float) -> tuple[Array, Array]:
-    """Frame (x0, y0, spacing) and heights of plate and paper on a raster; one node for a flat."""
-    if is_flat(bench.scenario):
+def _ground(bench: Bench, conditions: Conditions, reach: Array) -> tuple[Array, Array]:
+    """Frame (x0, y0, spacing) and heights of plate and paper on a raster, where the part goes; one node for
+    a flat.
+
+    Parameters
+    ----------
+    reach : how far from the middle of the plate the part gets along x and y (2,) [m]
+    """
+    scenario = bench.scenario
+    if is_flat(scenario):
         return np.array([0.0, 0.0, 1.0]), np.zeros((1, 1))
-    x0, y0 = bench.strips[:, :2].min(axis=0)
-    x1, y1 = bench.strips[:, 2:].max(axis=0)
-    step = bench.grid.cell_size
-    nx, ny = _nodes(x1 - x0, step), _nodes(y1 - y0, step)
+    if scenario.hands.twist != 0.0:
+        reach = np.full(2, float(np.hypot(*reach)))
+    low, high = bench.strips[:, :2].min(axis=0), bench.strips[:, 2:].max(axis=0)
+    met = np.maximum(np.minimum(high, reach) - np.maximum(low, -reach), bench.grid.cell_size)
+    step = max(bench.grid.cell_size, float(np.sqrt(np.prod(met) / MOST_NODES)))
+    # Nodes lie where they would lie under the whole plate, so that they do not move with the stroke.
+    before = np.maximum(np.floor((-reach - MARGIN * step - low) / step), 0.0)
+    x0, y0 = low + before * step
+    most_x, most_y = np.minimum(high, np.maximum(reach + MARGIN * step, (x0 + step, y0 + step)))
+    nx, ny = max(_nodes(most_x - x0, step), 2), max(_nodes(most_y - y0, step), 2)
+    load = load_of(scenario, conditions)
     heights = ground_of(
-        bench.scenario, x0=float(x0), y0=float(y0), step=step, nx=nx, ny=ny, score=conditions.plate, load=load
+        scenario, x0=float(x0), y0=float(y0), step=step, nx=nx, ny=ny, score=conditions.plate, load=load
     )
     return np.array([x0, y0, step]), np.ascontiguousarray(heights)
 
@@ -459,10 +480,13 @@ def begin_lap(
         ways=len(layout.standings) if followed else 0,
         partly=followed and paper.on_sheet.size > 0,
     )
+    frame, ground = _ground(bench, conditions, paper.reach)
     return LapState(
         heights=np.array(heights, dtype=float),
         grit=grit,
         paper=paper,
+        frame=frame,
+        ground=ground,
         carried=carried,
         place=layout.begin,
         rows=0,
@@ -534,15 +558,14 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
         ]
     )
     headings, faster, ahead = _by_heading(bench, law, layout)
-    frame, ground = _ground(bench, conditions, float(np.mean(table[:, kernels.LOAD])))
     centre, rooms = room_in_hull(bench)
     status = kernels.march(
         h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bool(np.all(faster == 1.0)),
         headings, grid.area / faster, np.log(faster), ahead, table, layout.kinds, layout.events, constants,
         not exact.tilt_held, bench.strips, bench.hull_normals, rooms / bench.half, centre / bench.half,
         scenario.wear.ages, _paper_constants(bench, conditions, law, paper), paper.on_sheet,
-        layout.standing, paper.turns, paper.taps, paper.tap_at, paper.lines, paper.bell, frame,
-        ground, bench.basis,
+        layout.standing, paper.turns, paper.taps, paper.tap_at, paper.lines, paper.bell, state.frame,
+        state.ground, bench.basis,
         np.zeros((0, 0)) if bending is None else bending.stiffness,
         np.zeros(0) if bending is None else bending.press,
         np.zeros(0) if bending is None else bending.weight,
@@ -554,6 +577,8 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
         heights=h,
         grit=state.grit,
         paper=paper,
+        frame=state.frame,
+        ground=state.ground,
         carried=carried,
         place=layout.end,
         rows=state.rows + layout.x.size,

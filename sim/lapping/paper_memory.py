@@ -52,6 +52,7 @@ class PaperMemory:
     taps, tap_at : nodes of other paths about the middle of the plate and the share of the stroke at each
         (t, 3), those of standing k from ``tap_at[k]`` to ``tap_at[k + 1]``
     bell : weights of the sway (b + 1,) from the middle outwards, along and across alike
+    reach : how far from the middle of the plate the part gets, along x and y (2,) [m]
     """
 
     x0: float
@@ -64,6 +65,7 @@ class PaperMemory:
     taps: Array
     tap_at: NDArray[np.int64]
     bell: Array
+    reach: Array
 
 
 def on_axes(pattern: poses.Pattern, angles: Array) -> bool:
@@ -194,6 +196,7 @@ def lay_memory(
         taps=np.vstack(taps),
         tap_at=np.concatenate([[0], np.cumsum([len(tap) for tap in taps])]).astype(np.int64),
         bell=bell,
+        reach=met,
     )
 
 
