@@ -152,7 +152,7 @@ def march(
         [rate, bedding, bench.half, grid.cell_size, max(50e-6, 3.0 * bedding), float(grid.area.sum()), 0.0]
     )
     diagnostics, noted = np.zeros(kernels.DIAGNOSTICS), np.empty((looks, kernels.NOTED))
-    centre, rooms = room_in_hull(bench)
+    centre, normals, rooms = room_in_hull(bench)
     faster = np.ones((1, h.size)) if scale is None else np.atleast_2d(scale)
     given: dict[str, Any] = remembered | {
         "h": h,
@@ -171,7 +171,7 @@ def march(
         "constants": constants,
         "tilt_free": tilt_free,
         "strips": bench.strips,
-        "hull": bench.hull_normals,
+        "hull": normals,
         "rooms": rooms / bench.half,
         "centre": centre / bench.half,
         "aged": paper is not None,
