@@ -48,6 +48,8 @@ HALF_TURNS = ((0.0, 0.0), (np.pi, 0.0))
 QUARTER_TURNS = tuple((i * np.pi / 2, 0.0) for i in range(4))
 WALK_ROUND = ((0.0, 0.0), (0.0, np.pi))
 
+CONCAVE = ("L", "U", "T", "C", "crescent")
+"""Faces with a notch, see :func:`concave`."""
 Face = Callable[[Array, Array], Array]
 Pair = tuple[float, float]
 
@@ -238,3 +240,27 @@ def crown(c: float, half: float) -> Face:
 def twist(c: float, half_u: float, half_v: float) -> Face:
     """Two opposite corners up by c/2, the others down: minimum zone c."""
     return lambda u, v: 0.5 * c * (u / half_u) * (v / half_v)
+
+
+def concave(kind: str, length: float, width: float) -> Outline:
+    """A face with a notch that fills its bounding box about the origin; arms are a fifth of the width."""
+    a, b, arm = length / 2, width / 2, 0.2 * width
+    if kind == "L":
+        return Outline(np.array([(-a, -b), (a, -b), (a, arm - b), (arm - a, arm - b), (arm - a, b), (-a, b)]))
+    if kind == "U":
+        notch = [(a - arm, b), (a - arm, arm - b), (arm - a, arm - b), (arm - a, b)]
+        return Outline(np.array([(-a, -b), (a, -b), (a, b), *notch, (-a, b)]))
+    if kind == "T":
+        stem = [(0.2 * a + arm, arm - b), (0.2 * a + arm, b), (0.2 * a, b), (0.2 * a, arm - b)]
+        return Outline(np.array([(-a, -b), (a, -b), (a, arm - b), *stem, (-a, arm - b)]))
+    # Open to the right: a ring less a sector, or a disc less a smaller one.
+    open_by, inner = (0.6, 0.75) if kind == "C" else (1.1, 0.6)
+    round_ = np.linspace(open_by, 2.0 * np.pi - open_by, 33)
+    outside = np.column_stack([np.cos(round_), np.sin(round_)])
+    inside = inner * outside[::-1]
+    if kind == "crescent":
+        inside = np.column_stack([inner * (outside[::-1, 0] - np.cos(open_by)), outside[::-1, 1]])[1:-1]
+        inside[:, 0] += np.cos(open_by)
+    corners = np.vstack([outside, inside])
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    return Outline((corners - 0.5 * (low + high)) * [length, width] / (high - low))

@@ -162,7 +162,7 @@ def march(
         partly=followed and remembered["on_sheet"].size > 0,
     )
     diagnostics, noted = np.zeros(kernels.DIAGNOSTICS), np.empty((looks, kernels.NOTED))
-    centre, rooms = room_in_hull(bench)
+    centre, normals, rooms = room_in_hull(bench)
     faster = np.ones((1, h.size)) if scale is None else np.atleast_2d(scale)
     given: dict[str, Any] = remembered | {
         "h": h,
@@ -181,7 +181,7 @@ def march(
         "constants": constants,
         "tilt_free": tilt_free,
         "strips": bench.strips,
-        "hull": bench.hull_normals,
+        "hull": normals,
         "rooms": rooms / bench.half,
         "centre": centre / bench.half,
         "aged": followed,

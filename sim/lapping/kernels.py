@@ -50,6 +50,10 @@ SAMPLE_SHARE, SAMPLE_LEAST, SAMPLE_MOST = 24, 128, 512
 """The search for the pose begins on one cell in so many, but on no fewer and no more than so many."""
 STEADY = 4e-3
 """Change of what the sample falls short by, from row to row, below which it is trusted for the next."""
+ON_PAPER = 0.4999
+"""Share of a cell that has paper from which the cell counts as standing on it."""
+ROUNDING_OF_PLACES = 1e-9
+"""Places closer than this, over the half length, differ by rounding alone."""
 GOLDEN = 0.6180339887498949
 VECTORS = 64
 """Numbers that a loop takes at one go at most: four vectors of sixteen."""
@@ -1034,16 +1038,74 @@ def _hold(pose, hull, rooms, centre):
 
 
 @kernel()
-def _into_hull(pose, u, v, area, cover, hull, margin):
+def _columns(u):
+    """Column of every cell (cells,), counted from the left: what differs by rounding alone is in one."""
+    order = np.argsort(u)
+    column = np.empty(u.shape[0], dtype=np.int32)
+    found = 0
+    for j in range(order.shape[0]):
+        if j > 0 and u[order[j]] - u[order[j - 1]] > ROUNDING_OF_PLACES:
+            found += 1
+        column[order[j]] = found
+    return column
+
+
+@kernel()
+def _corners(u, v, ends, corners):
+    """Corners of the convex hull of cells, anticlockwise; returns how many: 2 where all lie on one line.
+
+    By the monotone chain of Andrew (Information Processing Letters 9, 1979), from left to right along the
+    lower side and back along the upper one.
+
+    ends (2, columns) : numbers of the lowest and of the highest cell of every column, −1 for none
+    corners (2·columns,) : numbers of cells, left here
+    """
+    found = 0
+    columns = ends.shape[1]
+    for side in range(2):
+        first = max(found - 1, 0)
+        for j in range(columns):
+            i = ends[side, j if side == 0 else columns - 1 - j]
+            if i < 0 or (found > first and corners[found - 1] == i):
+                continue
+            while found > first + 1:
+                a, b = corners[found - 2], corners[found - 1]
+                if (u[b] - u[a]) * (v[i] - v[a]) > (v[b] - v[a]) * (u[i] - u[a]):
+                    break
+                found -= 1
+            corners[found] = i
+            found += 1
+    return found - 1 if found > 1 and corners[found - 1] == corners[0] else found
+
+
+@kernel()
+def _side(u, v, corners, n, k):
+    """Outward normal (2) of side ``k`` of a hull of ``n`` corners, and how far the hull reaches along it.
+
+    Of two corners sides 2 and 3 are the ends.
+    """
+    at, to = corners[k % n], corners[(k + 1) % n]
+    du, dv = u[to] - u[at], v[to] - v[at]
+    length = max(np.sqrt(du * du + dv * dv), 1e-300)
+    nu, nv = dv / length, -du / length
+    if n == 2 and k >= 2:
+        nu, nv = -du / length, -dv / length
+    return nu, nv, nu * u[at] + nv * v[at]
+
+
+@kernel()
+def _into_hull(pose, u, v, area, cover, column, ends, corners, margin):
     """Move the resultant of a pose into the hull of what is on paper, shrunk by ``margin``, a cell.
 
     Only cells count, which end half a cell beyond their middles: points that are merely followed must
-    not change the lap.  The hull is described by its support in the directions ``hull`` (k, 2) and in
-    those of the paper's edges.  The resultant moves towards the middle of the area (cells,) that is on
-    paper.  Returns 1 if the wobble carried it outside, 2 if its mean lies outside, 3 if nothing is on
-    paper.
+    not change the lap.  What is on paper need not be of one piece, nor its hull look like that of the
+    face.  The resultant moves towards the middle of the area (cells,) that is on paper, where there is
+    always a pose.  Returns 1 if the wobble carried it outside, 2 if its mean lies outside, 3 if nothing is
+    on paper.  ``column``: see :func:`_columns`; ``ends`` and ``corners`` are scratch, see
+    :func:`_corners`.
     """
-    n = hull.shape[0] + 4
+    ends[:] = -1
+    low, high = ends[0], ends[1]
     cu = cv = total = 0.0
     for i in range(area.shape[0]):
         if cover[i] > 0.0:
@@ -1051,27 +1113,33 @@ def _into_hull(pose, u, v, area, cover, hull, margin):
             total += a
             cu += a * u[i]
             cv += a * v[i]
+            if cover[i] >= ON_PAPER:
+                k = column[i]
+                if low[k] < 0 or v[i] < v[low[k]]:
+                    low[k] = i
+                if high[k] < 0 or v[i] >= v[high[k]]:
+                    high[k] = i
     if total <= 0.0:
         return 3
     cu /= total
     cv /= total
+    n = _corners(u, v, ends, corners)
+    if n < 2:
+        # On one cell, or on slivers of cells, nothing stands.
+        away = 1e300 if n == 0 else np.hypot(pose[EU_STEADY] - u[corners[0]], pose[EV_STEADY] - v[corners[0]])
+        pose[EU] = cu
+        pose[EV] = cv
+        return 2 if away > 0.5 * margin else 1
     share = 1.0
     outside = 0
-    for k in range(n):
-        if k < hull.shape[0]:
-            nu = hull[k, 0]
-            nv = hull[k, 1]
-        else:
-            sign = 1.0 if k % 2 == 0 else -1.0
-            along_x = (k - hull.shape[0]) < 2
-            nu = sign * (pose[COS] if along_x else pose[SIN])
-            nv = sign * (-pose[SIN] if along_x else pose[COS])
-        support = -1e300
-        for i in range(area.shape[0]):
-            if cover[i] > 0.4999:
-                support = max(support, nu * u[i] + nv * v[i])
-        support += 0.5 * margin
+    # Cells on one line have two sides and two ends.
+    for k in range(4 if n == 2 else n):
+        nu, nv, support = _side(u, v, corners, n, k)
         centre = nu * cu + nv * cv
+        if centre > support:
+            # Many cells with little paper each draw the middle off those that stand on it.
+            share = 0.0
+        support += 0.5 * margin
         room = max(support - margin - centre, 0.0)
         if nu * pose[EU_STEADY] + nv * pose[EV_STEADY] > support:
             outside = 2
@@ -1081,7 +1149,7 @@ def _into_hull(pose, u, v, area, cover, hull, margin):
             outside = max(outside, 1)
     pose[EU] = cu + share * (pose[EU] - cu)
     pose[EV] = cv + share * (pose[EV] - cv)
-    return outside
+    return outside if share == 1.0 else max(outside, 1)
 
 
 @kernel()
@@ -1145,6 +1213,8 @@ def march(
     if aged:
         floor = paper[P_FLOOR_LOAD] * paper[P_FLOOR_DULL]
     cover = np.ones(n)
+    column, corners = np.empty(0, dtype=np.int32), np.empty(0, dtype=np.int32)
+    ends = np.empty((2, 0), dtype=np.int32)
     # The memory of the paper: nothing of it where it is not followed.
     raster = (ny, nx) if aged else (0, 0)
     factor, clean, sharp = np.ones(raster), np.ones(raster), np.ones(raster)
@@ -1282,7 +1352,11 @@ def march(
                 x = pose[X] + half * (pose[COS] * u[i] - pose[SIN] * v[i])
                 y = pose[Y] + half * (pose[SIN] * u[i] + pose[COS] * v[i])
                 cover[i] = _coverage(x, y, cell, strips)
-            kept = _into_hull(pose, u, v, area[:cells], cover, hull, cell / half)
+            if column.shape[0] == 0:
+                column = _columns(u[:cells])
+                ends = np.empty((2, column.max() + 1), dtype=np.int32)
+                corners = np.empty(ends.size + 1, dtype=np.int32)
+            kept = _into_hull(pose, u, v, area[:cells], cover, column, ends, corners, cell / half)
             if kept == 3:
                 diagnostics[D_FAILED_ROW] = r
                 return STATUS_NO_CONTACT
@@ -1405,13 +1479,22 @@ def march(
             _wear(h_on, soft_on, logistic_on, u_on, v_on, lam, step[0], step[1], step[2], aged)
         _wear(h_beyond, soft_beyond, logistic_beyond, u_beyond, v_beyond, lam, 0.0, 0.0, 0.0, False)
         if aged:
+            strayed = off = 0.0
             if partly:
                 for i in range(cells):
-                    read[i] = 1.0 / max(met_of[i], 1e-300)
+                    read[i] = 1.0 / max(met_of[i], LEAST_PAPER * floor)
+                    off += soft_on[i] * area[i]
+                    if met_of[i] < LEAST_PAPER * floor:
+                        strayed += soft_on[i]
             _spread(soft_on[:cells], area, node, share_i, share_j, read, paper[P_STEP], nx, logistic, cut)
             _laid_over_stroke(cut, path, line, bell, window, between, half_way, dose)
             _clear(cut, window[0, 0], window[0, 1], window[0, 2], window[0, 3])
             laid = _dot(factor, dose, i0, i1, j0, j1)
+            if strayed > 0.0 and laid > 0.0:
+                # What is cut where the mean of the stroke meets no paper to speak of lies with the rest.
+                more = off / (laid * paper[P_STEP] * paper[P_STEP])
+                dose *= more
+                laid *= more
             if partly:
                 # Metal per area of paper, where the paper fills but a part of the node.
                 _times(factor, per_sheet, i0, i1, j0, j1)

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
+from scipy.spatial import ConvexHull, QhullError
 
 from handlap.sim.common.errors import InputError, SolverError, TippingError
 from handlap.sim.common.grid import Grid, make_grid
@@ -32,6 +32,8 @@ MOTION_CAP = 50e-6
 FINEST_CAP = 3.0
 """… but no less than this many bedding lengths."""
 
+LEAST_INSIDE = 0.25
+"""Resultants stay so many cells inside the hull of the cells' middles."""
 HEADINGS = 32
 """Directions of motion, all round, for which the way to the leading edge is known."""
 MOST_NODES = 200_000
@@ -126,6 +128,15 @@ class Bench:
     scale: Array
     bending: Bending | None
     basis: Array
+
+    @cached_property
+    def hull_of_cells(self) -> tuple[Array, Array]:
+        """Normals (k, 2) and supports (k,) [m] of the hull of the cells' middles; none if all lie in line."""
+        try:
+            sides = ConvexHull(self.grid.points[: self.grid.n_cells]).equations
+        except QhullError:
+            sides = np.zeros((0, 3))
+        return sides[:, :2], -sides[:, 2]
 
     @cached_property
     def ways_to_edge(self) -> Array:
@@ -327,15 +338,19 @@ def _nodes(length: float, step: float) -> int:
     return int(np.ceil(length / step - 1e-9)) + 1
 
 
-def room_in_hull(bench: Bench) -> tuple[Array, Array]:
-    """Middle (2,) of the cells, and how far a resultant may go from it along the hull's normals (k,) [m].
+def room_in_hull(bench: Bench) -> tuple[Array, Array, Array]:
+    """Middle (2,) of the cells, normals (k, 2), and how far a resultant may go along them from it (k,) [m].
 
-    A resultant is kept inside the hull of the face less one cell.
+    A resultant is kept inside the hull of the face less one cell, and a little inside the hull of the cells'
+    middles, which carry it: across the mouth of a notch between slender tips these lie further in.
     """
     cells = slice(0, bench.grid.n_cells)
     centre = np.array([np.mean(bench.grid.u[cells]), np.mean(bench.grid.v[cells])])
     room = np.maximum(bench.hull_supports - bench.grid.cell_size, 0.0)
-    return centre, np.maximum(room - bench.hull_normals @ centre, 0.0)
+    rooms = np.maximum(room - bench.hull_normals @ centre, 0.0)
+    sides, reach = bench.hull_of_cells
+    inside = np.maximum(reach - LEAST_INSIDE * bench.grid.cell_size - sides @ centre, 0.0)
+    return centre, np.vstack([bench.hull_normals, sides]), np.concatenate([rooms, inside])
 
 
 def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
@@ -346,8 +361,8 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     steady = table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] * bench.half
     tipped = np.any(steady @ bench.hull_normals.T > bench.hull_supports, axis=1)
     at = table[:, [kernels.EU, kernels.EV]] * bench.half
-    centre, left = room_in_hull(bench)
-    want = (at - centre) @ bench.hull_normals.T
+    centre, normals, left = room_in_hull(bench)
+    want = (at - centre) @ normals.T
     outside = want > left
     share = np.ones(len(at))
     if outside.any():
@@ -558,11 +573,11 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
         ]
     )
     headings, faster, ahead = _by_heading(bench, law, layout)
-    centre, rooms = room_in_hull(bench)
+    centre, normals, rooms = room_in_hull(bench)
     status = kernels.march(
         h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bool(np.all(faster == 1.0)),
         headings, grid.area / faster, np.log(faster), ahead, table, layout.kinds, layout.events, constants,
-        not exact.tilt_held, bench.strips, bench.hull_normals, rooms / bench.half, centre / bench.half,
+        not exact.tilt_held, bench.strips, normals, rooms / bench.half, centre / bench.half,
         scenario.wear.ages, _paper_constants(bench, conditions, law, paper), paper.on_sheet,
         layout.standing, paper.turns, paper.taps, paper.tap_at, paper.lines, paper.bell, state.frame,
         state.ground, bench.basis,

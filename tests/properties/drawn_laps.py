@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from hypothesis import strategies as st
-from jobs import HALF_TURNS, QUARTER_TURNS, STAY, UM, WALK_ROUND, Lapped, job, lap
+from jobs import CONCAVE, HALF_TURNS, QUARTER_TURNS, STAY, UM, WALK_ROUND, Lapped, concave, job, lap
 
 from handlap.sim.common.outline import Array, Outline, circle, slot
 from handlap.sim.job.scenario import PlateShape
@@ -35,6 +35,8 @@ def outline_of(kind: str, length: float, width: float) -> Outline:
     if kind == "corner off":
         a, b = length / 2, width / 2
         return Outline(np.array([(-a, -b), (a, -b), (a, 0.3 * b), (0.4 * a, b), (-a, b)]))
+    if kind in CONCAVE:
+        return concave(kind, length, width)
     return Outline.rectangular(length, width)
 
 
