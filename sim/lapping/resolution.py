@@ -7,6 +7,7 @@ paper within it and the sampling of the stroke and the wobble.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -29,11 +30,13 @@ MOST_WORK_FLEXIBLE = 3.0e8
 
 @dataclass(frozen=True)
 class Resolution:
-    """Most strokes a group of rows stands for, the error measured there [m], rows of the lap."""
+    """Most strokes a group of rows stands for, the error measured there [m], rows of the lap, and the seconds
+    that a row took (for words about what is to come; nothing else depends on it)."""
 
     quad_strokes: float
     error: float
     rows: int
+    seconds_a_row: float = 0.0
 
 
 def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
@@ -70,12 +73,14 @@ def choose_resolution(
     rows = layout.x.size
     while True:
         layout = stage_layout(bench, stage, quad_strokes=0.5 * quad, seed=seed)
+        begun = time.perf_counter()
         run = run_stage(bench, heights, conditions, stage, layout)
+        each = (time.perf_counter() - begun) / layout.x.size
         after = run.heights[-1]
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
         if error <= tolerance or layout.x.size > most_rows or laborious or quad < 0.02:
-            return Resolution(quad, error, rows)
+            return Resolution(quad, error, rows, each)
         before, rows, quad = after, layout.x.size, 0.5 * quad
 
 

@@ -47,6 +47,8 @@ FAR, SHOWN_TO = 90, 80
 a plan shows of the way."""
 TIP_REFUSED = 0.5
 """Share of the work with the press off the face from which a plan is refused."""
+LONG = 60.0
+"""Seconds of processor time from which it is said beforehand that a job takes long."""
 CHUNK = 8
 """Members that go to a worker together, with all that it has to know."""
 
@@ -62,6 +64,7 @@ class Steps:
     shown : strokes on each up to which a member is worked in any case
     keep : keep the faces at the looks
     error : step error of the rows, measured on the most typical member [m]
+    seconds : that a member takes to the horizon, about: for words about what is to come
     check_every : strokes between looks on the first paper
     """
 
@@ -74,6 +77,7 @@ class Steps:
     shown: tuple[int, ...]
     keep: bool
     error: float
+    seconds: float
     check_every: int
 
     @property
@@ -152,6 +156,7 @@ def lay_steps(
             crew.bench, stage, quad_strokes=quad, seed=crew.seed, most=every * (max(most, horizon) // every)
         )
     ]
+    seconds = found.seconds_a_row * legs[0].rows
     error, to_show = found.error, [every * (int(np.ceil(shown / every)) + 1)]
     for previous, grit in pairwise(grits):
         clearing = clearing_stage(scenario, middle, previous, grit)
@@ -170,6 +175,7 @@ def lay_steps(
         shown=tuple(to_show) if keep else (0,) * len(legs),
         keep=keep,
         error=error,
+        seconds=seconds,
         check_every=every,
     )
 
@@ -265,6 +271,18 @@ def _gather(crew: Crew, steps: Steps, members: Sequence[tuple[LegRun, ...]]) -> 
         return TippingError(tipping_words(crew.middle, tipped))
     outcome = outcome_of(crew.scenario, crew.middle, crew.members.pace, courses)
     return Worked(crew.scenario, steps, tuple(courses), outcome)
+
+
+def long_words(crew: Crew, steps: Steps) -> str:
+    """How long the work takes, and what would shorten it, where it takes long; else empty.
+    """
+    seconds = steps.seconds * crew.members.count
+    if seconds < LONG:
+        return ""
+    return (
+        f"; some {max(1, round(seconds / 60.0))} minutes of computing: fewer --members, shorter strokes or "
+        "straight ones, and paper without steps take less"
+    )
 
 
 def work(crew: Crew, steps: Steps, *, finished: Callable[[float], None] | None = None) -> Worked:
