@@ -60,7 +60,7 @@ def test_cells_on_one_line_or_alone_have_a_hull_too() -> None:
     ends = np.array([(-1.0, 0.0), (1.0, 0.0)])
     np.testing.assert_allclose(hull_of_paper(line, nought, np.ones(9)), ends)
     np.testing.assert_allclose(hull_of_paper(nought, line, np.ones(9)), ends[:, ::-1])
-    assert len(hull_of_paper(line, nought, line > 0.9)) == 1
+    assert len(hull_of_paper(line, nought, (line > 0.9).astype(float))) == 1
     assert len(hull_of_paper(line, nought, nought)) == 0
 
 
