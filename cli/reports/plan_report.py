@@ -11,6 +11,7 @@ from handlap.cli.reports.wording import (
     BAND_WORDS,
     DYE_SIGNS,
     GRAM,
+    MICRON,
     TAPER_SIGNS,
     TURNS,
     assumed_section,
@@ -32,7 +33,7 @@ from handlap.sim.planning.papers import DEFAULT_FINISH
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from handlap.sim.job.results import Check, Plan, StagePlan
+    from handlap.sim.job.results import Band, Check, Plan, StagePlan
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -42,6 +43,8 @@ ANSWERS: dict[str, tuple[str, Tone]] = {
     "machine shop": ("Take it to a machine shop", "bad"),
 }
 MOST_ROWS = 12
+LEAF_FELT = 4e-6
+"""Figures closer together than a leaf is felt are one [m]."""
 """Checks shown in a terminal; the page and the JSON have all."""
 
 
@@ -318,6 +321,13 @@ def dye_blocks(strokes: str, rows: Sequence[tuple[str, ...]]) -> tuple[Words, Ta
     return Words(words), Table(heads, tuple(rows), (1,))
 
 
+def _stops_at(after: Band) -> str:
+    """A figure after the work; where it is the one that the work stops at, its spread would say nothing."""
+    if after.p95 - after.p05 < LEAF_FELT:
+        return f"{number(MICRON * after.p50, 2)} µm after the work: about there it stops, as leaves are felt"
+    return f"{microns(after)} after the work"
+
+
 def _goal_met(share_of_members: float) -> str:
     """A chance in per cent, short enough for a table."""
     return chance(share_of_members).removesuffix(" %").replace("over ", "> ").replace("under ", "< ")
@@ -329,8 +339,8 @@ def _outcome(plan: Plan) -> list[Section]:
     part = plan.scenario.part
     at = place(*plan.greatest_at, part.outline.length, part.outline.width)
     rows = facts(
-        ("Flatness", f"{microns(plan.after_flatness)} after the work"),
-        ("Straightedge", f"{microns(plan.after_straightedge)} after the work"),
+        ("Flatness", _stops_at(plan.after_flatness)),
+        ("Straightedge", _stops_at(plan.after_straightedge)),
         ("Chance", _chances(plan)),
         (
             "Comes off",

@@ -274,8 +274,7 @@ def _gather(crew: Crew, steps: Steps, members: Sequence[tuple[LegRun, ...]]) -> 
 
 
 def long_words(crew: Crew, steps: Steps) -> str:
-    """How long the work takes, and what would shorten it, where it takes long; else empty.
-    """
+    """How long the work takes, and what would shorten it, where it takes long; else empty."""
     seconds = steps.seconds * crew.members.count
     if seconds < LONG:
         return ""
