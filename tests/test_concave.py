@@ -22,8 +22,8 @@ L, B, CELL = 0.24, 0.14, 0.01
 
 def hull_of_paper(u: Array, v: Array, cover: Array) -> Array:
     """Places (k, 2) of the corners that the march finds."""
-    column = kernels._columns(u)
-    ends = np.full((2, int(column.max()) + 1), -1, dtype=np.int32)
+    column = np.empty(u.size, dtype=np.int32)
+    ends = np.full((2, kernels._columns(u, column)), -1, dtype=np.int32)
     for i in np.flatnonzero(cover >= kernels.ON_PAPER):
         low, high = ends[:, column[i]]
         if low < 0 or v[i] < v[low]:

@@ -1038,16 +1038,18 @@ def _hold(pose, hull, rooms, centre):
 
 
 @kernel()
-def _columns(u):
-    """Column of every cell (cells,), counted from the left: what differs by rounding alone is in one."""
+def _columns(u, column):
+    """Leave the column of every cell in ``column`` (cells,), counted from the left; returns how many.
+
+    What differs by rounding alone is in one column.
+    """
     order = np.argsort(u)
-    column = np.empty(u.shape[0], dtype=np.int32)
     found = 0
     for j in range(order.shape[0]):
         if j > 0 and u[order[j]] - u[order[j - 1]] > ROUNDING_OF_PLACES:
             found += 1
         column[order[j]] = found
-    return column
+    return found + 1
 
 
 @kernel()
@@ -1058,7 +1060,7 @@ def _corners(u, v, ends, corners):
     lower side and back along the upper one.
 
     ends (2, columns) : numbers of the lowest and of the highest cell of every column, −1 for none
-    corners (2·columns,) : numbers of cells, left here
+    corners (2·columns + 1,) : numbers of cells, left here
     """
     found = 0
     columns = ends.shape[1]
@@ -1213,8 +1215,8 @@ def march(
     if aged:
         floor = paper[P_FLOOR_LOAD] * paper[P_FLOOR_DULL]
     cover = np.ones(n)
-    column, corners = np.empty(0, dtype=np.int32), np.empty(0, dtype=np.int32)
-    ends = np.empty((2, 0), dtype=np.int32)
+    column, columns = np.empty(cells, dtype=np.int32), 0
+    ends, corners = np.empty((2, cells), dtype=np.int32), np.empty(2 * cells + 1, dtype=np.int32)
     # The memory of the paper: nothing of it where it is not followed.
     raster = (ny, nx) if aged else (0, 0)
     factor, clean, sharp = np.ones(raster), np.ones(raster), np.ones(raster)
@@ -1352,11 +1354,11 @@ def march(
                 x = pose[X] + half * (pose[COS] * u[i] - pose[SIN] * v[i])
                 y = pose[Y] + half * (pose[SIN] * u[i] + pose[COS] * v[i])
                 cover[i] = _coverage(x, y, cell, strips)
-            if column.shape[0] == 0:
-                column = _columns(u[:cells])
-                ends = np.empty((2, column.max() + 1), dtype=np.int32)
-                corners = np.empty(ends.size + 1, dtype=np.int32)
-            kept = _into_hull(pose, u, v, area[:cells], cover, column, ends, corners, cell / half)
+            if columns == 0:
+                columns = _columns(u[:cells], column)
+            kept = _into_hull(
+                pose, u, v, area[:cells], cover, column, ends[:, :columns], corners, cell / half
+            )
             if kept == 3:
                 diagnostics[D_FAILED_ROW] = r
                 return STATUS_NO_CONTACT
@@ -1417,36 +1419,43 @@ def march(
         else:
             guess[:] = last
         lam_then[kind] = lam
-        if shapes == 0:
-            f, fu, fv = pose[LOAD], pose[LOAD] * pose[EU], pose[LOAD] * pose[EV]
-            sampled = change[kind] < STEADY
-            if sampled:
-                diagnostics[D_SAMPLED] += 1.0
-                _sample(closed_on, per, weight, some, stands_for, owed, due[0], few)
-            else:
-                _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
-                _halve(closed_on, per, weight, every)
-            status, evaluations = _search(
-                closed_on, per, offset, u_on, v_on, weight, few if sampled else every, scratch, f, fu, fv,
-                short[kind] if sampled else nothing, tilt_free, constants[K_CAP] / lam, u_reach, v_reach,
-                guess, step, soft_on, logistic_on, due, TOLERANCE,
-            )  # fmt: skip
-            if some.size < cells:
-                change[kind] = _fall_short(
-                    few, weight, soft, logistic, step, some, stands_for, f, fu, fv, short[kind], owed
+        for anew in range(2):
+            if anew == 1:
+                # A pose found with other parts of the face on paper can lie too far off to begin from.
+                guess[:] = 0.0
+                touch(closed_on, per, offset, u, v, weight, guess)
+            if shapes == 0:
+                f, fu, fv = pose[LOAD], pose[LOAD] * pose[EU], pose[LOAD] * pose[EV]
+                sampled = change[kind] < STEADY and anew == 0
+                if sampled:
+                    diagnostics[D_SAMPLED] += 1.0
+                    _sample(closed_on, per, weight, some, stands_for, owed, due[0], few)
+                else:
+                    _wear_due(h_on, soft_on, logistic_on, u_on, v_on, due)
+                    _halve(closed_on, per, weight, every)
+                status, evaluations = _search(
+                    closed_on, per, offset, u_on, v_on, weight, few if sampled else every, scratch, f, fu, fv,
+                    short[kind] if sampled else nothing, tilt_free, constants[K_CAP] / lam, u_reach, v_reach,
+                    guess, step, soft_on, logistic_on, due, TOLERANCE,
                 )  # fmt: skip
-        else:
-            target[0] = pose[LOAD]
-            target[1] = pose[LOAD] * pose[EU]
-            target[2] = pose[LOAD] * pose[EV]
-            for j in range(shapes):
-                target[3 + j] = (pose[LOAD] - constants[K_WEIGHT]) * bend_press[j]
-                target[3 + j] += constants[K_WEIGHT] * bend_weight[j]
-            status, evaluations = solve_flexible(
-                base_on, on_cells, weight, target, elastic, free, constants[K_CAP] / lam,
-                guess, soft_on, logistic_on, closing_on, TOLERANCE,
-            )  # fmt: skip
-        diagnostics[D_EVALUATIONS] += evaluations
+                if some.size < cells:
+                    change[kind] = _fall_short(
+                        few, weight, soft, logistic, step, some, stands_for, f, fu, fv, short[kind], owed
+                    )  # fmt: skip
+            else:
+                target[0] = pose[LOAD]
+                target[1] = pose[LOAD] * pose[EU]
+                target[2] = pose[LOAD] * pose[EV]
+                for j in range(shapes):
+                    target[3 + j] = (pose[LOAD] - constants[K_WEIGHT]) * bend_press[j]
+                    target[3 + j] += constants[K_WEIGHT] * bend_weight[j]
+                status, evaluations = solve_flexible(
+                    base_on, on_cells, weight, target, elastic, free, constants[K_CAP] / lam,
+                    guess, soft_on, logistic_on, closing_on, TOLERANCE,
+                )  # fmt: skip
+            diagnostics[D_EVALUATIONS] += evaluations
+            if status == STATUS_OK:
+                break
         if status != STATUS_OK:
             diagnostics[D_FAILED_ROW] = r
             # What hangs on a strip of paper too narrow to stand on has no pose.
