@@ -37,7 +37,8 @@ def planned(monkeypatch):
     calls = []
 
     def answer_with(plan):
-        def make(scenario, *, members, seed, progress):
+        def make(scenario, *, members, seed, progress, executor):
+            assert executor is None
             progress(0.5, "lapping")
             calls.append((scenario.name, members, seed))
             return plan

@@ -195,7 +195,7 @@ def test_who_stops_early_is_not_worked_on_and_who_is_shown_the_way_is(head):
         assert on.strokes[-1] >= 1600
         assert on.stroke == run.stroke and np.array_equal(on.face, run.face)
         looks = run.strokes.size
-        assert np.array_equal(on.figures.flatness[:looks], run.figures.flatness)
+        assert np.array_equal(on.figures.straightedge[:looks], run.figures.straightedge)
         assert on.faces.shape == (on.strokes.size, before.size) and run.faces.shape[0] == 0
 
 
