@@ -163,7 +163,7 @@ def test_both_systems_give_the_same_si() -> None:
 
 @pytest.mark.parametrize("thousandths", [1.1, 2, 3, 7, 11.3, 13, 97])
 def test_both_systems_give_the_same_number_to_the_last_bit(thousandths: float) -> None:
-    """2 thou and 50.8 µm: a search through contradictory readings would go another way from its neighbour."""
+    """2 thou and 50.8 µm: searches through contradictory readings go other ways from neighbours."""
     text = SHORT.replace("limit = 50", "limit = {}")
     mm = scenario_file.load_text(text.format(repr(round(thousandths * 25.4, 6))), "x")
     quoted = scenario_file.load_text(text.format(f'"{thousandths} thou"'), "x")

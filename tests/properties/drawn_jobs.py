@@ -191,7 +191,7 @@ def draw_job(number: int, *, exact: bool = False) -> DrawnJob:
     read = "exact table" if exact else str(rng.choice(READ, p=OFTEN))
     size = float(np.exp(rng.uniform(np.log(0.02), np.log(1.5))))
     outline, part = _part(rng, shape, size)
-    face = _face(rng, outline)
+    face = _face(rng, outline, smooth=exact)
     metal = METALS[str(rng.choice(METAL_NAMES))]
     thick = float(np.clip(rng.uniform(0.1, 0.4) * min(outline.length, outline.width), 0.004, 0.08))
     part |= {
@@ -224,7 +224,8 @@ def draw_job(number: int, *, exact: bool = False) -> DrawnJob:
         strokes["sway"] = length_of(0.003)
     heights = None
     if "heights" in tables["readings"]:
-        heights = _heights(rng, outline, face, tables["readings"]["heights_sd"].value)
+        count = 25 if exact else int(rng.integers(4, 10))
+        heights = _heights(rng, outline, face, tables["readings"]["heights_sd"].value, count)
     log = _log(rng, outline, face, metal, part["mass"].value, strokes["length"].value, paper["grits"][0])
     count = 2 * int(rng.integers(5, 150))
     return DrawnJob(number, shape, read, pattern, tables, heights, log, count, turns and alike)
@@ -277,12 +278,12 @@ def _insert(rng: np.random.Generator, outline: Outline, shape: str) -> dict[str,
     }
 
 
-def _face(rng: np.random.Generator, outline: Outline) -> Callable[[Array], Array]:
+def _face(rng: np.random.Generator, outline: Outline, *, smooth: bool) -> Callable[[Array], Array]:
     """Heights at points (n, 2) of an invented face [m]."""
     kind = str(rng.choice(FACES))
     size = UM * float(np.exp(rng.uniform(np.log(15.0), np.log(250.0))))
     tilt = UM * rng.uniform(-5.0, 5.0, 2)
-    ripple = {"mixed": 0.15, "flat": 0.0}.get(kind, 0.04) * size
+    ripple = 0.0 if smooth else {"mixed": 0.15, "flat": 0.0}.get(kind, 0.04) * size
     mixed = rng.uniform(-1.0, 1.0, 3)
     phase = rng.uniform(0.0, 2.0 * np.pi, 2)
 
@@ -341,11 +342,13 @@ def _line(line: StraightedgeLine) -> dict[str, Any]:
     }
 
 
-def _heights(rng: np.random.Generator, outline: Outline, face: Callable[[Array], Array], sd: float) -> Array:
-    """A raster of heights on the metal, (k, 3) [m]."""
-    count = int(rng.integers(4, 10))
+def _heights(
+    rng: np.random.Generator, outline: Outline, face: Callable[[Array], Array], sd: float, count: int
+) -> Array:
+    """A raster of heights on the metal, so many either way, (k, 3) [m]."""
     u, v = np.meshgrid(
-        np.linspace(-0.49, 0.49, count) * outline.length, np.linspace(-0.49, 0.49, count) * outline.width
+        np.linspace(-0.4999, 0.4999, count) * outline.length,
+        np.linspace(-0.4999, 0.4999, count) * outline.width,
     )
     points = np.column_stack([u.ravel(), v.ravel()])
     points = points[outline.contains(points)]
@@ -511,7 +514,7 @@ def _log(
         if rng.random() < 0.7:
             entry += ["--part-weight", f"{weight:.2f}"]
         if rng.random() < 0.4:
-            entry += ["--swarf", f"{max(0.01, 0.9 * off):.2f}"]
+            entry += ["--swarf", f"{max(0.01, 0.9 * off):.2f}", "--scale", "0.01"]
         if rng.random() < 0.4:
             entry += ["--dye-left", f"{rng.integers(10, 95)}%", "--dyed"]
         if rng.random() < 0.4:
