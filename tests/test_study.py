@@ -39,7 +39,10 @@ def test_answers_come_in_the_order_of_the_jobs_whatever_works_them():
     with ThreadPoolExecutor(2) as threads:
         assert told(threads) == own
     with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("spawn")) as processes:
-        assert told(processes) == own
+        spread = told(processes)
+    assert spread[2] == own[2]
+    # What a process compiled itself may round otherwise in the last bit.
+    assert spread[:2] == pytest.approx(own[:2], rel=1e-11)
 
 
 def test_jobs_are_drawn_when_there_is_room(monkeypatch):
