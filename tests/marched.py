@@ -11,7 +11,7 @@ from jobs import Pair
 
 from handlap.sim.common.outline import Array
 from handlap.sim.lapping import kernels
-from handlap.sim.lapping.lap import Bench, room_in_hull
+from handlap.sim.lapping.lap import Bench
 
 
 @dataclass(frozen=True)
@@ -162,7 +162,7 @@ def march(
         partly=followed and remembered["on_sheet"].size > 0,
     )
     diagnostics, noted = np.zeros(kernels.DIAGNOSTICS), np.empty((looks, kernels.NOTED))
-    centre, normals, rooms = room_in_hull(bench)
+    centre, normals, rooms = bench.room_in_hull
     faster = np.ones((1, h.size)) if scale is None else np.atleast_2d(scale)
     given: dict[str, Any] = remembered | {
         "h": h,

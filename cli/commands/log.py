@@ -199,16 +199,21 @@ def _grams(text: str | None, label: str, found: Findings) -> float | None:
     """A mass in grams from a plain number of grams, or a text with a unit."""
     if text is None:
         return None
-    from handlap.sim.common.units import parse_quantity
-
     try:
         return float(text)
     except ValueError:
-        pass
+        mass = _with_unit(text, "mass", label, "a mass in grams", found)
+    return None if mass is None else 1e3 * mass
+
+
+def _with_unit(text: str, quantity: str, label: str, plain: str, found: Findings) -> float | None:
+    """A text with a unit, in SI; ``plain`` says what a number without one would be."""
+    from handlap.sim.common.units import parse_quantity
+
     try:
-        return 1e3 * parse_quantity(text, "mass")
+        return parse_quantity(text, quantity)
     except ValueError as error:
-        found.fault(label, text, f"a mass in grams, or {error}")
+        found.fault(label, text, f"{plain}, or {error}")
         return None
 
 
@@ -273,18 +278,16 @@ def _reading(job: Scenario, text: str, found: Findings) -> StraightedgeLine | No
 
 def _all_lines(job: Scenario, leaf: str, given: set[str], found: Findings) -> list[StraightedgeLine]:
     """All lines of the sheet but those given, at whose stations a leaf goes nowhere."""
-    from handlap.sim.common.units import parse_quantity
     from handlap.sim.face.stations import lines_of
     from handlap.sim.job.scenario import Station, StraightedgeLine
 
     try:
         thickness = 1e-6 * float(leaf)
     except ValueError:
-        try:
-            thickness = parse_quantity(leaf, "height")
-        except ValueError as error:
-            found.fault("--goes-nowhere", leaf, f"a leaf in micrometres, or {error}")
+        known = _with_unit(leaf, "height", "--goes-nowhere", "a leaf in micrometres", found)
+        if known is None:
             return []
+        thickness = known
     if not LEAVES_FROM <= thickness <= LEAVES_TO:
         found.fault("--goes-nowhere", leaf, f"a leaf of {1e6 * LEAVES_FROM:.0f} to {1e6 * LEAVES_TO:.0f} µm")
         return []

@@ -28,6 +28,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.words import listed
 from handlap.sim.planning.papers import DEFAULT_FINISH
 
 if TYPE_CHECKING:
@@ -225,10 +226,9 @@ def _choice_words(plan: Plan, taken: str) -> list[str]:
     if plan.scenario.paper.start is not None:
         return [f"To start on {taken} is stated: {minutes} minutes with changes of paper."]
     if len(plan.alike) > 1:
-        names = f"{', '.join(plan.alike[:-1])} and {plan.alike[-1]}"
         return [
-            f"{names} are about alike ({minutes} minutes; each is quicker in about as many cases). Take the "
-            "coarser, or the one you have."
+            f"{listed(plan.alike)} are about alike ({minutes} minutes; each is quicker in about as many "
+            "cases). Take the coarser, or the one you have."
         ]
     words = [f"Start on {taken}: {minutes} minutes with changes of paper."]
     others = [t for t in plan.trials if t.tried and t.paper != taken and t.quicker is not None]

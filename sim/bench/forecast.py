@@ -13,13 +13,13 @@ from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import State, Workshop
 from handlap.sim.bench.replay import MOST_ROWS, TOLERANCE, LogCourse, at_place, carry, lay_out_log
 from handlap.sim.common.outline import Array
-from handlap.sim.job.results import Band, Figures
+from handlap.sim.job.results import FIGURE_NAMES, Band, Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping import gauge, kernels
 from handlap.sim.lapping.ensemble import most_typical, run_members
 from handlap.sim.lapping.lap import Conditions, states_of
 from handlap.sim.lapping.poses import START
-from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.resolution import choose_resolution, quad_within
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials import grits
@@ -31,7 +31,6 @@ from handlap.sim.planning.work import CLEAR_SHARE, MOST_LOOKS, MOST_STROKES
 MODEL = 6e-6
 """What bands of the flatness are widened by on either side: about a leaf, for a model that is not
 quite right [m]."""
-NAMES = tuple(Figures.__dataclass_fields__)
 
 
 @dataclass(frozen=True)
@@ -172,7 +171,9 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
     start = np.array([face for face, _ in found])
     ahead = gather_course(leg.stage, start, [run for _, run in found])
     now = gauge.figures(workshop.gauged, state.before, start)
-    figures = Figures(**{n: np.column_stack([getattr(now, n), getattr(ahead.figures, n)]) for n in NAMES})
+    figures = Figures(
+        **{n: np.column_stack([getattr(now, n), getattr(ahead.figures, n)]) for n in FIGURE_NAMES}
+    )
     return Forecast(done, ahead.strokes, ahead.worked, figures, scenario.part.limit_by, scenario.part.limit)
 
 
@@ -198,7 +199,7 @@ def _leg_ahead(
         events = kernels.EVENT_BRUSH | kernels.EVENT_SHEET * fresh
         begin = replace(course.blocks[-1].layout.end, strokes=0 if fresh else worn)
     return lay_leg(
-        bench, stage, quad_strokes=max(found.quad_strokes, 4.0 * horizon / MOST_ROWS),
+        bench, stage, quad_strokes=quad_within(found.quad_strokes, horizon, MOST_ROWS),
         seed=workshop.seed + max(len(course.papers) - 1, 0), most=every * (MOST_STROKES // every),
         begin=begin, states=states_of(scenario), first_events=events,
     )  # fmt: skip

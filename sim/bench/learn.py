@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -28,13 +28,14 @@ from handlap.sim.lapping.dye import DyeDraw, draw_dye_scores, dye_at, roughness_
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
+    conditions_of,
     luck_of,
     most_typical,
     run_members,
     uncertain_of,
 )
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, set_up
+from handlap.sim.lapping.lap import Bench, Conditions
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
@@ -77,10 +78,7 @@ class State:
 
     def conditions(self, scenario: Scenario) -> tuple[Conditions, ...]:
         """Conditions of every member."""
-        return tuple(
-            replace(conditions_at(scenario, z), plate=plate, dye=drawn)
-            for z, plate, drawn in zip(self.scores, self.plate_scores, self.dyes, strict=True)
-        )
+        return conditions_of(scenario, self.scores, self.plate_scores, self.dyes)
 
     @property
     def dyes(self) -> tuple[DyeDraw, ...]:
@@ -200,14 +198,12 @@ def open_workshop(
     InputError : if readings of the log lie off the metal altogether
     """
     entries = log.standing
-    lines, follow = gauge.lines_to_follow(scenario.part.outline)
     evidence = leaves_of(scenario, entries)
     for name, found in evidence.items():
         if found.count == 0:
             raise InputError(f"{name}: none of its readings lies on metal")
-        follow[name] = found.lines.points
-    bench = set_up(scenario, cells=cells, follow=follow)
-    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
+    points = {name: found.lines.points for name, found in evidence.items()}
+    bench, gauged = gauge.bench_and_gauge(scenario, cells=cells, follow=points)
     middle = conditions_at(scenario, np.zeros(len(SCORES)))
     heights = np.asarray(faces.heights_at(bench.grid.points))
     course = lay_out_log(bench, entries, middle, heights[most_typical(heights)], seed=seed)

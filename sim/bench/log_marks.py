@@ -227,6 +227,17 @@ def marks_in_force(log: JobLog) -> list[dict[str, Mark]]:
     return found
 
 
+def last_against(log: JobLog) -> dict[str, Mark]:
+    """What the last entry was logged against, by subject; nothing before there is one."""
+    in_force = marks_in_force(log)
+    return in_force[-1] if in_force else {}
+
+
+def corrected_at(log: JobLog) -> int:
+    """Number of the last entry that says that the scenario was corrected; 0: none does."""
+    return max((entry.number for entry in log.standing if entry.corrected), default=0)
+
+
 def worked_against(log: JobLog) -> list[tuple[int, dict[str, Mark]]]:
     """Entries that stand and hold strokes, by number, each with what it counts as logged against.
 
@@ -234,7 +245,7 @@ def worked_against(log: JobLog) -> list[tuple[int, dict[str, Mark]]]:
     against that.
     """
     in_force = marks_in_force(log)
-    corrected = max((e.number for e in log.standing if e.corrected), default=0)
+    corrected = corrected_at(log)
     return [(e.number, in_force[max(e.number, corrected) - 1]) for e in log.standing if e.strokes]
 
 
@@ -259,8 +270,7 @@ def unmarked(log: JobLog) -> tuple[int, ...]:
 
 def marks_to_write(log: JobLog, scenario: Scenario) -> tuple[Mark, ...]:
     """What the next entry has to say: where the scenario is not what the log says last."""
-    in_force = marks_in_force(log)
-    last = in_force[-1] if in_force else {}
+    last = last_against(log)
     return tuple(mark for name, mark in marks_of(scenario).items() if name not in last or last[name] != mark)
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from handlap.sim.bench.job_log import JobLog, Mark, part_mark
-from handlap.sim.bench.log_marks import digest, marks_in_force
+from handlap.sim.bench.log_marks import corrected_at, digest, last_against, marks_in_force
 from handlap.sim.common.errors import Fault, harmless
 from handlap.sim.job.given_file import builtin_paths
 from handlap.sim.job.scenario import Scenario
@@ -72,15 +72,13 @@ def log_path(scenario: Scenario) -> Path:
 
 def _owner_in(log: JobLog) -> str:
     """Whose a log says it is; "" where it says nothing."""
-    in_force = marks_in_force(log)
-    mark = in_force[-1].get(OWNER) if in_force else None
+    mark = last_against(log).get(OWNER)
     return mark.words if mark else ""
 
 
 def owner_to_write(log: JobLog, scenario: Scenario) -> tuple[Mark, ...]:
     """What the next entry has to say of whose the log is, and of which face."""
-    in_force = marks_in_force(log)
-    last = in_force[-1] if in_force else {}
+    last = last_against(log)
     name = owner_of(scenario)
     marks = (Mark(OWNER, digest(name), name), Mark(FACE, part_mark(scenario.part), scenario.part.metal.name))
     return tuple(mark for mark in marks if last.get(mark.subject) != mark)
@@ -89,9 +87,8 @@ def owner_to_write(log: JobLog, scenario: Scenario) -> tuple[Mark, ...]:
 def stranger_faults(log: JobLog, header: Mapping[str, Any], scenario: Scenario, path: Path) -> list[Fault]:
     """What shows that a log is not of this job: another face, or another scenario that has this log."""
     faults = []
-    in_force = marks_in_force(log)
-    corrected = max((entry.number for entry in log.standing if entry.corrected), default=0)
-    face = in_force[corrected - 1].get(FACE) if corrected else None
+    corrected = corrected_at(log)
+    face = marks_in_force(log)[corrected - 1].get(FACE) if corrected else None
     if (face.digest if face else header.get("part")) != part_mark(scenario.part):
         words = (
             f"a log of {scenario.part.name}: outline, openings or metal of the scenario are not those this "

@@ -198,9 +198,8 @@ def _worsened(learnt: Learnt) -> float | None:
     read = [s for s, e in zip(workshop.course.state, workshop.entries, strict=True) if e.readings]
     if len(read) < 2:
         return None
-    by_edge = workshop.scenario.part.limit_by == "straightedge"
-    take = gauge.straightedge if by_edge else gauge.flatness
-    earlier, later = (take(workshop.gauged, learnt.states[:, k]) for k in read[-2:])
+    limit_by = workshop.scenario.part.limit_by
+    earlier, later = (gauge.measured(workshop.gauged, learnt.states[:, k], limit_by) for k in read[-2:])
     return float(np.mean(later > earlier))
 
 

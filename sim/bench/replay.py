@@ -1,8 +1,7 @@
 """A log as a lap: what was done at the bench, laid out so that any face can be carried through it.
 
 Every entry with strokes is a block of its own; the lap goes on from block to block, so that paper keeps
-its memory as long as it is worked on.  Blocks still to come are entries like any other, put behind those
-of the log.
+its memory as long as it is worked on.
 """
 
 from __future__ import annotations
@@ -52,14 +51,12 @@ class LogCourse:
     """All blocks of a list of entries.
 
     ``strokes`` (entries,): strokes done after each; ``state`` (entries,): the state of the face
-    after it, 0 the start, k the end of the k-th entry that has strokes; ``states_of_turning``: ways of lying
-    that the part goes through.
+    after it, 0 the start, k the end of the k-th entry that has strokes.
     """
 
     blocks: tuple[Block, ...]
     state: tuple[int, ...]
     strokes: tuple[int, ...]
-    states_of_turning: tuple[TurnState, ...]
     error: float
     """Step error measured on one member [m]."""
 
@@ -123,7 +120,7 @@ def lay_out_log(
             laid.append(Block(grit, layout, begins=number == 0))
             place = layout.end
         papers += 1
-    return LogCourse(tuple(laid), tuple(state), tuple(at), tuple(states), error)
+    return LogCourse(tuple(laid), tuple(state), tuple(at), error)
 
 
 def _step(

@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from handlap.sim.common.errors import HandlapError, InputError, SolverError
+from handlap.sim.common.errors import HandlapError, InputError
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
 from handlap.sim.comparing.paired import Difference, Order, chance_difference, difference, order_ways
@@ -27,16 +27,14 @@ from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.planning.crew import PLANNED, Crew, Progress, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.first_paper import PaperTried, choose_first, trial_crew, try_paper
-from handlap.sim.planning.leg import measure
+from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
 from handlap.sim.planning.typical import measure_errors
-from handlap.sim.planning.work import Steps, Worked, lay_steps, work_ways
+from handlap.sim.planning.work import Steps, Worked, lay_steps, or_fault, work_ways
 
 MOST_WAYS = 24
 TRIED = 8
 """Members on which the first paper is chosen and the length of the courses is found."""
-AMPLE = 1.3
-"""Courses are tried this much longer than the middle of the members that were tried."""
 DEPTHS = 25
 """Points of a curve against metal removed."""
 COVER = 0.5
@@ -109,11 +107,9 @@ def lay_way(crew: Crew, first: int, known: PaperTried | None = None) -> Steps | 
     first : place of its first paper in its list
     known : a trial of that paper, where there was one; else a few members find where they stop
     """
-    try:
-        tried = known or try_paper(trial_crew(crew, TRIED), first)
-        return lay_steps(crew, first, tried.stops)
-    except (InputError, SolverError) as refused:
-        return refused
+    return or_fault(
+        lambda: lay_steps(crew, first, (known or try_paper(trial_crew(crew, TRIED), first)).stops)
+    )
 
 
 def compare(
@@ -247,9 +243,8 @@ def _curve(before: Array, done: Worked, depths: Array) -> Array:
 
 def _samples(crew: Crew, done: Worked) -> dict[str, Array]:
     """What is compared, by name: figures (members,), and who ends inside which limit."""
-    part, ends = crew.scenario.part, done.outcome.figures
-    goal = measure(ends, part.limit_by) <= part.limit
-    inside = np.ones_like(goal) if part.allowance is None else ends.greatest_depth <= part.allowance
+    ends = done.outcome.figures
+    goal, inside = inside_limits(crew.scenario.part, ends)
     found: dict[str, Any] = {name: getattr(ends, name) for name in (*LENGTHS, "mean_depth")}
     found |= {"goal": goal, "allowance": inside, "both": goal & inside}
     found |= {name: getattr(done.outcome.effort, name) for name in ("strokes", "minutes", "sheets")}

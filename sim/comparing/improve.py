@@ -12,12 +12,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations, product
 
 import numpy as np
 from scipy.optimize import minimize
 
-from handlap.sim.common.errors import HandlapError, InputError, SolverError
+from handlap.sim.common.errors import HandlapError, InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.comparing.compare import TRIED
 from handlap.sim.comparing.paired import Difference, Made, chance_difference, difference
@@ -30,8 +31,8 @@ from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.first_paper import choose_first
-from handlap.sim.planning.leg import measure
-from handlap.sim.planning.work import Steps, Worked, lay_steps, work_ways
+from handlap.sim.planning.leg import inside_limits, measure
+from handlap.sim.planning.work import Worked, lay_steps, or_fault, work_ways
 
 PATTERNS: tuple[Pattern, ...] = ("straight", "diagonal")
 SEARCH_MEMBERS = 24
@@ -119,10 +120,9 @@ class _Search:
 
 def _inside(search: _Search, crew: Crew, done: Worked) -> Made:
     """Who (members,) ends inside all limits, those of minutes and sheets included."""
-    part, stock = crew.scenario.part, crew.scenario.paper.sheets
-    inside = measure(done.outcome.figures, part.limit_by) <= part.limit
-    if part.allowance is not None:
-        inside = inside & (done.outcome.figures.greatest_depth <= part.allowance)
+    stock = crew.scenario.paper.sheets
+    goal, kept = inside_limits(crew.scenario.part, done.outcome.figures)
+    inside = goal & kept
     if search.minutes_most is not None:
         inside = inside & (done.outcome.effort.minutes <= search.minutes_most)
     if stock is not None:
@@ -151,12 +151,7 @@ def _score(search: _Search, crew: Crew, done: Worked | HandlapError, usual: floa
 def _work(search: _Search, ways: Sequence[Way]) -> tuple[list[Crew], list[Worked | HandlapError]]:
     """Work ways on the search's members, all as far as those of the scenario as it stands go."""
     crews = [vary(search.crew, apply_way(search.crew.scenario, way)) for way in ways]
-    steps: list[Steps | HandlapError] = []
-    for crew in crews:
-        try:
-            steps.append(lay_steps(crew, 0, search.stops))
-        except (InputError, SolverError) as refused:
-            steps.append(refused)
+    steps = [or_fault(partial(lay_steps, crew, 0, search.stops)) for crew in crews]
     return crews, work_ways(crews, steps, executor=search.executor)
 
 
@@ -313,16 +308,15 @@ def _step(at: Array, i: int, low: Array, high: Array) -> Array:
 
 def _tried(search: _Search, crew: Crew, done: Worked) -> Tried:
     part = crew.scenario.part
-    measured = measure(done.outcome.figures, part.limit_by)
+    ends = done.outcome.figures
+    goal, kept = inside_limits(part, ends)
     return Tried(
         chance=float(np.mean(_inside(search, crew, done))),
-        chance_goal=float(np.mean(measured <= part.limit)),
-        chance_allowance=None
-        if part.allowance is None
-        else float(np.mean(done.outcome.figures.greatest_depth <= part.allowance)),
+        chance_goal=float(np.mean(goal)),
+        chance_allowance=None if part.allowance is None else float(np.mean(kept)),
         minutes=Band.of(done.outcome.effort.minutes),
-        measured=Band.of(measured),
-        greatest_depth=Band.of(done.outcome.figures.greatest_depth),
+        measured=Band.of(measure(ends, part.limit_by)),
+        greatest_depth=Band.of(ends.greatest_depth),
         sheets=Band.of(done.outcome.effort.sheets),
     )
 

@@ -6,6 +6,7 @@ from collections import Counter
 
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.units import show
+from handlap.sim.common.words import listed
 from handlap.sim.job.scenario import Part, Proud
 
 _NUMBERS = ("", "", "two ", "three ", "four ", "five ", "six ", "seven ", "eight ", "nine ", "ten ")
@@ -50,4 +51,4 @@ def _counted(left: tuple[Proud, ...]) -> str:
         plural = name if name.endswith("s") else name + "s"
         number = _NUMBERS[n] if n < len(_NUMBERS) else f"{n} "
         words.append(name if n == 1 else number + plural)
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
+    return listed(words)

@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array, Outline, inside_polygon
 from handlap.sim.common.units import System, show
+from handlap.sim.common.words import listed
 from handlap.sim.job.paper_area import convex_hull, papered_area
 from handlap.sim.job.scenario import Plate, Scenario, Strip, Strokes, Turning
-from handlap.sim.job.stroke_path import on_path
+from handlap.sim.job.stroke_path import on_path, slants_of
 
 Side = Literal["left", "right", "near", "far"]
 
@@ -156,15 +157,11 @@ def overhang_words(found: Overhang, strips: Sequence[Strip] | None, system: Syst
     parts = []
     if found.reach > 0.0:
         far = show(found.reach, "length", system, 3)
-        parts.append(f"up to {far} over the {_listed(found.sides)} {edge}")
+        parts.append(f"up to {far} over the {listed(found.sides)} {edge}")
     if found.gap > 0.0:
         parts.append(f"over a gap {show(found.gap, 'length', system, 3)} wide")
     much = "all" if found.share > 0.995 else f"{max(1.0, 100.0 * found.share):.0f} %"
     return f"in {much} of the work some of the face is off the paper: {' and '.join(parts)}"
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
 
 
 def _poses(strokes: Strokes, turning: Turning, twist: float) -> _Poses:
@@ -174,13 +171,12 @@ def _poses(strokes: Strokes, turning: Turning, twist: float) -> _Poses:
     weight = np.full(phase.size, 1.0 / PLACES)
     weight[[0, -1]] *= 0.5
     push = np.ones(phase.size, dtype=bool)
-    # A diagonal stroke slants one way and the other; nobody turns where turning.every is 0.
-    ways = (0, 1) if strokes.pattern == "diagonal" else (0,)
+    # Nobody turns where turning.every is 0.
     states = turning.states[:1] if turning.every == 0 else turning.states
     places, turns = [], []
     for state in states:
         c, s = np.cos(strokes.direction + state.operator), np.sin(strokes.direction + state.operator)
-        for way in ways:
+        for way in range(len(slants_of(strokes.pattern))):
             slant = np.full(phase.size, way, dtype=np.int64)
             x, y, _ = on_path(strokes.pattern, 1.0, phase, push, slant)
             places.append(np.column_stack([c * x - s * y, s * x + c * y]))

@@ -63,6 +63,10 @@ class Figures:
     taper_across: Array
 
 
+FIGURE_NAMES = tuple(Figures.__dataclass_fields__)
+"""Names of the figures, in their order."""
+
+
 @dataclass(frozen=True)
 class Check:
     """What to expect when the work is stopped for a look.

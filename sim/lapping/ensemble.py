@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import replace
 from typing import TypeVar
 
 import numpy as np
@@ -17,6 +18,7 @@ from scipy.stats import norm, qmc
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Z95, Scenario, Uncertain
+from handlap.sim.lapping.dye import DyeDraw
 from handlap.sim.lapping.ground import N_PLATE_SCORES
 from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.poses import Grip
@@ -179,6 +181,16 @@ def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
             own_ageing=luck["ageing"],
         ),
         sway=number["sway"],
+    )
+
+
+def conditions_of(
+    scenario: Scenario, scores: Array, plate_scores: Array, dyes: Sequence[DyeDraw]
+) -> tuple[Conditions, ...]:
+    """Conditions of all members, from scores (members, k) of hands and paper and of the plate's own shape."""
+    return tuple(
+        replace(conditions_at(scenario, z), plate=plate, dye=dye)
+        for z, plate, dye in zip(scores, plate_scores, dyes, strict=True)
     )
 
 

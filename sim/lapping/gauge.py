@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,7 +13,8 @@ from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.flatness import PointSet
 from handlap.sim.face.straightedge import LineSet, greatest_gap, sample_lines
 from handlap.sim.job.results import Figures
-from handlap.sim.job.scenario import LimitBy
+from handlap.sim.job.scenario import LimitBy, Scenario
+from handlap.sim.lapping.lap import Bench, set_up
 
 LINES = "lines"
 """Name of the run of massless points that stand under the straightedge."""
@@ -51,6 +53,18 @@ def lines_to_follow(outline: Outline) -> tuple[LineSet, dict[str, Array]]:
 def make_gauge(outline: Outline, grid: Grid, lines: LineSet) -> Gauge:
     """A gauge for a grid that follows the points of :func:`lines_to_follow`."""
     return Gauge(grid, lines, outline.length, outline.width)
+
+
+def bench_and_gauge(
+    scenario: Scenario, *, cells: int, follow: Mapping[str, Array] | None = None
+) -> tuple[Bench, Gauge]:
+    """Part, plate and paper of a scenario on a grid of some ``cells`` cells, and the gauge of that grid.
+
+    ``follow``: runs of points (n, 2) by name that the grid follows besides the lines [m].
+    """
+    lines, points = lines_to_follow(scenario.part.outline)
+    bench = set_up(scenario, cells=cells, follow={**points, **(follow or {})})
+    return bench, make_gauge(scenario.part.outline, bench.grid, lines)
 
 
 def flatness(gauge: Gauge, heights: Array) -> Array:

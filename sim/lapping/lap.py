@@ -139,6 +139,21 @@ class Bench:
         return sides[:, :2], -sides[:, 2]
 
     @cached_property
+    def room_in_hull(self) -> tuple[Array, Array, Array]:
+        """Middle (2,) of the cells, normals (k, 2), and how far a resultant may go along them (k,) [m].
+
+        A resultant is kept inside the hull of the face less one cell, and a little inside the hull of the
+        cells' middles, which carry it: across the mouth of a notch between slender tips these lie further in.
+        """
+        grid = self.grid
+        centre = np.array([np.mean(grid.u[: grid.n_cells]), np.mean(grid.v[: grid.n_cells])])
+        room = np.maximum(self.hull_supports - grid.cell_size, 0.0)
+        rooms = np.maximum(room - self.hull_normals @ centre, 0.0)
+        sides, reach = self.hull_of_cells
+        inside = np.maximum(reach - LEAST_INSIDE * grid.cell_size - sides @ centre, 0.0)
+        return centre, np.vstack([self.hull_normals, sides]), np.concatenate([rooms, inside])
+
+    @cached_property
     def ways_to_edge(self) -> Array:
         """Way [m] from every point to the convex rim (HEADINGS, n) in directions all round, from +u on."""
         found = np.empty((HEADINGS, self.grid.u.size))
@@ -338,21 +353,6 @@ def _nodes(length: float, step: float) -> int:
     return int(np.ceil(length / step - 1e-9)) + 1
 
 
-def room_in_hull(bench: Bench) -> tuple[Array, Array, Array]:
-    """Middle (2,) of the cells, normals (k, 2), and how far a resultant may go along them from it (k,) [m].
-
-    A resultant is kept inside the hull of the face less one cell, and a little inside the hull of the cells'
-    middles, which carry it: across the mouth of a notch between slender tips these lie further in.
-    """
-    cells = slice(0, bench.grid.n_cells)
-    centre = np.array([np.mean(bench.grid.u[cells]), np.mean(bench.grid.v[cells])])
-    room = np.maximum(bench.hull_supports - bench.grid.cell_size, 0.0)
-    rooms = np.maximum(room - bench.hull_normals @ centre, 0.0)
-    sides, reach = bench.hull_of_cells
-    inside = np.maximum(reach - LEAST_INSIDE * bench.grid.cell_size - sides @ centre, 0.0)
-    return centre, np.vstack([bench.hull_normals, sides]), np.concatenate([rooms, inside])
-
-
 def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     """Hold resultants of poses (m, 10), in place, inside the hull of the face less one cell.
 
@@ -361,7 +361,7 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     steady = table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] * bench.half
     tipped = np.any(steady @ bench.hull_normals.T > bench.hull_supports, axis=1)
     at = table[:, [kernels.EU, kernels.EV]] * bench.half
-    centre, normals, left = room_in_hull(bench)
+    centre, normals, left = bench.room_in_hull
     want = (at - centre) @ normals.T
     outside = want > left
     share = np.ones(len(at))
@@ -573,7 +573,7 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
         ]
     )
     headings, faster, ahead = _by_heading(bench, law, layout)
-    centre, normals, rooms = room_in_hull(bench)
+    centre, normals, rooms = bench.room_in_hull
     status = kernels.march(
         h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bool(np.all(faster == 1.0)),
         headings, grid.area / faster, np.log(faster), ahead, table, layout.kinds, layout.events, constants,

@@ -17,6 +17,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.poses import ROWS_PER_QUAD
 from handlap.sim.lapping.sheet import depth_per_stroke
 
 FIRST_DEPTH = 1.0
@@ -47,6 +48,15 @@ def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
     # The middle: a short rest after the last look must not make all groups as short.
     look = float(np.median(looks[looks > 0]))
     return float(min(FIRST_DEPTH * conditions.bedding_of(stage.grit) / per_stroke, look, *events))
+
+
+def quad_within(quad: float, strokes: int, most_rows: int) -> float:
+    """Strokes of a group of rows [-], longer where so many strokes would have more than ``most_rows`` rows.
+
+    >>> quad_within(2.0, 300, 200), quad_within(2.0, 300, 1200)
+    (6.0, 2.0)
+    """
+    return max(quad, ROWS_PER_QUAD * strokes / most_rows)
 
 
 def choose_resolution(

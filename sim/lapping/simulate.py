@@ -24,7 +24,6 @@ from handlap.sim.lapping.lap import (
     LapRun,
     Stage,
     run_stage,
-    set_up,
     stage_layout,
     tipping_words,
 )
@@ -160,9 +159,7 @@ def ready_lap(
     conditions = conditions_at(scenario, np.zeros(len(SCORES)))
     stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count, MOST_LOOKS))
     tell(0.0, "taking in the face")
-    lines, follow = gauge.lines_to_follow(scenario.part.outline)
-    bench = set_up(scenario, cells=CELLS, follow=follow)
-    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
+    bench, gauged = gauge.bench_and_gauge(scenario, cells=CELLS)
     face = typical_face(scenario, bench.grid.points, seed=seed)
     tell(0.3, "measuring the error of the steps")
     before = face.heights_at(bench.grid.points)
@@ -219,15 +216,15 @@ def follow_dye(ready: ReadyLap, faces: Array, renews: NDArray[np.bool_] | None =
     )  # fmt: skip
 
 
-def refuse_tipping(run: LapRun, conditions: Conditions) -> None:
-    """Refuse a lap whose mean press lies off the face.
+def refuse_tipping(tipped: float, conditions: Conditions) -> None:
+    """Refuse a lap whose mean press lies off the face in a share ``tipped`` of its rows.
 
     Raises
     ------
     TippingError : in words that say what to change
     """
-    if run.tipped > 0.0:
-        raise TippingError(tipping_words(conditions, run.tipped))
+    if tipped > 0.0:
+        raise TippingError(tipping_words(conditions, tipped))
 
 
 def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
@@ -238,7 +235,7 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
     TippingError : if the press lies off the face
     """
     conditions, stage, before = ready.conditions, ready.stage, ready.before
-    refuse_tipping(run, conditions)
+    refuse_tipping(run.tipped, conditions)
     errors = Errors(
         tolerance=ready.tolerance,
         step=ready.resolution.error,

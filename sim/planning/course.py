@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
-from handlap.sim.job.results import Figures
+from handlap.sim.job.results import FIGURE_NAMES, Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
@@ -19,7 +19,7 @@ from handlap.sim.lapping.lap import Bench, Conditions, Stage
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Members
 from handlap.sim.planning.effort import Effort, count_effort
-from handlap.sim.planning.leg import FIGURES, Leg, LegRun, StopRule, ToTheEnd, lay_leg, work_leg
+from handlap.sim.planning.leg import Leg, LegRun, StopRule, ToTheEnd, lay_leg, work_leg
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class Course:
     reached, at_best : the goal made it stop; or it was at its best, with worse to follow (members,)
     start, left : faces at the start and at the stop (members, n) [m]
     end, spent : figures, and work of the arms [J], at the stop (members,)
-    clipped, tipped, overhung : shares of rows (members,), see :class:`handlap.sim.lapping.lap.LapRun`
+    clipped, tipped : shares of rows (members,), see :class:`handlap.sim.lapping.lap.LapRun`
     """
 
     stage: Stage
@@ -57,7 +57,6 @@ class Course:
     spent: Array
     clipped: Array
     tipped: Array
-    overhung: Array
 
     @property
     def complete(self) -> int:
@@ -85,7 +84,7 @@ def gather_course(stage: Stage, start: Array, runs: Sequence[LegRun]) -> Course:
     faces = np.zeros((len(runs), kept, start.shape[1]), dtype=np.float32)
     for row, run in zip(faces, runs, strict=True):
         row[: len(run.faces)] = run.faces[:kept]
-    figures = {name: padded(lambda r, name=name: getattr(r.figures, name)) for name in FIGURES}  # type: ignore[misc]
+    figures = {name: padded(lambda r, name=name: getattr(r.figures, name)) for name in FIGURE_NAMES}  # type: ignore[misc]
     return Course(
         stage=stage,
         strokes=strokes,
@@ -99,11 +98,10 @@ def gather_course(stage: Stage, start: Array, runs: Sequence[LegRun]) -> Course:
         at_best=np.array([run.stop.at_best for run in runs]),
         start=start,
         left=np.array([run.face for run in runs]),
-        end=Figures(**{name: np.array([getattr(run.end, name)[0] for run in runs]) for name in FIGURES}),
+        end=Figures(**{name: np.array([getattr(run.end, name)[0] for run in runs]) for name in FIGURE_NAMES}),
         spent=np.array([run.worked for run in runs]),
         clipped=np.array([run.clipped for run in runs]),
         tipped=np.array([run.tipped for run in runs]),
-        overhung=np.array([run.overhung for run in runs]),
     )
 
 

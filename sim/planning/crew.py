@@ -24,6 +24,7 @@ from handlap.sim.lapping.dye import draw_dyes
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
+    conditions_of,
     draw_plate_scores,
     draw_scores,
     most_typical,
@@ -32,7 +33,7 @@ from handlap.sim.lapping.ensemble import (
 )
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, set_up
-from handlap.sim.lapping.resolution import Resolution, choose_resolution
+from handlap.sim.lapping.resolution import Resolution, choose_resolution, quad_within
 from handlap.sim.lapping.sheet import depth_per_stroke
 
 MOST_MEMBERS = 4096
@@ -138,8 +139,8 @@ class Crew:
             replace(stage, turn_every=0) if small else stage,
             tolerance=self.fineness.tolerance, seed=self.seed, most_rows=self.most_rows // 2,
         )  # fmt: skip
-        quad = max(self.fineness.longer * found.quad_strokes, 4.0 * stage.strokes / self.most_rows)
-        return replace(found, quad_strokes=quad)
+        quad = self.fineness.longer * found.quad_strokes
+        return replace(found, quad_strokes=quad_within(quad, stage.strokes, self.most_rows))
 
 
 def open_crew(
@@ -149,7 +150,6 @@ def open_crew(
     seed: int,
     executor: Executor | None = None,
     tell: Progress | None = None,
-    fineness: Fineness = PLANNED,
 ) -> Crew:
     """Draw the faces and the numbers of an ensemble, and set the bench up.
 
@@ -162,9 +162,7 @@ def open_crew(
         raise InputError(f"--members {members}: allowed is 2 to {MOST_MEMBERS}")
     refuse_proud(scenario.part)
     faces = faces_to_work_on(scenario, count=members, seed=seed)
-    return crew_of(
-        scenario, faces, members=members, seed=seed, executor=executor, tell=tell, fineness=fineness
-    )
+    return crew_of(scenario, faces, members=members, seed=seed, executor=executor, tell=tell)
 
 
 def crew_of(
@@ -230,19 +228,14 @@ def _crew(
         bench = set_up(scenario, like=like.bench)
         gauged, before = like.gauged, like.members.before
     else:
-        lines, follow = gauge.lines_to_follow(outline)
         rigid = scenario.part.thickness is None and scenario.part.ribbed_as is None
         cells = fineness.cells if rigid else fineness.cells_flexible
-        bench = set_up(scenario, cells=cells, follow=follow)
-        gauged = gauge.make_gauge(outline, bench.grid, lines)
+        bench, gauged = gauge.bench_and_gauge(scenario, cells=cells)
         before = np.array(faces.heights_at(bench.grid.points))
         if before.shape[0] < scores.shape[0]:
             before = np.resize(before, (scores.shape[0], before.shape[1]))
     dyes = draw_dyes(len(scores), seed) if like is None else [c.dye for c in like.members.conditions]
-    conditions = tuple(
-        replace(conditions_at(scenario, z), plate=plate, dye=dye)
-        for z, plate, dye in zip(scores, plate_scores, dyes, strict=True)
-    )
+    conditions = conditions_of(scenario, scores, plate_scores, dyes)
     return Crew(
         scenario=scenario,
         bench=bench,

@@ -20,7 +20,7 @@ from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import TRIED, Crew, few_of
-from handlap.sim.planning.leg import STOP_AT, measure
+from handlap.sim.planning.leg import STOP_AT, inside_limits
 from handlap.sim.planning.papers import chain, choose_paper, clearly_better, quicker, to_clear
 from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work
 
@@ -85,14 +85,10 @@ def trial_crew(crew: Crew, members: int = TRIAL_MEMBERS) -> Crew:
 
 def try_paper(crew: Crew, first: int) -> PaperTried:
     """Work one paper as the first, and the finer ones after it, with a crew of few members."""
-    part = crew.scenario.part
     guess = first_guess(crew, crew.scenario.paper.grits[first])
     worked = work(crew, lay_steps(crew, first, np.array([guess])))
-    ends = worked.outcome.figures
-    inside = measure(ends, part.limit_by) <= part.limit
-    if part.allowance is not None:
-        inside = inside & (ends.greatest_depth <= part.allowance)
-    return PaperTried(first, worked, inside)
+    goal, kept = inside_limits(crew.scenario.part, worked.outcome.figures)
+    return PaperTried(first, worked, goal & kept)
 
 
 def _try_all(crew: Crew, papers: Sequence[int]) -> dict[int, PaperTried]:

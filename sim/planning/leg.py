@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Figures
-from handlap.sim.job.scenario import LimitBy, TurnState
+from handlap.sim.job.scenario import LimitBy, Part, TurnState
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, LapState, Stage, begin_lap, lap_on, stage_layout
@@ -86,7 +86,6 @@ def lay_leg(
     quad_strokes: float,
     seed: int,
     most: int | None = None,
-    looks: Sequence[int] | None = None,
     begin: Place = START,
     states: Sequence[TurnState] | None = None,
     first_events: int = 0,
@@ -98,19 +97,16 @@ def lay_leg(
     stage : rhythm, looks and strokes up to the horizon
     quad_strokes : strokes of a group of rows up to there
     most : strokes up to which anybody may go; without it, the horizon
-    looks : strokes at looks, the last at ``most``; without them those of the stage
-    begin : where the work stands; strokes of the stage and looks count from there
+    begin : where the work stands; strokes and looks of the stage count from there
     states, first_events : as of :func:`handlap.sim.lapping.lap.stage_layout`
     """
     horizon = stage.strokes
-    marks = (0, *(looks or stage.snapshots))
-    if most is not None and looks is None:
-        marks = (0, *look_marks(stage.snapshots[0], horizon, most))
+    marks = (0, *(stage.snapshots if most is None else look_marks(stage.snapshots[0], horizon, most)))
     blocks: list[Layout] = []
     place = begin
     for start, seen in _grouped(marks):
         work = replace(stage, strokes=seen[-1] - start, snapshots=tuple(k - start for k in seen))
-        grown = max(1.0, 2.0 ** np.floor(np.log2(max(start, 1) / horizon)) * 2.0) if start >= horizon else 1.0
+        grown = 1.0 if start < horizon else 2.0 * 2.0 ** np.floor(np.log2(start / horizon))
         blocks.append(
             stage_layout(
                 bench, work, quad_strokes=grown * quad_strokes, seed=seed, begin=place, states=states,
@@ -245,7 +241,11 @@ def measure(figures: Figures, limit_by: LimitBy) -> Array:
     return figures.straightedge if limit_by == "straightedge" else figures.flatness
 
 
-FIGURES = tuple(Figures.__dataclass_fields__)
+def inside_limits(part: Part, figures: Figures) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Who is inside the limit, and who inside the allowance: all, where none is stated."""
+    goal = measure(figures, part.limit_by) <= part.limit
+    kept = np.ones_like(goal) if part.allowance is None else figures.greatest_depth <= part.allowance
+    return goal, kept
 
 
 @dataclass(frozen=True)
@@ -258,10 +258,9 @@ class LegRun:
     figures : there (k,), depths from before the whole job
     faces : there (k, n), single precision [m]; no rows where they were not to be kept
     work, friction : of the arms so far [J], and of the paper as it is then [-] (k,)
-    clean, sharp : how clean and sharp the paper is then, new = 1 (k,) [-]
     stop : where it stopped, ``stroke`` in strokes [-]
     end : figures at the stop (1,); ``face`` (n,) [m] and ``worked`` [J] there
-    clipped, tipped, overhung : shares of rows, see :class:`handlap.sim.lapping.lap.LapRun`
+    clipped, tipped : shares of rows, see :class:`handlap.sim.lapping.lap.LapRun`
     removed, deposited : metal off the face and on the paper by all rows [m³]
     """
 
@@ -270,8 +269,6 @@ class LegRun:
     faces: NDArray[np.float32]
     work: Array
     friction: Array
-    clean: Array
-    sharp: Array
     stop: Stop
     stroke: float
     end: Figures
@@ -279,7 +276,6 @@ class LegRun:
     worked: float
     clipped: float
     tipped: float
-    overhung: float
     removed: float
     deposited: float | None
 
@@ -342,8 +338,6 @@ def work_leg(
         faces=np.array(faces if keep else np.zeros((0, start.size)), dtype=np.float32),
         work=work,
         friction=np.concatenate([r.friction for r in runs]),
-        clean=np.concatenate([r.clean for r in runs]),
-        sharp=np.concatenate([r.sharp for r in runs]),
         stop=stop,
         stroke=stop.of(0.0, strokes.astype(float)),
         end=gauge.figures(gauged, before, face),
@@ -351,7 +345,6 @@ def work_leg(
         worked=stop.of(0.0, work),
         clipped=last.clipped,
         tipped=last.tipped,
-        overhung=last.overhung,
         removed=last.removed_volume,
         deposited=last.deposited_volume,
     )

@@ -31,7 +31,7 @@ from handlap.sim.planning.crew import Crew, Members
 from handlap.sim.planning.effort import times
 from handlap.sim.planning.face_first import figures_now
 from handlap.sim.planning.first_paper import FirstPaper
-from handlap.sim.planning.leg import measure
+from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
 from handlap.sim.planning.work import SHOWN_TO, Worked
 
@@ -130,8 +130,7 @@ def report(
 
 def _chances(scenario: Scenario, zone: Array, edge: Array, done: Figures, first: Course) -> Chances:
     part = scenario.part
-    goal = measure(done, part.limit_by) <= part.limit
-    inside = goal if part.allowance is None else done.greatest_depth <= part.allowance
+    goal, inside = inside_limits(part, done)
     return Chances(
         flat_straightedge=float(np.mean(edge <= part.limit)),
         flat_zone=float(np.mean(zone <= part.limit)),

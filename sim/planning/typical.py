@@ -13,7 +13,7 @@ from handlap.sim.job.results import Band, Errors, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.lap import LapRun, Stage, run_stage, stage_layout
-from handlap.sim.lapping.resolution import grid_error
+from handlap.sim.lapping.resolution import grid_error, quad_within
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.course import run_course
 from handlap.sim.planning.crew import Crew, few_of, vary
@@ -108,7 +108,7 @@ def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
     most = min(SPARE * float(worked.first.stops.max()), MOST_STROKES)
     strokes = every * max(2, int(np.ceil(most / every)))
     stage = stage_of(scenario, crew.middle, worked.first.grit, strokes, every)
-    quad = max(worked.steps.legs[0].quad, 4.0 * strokes / crew.most_rows)
+    quad = quad_within(worked.steps.legs[0].quad, strokes, crew.most_rows)
     rule = ToGoal(STOP_AT * limit, strokes)
     shown, ends = [], []
     for now in (few, vary(few, replace(scenario, plate=true))):

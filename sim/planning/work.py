@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import TypeVar
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, law_of, tipping_words
+from handlap.sim.lapping.resolution import quad_within
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials.grits import Grit
@@ -35,6 +37,8 @@ from handlap.sim.planning.leg import (
     work_leg,
 )
 from handlap.sim.planning.papers import chain, clearing_looks, strokes_to_clear
+
+T = TypeVar("T")
 
 MOST_STROKES = 12_000
 """Longest course considered on the first paper: some five hours of strokes."""
@@ -80,11 +84,6 @@ class Steps:
     seconds: float
     check_every: int
 
-    @property
-    def grits(self) -> tuple[Grit, ...]:
-        """The papers."""
-        return tuple(leg.grit for leg in self.legs)
-
 
 @dataclass(frozen=True)
 class Worked:
@@ -108,11 +107,6 @@ class Worked:
         return self.courses[0]
 
     @property
-    def finer(self) -> tuple[Course, ...]:
-        """Those on the papers after it."""
-        return self.courses[1:]
-
-    @property
     def middle_stop(self) -> int:
         """Strokes on the first paper at which the middle of the members stops [-]."""
         return int(np.ceil(np.median(self.first.stops)))
@@ -130,7 +124,6 @@ def lay_steps(
     stops: Array,
     *,
     keep: bool = False,
-    most: int = MOST_STROKES,
     grits: Sequence[Grit] | None = None,
 ) -> Steps:
     """Lay out the papers from the ``first`` on.
@@ -140,22 +133,18 @@ def lay_steps(
     grits : the papers; without them those that the finish wanted asks for after the first
     stops : strokes after which members (k,) are expected to leave the first paper
     keep : for a report: keep the faces, and work everybody to where most stop
-    most : strokes on the first paper at which everybody gives up
     """
     scenario, middle = crew.scenario, crew.middle
     grits = grits or chain(scenario, middle, first)
-    far, shown = np.percentile(np.minimum(stops, most), [FAR, SHOWN_TO])
+    far, shown = np.percentile(np.minimum(stops, MOST_STROKES), [FAR, SHOWN_TO])
     every = check_interval(scenario, int(far), MOST_LOOKS)
     horizon = every * max(3, int(np.ceil(far / every)))
     typical = every * max(1, int(np.ceil(np.median(stops) / every)))
     found = crew.steps_for(stage_of(scenario, middle, grits[0], min(typical, horizon), every))
     stage = stage_of(scenario, middle, grits[0], horizon, every)
-    quad = max(found.quad_strokes, 4.0 * horizon / crew.most_rows)
-    legs = [
-        lay_leg(
-            crew.bench, stage, quad_strokes=quad, seed=crew.seed, most=every * (max(most, horizon) // every)
-        )
-    ]
+    quad = quad_within(found.quad_strokes, horizon, crew.most_rows)
+    most = every * (max(MOST_STROKES, horizon) // every)
+    legs = [lay_leg(crew.bench, stage, quad_strokes=quad, seed=crew.seed, most=most)]
     seconds = found.seconds_a_row * legs[0].rows
     error, to_show = found.error, [every * (int(np.ceil(shown / every)) + 1)]
     for previous, grit in pairwise(grits):
@@ -213,8 +202,13 @@ Chunk = tuple[Steps, Sequence[tuple[Array, Conditions]]]
 def work_chunk(task: Chunk) -> list[tuple[LegRun, ...]] | HandlapError:
     """Work several faces (n,) [m] in one way; an error in words comes back instead of being raised."""
     steps, members = task
+    return or_fault(lambda: [work_member(steps, before, conditions) for before, conditions in members])
+
+
+def or_fault(ask: Callable[[], T]) -> T | HandlapError:
+    """What is asked for, or why it cannot be done."""
     try:
-        return [work_member(steps, before, conditions) for before, conditions in members]
+        return ask()
     except (InputError, SolverError) as fault:
         return fault
 

@@ -16,13 +16,13 @@ from numpy.typing import ArrayLike
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import FaceEnsemble
 from handlap.sim.job.results import Band, Figures
-from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario import Part, Scenario
 from handlap.sim.job.ways import Way, apply_way
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import run_course
 from handlap.sim.planning.crew import PLANNED, Crew, crew_of, vary
-from handlap.sim.planning.leg import measure
+from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.work import first_guess, lay_steps, work
 from handlap.sim.teaching.exercise_face import TrueFace
 
@@ -115,10 +115,7 @@ def try_way(crew: Crew, way: WayTried, *, executor: Executor | None = None) -> T
     guess = first_guess(changed, grits[0])
     looking = work(changed, lay_steps(changed, 0, np.array([guess]), grits=grits))
     written = _as_written(changed, grits, way.strokes)
-    kept = [
-        _kept(measure(end, part.limit_by), end.greatest_depth, part.limit, part.allowance)
-        for end in (written, looking.outcome.figures)
-    ]
+    kept = [_kept(part, end) for end in (written, looking.outcome.figures)]
     return Trial(
         way=way,
         members=changed.members.count,
@@ -150,8 +147,7 @@ def _grit(scenario: Scenario, name: str) -> Grit:
     return next(grit for grit in scenario.paper.grits if grit.name == name)
 
 
-def _kept(end: Array, deep: Array, limit: float, allowance: float | None) -> tuple[float, float, float]:
+def _kept(part: Part, end: Figures) -> tuple[float, float, float]:
     """Chances of both, of the limit, of the allowance."""
-    inside = end <= limit
-    within = np.ones_like(inside) if allowance is None else deep <= allowance
+    inside, within = inside_limits(part, end)
     return float(np.mean(inside & within)), float(np.mean(inside)), float(np.mean(within))

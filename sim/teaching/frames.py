@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 from handlap.sim.common.errors import InputError, ScenarioError, TippingError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.proud import refuse_proud
-from handlap.sim.job.results import Figures, LapResult
+from handlap.sim.job.results import FIGURE_NAMES, Figures, LapResult
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, distinct
 from handlap.sim.lapping import dye, gauge, kernels
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
-from handlap.sim.lapping.lap import Conditions, Stage, law_of, load_of, run_stage, set_up, tipping_words
+from handlap.sim.lapping.lap import Conditions, Stage, law_of, load_of, run_stage
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
@@ -34,6 +34,7 @@ from handlap.sim.lapping.simulate import (
     lap_result,
     paper_named,
     ready_lap,
+    refuse_tipping,
     typical_face,
 )
 from handlap.sim.materials.paper_law import rate_factor
@@ -203,9 +204,7 @@ def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int 
     part = scenario.part
     refuse_proud(part)
     grit, conditions = paper_named(scenario, paper), conditions_at(scenario, np.zeros(len(SCORES)))
-    lines, follow = gauge.lines_to_follow(part.outline)
-    bench = set_up(scenario, cells=TRIAL_CELLS, follow=follow)
-    gauged = gauge.make_gauge(part.outline, bench.grid, lines)
+    bench, gauged = gauge.bench_and_gauge(scenario, cells=TRIAL_CELLS)
     before = typical_face(scenario, bench.grid.points, seed=seed).heights_at(bench.grid.points)
     need = CLEAR_SHARE * float(gauge.flatness(gauged, before)[0])
     fresh = depth_per_stroke(scenario, conditions, grit)
@@ -218,8 +217,7 @@ def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int 
     )
     rule = ToGoal(STOP_AT * part.limit, horizon)
     run = work_leg(bench, gauged, leg, conditions, rule, before=before, start=before, limit_by=part.limit_by)
-    if run.tipped > 0.0:
-        raise TippingError(tipping_words(conditions, run.tipped))
+    refuse_tipping(run.tipped, conditions)
     at = int(np.ceil(run.stroke))
     if not (run.stop.reached or run.stop.at_best):
         return at, f"after {at} the typical face still is not at its limit, and still gets better"
@@ -303,9 +301,8 @@ def _with_figures_of(lap: LapResult, frames: Frames) -> Frames:
     """The frames with the figures of the lap where it was looked at: the same but for rounding errors
     in the sixteenth digit, which depend on how many faces are measured at once."""
     at, look = np.isin(frames.strokes, lap.strokes), np.isin(lap.strokes, frames.strokes)
-    names = Figures.__dataclass_fields__
-    columns = {name: getattr(frames.figures, name).copy() for name in names}
-    for name in names:
+    columns = {name: getattr(frames.figures, name).copy() for name in FIGURE_NAMES}
+    for name in FIGURE_NAMES:
         columns[name][at] = getattr(lap.figures, name)[look]
     mass = frames.mass.copy()
     mass[at] = lap.mass[look]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
@@ -13,12 +13,13 @@ from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_numbers import bend_components, depth_to_clear
 from handlap.sim.face.straightedge import LineSet, line_gaps
-from handlap.sim.job.results import Figures
+from handlap.sim.job.results import FIGURE_NAMES, Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
+    conditions_of,
     draw_plate_scores,
     draw_scores,
     most_typical,
@@ -33,7 +34,6 @@ from handlap.sim.lapping.lap import (
     Stage,
     load_of,
     run_stage,
-    set_up,
     stage_layout,
     tipping_words,
 )
@@ -114,17 +114,10 @@ def ready_case(
     faces_at : heights (members, n) of the starting faces at points (n, 2) [m]
     cells : other than those of the lesson
     """
-    outline = scenario.part.outline
-    lines, follow = gauge.lines_to_follow(outline)
-    bench = set_up(scenario, cells=cells or lesson.cells, follow=follow)
-    gauged = gauge.make_gauge(outline, bench.grid, lines)
+    bench, gauged = gauge.bench_and_gauge(scenario, cells=cells or lesson.cells)
     scores = draw_scores(members, seed)
-    conditions = tuple(
-        replace(conditions_at(scenario, z), plate=plate, dye=drawn)
-        for z, plate, drawn in zip(
-            scores, draw_plate_scores(members, seed), dye.draw_dyes(members, seed), strict=True
-        )
-    )
+    plate_scores, dyes = draw_plate_scores(members, seed), dye.draw_dyes(members, seed)
+    conditions = conditions_of(scenario, scores, plate_scores, dyes)
     middle = conditions_at(scenario, np.zeros(len(SCORES)))
     strokes = lesson.strokes if case.strokes is None else case.strokes
     stage = None
@@ -169,8 +162,7 @@ def work_case(
         raise TippingError(f"{ready.case.words}: {tipping_words(ready.middle, tipped)}")
     strokes = np.array([0, *layout.snapshot_strokes])
     heights = np.concatenate([start, np.array([run.heights for run in runs])], axis=1)
-    names = Figures.__dataclass_fields__
-    at_looks = Figures(**{name: np.array([getattr(f, name) for _, f in done]) for name in names})
+    at_looks = Figures(**{name: np.array([getattr(f, name) for _, f in done]) for name in FIGURE_NAMES})
     courses, figures = _figures(ready, members, strokes, heights, at_looks, runs)
     return WorkedCase(_result(ready, members, strokes, heights, figures), runs, courses, quad)
 
@@ -257,9 +249,7 @@ def _figures(
     courses["slant"] = np.maximum(np.abs(courses["taper_along"]), np.abs(courses["taper_across"]))
     courses |= _shapes(ready, heights) | _removal(ready, members, heights) | _edges(gauged, heights)
     courses["push"] = _push(ready, members, runs)
-    measured = measure(
-        Figures(**{n: course(n) for n in Figures.__dataclass_fields__}), ready.scenario.part.limit_by
-    )
+    measured = measure(Figures(**{n: course(n) for n in FIGURE_NAMES}), ready.scenario.part.limit_by)
     found = {name: values[:, -1] for name, values in courses.items()}
     found |= _milestones(ready, members, strokes, courses, measured)
     found["flatness_start"], found["straightedge_start"] = flat, gap
