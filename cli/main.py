@@ -50,6 +50,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(LEARN, "lesson", "Predict what the hands do to the metal, then see it worked."),
     Entry(LEARN, "play", "A page to play with: one lap stroke by stroke, two ways side by side."),
     Entry(LEARN, "exercise", "A warped face to judge from its readings; the truth sealed; marks."),
+    Entry(HELPERS, "explain", "Pages on how a job is done, what figures mean, what is left out."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
     Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
     Entry(HELPERS, "validity", "What the program has been held against, and what against nothing."),

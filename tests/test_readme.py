@@ -1,4 +1,4 @@
-"""What README and DEVELOPERS say is so: commands, names, files, links, figures."""
+"""What README, DEVELOPERS and the pages of ``handlap explain`` say is so: commands, names, links, figures."""
 
 from __future__ import annotations
 
@@ -15,12 +15,16 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from handlap.cli.explained import TOPICS, page
 from handlap.cli.main import COMMANDS, main
 from handlap.sim.job.scenario_file import builtin_names, load
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+PAGES = {topic: page(topic) for topic in TOPICS}
+TOLD = "\n".join((README, *PAGES.values()))
+"""All that users are told in running text."""
 TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "sim", "cli", "tests", "scenarios"}
 FRESH = "python3 -m venv"
 DRIFT = 0.35
@@ -28,14 +32,14 @@ DRIFT = 0.35
 
 
 def blocks(language: str) -> list[str]:
-    """Fenced blocks of the README in that language."""
-    return re.findall(rf"^```{language}\n(.*?)^```$", README, flags=re.M | re.S)
+    """Fenced blocks in that language, those of the README first."""
+    return re.findall(rf"^```{language}\n(.*?)^```$", TOLD, flags=re.M | re.S)
 
 
 def handlap_lines() -> list[str]:
     """Every command line that starts handlap, in blocks and in running text."""
     shown = [line for block in blocks("sh") for line in block.splitlines()]
-    shown += re.findall(r"`(handlap [^`]*)`", README + DEVELOPERS)
+    shown += re.findall(r"`(handlap [^`]*)`", TOLD + DEVELOPERS)
     parts = [part.strip() for line in shown for part in line.split("&&")]
     return [part for part in parts if Path(part.split()[0]).name == "handlap"]
 
@@ -65,18 +69,21 @@ def test_top_level_is_exactly_as_stated():
     assert {name.strip("`/ ") for name in stated[1].split(",")} == TOP
 
 
-def test_the_first_two_blocks_are_one_command_line_each():
-    """.ci/run takes them from here."""
-    first, second = blocks("sh")[:2]
+def fresh_blocks() -> list[str]:
+    """Blocks that set up an environment of their own: .ci/run takes them from the README, in this order."""
+    return [block for block in blocks("sh") if block.startswith(FRESH)]
+
+
+def test_both_set_ups_are_one_command_line_each():
+    first, second = fresh_blocks()
     for block in (first, second):
         assert block.count("\n") == 1
-        assert block.startswith(FRESH)
     assert first.rstrip().endswith("/bin/handlap plan two-cylinder-head")
     assert second.rstrip().endswith("/bin/pytest")
 
 
 def test_commands_stay_inside_their_own_environment():
-    for block in blocks("sh")[:2]:
+    for block in fresh_blocks():
         folder = shlex.split(block)[3]
         steps = [shlex.split(step) for step in block.split("&&")]
         assert all(step[0].startswith(f"{folder}/bin/") for step in steps[1:])
@@ -99,9 +106,9 @@ def test_every_command_named_exists_and_takes_its_options():
 
 def test_every_command_and_built_in_scenario_is_described():
     for entry in COMMANDS:
-        assert f"| `handlap {entry.name}" in README, entry.name
+        assert f"| `handlap {entry.name}" in PAGES["commands"], entry.name
     for name, _ in builtin_names():
-        assert f"`{name}`" in README, name
+        assert f"`{name}`" in PAGES["commands"], name
 
 
 def test_scenarios_named_in_commands_are_built_in():
@@ -109,15 +116,21 @@ def test_scenarios_named_in_commands_are_built_in():
     for line in handlap_lines():
         words = shlex.split(line)
         if words[1:2] and words[1] in ("plan", "survey", "simulate") and len(words) > 2:
-            assert words[2] in names or words[2] == "SCENARIO", line
+            assert words[2] in names or words[2] == "SCENARIO" or words[2].endswith(".toml"), line
 
 
 def test_links_and_pictures_resolve():
-    for text in (README, DEVELOPERS):
-        targets = re.findall(r"\]\(([^)#]+)\)", text)
-        assert targets
-        for target in targets:
-            assert (ROOT / target).is_file(), target
+    texts = {ROOT / "README.md": README, ROOT / "DEVELOPERS.md": DEVELOPERS}
+    texts |= {ROOT / "cli" / "pages" / f"{topic}.md": text for topic, text in PAGES.items()}
+    for file, text in texts.items():
+        for target in re.findall(r"\]\(([^)#]+)\)", text):
+            assert (file.parent / target).is_file(), (file.name, target)
+    for topic in TOPICS:
+        assert f"](cli/pages/{topic}.md)" in README, topic
+
+
+def test_every_page_is_carried_and_has_its_line():
+    assert {file.stem for file in (ROOT / "cli" / "pages").iterdir()} == set(TOPICS)
 
 
 def test_pictures_are_small_and_all_shown():
@@ -127,7 +140,7 @@ def test_pictures_are_small_and_all_shown():
         assert picture.read_bytes().startswith(b"\x89PNG")
         assert picture.stat().st_size < 150_000, picture.name
         shown = f"pictures/{picture.name}"
-        assert shown in README + stories
+        assert shown in TOLD + stories
 
 
 def test_modules_named_for_developers_exist():
@@ -162,7 +175,7 @@ def test_the_scenario_shown_loads_without_a_doubt(tmp_path):
 
 def test_the_lines_of_python_run_as_they_stand(tmp_path, capsys):
     (block,) = blocks("python")
-    exec(compile(block, "README.md", "exec"), {"__name__": "readme"})
+    exec(compile(block, "python.md", "exec"), {"__name__": "page"})
     told = capsys.readouterr().out.splitlines()
     assert "lap" in told[1] and told[2].startswith("handlap.plan/")
     assert len(told) == 4 + 3
@@ -181,13 +194,13 @@ def test_formula_check_prints_what_the_hand_calculation_says():
     text = run("handlap simulate formula-check")
     for printed in ("20.00 µm", "400.0 mm³", "2.860 g"):
         assert printed in text
-        assert printed.split()[0] in README
+        assert printed.split()[0] in PAGES["checks"]
 
 
 @functools.cache
 def example() -> dict[str, str]:
     """Last column of the table of the worked example by the first."""
-    rows = re.findall(r"^\| ([^|]+) \| [^|]+ \| ([^|]+) \|$", README, flags=re.M)
+    rows = re.findall(r"^\| ([^|]+) \| [^|]+ \| ([^|]+) \|$", PAGES["plan"], flags=re.M)
     return {name.strip(): here.strip() for name, here in rows}
 
 
@@ -209,7 +222,7 @@ def test_figures_of_the_worked_example_have_not_drifted(checked):
     ):
         figure, unit = (told[row].split() + [""])[:2]
         checked(
-            f"worked example of the README: {row}",
+            f"worked example: {row}",
             expected=float(figure),
             got=band["p50"],
             tolerance=DRIFT * float(figure),
@@ -241,13 +254,13 @@ def test_figures_of_ways_and_causes_have_not_drifted():
         ),
     }
     for pattern, got in told.items():
-        found = [m[1] for m in re.finditer(pattern, README) if m[1]]
+        found = [m[1] for m in re.finditer(pattern, PAGES["ways"]) if m[1]]
         assert found and got == pytest.approx(float(found[0]), rel=DRIFT), pattern
 
 
 def test_the_job_at_the_bench_goes_as_told(tmp_path, monkeypatch):
-    """Regression: the head worked by the commands of the README, in an empty folder."""
-    (section,) = [part for part in README.split("\n## ") if part.startswith("At the bench")]
+    """Regression: the head worked by the commands of its page, in an empty folder."""
+    section = PAGES["bench"]
     lines = [
         line for block in re.findall(r"```sh\n(.*?)```", section, flags=re.S) for line in block.split("\n")
     ]

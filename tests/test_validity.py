@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 from recorded import Book, Checked, made_now
 
+from handlap.cli.explained import page
 from handlap.cli.main import main
 from handlap.sim.common.errors import HandlapError
 from handlap.sim.common.trade_fact import TradeFact
@@ -280,10 +281,9 @@ def test_tests_that_did_not_run_keep_their_checks():
 # ---- what is left out
 
 
-def test_readme_leaves_out_what_the_page_leaves_out():
-    """One text: the table of the README is the one the program prints."""
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    section = text.split("## What it leaves out\n")[1].split("\n## ")[0]
+def test_the_page_on_the_model_leaves_out_what_validity_leaves_out():
+    """One text: the table of the page is the one ``handlap validity`` prints."""
+    section = page("model").split("## What it leaves out\n")[1].split("\n## ")[0]
     rows = tuple(re.findall(r"^\| (.*?) \| (.*?) \|$", section, flags=re.M))
     assert rows == (("left out", "how much it may matter"), *LEFT_OUT)
 

@@ -45,7 +45,7 @@ def _heading(section: Section, screen: Screen) -> list[str]:
 def _section(section: Section, screen: Screen) -> list[str]:
     lines: list[str] = []
     for block in section.blocks:
-        found = _block(block, screen)
+        found = block_lines(block, screen)
         if lines and found and (isinstance(block, Table | Drawing) or _is_tall(section, block)):
             lines.append("")
         lines += found
@@ -58,7 +58,8 @@ def _is_tall(section: Section, block: Block) -> bool:
     return at > 0 and isinstance(section.blocks[at - 1], Table | Drawing)
 
 
-def _block(block: Block, screen: Screen) -> list[str]:
+def block_lines(block: Block, screen: Screen) -> list[str]:
+    """One block in lines that fit the screen."""
     match block:
         case Words(text):
             return wrapped(text, screen.width, INDENT)

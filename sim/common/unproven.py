@@ -1,7 +1,7 @@
 """What the model leaves out, and what in it has been held against nothing measured.
 
 The one place where this is written: ``handlap validity`` prints it, and a test holds the table of
-the README to it.
+the page on the model (``handlap explain model``) to it.
 """
 
 from __future__ import annotations
