@@ -222,7 +222,7 @@ def test_figures_of_the_worked_example_have_not_drifted(checked):
     ):
         figure, unit = (told[row].split() + [""])[:2]
         checked(
-            f"worked example: {row}",
+            f"worked example of the README: {row}",
             expected=float(figure),
             got=band["p50"],
             tolerance=DRIFT * float(figure),
