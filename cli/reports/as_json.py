@@ -105,11 +105,20 @@ def limits_json(limits: Sequence[LimitHeld]) -> list[dict[str, Any]]:
 
 
 def errors_json(errors: Errors) -> dict[str, Any]:
-    """How finely it was computed, and the errors measured."""
+    """How finely it was computed, and the errors measured.
+
+    ``step_um``: how far the map's worst spot moves with twice the rows; the others, of what is reported: by
+    rows and cells together, of which ``grid_um`` is what the cells make of the flatness.
+    """
     return {
         "tolerance_um": figure(errors.tolerance, MICRON),
         "step_um": figure(errors.step, MICRON),
         "grid_um": figure(errors.grid, MICRON),
+        "flatness_um": figure(errors.flatness, MICRON),
+        "straightedge_um": figure(errors.straightedge, MICRON),
+        "greatest_depth_um": figure(errors.greatest_depth, MICRON),
+        "mean_depth_um": figure(errors.mean_depth, MICRON),
+        "strokes": figure(errors.strokes),
         "cells": errors.cells,
         "rows": errors.rows,
     }

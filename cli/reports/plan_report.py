@@ -474,7 +474,7 @@ def _how_sure(plan: Plan) -> Section:
             "Bands",
             f"{plan.members} faces and pairs of hands that fit what is known; seed {plan.seed}. {BAND_WORDS}",
         ),
-        ("Numerical error", error_words(plan.errors) if _worked(plan) else None),
+        ("Numerical error", error_words(plan.errors, plan.scenario.system) if _worked(plan) else None),
         ("Thresholds", _thresholds(plan)),
         ("Positions", AXES),
     ]
