@@ -14,9 +14,10 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
+from scipy.special import ndtri
 
 from handlap.sim.common.outline import Array
+from handlap.sim.common.sobol import scrambled_sobol
 from handlap.sim.job.scenario import Z95, Scenario, Uncertain
 from handlap.sim.lapping.dye import DyeDraw
 from handlap.sim.lapping.ground import N_PLATE_SCORES
@@ -98,12 +99,14 @@ def draw_scores(members: int, seed: int) -> Array:
     """
     power = int(np.ceil(np.log2(max(members, 2))))
     own, all_ = len(HAND_SCORES), len(HAND_SCORES) + len(PAPER_SCORES)
-    hands = qmc.Sobol(own, scramble=True, seed=seed).random_base2(power)
-    paper = qmc.Sobol(all_, scramble=True, seed=np.random.default_rng([seed, 11])).random_base2(power)
+    hands = scrambled_sobol(own, power, seed)
+    # A child of the seed, as what drew these first took it: so the digits of a seed stay.
+    (child,) = np.random.SeedSequence([seed, 11]).spawn(1)
+    paper = scrambled_sobol(all_, power, child)
     points = np.hstack([hands, paper[:, own:]])[:members]
-    low, high = norm.ppf([TAIL, 1.0 - TAIL])
+    low, high = ndtri([TAIL, 1.0 - TAIL])
     luck = np.random.default_rng([seed, 12]).standard_normal((members, len(LUCK_SCORES)))
-    return np.hstack([norm.ppf(np.clip(points, TAIL, 1.0 - TAIL)), np.clip(luck, low, high)])
+    return np.hstack([ndtri(np.clip(points, TAIL, 1.0 - TAIL)), np.clip(luck, low, high)])
 
 
 def draw_plate_scores(members: int, seed: int) -> Array:
