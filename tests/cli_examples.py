@@ -9,6 +9,7 @@ import numpy as np
 
 from handlap.sim.common.grid import make_grid
 from handlap.sim.job.results import (
+    AnotherDraw,
     Band,
     BestPoint,
     Check,
@@ -151,6 +152,7 @@ def synthetic_plan(name: str | Scenario = HEAD, answer: str = "lap", **changes: 
             mean_depth=0.0004 * UM,
             strokes=6.2,
         ),
+        another=AnotherDraw((842.0, 1107.0), (28.1, 36.4), (121 * UM, 143 * UM), None),
         grid=grid,
         map_before=before,
         map_after=after,

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 from handlap.cli.reports.blocks import Block, Facts, Section, Table, Words
-from handlap.cli.reports.quantity import chance, number, quantity, rounded_up, stated
+from handlap.cli.reports.quantity import chance, number, quantity, rounded_up, spread_words, stated
 from handlap.sim.common.units import System, from_si, unit_of
 from handlap.sim.common.words import listed
 
 if TYPE_CHECKING:
     from handlap.sim.bench.standing import LimitHeld
-    from handlap.sim.job.results import Band, Errors, LapResult
+    from handlap.sim.job.results import AnotherDraw, Band, Errors, LapResult
     from handlap.sim.job.scenario import Part, Scenario
 
 MICRON, MM, GRAM = 1e6, 1e3, 1e3
@@ -146,6 +146,36 @@ def error_words(errors: Errors, system: System) -> str:
         f"computed to within {listed(told)}. Worked twice as finely, no spot of the map would move by more "
         f"than {_within(errors.step, system)} (asked: {asked}); {errors.cells} cells, {errors.rows} "
         "positions of the part"
+    )
+
+
+def _between(span: tuple[float, float]) -> str:
+    """Low and high of a span in as many digits as tell them apart."""
+    from handlap.sim.job.results import Band
+
+    low, high = span
+    return spread_words(Band(low, 0.5 * (low + high), high)) or number(low)
+
+
+def another_words(other: AnotherDraw, system: System) -> str:
+    """How steady the middle values are, in the units of the job."""
+    height = unit_of("height", system)
+    spans = (
+        ("{} strokes", other.strokes, 1.0),
+        ("{} min", other.minutes, 1.0),
+        (f"{{}} {height} at the deepest spot", other.greatest_depth, from_si(1.0, "height", system)),
+        (f"{{}} {height} off on average", other.mean_depth, from_si(1.0, "height", system)),
+    )
+    told = [
+        words.format(_between((span[0] * factor, span[1] * factor)))
+        for words, span, factor in spans
+        if span is not None
+    ]
+    if not told:
+        return "too few members to tell what it would give"
+    return (
+        f"would give middle values of {listed(told)}, nine times in ten, on the same paper; more --members "
+        "hold them stiller"
     )
 
 

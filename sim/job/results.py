@@ -185,6 +185,17 @@ class Errors:
 
 
 @dataclass(frozen=True)
+class AnotherDraw:
+    """Between what the middle values of another draw of as many members lie nine times in ten, on the same
+    papers (low, high); None: too few members to tell.  Strokes [-], minutes [min], depths [m]."""
+
+    strokes: tuple[float, float] | None
+    minutes: tuple[float, float] | None
+    greatest_depth: tuple[float, float] | None
+    mean_depth: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
 class PaperTrial:
     """A paper tried as the first one, the finer ones after it included.
 
@@ -300,6 +311,8 @@ class Plan:
     tipped: float
     """Share of the work in which the mean press lies off the face [-]."""
     errors: Errors
+    another: AnotherDraw
+    """How steady the middle values are."""
     grid: Grid
     map_before: Array
     map_after: Array
