@@ -78,12 +78,12 @@ def test_errors_are_said_in_plain_words_and_in_the_units_of_the_job():
         "spot, under 0.001 µm in the mean depth and 40 strokes to the goal. Worked twice as finely, no spot "
         "of the map would move by more than 60 µm (asked: 0.5); 3140 cells, 2048 positions of the part"
     )
-    inch = error_words(replace(ERRORS, strokes=None, tolerance=0.0127e-6), "inch")
-    # 13.2 µm are 0.5197 thousandths, 0.9 are 0.0354, 8 are 0.315, 60 are 2.362.
+    inch = error_words(replace(ERRORS, strokes=None), "inch")
+    # 13.2 µm are 0.5197 thousandths, 0.9 are 0.0354, 8 are 0.315, 60 are 2.362, 0.5 are 0.0197.
     assert inch.startswith(
         "computed to within 0.6 thou in the flatness, 0.04 thou in the straightedge's reading, 0.4 thou at "
         "the deepest spot and under 0.0001 thou in the mean depth. Worked twice as finely, no spot of the "
-        "map would move by more than 3 thou (asked: 0.0005)"
+        "map would move by more than 3 thou (asked: 0.02)"
     )
     assert "µm" not in inch and "stroke" not in inch
     assert "under 1 stroke to" in error_words(replace(ERRORS, strokes=0.3), "mm")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 from handlap.cli.reports.blocks import Block, Facts, Section, Table, Words
 from handlap.cli.reports.quantity import chance, number, quantity, rounded_up, spread_words, stated
-from handlap.sim.common.units import System, from_si, unit_of
+from handlap.sim.common.units import System, from_si, plain, unit_of
 from handlap.sim.common.words import listed
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ def error_words(errors: Errors, system: System) -> str:
     if errors.strokes is not None:
         few = errors.strokes < 1.0
         told.append(f"{'under 1 stroke' if few else rounded_up(errors.strokes) + ' strokes'} to the goal")
-    asked = stated(from_si(errors.tolerance, "height", system))
+    asked = plain(from_si(errors.tolerance, "height", system), 2)
     return (
         f"computed to within {listed(told)}. Worked twice as finely, no spot of the map would move by more "
         f"than {_within(errors.step, system)} (asked: {asked}); {errors.cells} cells, {errors.rows} "
