@@ -54,6 +54,9 @@ def test_as_it_stands_is_the_plan_to_the_last_digit(name):
         assert stands.bands[bands] == of_plan, bands
     assert (stands.chance_goal, stands.chance_both) == (plan.chance_goal, plan.chance_both)
     assert stands.chance_allowance == plan.chance_allowance
+    # The worst spot's is the greatest of all ways, the others are those of the work as it stands.
+    assert replace(compared(name).errors, step=plan.errors.step) == plan.errors
+    assert plan.errors.strokes is not None and 0.0 <= plan.errors.strokes < 0.1 * plan.strokes.p50
 
 
 def test_the_trial_and_the_causes_are_on_the_paper_of_the_plan():

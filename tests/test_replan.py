@@ -16,6 +16,7 @@ from handlap.cli.main import main
 from handlap.cli.reports.record_report import record_json, record_report
 from handlap.cli.reports.replan_report import learnt_words, replan_json, replan_report
 from handlap.cli.reports.text import render
+from handlap.cli.reports.wording import error_words
 from handlap.cli.screen import Screen
 from handlap.sim.bench.bench_trial import mass_to_weigh, plan_trial
 from handlap.sim.bench.forecast import paper_begun_on, paper_in_use, worn_strokes
@@ -315,6 +316,13 @@ def test_report_and_json_say_the_same():
     assert as_json["verdict"]["answer"] == found.advice
     assert as_json["learnt"][0]["name"] == "cut"
     assert as_json["strokes"] == 225
+    assert " ".join(error_words(found.errors, "mm").split()) in " ".join(text.split())
+    errors = as_json["errors"]
+    assert errors["grid_um"] is None and errors["strokes"] is None
+    assert errors["step_um"] == pytest.approx(1e6 * found.learnt.workshop.course.error, rel=1e-6)
+    # No figure is off by more than twice what the worst spot is; zone and reading span two spots.
+    for name in ("flatness_um", "straightedge_um", "greatest_depth_um", "mean_depth_um"):
+        assert 0.0 < errors[name] <= 4.0 * errors["step_um"]
 
 
 def test_the_command_from_file_to_page(tmp_path: Path):

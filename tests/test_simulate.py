@@ -126,6 +126,7 @@ def test_the_stated_grid_error_is_honest(face):
     layout = stage_layout(bench, stage, quad_strokes=1.0, seed=0)
     run = run_stage(bench, face(bench.grid.u, bench.grid.v), middle(scenario), stage, layout)
     error = abs(gauge.flatness(fine, run.heights[-1])[0] - found.figures.flatness[-1])
+    assert found.errors.grid is not None
     assert error <= 2.0 * found.errors.grid + found.errors.step + 0.02 * UM
 
 

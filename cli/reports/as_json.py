@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from handlap.sim.bench.standing import LimitHeld
     from handlap.sim.face.survey import Survey
     from handlap.sim.job.results import (
+        AnotherDraw,
         Band,
         BestPoint,
         Check,
@@ -105,11 +106,20 @@ def limits_json(limits: Sequence[LimitHeld]) -> list[dict[str, Any]]:
 
 
 def errors_json(errors: Errors) -> dict[str, Any]:
-    """How finely it was computed, and the errors measured."""
+    """How finely it was computed, and the errors measured.
+
+    ``step_um``: how far the map's worst spot moves with twice the rows; the others, of what is reported: by
+    rows and cells together, of which ``grid_um`` is what the cells make of the flatness.
+    """
     return {
         "tolerance_um": figure(errors.tolerance, MICRON),
         "step_um": figure(errors.step, MICRON),
         "grid_um": figure(errors.grid, MICRON),
+        "flatness_um": figure(errors.flatness, MICRON),
+        "straightedge_um": figure(errors.straightedge, MICRON),
+        "greatest_depth_um": figure(errors.greatest_depth, MICRON),
+        "mean_depth_um": figure(errors.mean_depth, MICRON),
+        "strokes": figure(errors.strokes),
         "cells": errors.cells,
         "rows": errors.rows,
     }
@@ -228,12 +238,23 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "wobble_held_back": figure(plan.clipped) if laps else None,
         "press_off_the_face": figure(plan.tipped) if laps else None,
         "errors": errors_json(plan.errors) if laps else None,
+        "another_seed": _another(plan.another) if laps else None,
         "papers_tried": [_trial(trial) for trial in plan.trials] if laps else [],
         "papers_alike": list(plan.alike) if laps else [],
         "plate": _plate(plan.plate) if laps else None,
         "spring_back": _spring(plan.spring) if laps else None,
         "notes": list(plan.notes),
         "cautions": list(plan.cautions),
+    }
+
+
+def _another(other: AnotherDraw) -> dict[str, Any]:
+    """Between what the middle values of another seed lie nine times in ten: pairs; null: not known."""
+    return {
+        "strokes": _pair(other.strokes, 1.0),
+        "minutes": _pair(other.minutes, 1.0),
+        "greatest_um": _pair(other.greatest_depth, MICRON),
+        "mean_um": _pair(other.mean_depth, MICRON),
     }
 
 

@@ -342,7 +342,7 @@ def _how_sure(found: Comparison) -> Section:
             "how sure: share of ensembles, drawn again from the members, that put two ways in this order; "
             f"chances differ for sure where the sign test says so at {100 * SURE:.0f} %",
         ),
-        ("Numerical error", error_words(found.errors)),
+        ("Numerical error", error_words(found.errors, found.scenario.system)),
     )
     return Section("How sure", (rows,), aside=True)
 

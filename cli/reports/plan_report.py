@@ -14,6 +14,7 @@ from handlap.cli.reports.wording import (
     MICRON,
     TAPER_SIGNS,
     TURNS,
+    another_words,
     assumed_section,
     doubts_section,
     error_words,
@@ -474,7 +475,8 @@ def _how_sure(plan: Plan) -> Section:
             "Bands",
             f"{plan.members} faces and pairs of hands that fit what is known; seed {plan.seed}. {BAND_WORDS}",
         ),
-        ("Numerical error", error_words(plan.errors) if _worked(plan) else None),
+        ("Numerical error", error_words(plan.errors, plan.scenario.system) if _worked(plan) else None),
+        ("Another seed", another_words(plan.another, plan.scenario.system) if _worked(plan) else None),
         ("Thresholds", _thresholds(plan)),
         ("Positions", AXES),
     ]

@@ -58,6 +58,19 @@ def number(value: float, digits: int = 3, finest: float = 0.0) -> str:
     return _in_steps(value, max(10.0**exponent, finest))
 
 
+def rounded_up(value: float) -> str:
+    """An error as a bound: one digit, two where the first is a one, and never less than it is.
+
+    >>> [rounded_up(x) for x in (0.21, 0.2, 0.113, 0.97, 10.2, 23.0, 0.0)]
+    ['0.3', '0.2', '0.12', '1.0', '11', '30', '0']
+    """
+    if not value > NOTHING:
+        return "0"
+    power = 10.0 ** math.floor(math.log10(value) + 1e-9)
+    step = 0.1 * power if value < 2.0 * power * (1.0 - 1e-9) else power
+    return _in_steps(math.ceil(value / step - 1e-9) * step, step)
+
+
 def stated(value: float) -> str:
     """A number as a person wrote it.
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, figure, job_json, limits_json, schema_of
+from handlap.cli.reports.as_json import band, errors_json, figure, job_json, limits_json, schema_of
 from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import chance, counted, number, quantity, share, stated
 from handlap.cli.reports.wording import (
@@ -16,6 +16,7 @@ from handlap.cli.reports.wording import (
     MM,
     TAPER_SIGNS,
     TURNS,
+    error_words,
     every,
     face_words,
     facts,
@@ -311,8 +312,7 @@ def _how_sure(found: Replan) -> Section:
         ("Members", f"{learnt.effective:.0f} of {learnt.members} still count after {_looks(found)}; "
                     f"seed {found.seed}"),
         ("Bands", f"{BAND_WORDS} Flatness has 6 µm more on either side, for a model not quite right."),
-        ("Numerical error", f"step {number(MICRON * learnt.workshop.course.error, 2)} µm; "
-                            f"{learnt.workshop.bench.grid.n_cells} cells"),
+        ("Numerical error", error_words(found.errors, found.scenario.system)),
     )  # fmt: skip
     return Section("How sure", (rows,), aside=True)
 
@@ -384,6 +384,7 @@ def replan_json(found: Replan) -> dict[str, Any]:
             }
             for look in found.ahead
         ],
+        "errors": errors_json(found.errors),
         "finer_papers": [{"paper": p.paper, "strokes": p.strokes} for p in found.finer],
         "cautions": list(found.cautions),
     }

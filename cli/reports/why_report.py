@@ -196,7 +196,7 @@ def _how_sure(found: Why) -> Section:
             + f"; mean depth {microns(found.mean_depth)}, kept within 0.5 % by scaling the rate; crowns "
             "and twist from the best quadratic surface over the metal",
         ),
-        ("Numerical error", error_words(found.errors)),
+        ("Numerical error", error_words(found.errors, found.scenario.system)),
     )
     return Section("How sure", (rows,), aside=True)
 

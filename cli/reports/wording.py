@@ -7,16 +7,20 @@ from typing import TYPE_CHECKING
 
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 from handlap.cli.reports.blocks import Block, Facts, Section, Table, Words
-from handlap.cli.reports.quantity import chance, number, quantity, stated
+from handlap.cli.reports.quantity import chance, number, quantity, rounded_up, spread_words, stated
+from handlap.sim.common.units import System, from_si, plain, unit_of
+from handlap.sim.common.words import listed
 
 if TYPE_CHECKING:
     from handlap.sim.bench.standing import LimitHeld
-    from handlap.sim.job.results import Band, Errors, LapResult
+    from handlap.sim.job.results import AnotherDraw, Band, Errors, LapResult
     from handlap.sim.job.scenario import Part, Scenario
 
 MICRON, MM, GRAM = 1e6, 1e3, 1e3
 FINEST = 0.01
 """Last digit of heights shown [µm]: a tenth of the error asked of a single lap."""
+LEAST_ERROR: dict[System, float] = {"mm": 0.001, "inch": 0.0001}
+"""Smaller errors are not told one by one [µm, thou]: nothing at the bench shows them."""
 
 TURNS = {
     "none": "never turned",
@@ -117,17 +121,61 @@ def roughness(span: tuple[float, float]) -> str:
     return f"Ra {low}–{high} µm" if low != high else f"Ra {low} µm"
 
 
-def _small(error: float) -> str:
-    micron = MICRON * error
-    return f"{number(micron, 1)} µm" if micron >= 0.001 else "under 0.001 µm"
+def _within(error: float, system: System) -> str:
+    """An error of a height [m] in the job's own units."""
+    least = LEAST_ERROR[system]
+    shown = from_si(error, "height", system)
+    unit = unit_of("height", system)
+    return f"{rounded_up(shown)} {unit}" if shown >= least else f"under {stated(least)} {unit}"
 
 
-def error_words(errors: Errors) -> str:
-    """The numerical error."""
+def error_words(errors: Errors, system: System) -> str:
+    """How exactly what is reported was computed, in the units of the job."""
+    figures = {
+        "in the flatness": errors.flatness,
+        "in the straightedge's reading": errors.straightedge,
+        "at the deepest spot": errors.greatest_depth,
+        "in the mean depth": errors.mean_depth,
+    }
+    told = [f"{_within(error, system)} {where}" for where, error in figures.items()]
+    if errors.strokes is not None:
+        few = errors.strokes < 1.0
+        told.append(f"{'under 1 stroke' if few else rounded_up(errors.strokes) + ' strokes'} to the goal")
+    asked = plain(from_si(errors.tolerance, "height", system), 2)
     return (
-        f"step {_small(errors.step)} (asked: {stated(MICRON * errors.tolerance)}), raster "
-        f"{_small(errors.grid)}; {errors.cells} cells, "
-        f"{errors.rows} positions of the part"
+        f"computed to within {listed(told)}. Worked twice as finely, no spot of the map would move by more "
+        f"than {_within(errors.step, system)} (asked: {asked}); {errors.cells} cells, {errors.rows} "
+        "positions of the part"
+    )
+
+
+def _between(span: tuple[float, float]) -> str:
+    """Low and high of a span in as many digits as tell them apart."""
+    from handlap.sim.job.results import Band
+
+    low, high = span
+    return spread_words(Band(low, 0.5 * (low + high), high)) or number(low)
+
+
+def another_words(other: AnotherDraw, system: System) -> str:
+    """How steady the middle values are, in the units of the job."""
+    height = unit_of("height", system)
+    spans = (
+        ("{} strokes", other.strokes, 1.0),
+        ("{} min", other.minutes, 1.0),
+        (f"{{}} {height} at the deepest spot", other.greatest_depth, from_si(1.0, "height", system)),
+        (f"{{}} {height} off on average", other.mean_depth, from_si(1.0, "height", system)),
+    )
+    told = [
+        words.format(_between((span[0] * factor, span[1] * factor)))
+        for words, span, factor in spans
+        if span is not None
+    ]
+    if not told:
+        return "too few members to tell what it would give"
+    return (
+        f"would give middle values of {listed(told)}, nine times in ten, on the same paper; more --members "
+        "hold them stiller"
     )
 
 

@@ -14,10 +14,11 @@ import numpy as np
 from handlap.sim.bench.forecast import MODEL, Forecast, forecast, paper_in_use
 from handlap.sim.bench.job_log import JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, learn
+from handlap.sim.bench.replay import errors_of_log
 from handlap.sim.bench.standing import Standing, open_log, where_it_stands, widened
 from handlap.sim.bench.stop_rules import Advice, Outlook, advise, ask_about
 from handlap.sim.common.outline import Array
-from handlap.sim.job.results import Band, Curve, Figures
+from handlap.sim.job.results import Band, Curve, Errors, Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import conditions_at
@@ -98,6 +99,7 @@ class Replan:
     finer: tuple[FinerPaper, ...]
     curve: Curve
     """Figures against strokes from the start of the job, as learnt, and on."""
+    errors: Errors
     cautions: tuple[str, ...]
     seed: int
 
@@ -182,6 +184,7 @@ def _replan(
         reached=reached,
         finer=_finer(scenario, middle, paper),
         curve=_curve(learnt, past, rest),
+        errors=errors_of_log(workshop.bench, workshop.gauged, workshop.course),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         seed=seed,
     )

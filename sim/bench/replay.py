@@ -14,8 +14,10 @@ import numpy as np
 
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.common.outline import Array
+from handlap.sim.job.results import Errors
 from handlap.sim.job.scenario import TurnState
 from handlap.sim.lapping import kernels
+from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import (
     Bench,
     Conditions,
@@ -27,7 +29,7 @@ from handlap.sim.lapping.lap import (
     states_of,
 )
 from handlap.sim.lapping.poses import START, Layout, Place
-from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.resolution import REPORTED, Resolution, choose_resolution, errors_of, row_errors
 from handlap.sim.lapping.rhythm import choose_rhythm, stage_of
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
@@ -57,8 +59,13 @@ class LogCourse:
     blocks: tuple[Block, ...]
     state: tuple[int, ...]
     strokes: tuple[int, ...]
-    error: float
-    """Step error measured on one member [m]."""
+    steps: tuple[Resolution, ...]
+    """How finely each paper's strokes are followed, measured on one member."""
+
+    @property
+    def error(self) -> float:
+        """Step error [m]."""
+        return max((found.error for found in self.steps), default=0.0)
 
     @property
     def states(self) -> int:
@@ -107,35 +114,34 @@ def lay_out_log(
         at.append(done)
     states = states_of(bench.scenario)
     laid: list[Block] = []
-    error, place, papers = 0.0, START, 0
+    steps: list[Resolution] = []
+    place = START
     for name, group in groupby(blocks, key=lambda pair: pair[0].name):
         own = [block for _, block in group]
         grit = grits.find(name)
-        quad, step = _step(bench, typical, middle, grit, own, seed)
-        error = max(error, step)
+        found = _step(bench, typical, middle, grit, own, seed)
         # The turning round goes on over a change of paper; places in the stroke are drawn anew.
         place = replace(place, groups=0)
         for number, block in enumerate(own):
-            layout = _lay_out(bench, grit, block, quad, place, states, seed + papers)
+            layout = _lay_out(bench, grit, block, found.quad_strokes, place, states, seed + len(steps))
             laid.append(Block(grit, layout, begins=number == 0))
             place = layout.end
-        papers += 1
-    return LogCourse(tuple(laid), tuple(state), tuple(at), error)
+        steps.append(found)
+    return LogCourse(tuple(laid), tuple(state), tuple(at), tuple(steps))
 
 
 def _step(
     bench: Bench, typical: Array, middle: Conditions, grit: Grit, own: Sequence[_Block], seed: int
-) -> tuple[float, float]:
-    """Strokes of a group of rows that keep the tolerance, and the error there [m]."""
+) -> Resolution:
+    """How finely the strokes on a paper are followed to keep the tolerance."""
     strokes = sum(block.strokes for block in own)
     stage = replace(
         stage_of(bench.scenario, middle, grit, strokes, max(block.strokes for block in own)),
         turn_every=own[0].turn_every,
     )
-    found = choose_resolution(
+    return choose_resolution(
         bench, typical, middle, stage, tolerance=TOLERANCE, seed=seed, most_rows=MOST_ROWS
     )
-    return found.quad_strokes, found.error
 
 
 def _lay_out(
@@ -154,6 +160,14 @@ def _lay_out(
         bench, stage, quad_strokes=quad, seed=seed, begin=replace(place, strokes=0), states=states,
         first_events=events,
     )  # fmt: skip
+
+
+def errors_of_log(bench: Bench, gauged: Gauge, course: LogCourse) -> Errors:
+    """What following a log errs by, the worst of all papers; the size of the cells apart."""
+    papers = [row_errors(gauged, found.pair) for found in course.steps]
+    rows = {name: max((paper[name] for paper in papers), default=0.0) for name in REPORTED}
+    count = (bench.grid.n_cells, sum(block.layout.x.size for block in course.blocks))
+    return errors_of(rows, None, tolerance=TOLERANCE, step=course.error, count=count)
 
 
 def carry(

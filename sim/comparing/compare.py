@@ -171,7 +171,9 @@ def compare(
     tell(0.7, "finding how often to turn")
     turns = _turns(crew, taken.first, float(np.median(taken.stops))) if with_turns else None
     tell(0.95, "measuring the error of the grid")
-    errors = measure_errors(crew, taken.worked)
+    # Of the work as it stands, which is the plan's, where it is among the ways that can be done.
+    plan = next((i for i in able if crews[i].scenario == scenario), min(able))
+    errors = measure_errors(crews[plan], able[plan])
     errors = replace(errors, step=max(d.steps.error for d in able.values()))
     samples = {i: _samples(crews[i], d) for i, d in able.items()}
     pairs = tuple(_pair(i, j, samples) for i, j in combinations(able, 2))

@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import binom
+from scipy.special import bdtrc
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band
@@ -87,9 +87,9 @@ def sign_chance(fewer: Array | int, more: Array | int) -> Array | float:
     >>> round(float(sign_chance(0, 6)), 5)
     0.03125
     """
-    total = np.asarray(fewer) + np.asarray(more)
-    high = np.maximum(fewer, more)
-    return np.minimum(1.0, 2.0 * binom.sf(high - 1, total, 0.5))
+    less, most = (np.asarray(count).astype(np.int64) for count in (fewer, more))
+    total, high = less + most, np.maximum(less, most)
+    return np.minimum(1.0, 2.0 * bdtrc(high - 1, total, 0.5))
 
 
 @dataclass(frozen=True)

@@ -163,24 +163,36 @@ class Curve:
 class Errors:
     """Numerical error of the result, measured [m], and the tolerance it was held to [m].
 
-    ``step``: of the rows at the map's worst spot; ``grid``: of the cells, in the flatness; the others: of the
-    rows, in what is reported (None: not measured).
+    ``step``: how far the map's worst spot moves with twice the rows; ``grid``: what of ``flatness`` the cells
+    make (None: not measured); ``flatness`` to ``mean_depth``: of what is reported, by rows and cells;
+    ``strokes``: of the strokes to the goal, by rows [-] (None: not to be had).
     """
 
     tolerance: float
     step: float
-    grid: float
+    grid: float | None
     cells: int
     rows: int
-    flatness: float | None = None
-    straightedge: float | None = None
-    greatest_depth: float | None = None
-    mean_depth: float | None = None
+    flatness: float
+    straightedge: float
+    greatest_depth: float
+    mean_depth: float
+    strokes: float | None = None
 
     def of_measured(self, limit_by: LimitBy) -> float:
         """Error of the figure that the limit is held against [m]."""
-        rows = self.straightedge if limit_by == "straightedge" else self.flatness
-        return self.grid + (self.step if rows is None else rows)
+        return self.straightedge if limit_by == "straightedge" else self.flatness
+
+
+@dataclass(frozen=True)
+class AnotherDraw:
+    """Between what the middle values of another draw of as many members lie nine times in ten, on the same
+    papers (low, high); None: too few members to tell.  Strokes [-], minutes [min], depths [m]."""
+
+    strokes: tuple[float, float] | None
+    minutes: tuple[float, float] | None
+    greatest_depth: tuple[float, float] | None
+    mean_depth: tuple[float, float] | None
 
 
 @dataclass(frozen=True)
@@ -299,6 +311,8 @@ class Plan:
     tipped: float
     """Share of the work in which the mean press lies off the face [-]."""
     errors: Errors
+    another: AnotherDraw
+    """How steady the middle values are."""
     grid: Grid
     map_before: Array
     map_after: Array

@@ -14,9 +14,10 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
+from scipy.special import ndtri
 
 from handlap.sim.common.outline import Array
+from handlap.sim.common.sobol import scrambled_sobol
 from handlap.sim.job.scenario import Z95, Scenario, Uncertain
 from handlap.sim.lapping.dye import DyeDraw
 from handlap.sim.lapping.ground import N_PLATE_SCORES
@@ -84,6 +85,8 @@ PAPER_SCORES = (*PAPER_NAMES, "sway", *TRAIT_SPREADS)
 LUCK_SCORES = tuple(f"{what} {grade}" for grade in GRITS for what in OWN_SPREADS)
 SCORES = (*HAND_SCORES, *PAPER_SCORES, *LUCK_SCORES)
 """Order of the columns of :func:`draw_scores`."""
+EVEN_SCORES = len(HAND_SCORES) + len(PAPER_SCORES)
+"""So many of the columns, the first, fill their ranges evenly; luck is drawn independently."""
 TAIL = 0.01
 """Scores are drawn between these quantiles: nobody knows the tails beyond, and a rate or a
 height of hands from there would only say that the spread is not really normal."""
@@ -97,13 +100,15 @@ def draw_scores(members: int, seed: int) -> Array:
     not independent.  The luck of a grade is the same in whatever list it stands.
     """
     power = int(np.ceil(np.log2(max(members, 2))))
-    own, all_ = len(HAND_SCORES), len(HAND_SCORES) + len(PAPER_SCORES)
-    hands = qmc.Sobol(own, scramble=True, seed=seed).random_base2(power)
-    paper = qmc.Sobol(all_, scramble=True, seed=np.random.default_rng([seed, 11])).random_base2(power)
+    own = len(HAND_SCORES)
+    hands = scrambled_sobol(own, power, seed)
+    # A child of the seed, as what drew these first took it: so the digits of a seed stay.
+    (child,) = np.random.SeedSequence([seed, 11]).spawn(1)
+    paper = scrambled_sobol(EVEN_SCORES, power, child)
     points = np.hstack([hands, paper[:, own:]])[:members]
-    low, high = norm.ppf([TAIL, 1.0 - TAIL])
+    low, high = ndtri([TAIL, 1.0 - TAIL])
     luck = np.random.default_rng([seed, 12]).standard_normal((members, len(LUCK_SCORES)))
-    return np.hstack([norm.ppf(np.clip(points, TAIL, 1.0 - TAIL)), np.clip(luck, low, high)])
+    return np.hstack([ndtri(np.clip(points, TAIL, 1.0 - TAIL)), np.clip(luck, low, high)])
 
 
 def draw_plate_scores(members: int, seed: int) -> Array:

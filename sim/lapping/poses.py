@@ -20,9 +20,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from handlap.sim.common.outline import Array
+from handlap.sim.common.sobol import scrambled_sobol
 from handlap.sim.job.scenario import Pattern, TurnState
 from handlap.sim.job.stroke_path import on_path, path_length, slants_of
 from handlap.sim.lapping import kernels
@@ -155,7 +155,7 @@ def boundaries(strokes: int, *intervals: tuple[int | None, int], at: Sequence[in
 @lru_cache(maxsize=64)
 def _draws(seed: int, power: int) -> Array:
     """The first 2^power points (n, 5) of a scrambled low-discrepancy sequence; a longer one begins alike."""
-    return np.asarray(qmc.Sobol(5, scramble=True, seed=seed).random_base2(power))
+    return scrambled_sobol(5, power, seed)
 
 
 def _round_of(begin: Place, states: int, turn_every: int | None) -> tuple[int | None, int]:

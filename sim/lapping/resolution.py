@@ -2,18 +2,21 @@
 
 The step error is the largest difference on the map between a lap and the same lap with rows
 that stand for half as many strokes.  It covers the size of the wear step, the ageing of the
-paper within it and the sampling of the stroke and the wobble.
+paper within it and the sampling of the stroke and the wobble.  The same two laps tell the error of
+what is reported, which is another: a seam in the paper may leave one spot of the map far off and the
+straightedge's reading right.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from handlap.sim.common.outline import Array
+from handlap.sim.job.results import Errors
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, set_up, stage_layout
@@ -27,16 +30,27 @@ MOST_ROWS_FLEXIBLE = 6_000
 """Of a part that bends, whose rows cost many times as much; half a minute at the most."""
 MOST_WORK_FLEXIBLE = 3.0e8
 """Cells looked at in all evaluations of one lap of a part that bends; foil takes a hundred of them a row."""
+HALF_SEEN = 2.0
+"""Where paper has steps the error falls like one over the rows, and two laps, one with twice the rows of the
+other, differ by half of it."""
+COARSE_SEEN = 1.0 / 3.0
+"""The error of the cells falls with their square: of what cells twice as long change, a third is left."""
+REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
+"""Figures whose error is told."""
 
 
 @dataclass(frozen=True)
 class Resolution:
     """Most strokes a group of rows stands for, the error measured there [m], rows of the lap, and the seconds
-    that a row took (for words about what is to come; nothing else depends on it)."""
+    that a row took (for words about what is to come; nothing else depends on it).
+
+    ``pair``: the face (n,) that was lapped, after that lap, and after the one with twice the rows [m].
+    """
 
     quad_strokes: float
     error: float
     rows: int
+    pair: tuple[Array, Array, Array]
     seconds_a_row: float = 0.0
 
 
@@ -90,11 +104,21 @@ def choose_resolution(
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
         if error <= tolerance or layout.x.size > most_rows or laborious or quad < 0.02:
-            return Resolution(quad, error, rows, each)
+            return Resolution(quad, error, rows, (heights, before, after), each)
         before, rows, quad = after, layout.x.size, 0.5 * quad
 
 
-def grid_error(
+def row_errors(gauged: Gauge, pair: tuple[Array, Array, Array]) -> dict[str, float]:
+    """Errors that the length of the rows makes in what is reported, by figure [m].
+
+    ``pair``: a face (n,), after a lap, and after the same lap with twice the rows [m].
+    """
+    before, coarser, finer = pair
+    found = gauge.figures(gauged, before, np.array([coarser, finer]))
+    return {name: HALF_SEEN * float(abs(np.diff(getattr(found, name))[0])) for name in REPORTED}
+
+
+def cell_errors(
     bench: Bench,
     gauged: Gauge,
     face_at: Callable[[Array], Array],
@@ -103,25 +127,59 @@ def grid_error(
     *,
     quad_strokes: float,
     seed: int,
+    before: Array,
     lapped: Array,
-) -> float:
-    """Error of the flatness after a stage that the size of the cells makes [m].
+) -> dict[str, float]:
+    """Errors that the size of the cells makes in what is reported after a stage, by figure [m].
 
-    The stage is lapped again with cells twice as long.  The error falls with the square of the
-    cell, so a third of the difference is what the finer grid has left.
+    The stage is lapped again with cells twice as long.
 
     Parameters
     ----------
     face_at : heights (n,) of the starting face at points (n, 2) [m]
-    lapped : heights (n,) after the stage on the bench's own grid [m]
+    before, lapped : heights (n,) before and after the stage on the bench's own grid [m]
     """
     if bench.grid.n_cells < 64:
-        return 0.0
+        return dict.fromkeys(REPORTED, 0.0)
     coarse = set_up(
         bench.scenario, cell=2.0 * bench.grid.cell_size, follow={gauge.LINES: gauged.lines.points}
     )
     coarse_gauge = gauge.make_gauge(bench.scenario.part.outline, coarse.grid, gauged.lines)
     layout = stage_layout(coarse, stage, quad_strokes=quad_strokes, seed=seed)
-    run = run_stage(coarse, face_at(coarse.grid.points), conditions, stage, layout)
-    difference = gauge.flatness(coarse_gauge, run.heights[-1]) - gauge.flatness(gauged, lapped)
-    return float(abs(difference[0])) / 3.0
+    start = face_at(coarse.grid.points)
+    run = run_stage(coarse, start, conditions, stage, layout)
+    there = gauge.figures(coarse_gauge, start, run.heights[-1])
+    own = gauge.figures(gauged, before, lapped)
+    return {
+        name: COARSE_SEEN * float(abs(getattr(there, name)[0] - getattr(own, name)[0])) for name in REPORTED
+    }
+
+
+def errors_of(
+    rows: Mapping[str, float],
+    cells: Mapping[str, float] | None,
+    *,
+    tolerance: float,
+    step: float,
+    count: tuple[int, int],
+    strokes: float | None = None,
+) -> Errors:
+    """What the computing errs by.
+
+    Parameters
+    ----------
+    rows, cells : errors by figure, see above [m]; ``cells`` None: not measured
+    tolerance, step : error asked of the map's worst spot, and found there [m]
+    count : cells, and rows of the lap [-]
+    strokes : error of the strokes to the goal [-]; None: not to be had
+    """
+    told = {name: rows[name] + (0.0 if cells is None else cells[name]) for name in REPORTED}
+    return Errors(
+        tolerance=tolerance,
+        step=step,
+        grid=None if cells is None else cells["flatness"],
+        cells=count[0],
+        rows=count[1],
+        strokes=strokes,
+        **told,
+    )

@@ -10,10 +10,11 @@ from numpy.typing import NDArray
 
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array
+from handlap.sim.common.units import show
 from handlap.sim.face.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.face.proud import refuse_proud
 from handlap.sim.face.told import faces_to_work_on
-from handlap.sim.job.results import Errors, LapResult
+from handlap.sim.job.results import LapResult
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, most_typical
@@ -28,7 +29,13 @@ from handlap.sim.lapping.lap import (
     tipping_words,
 )
 from handlap.sim.lapping.poses import Layout
-from handlap.sim.lapping.resolution import Resolution, choose_resolution, grid_error
+from handlap.sim.lapping.resolution import (
+    Resolution,
+    cell_errors,
+    choose_resolution,
+    errors_of,
+    row_errors,
+)
 from handlap.sim.lapping.rhythm import check_interval, stage_of
 from handlap.sim.materials.grits import Grit
 
@@ -236,23 +243,19 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
     """
     conditions, stage, before = ready.conditions, ready.stage, ready.before
     refuse_tipping(run.tipped, conditions)
-    errors = Errors(
+    cells = cell_errors(
+        ready.bench, ready.gauged, ready.face.heights_at, conditions, stage,
+        quad_strokes=ready.resolution.quad_strokes, seed=ready.seed, before=before, lapped=run.heights[-1],
+    )  # fmt: skip
+    errors = errors_of(
+        row_errors(ready.gauged, ready.resolution.pair),
+        cells,
         tolerance=ready.tolerance,
         step=ready.resolution.error,
-        grid=grid_error(
-            ready.bench,
-            ready.gauged,
-            ready.face.heights_at,
-            conditions,
-            stage,
-            quad_strokes=ready.resolution.quad_strokes,
-            seed=ready.seed,
-            lapped=run.heights[-1],
-        ),
-        cells=ready.bench.grid.n_cells,
-        rows=ready.layout.x.size,
+        count=(ready.bench.grid.n_cells, ready.layout.x.size),
     )
     scenario, grid = ready.bench.scenario, ready.bench.grid
+    system = scenario.system
     density, area = scenario.part.metal.density, scenario.part.outline.area
     figures = gauge.figures(ready.gauged, before, run.heights)
     dyed = follow_dye(ready, run.heights)
@@ -265,8 +268,9 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
         )
     if errors.step > errors.tolerance:
         notes.append(
-            f"the step error is {1e6 * errors.step:.2f} µm, over the {1e6 * errors.tolerance:.2f} µm "
-            "asked for"
+            "worked twice as finely, a spot of the map would move by "
+            f"{show(errors.step, 'height', system, 2)}, over the "
+            f"{show(errors.tolerance, 'height', system, 2)} asked for"
         )
     return LapResult(
         scenario=scenario,

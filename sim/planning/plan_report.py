@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
+from handlap.sim.common.steadiness import middle_again
 from handlap.sim.job.results import (
+    AnotherDraw,
     Band,
     BestPoint,
     Check,
@@ -23,10 +25,11 @@ from handlap.sim.job.results import (
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.stroke_path import path_length
 from handlap.sim.lapping import dye
+from handlap.sim.lapping.ensemble import EVEN_SCORES
 from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.cautions import cautions
-from handlap.sim.planning.course import Course
+from handlap.sim.planning.course import Course, Outcome
 from handlap.sim.planning.crew import Crew, Members
 from handlap.sim.planning.effort import times
 from handlap.sim.planning.face_first import figures_now
@@ -111,6 +114,7 @@ def report(
         clipped=float(np.mean(coarse.clipped)),
         tipped=float(np.mean(coarse.tipped)),
         errors=errors,
+        another=_another(crew, outcome),
         grid=grid,
         map_before=members.before[typical],
         map_after=outcome.faces[typical],
@@ -125,6 +129,17 @@ def report(
         notes=notes if laps else (),
         member_mean_depth=done.mean_depth,
         member_mass=mass,
+    )
+
+
+def _another(crew: Crew, outcome: Outcome) -> AnotherDraw:
+    """What another seed would give."""
+    even = crew.scores[:, :EVEN_SCORES]
+    return AnotherDraw(
+        strokes=middle_again(outcome.effort.strokes, even),
+        minutes=middle_again(outcome.effort.minutes, even),
+        greatest_depth=middle_again(outcome.figures.greatest_depth, even),
+        mean_depth=middle_again(outcome.figures.mean_depth, even),
     )
 
 

@@ -9,24 +9,21 @@ from dataclasses import replace
 
 import numpy as np
 
+from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band, Errors, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
-from handlap.sim.lapping import gauge
 from handlap.sim.lapping.lap import LapRun, Stage, run_stage, stage_layout
-from handlap.sim.lapping.resolution import grid_error, quad_within
+from handlap.sim.lapping.resolution import HALF_SEEN, cell_errors, errors_of, quad_within, row_errors
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.course import run_course
 from handlap.sim.planning.crew import Crew, few_of, vary
-from handlap.sim.planning.leg import STOP_AT, ToGoal, measure
+from handlap.sim.planning.leg import STOP_AT, ToGoal, measure, stops_at
 from handlap.sim.planning.work import MOST_STROKES, Worked
 
 EFFECT_MEMBERS = 24
 """Members on which the effect of the plate is measured."""
 SPARE = 1.3
 """They are worked this much beyond the last stop, to see how flat the plate lets them become."""
-HALF_SEEN = 2.0
-"""Where paper has steps the error falls like one over the rows, and two laps, one with twice the rows of the
-other, differ by half of it."""
 
 
 def to_middle_stop(crew: Crew, worked: Worked) -> Stage:
@@ -61,28 +58,35 @@ def measure_errors(crew: Crew, worked: Worked, lapped: LapRun | None = None) -> 
     quad = worked.steps.legs[0].quad
     finer, _ = lap_typical(crew, worked, quad_strokes=0.5 * quad)
     before = crew.members.before[crew.typical]
-    off = [gauge.figures(crew.gauged, before, lap.heights[-1]) for lap in (run, finer)]
-
-    def apart(name: str) -> float:
-        return HALF_SEEN * float(abs(getattr(off[0], name)[0] - getattr(off[1], name)[0]))
-
     face = crew.typical % crew.faces.count
-    grid = grid_error(
+    cells = cell_errors(
         crew.bench, crew.gauged, lambda points: np.asarray(crew.faces.heights_at(points))[face],
         crew.middle, to_middle_stop(crew, worked), quad_strokes=quad, seed=crew.seed,
-        lapped=run.heights[-1],
+        before=before, lapped=run.heights[-1],
     )  # fmt: skip
-    return Errors(
+    return errors_of(
+        row_errors(crew.gauged, (before, run.heights[-1], finer.heights[-1])),
+        cells,
         tolerance=crew.fineness.tolerance,
         step=float(np.max(np.abs(run.heights[-1] - finer.heights[-1]))),
-        grid=grid,
-        cells=crew.bench.grid.n_cells,
-        rows=worked.steps.legs[0].rows,
-        flatness=apart("flatness"),
-        straightedge=apart("straightedge"),
-        greatest_depth=apart("greatest_depth"),
-        mean_depth=apart("mean_depth"),
+        count=(crew.bench.grid.n_cells, worked.steps.legs[0].rows),
+        strokes=_strokes_apart(crew, before, run, finer),
     )
+
+
+def _strokes_apart(crew: Crew, before: Array, run: LapRun, finer: LapRun) -> float | None:
+    """Error of the strokes to the goal, from a lap of a face (n,) [m] and the same lap with twice the rows.
+
+    Where the face is not down to the goal by then, from the strokes to what both laps come down to; None
+    where it does not get flatter.
+    """
+    seen = np.array([crew.measured(np.vstack([before[None], lap.heights])) for lap in (run, finer)])
+    goal = max(STOP_AT * crew.scenario.part.limit, float(seen.min(axis=1).max()))
+    if goal >= seen[0, 0]:
+        return None
+    strokes = np.array([0.0, *run.strokes])
+    stops, _ = stops_at(strokes, seen, np.full(2, strokes.size), goal)
+    return HALF_SEEN * float(abs(np.diff(stops)[0]))
 
 
 def _plate_errs(plate: Plate) -> bool:
