@@ -35,10 +35,10 @@ LINEAR = 1.0 / 6.0
 """Variance that sharing the places of a path between two nodes adds, on the mean over where they stand."""
 SHARP = 0.2
 """Sways below so many nodes are left to the sharing between nodes."""
-MOST_NUMBERS = 6_000_000
-"""Numbers that all fields over the raster of one lap may hold together (48 MB); with more, nodes stand
-further apart.  Only a part that is swept over many hundred times its own area comes to it, and hardly wears
-any paper."""
+MOST_NUMBERS = 3_000_000
+"""Numbers that all fields over the raster of one lap may hold together (24 MB, and as many laps at once as
+there are threads); with more, nodes stand further apart.  Only a part that is swept over some hundred times
+its own area comes to it, and hardly wears any paper."""
 FIELDS, FIELDS_A_STANDING = 13, 6
 """Fields over the raster while a stretch of strokes is worked, the wear before and after it among them; and
 those that there are for every way in which the part stands and runs."""
