@@ -325,6 +325,7 @@ BAD: dict[str, tuple[Change, str, str]] = {
     "bedding twice": (top("wear = {bedding = 0.1, bedding_length = 5}"), "wear.bedding_length", "not both"),
     "rate of nought": (top("wear.rate = 0"), "wear.rate", "mm³/(N·m)"),
     "load beside the face": (top("exact = {load = 9, load_at = [101, 0]}"), "exact.load_at", "tips over"),
+    "millions of cells": (top("exact.cell = 0.05"), "exact.cell", "40000 at the most"),
     "thickness of nought": (part("thickness = 0"), "part.thickness", "0.2 to 500 mm"),
     "ribs without a plate": (part("ribbed_as = 9"), "part.thickness", "part.ribbed_as needs it"),
     "ribs that soften": (

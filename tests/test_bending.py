@@ -109,6 +109,39 @@ def test_shapes_are_orthogonal_and_stiffness_is_positive(name):
     assert np.abs(bent.weight).max() < 1e-12
 
 
+@pytest.mark.parametrize(
+    "kind, length, width, arm", [("L", 200, 100, 10), ("L", 300, 280, 6), ("U", 300, 280, 2)]
+)
+def test_slender_arms_bend_as_beams(checked, kind, length, width, arm):
+    """On slender arms many products look alike; what is left of them bends an arm as a beam on two supports.
+
+    One newton down at either end of the long arm and two up in its middle bend that arm and nothing else.
+    Beam: work P²·L³/(48·E·I) for P = 2 N (Gere and Timoshenko, Mechanics of Materials; from memory).
+    """
+    a, b, t = length / 2e3, width / 2e3, arm / 1e3
+    corners = [(-a, -b), (a, -b), (a, t - b), (t - a, t - b), (t - a, b), (-a, b)]
+    if kind == "U":
+        corners = [(-a, -b), (a, -b), (a, b), (a - t, b), (a - t, t - b), (t - a, t - b), (t - a, b), (-a, b)]
+    part = plate(outline=Outline(np.array(corners)), thickness=0.003, pressing="rim")
+    found = make_bending(part, grid=make_grid(part.outline, cells=1500), keep=None)
+    assert np.all(np.diag(found.stiffness) > 0.0)
+    # Off the corners, so that no arm beside it is twisted.
+    span = 2.0 * a - 2.0 * t
+    places = np.array([(-0.5 * span, 0.5 * t - b), (0.0, 0.5 * t - b), (0.5 * span, 0.5 * t - b)])
+    pressed = np.array([1.0, -2.0, 1.0]) @ found.shapes_at(places)
+    inertia = t * part.thickness**3 / 12.0
+    checked(
+        f"work of 2 N in the middle of the long arm, {arm} mm wide, of a {kind} over that of a beam",
+        expected=1.0,
+        got=float(np.sum(pressed**2 / np.diag(found.stiffness)))
+        / (2.0**2 * span**3 / (48.0 * part.metal.youngs_modulus * inertia)),
+        tolerance=0.01,
+        kind="closed form",
+        source="beam on two supports, P·L³/(48·E·I) (Gere and Timoshenko; from memory)",
+        about="bending",
+    )
+
+
 def test_equally_stiff_shapes_stay_together():
     square = plate(0.15, 0.15)
     pairs = np.diag(bent_shapes(square, keep=None).stiffness)

@@ -283,10 +283,18 @@ STANDS: dict[str, dict[str, Any]] = {
     "much sway": dict(sway=0.03),
     "no sway": dict(sway=0.0),
 }
+FAR: dict[str, dict[str, Any]] = {
+    "rounds of metres": dict(
+        pattern="circle", travel=3.0, sway=5e-4, plate=(5.0, 5.0), states=QUARTER_TURNS, turn_every=5
+    ),
+    "diagonal over metres": dict(pattern="diagonal", travel=2.5, sway=1e-3, plate=(5.0, 5.0)),
+}
+"""Strokes that a raster of nodes as close as the sway would need gigabytes for."""
+ALL = STANDS | FAR
 
 
 def memory_of(name: str, shift: tuple[float, float] = (0.0, 0.0), **more: Any) -> tuple[Bench, PaperMemory]:
-    scenario = job(ages=True, **{**STANDS[name], **more})
+    scenario = job(ages=True, **{**ALL[name], **more})
     bench = set_up(scenario, cells=600)
     stage = Stage(scenario.paper.grits[0], 40, scenario.turning.every or 0, 0, 0)
     layout = stage_layout(bench, stage, quad_strokes=4.0, seed=0)
@@ -298,7 +306,7 @@ def memory_of(name: str, shift: tuple[float, float] = (0.0, 0.0), **more: Any) -
 
 
 @pytest.mark.parametrize("shift", [(0.0, 0.0), (0.5, 0.5), (1.0, -1.0)])
-@pytest.mark.parametrize("name", STANDS)
+@pytest.mark.parametrize("name", ALL)
 def test_the_raster_holds_all_that_a_stage_reads(name, shift):
     """Windows, and what spreading reads beyond them, lie inside; every path has its whole weight."""
     bench, memory = memory_of(name, shift)
@@ -325,6 +333,22 @@ def test_the_raster_holds_all_that_a_stage_reads(name, shift):
                 far = int(np.floor(memory.lines[k, axis] + 0.5)) + 1
                 low, high = window[2, 2 * axis] - far, window[2, 2 * axis + 1] + far
             assert 0 <= min(low, window[2, 2 * axis]) and max(high, window[2, 2 * axis + 1]) <= most
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_no_lap_holds_more_than_its_bound(name):
+    """Fields of the raster, those carried before and after a stretch of strokes and those of the stretch."""
+    bench, memory = memory_of(name)
+    ways = len(memory.turns)
+    held = kernels.nothing_carried(
+        points=1, shapes=0, kinds=1, bedding=1.0, raster=memory.shape, ways=ways, partly=True
+    )
+    carried = sum(field.size for field in held if field.shape[-2:] == memory.shape)
+    # … and in the march: factor, clean, sharp, seen, between, half_way, cut, and what of it is paper, twice.
+    assert 2 * carried + 9 * memory.shape[0] * memory.shape[1] <= paper_memory.MOST_NUMBERS
+    if name in STANDS:
+        # Nodes are as close as sway and cells ask for.
+        assert memory.step <= 1.001 * max(STANDS[name].get("sway", 5e-3), bench.grid.cell_size)
 
 
 def test_paper_is_counted_where_it_lies_and_only_where_some_is_missing():

@@ -14,9 +14,11 @@ from bad_scenarios import SHORT
 from bad_scenarios import WHOLE as MM
 
 from handlap.sim.common.errors import ScenarioError
+from handlap.sim.common.grid import raster_of
 from handlap.sim.common.outline import polygon_moments
 from handlap.sim.job import scenario_file
 from handlap.sim.job.scenario import Glass, Scenario, Uncertain
+from handlap.sim.job.scenario_build import MOST_CELLS
 from handlap.sim.job.scenario_keys import KEYS, describe_keys
 from handlap.sim.job.scenario_values import READERS
 from handlap.sim.materials import metals
@@ -168,6 +170,21 @@ def test_both_systems_give_the_same_number_to_the_last_bit(thousandths: float) -
     mm = scenario_file.load_text(text.format(repr(round(thousandths * 25.4, 6))), "x")
     quoted = scenario_file.load_text(text.format(f'"{thousandths} thou"'), "x")
     assert mm.part.limit == quoted.part.limit
+
+
+@pytest.mark.parametrize("units, length, width, cell", [("mm", 1000, 700, 0.05), ("inch", 8, 4, 0.003)])
+def test_the_cell_that_a_refusal_names_is_taken(units: str, length: int, width: int, cell: float) -> None:
+    """Cells of 0.05 mm on a face of a metre would be 280 million."""
+    text = f'units = "{units}"\n[exact]\ncell = {{}}\n[part]\nlength = {length}\nwidth = {width}\n'
+    text += 'metal = "A356"\nmass = 2\nlimit = 50\n'
+    with pytest.raises(ScenarioError) as error:
+        scenario_file.load_text(text.format(cell), "x", require_readings=False)
+    (fault,) = error.value.faults
+    assert fault.key == "exact.cell"
+    least = fault.allowed.split(" or more")[0]
+    scenario = scenario_file.load_text(text.format(f'"{least}"'), "x", require_readings=False)
+    columns, rows = raster_of(scenario.part.outline, scenario.exact.cell or 0.0)
+    assert 0.95 * MOST_CELLS < columns * rows <= MOST_CELLS
 
 
 def test_values_in_si() -> None:

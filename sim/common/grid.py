@@ -130,6 +130,16 @@ class Grid:
         return raster
 
 
+def raster_of(outline: Outline, cell: float) -> tuple[int, int]:
+    """Columns and rows of the raster over the bounding box of a face, of cells no longer than ``cell`` [m].
+
+    >>> raster_of(Outline.rectangular(0.2, 0.1), 0.03)
+    (7, 4)
+    """
+    columns, rows = (max(1, int(np.ceil(side / cell - 1e-9))) for side in (outline.length, outline.width))
+    return columns, rows
+
+
 def make_grid(
     outline: Outline,
     *,
@@ -155,8 +165,7 @@ def make_grid(
     """
     if cell is None:
         cell = float(np.sqrt(outline.area / cells))
-    columns = max(1, int(np.ceil(outline.length / cell - 1e-9)))
-    rows = max(1, int(np.ceil(outline.width / cell - 1e-9)))
+    columns, rows = raster_of(outline, cell)
     low, high = outline.rim.min(axis=0), outline.rim.max(axis=0)
     u_edges = np.linspace(low[0], high[0], columns + 1)
     v_edges = np.linspace(low[1], high[1], rows + 1)

@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from handlap.sim.common.grid import raster_of
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import show
 from handlap.sim.job.findings import Findings
@@ -51,6 +52,9 @@ from handlap.sim.materials.paper_law import (
 Point = tuple[float, float]
 
 FRICTION_FACTOR = math.sqrt(2.0)
+MOST_CELLS = 40_000
+"""Cells over the length and width of a face that a file may ask for: a plan of sixteen faces with
+49,000 of them takes 720 MB and two minutes of computing; 3,000 are usual."""
 USUAL_STROKE, SHORTEST_STROKE = 0.15, 0.04
 """A stroke that nobody states: so long, or what the paper leaves if that is less, but no shorter (C) [m]."""
 
@@ -266,12 +270,33 @@ def _exact(given: Given, face: Outline | None, shift: Point) -> Exact:
                 "a place inside the face: outside it the part tips over",
             )
     return Exact(
+        cell=_cell(given, face),
         load=given.values.get("exact.load"),
         load_at=at,
         tilt_held=given.get("exact.tilt") == "held",
         strokes=given.values.get("exact.strokes"),
-        cell=given.values.get("exact.cell"),
     )
+
+
+def _cell(given: Given, face: Outline | None) -> float | None:
+    """Side of a cell [m], where it is stated; refused where the face would have too many of them."""
+    cell: float | None = given.values.get("exact.cell")
+    if cell is None or face is None:
+        return cell
+    columns, rows = raster_of(face, cell)
+    if columns * rows > MOST_CELLS:
+        least = cell
+        while math.prod(raster_of(face, least)) > MOST_CELLS:
+            least *= 1.01
+        # Half a per cent more, so that what is printed does not fall below it by rounding.
+        got, allowed = (show(x, "length", given.found.system, 3) for x in (cell, 1.005 * least))
+        given.found.fault(
+            "exact.cell",
+            got,
+            f"{allowed} or more: cells over length and width of the face, here {columns * rows}, are "
+            f"{MOST_CELLS} at the most",
+        )
+    return cell
 
 
 def _in_hull(rim: Array, at: Point) -> bool:

@@ -372,7 +372,7 @@ WORK_KEYS: tuple[Key, ...] = (
     Key(
         "exact.cell",
         "quantity",
-        "side of a cell of the face",
+        "side of a cell of the face; 40000 of them over its length and width at the most",
         "length",
         0.05,
         200.0,

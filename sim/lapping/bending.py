@@ -64,6 +64,9 @@ LEAST_METAL = 0.05
 """A pad that finds metal under less than this share of itself has nothing to press on."""
 LOAD_CELLS = 20_000
 """Cells over which the pressure of the hands is summed."""
+TOLD_APART = 1e-12
+"""Sums of products whose mean square over the metal is under this share of the greatest are left out: on arms
+so slender that products look alike there, what is left of such a sum is rounding."""
 SAME_STIFFNESS = 1e-3
 """Shapes whose stiffness differs by less than this share are kept or dropped together."""
 
@@ -227,13 +230,19 @@ class Bending:
 
 
 def _free_shapes(outline: Outline, degree: int, energy: Array) -> tuple[Array, Array]:
-    """Shapes that make energy and overlap diagonal: mix (terms, m), stiffness (m,) as ``energy``."""
+    """Shapes that make energy and overlap diagonal: mix (terms, m), stiffness (m,) as ``energy``.
+
+    There are fewer of them than products where some of these cannot be told apart on the metal.
+    """
     overlap = overlap_matrix(outline, degree)
     # Take the plane that fits each product best over the metal off it; bending stays the same.
     terms = overlap.shape[0]
     mix = np.vstack([-np.linalg.solve(overlap[:3, :3], overlap[:3, 3:]), np.eye(terms - 3)])
-    stiffness, vectors = eigh(energy[3:, 3:], mix.T @ overlap @ mix)
-    mix = mix @ vectors
+    squares, sums = eigh(mix.T @ overlap @ mix)
+    told = squares > TOLD_APART * squares[-1]
+    even = sums[:, told] / np.sqrt(squares[told])
+    stiffness, vectors = eigh(even.T @ energy[3:, 3:] @ even)
+    mix = mix @ even @ vectors
     largest = np.argmax(np.abs(mix), axis=0)
     return mix * np.sign(mix[largest, np.arange(mix.shape[1])]), stiffness
 

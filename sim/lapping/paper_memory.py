@@ -14,6 +14,7 @@ holds only what has: the mean over the paper that was met.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import product
 
@@ -34,6 +35,15 @@ LINEAR = 1.0 / 6.0
 """Variance that sharing the places of a path between two nodes adds, on the mean over where they stand."""
 SHARP = 0.2
 """Sways below so many nodes are left to the sharing between nodes."""
+MOST_NUMBERS = 3_000_000
+"""Numbers that all fields over the raster of one lap may hold together (24 MB, and as many laps at once as
+there are threads); with more, nodes stand further apart.  Only a part that is swept over some hundred times
+its own area comes to it, and hardly wears any paper."""
+FIELDS, FIELDS_A_STANDING = 13, 6
+"""Fields over the raster while a stretch of strokes is worked, the wear before and after it among them; and
+those that there are for every way in which the part stands and runs."""
+NODES_ABOUT = 28
+"""Nodes of a side of the raster, at most, that do not depend on their spacing."""
 PLACES = 2048
 """Places of a path that are shared out over the nodes."""
 
@@ -144,6 +154,26 @@ def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> t
     return np.zeros(2), _taps(places / step)
 
 
+def _no_closer(half_part: Array, angles: Array, pattern: poses.Pattern, length: float, sway: float) -> float:
+    """Spacing [m] of nodes below which all fields of a lap could hold more than ``MOST_NUMBERS``.
+
+    Parameters
+    ----------
+    half_part : half sides (2,) of all that the part covers in the middle of its stroke [m]
+    angles : of the strokes on the plate (k,) [rad]
+    pattern, length, sway : the stroke [m]
+    """
+    along, across = np.abs(places_on_path(pattern, length, PLACES)).max(axis=0)
+    c, s = np.abs(np.cos(angles)), np.abs(np.sin(angles))
+    half_path = np.array([np.max(along * c + across * s), np.max(along * s + across * c)])
+    # As in lay_memory: the path twice, the tail of the sway twice, and nodes about them.
+    side = 2.0 * (half_part + 2.0 * half_path + 2.0 * poses.SWAY_TAIL * sway)
+    nodes = MOST_NUMBERS / (FIELDS + FIELDS_A_STANDING * len(angles))
+    # (a/step + n)·(b/step + n) = nodes
+    room, around = max(nodes, 4.0 * NODES_ABOUT**2) - NODES_ABOUT**2, NODES_ABOUT * side.sum()
+    return float((around + math.sqrt(around**2 + 4.0 * room * side.prod())) / (2.0 * room))
+
+
 def lay_memory(
     standings: Array,
     *,
@@ -168,13 +198,16 @@ def lay_memory(
     shift : moves the raster by so many nodes; the result must not feel it
     """
     along = on_axes(pattern, standings[:, 1])
-    step = node_step(sway, cell, NODE if along else NODE_OFF_AXES)
-    paths = [_path(pattern, length, float(angle), step) for _, angle in standings]
-    lines, taps = np.array([line for line, _ in paths]), [tap for _, tap in paths]
-    bell = bell_of(sway, step, SPLINE + (LINEAR if any(map(len, taps)) else 0.0))
     turns = np.column_stack([np.cos(standings[:, 0]), np.sin(standings[:, 0])])
     u_reach, v_reach = float(np.max(np.abs(u))), float(np.max(np.abs(v)))
     half_part = np.max(np.abs(turns) @ np.array([[u_reach, v_reach], [v_reach, u_reach]]), axis=0)
+    step = max(
+        node_step(sway, cell, NODE if along else NODE_OFF_AXES),
+        _no_closer(half_part, standings[:, 1], pattern, length, sway),
+    )
+    paths = [_path(pattern, length, float(angle), step) for _, angle in standings]
+    lines, taps = np.array([line for line, _ in paths]), [tap for _, tap in paths]
+    bell = bell_of(sway, step, SPLINE + (LINEAR if any(map(len, taps)) else 0.0))
     nodes_out = np.vstack([lines, *(np.abs(tap[:, :2]) for tap in taps)]).max(axis=0)
     half_path = step * nodes_out
     # Spreading reads that far beyond what it writes.

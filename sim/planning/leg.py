@@ -311,13 +311,14 @@ def work_leg(
     """
     state = state or begin_lap(bench, start, conditions, leg.grit, leg.blocks[0])
     faces: list[Array] = []
-    runs = []
+    work, friction = np.zeros(0), np.zeros(0)
     strokes, seen = np.zeros(0, dtype=np.int64), np.zeros(0)
     stop: Stop | None = None
     for number, block in enumerate(leg.blocks):
         run = lap_on(bench, state, conditions, block)
+        # Of what lies behind only figures are kept: every state holds the whole raster of the paper.
         state = run.state
-        runs.append(run)
+        work, friction = np.append(work, run.work), np.append(friction, run.friction)
         faces.extend(run.heights)
         strokes = np.append(strokes, np.array(run.strokes, dtype=np.int64) - leg.blocks[0].begin.strokes)
         if stop is None:
@@ -326,25 +327,23 @@ def work_leg(
         if stop is not None and strokes[-1] >= shown:
             break
     assert stop is not None
-    work = np.concatenate([r.work for r in runs])
     face = faces[stop.look]
     if stop.share < 1.0:
         earlier = start if stop.look == 0 else faces[stop.look - 1]
         face = earlier + stop.share * (face - earlier)
-    last = runs[-1]
     return LegRun(
         strokes=strokes,
         figures=gauge.figures(gauged, before, np.array(faces), only=None if figures else limit_by),
         faces=np.array(faces if keep else np.zeros((0, start.size)), dtype=np.float32),
         work=work,
-        friction=np.concatenate([r.friction for r in runs]),
+        friction=friction,
         stop=stop,
         stroke=stop.of(0.0, strokes.astype(float)),
         end=gauge.figures(gauged, before, face),
         face=face,
         worked=stop.of(0.0, work),
-        clipped=last.clipped,
-        tipped=last.tipped,
-        removed=last.removed_volume,
-        deposited=last.deposited_volume,
+        clipped=run.clipped,
+        tipped=run.tipped,
+        removed=run.removed_volume,
+        deposited=run.deposited_volume,
     )
