@@ -123,7 +123,7 @@ def test_slender_arms_bend_as_beams(checked, kind, length, width, arm):
     if kind == "U":
         corners = [(-a, -b), (a, -b), (a, b), (a - t, b), (a - t, t - b), (t - a, t - b), (t - a, b), (-a, b)]
     part = plate(outline=Outline(np.array(corners)), thickness=0.003, pressing="rim")
-    found = make_bending(part, grid=make_grid(part.outline, cells=1500), keep=None)
+    found = bent_shapes(part, grid=make_grid(part.outline, cells=1500), keep=None)
     assert np.all(np.diag(found.stiffness) > 0.0)
     # Off the corners, so that no arm beside it is twisted.
     span = 2.0 * a - 2.0 * t
