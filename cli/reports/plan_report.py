@@ -101,10 +101,11 @@ def _warp(plan: Plan) -> Picture:
             "The face: of all that fit the readings, the one nearest to the middle.",
             f"Map of the face, flatness {microns(plan.before_flatness)}.",
         )
-    before, after = microns(plan.before_flatness), microns(plan.after_flatness)
+    before, after = microns(plan.before_flatness), ends_at(plan.after_flatness)
     return Picture(
         "warp.png",
-        "The face before and after the work, on one scale: the one of the faces nearest to the middle.",
+        "The face before and after the work, on one scale: the case nearest to the middle of all in what came "
+        "of it.",
         f"Maps of the face before and after: flatness {before} and {after}.",
     )
 
@@ -321,11 +322,18 @@ def dye_blocks(strokes: str, rows: Sequence[tuple[str, ...]]) -> tuple[Words, Ta
     return Words(words), Table(heads, tuple(rows), (1,))
 
 
-def _stops_at(after: Band) -> str:
+def ends_at(after: Band) -> str:
     """A figure after the work; where it is the one that the work stops at, its spread would say nothing."""
-    if after.p95 - after.p05 < LEAF_FELT:
-        return f"{number(MICRON * after.p50, 2)} µm after the work: about there it stops, as leaves are felt"
-    return f"{microns(after)} after the work"
+    return f"{number(MICRON * after.p50, 2)} µm" if _is_stop(after) else microns(after)
+
+
+def _is_stop(after: Band) -> bool:
+    return after.p95 - after.p05 < LEAF_FELT
+
+
+def _stops_at(after: Band) -> str:
+    why = ": about there it stops, as leaves are felt" if _is_stop(after) else ""
+    return f"{ends_at(after)} after the work{why}"
 
 
 def _goal_met(share_of_members: float) -> str:
