@@ -180,15 +180,17 @@ def _shapes(found: Comparison) -> Section:
     tapers = ("way", "taper along\nµm", "taper across\nµm")
     rows = _bands_of(found, ("straightedge", "flatness", "greatest_depth"))
     taper_rows = _bands_of(found, ("taper_along", "taper_across"))
-    curves = Picture(
-        "curves.png",
-        "How flat the face is when so much metal is off on the first paper: the middle and 90 of 100 cases.",
-        "Curves of flatness against mean depth removed, one for each way; the tables have the ends.",
+    ways = Picture(
+        "ways.png",
+        "What each way has more or less of than the first, inside each face and pair of hands.",
+        f"A row for each way, a column for each figure: the middle and 90 of 100 cases of the difference "
+        f"from the first way. {same_words(found)} The next table has the figures.",
     )
     maps = Picture(
         "removed.png",
-        "Where each way takes the metal off, on one scale: the mean over all faces and hands.",
-        "Maps of the depth removed, one for each way; the table has the deepest spot and the taper.",
+        "Where the metal comes off, on one scale: the mean over all faces and hands.",
+        "Maps of the depth removed by the first way and by those that differ from it; the table has the "
+        "deepest spot and the taper.",
     )
     return Section(
         "How the face comes out",
@@ -196,10 +198,70 @@ def _shapes(found: Comparison) -> Section:
             Table(heads, rows, wraps=0),
             Table(tapers, taper_rows, wraps=0),
             Words(f"Taper: {TAPER_SIGNS}."),
-            curves,
+            ways,
+            *((Words(same_words(found)),) if same_words(found) else ()),
             maps,
         ),
     )
+
+
+COLUMNS = ("minutes", "measured", "greatest_depth", "taper", "mean_depth")
+"""What ways are held against one another in, where a picture shows it."""
+COLUMN_NAMES = {
+    "minutes": "minutes",
+    "straightedge": "reading",
+    "flatness": "flatness",
+    "greatest_depth": "deepest",
+    "taper": "taper",
+    "mean_depth": "metal off, mean",
+}
+
+
+def columns_of(found: Comparison) -> tuple[str, ...]:
+    """Names of the figures that ways are held against one another in; the one the limit is for is second."""
+    held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
+    return tuple(held if name == "measured" else name for name in COLUMNS)
+
+
+def figure_name(found: Comparison, name: str) -> str:
+    """What a figure of :func:`columns_of` is called."""
+    return COLUMN_NAMES[name]
+
+
+def difference_from(found: Comparison, other: int, name: str) -> Difference:
+    """A way less the first in the order, in one figure [SI]."""
+    first = found.order.places[0]
+    pair = next(p for p in found.pairs if {p.first, p.second} == {first, other})
+    d = pair.differences[name]
+    return d if pair.first == first else reversed_difference(d)
+
+
+def reversed_difference(d: Difference) -> Difference:
+    """The same difference, taken the other way round."""
+    from dataclasses import replace
+
+    from handlap.sim.job.results import Band
+
+    return replace(d, band=Band(-d.band.p95, -d.band.p50, -d.band.p05), mean=-d.mean)
+
+
+def differing(found: Comparison) -> tuple[str, ...]:
+    """The figures in which some way differs from the first by more than can be told from nothing."""
+    others = found.order.places[1:]
+    return tuple(
+        name
+        for name in columns_of(found)
+        if any(difference_from(found, i, name).size != "cannot tell" for i in others)
+    )
+
+
+def same_words(found: Comparison) -> str:
+    """What does not differ between any way and the first, in one sentence; "" where all of it does."""
+    differs = differing(found)
+    same = [figure_name(found, name) for name in columns_of(found) if name not in differs]
+    if len(found.order.places) < 2 or not same:
+        return ""
+    return f"No way can be told from the first in: {', '.join(same)}."
 
 
 def _bands_of(found: Comparison, names: Sequence[str]) -> tuple[tuple[str, ...], ...]:
@@ -363,6 +425,7 @@ UNITS = {
     "mean_depth": ("mean_depth_um", MICRON),
     "taper_along": ("taper_along_um", MICRON),
     "taper_across": ("taper_across_um", MICRON),
+    "taper": ("greater_taper_um", MICRON),
     "goal": ("chance_goal", 1.0),
     "allowance": ("chance_allowance", 1.0),
     "both": ("chance_both", 1.0),

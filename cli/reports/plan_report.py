@@ -104,8 +104,8 @@ def _warp(plan: Plan) -> Picture:
     before, after = microns(plan.before_flatness), ends_at(plan.after_flatness)
     return Picture(
         "warp.png",
-        "The face before and after the work, on one scale: the case nearest to the middle of all in what came "
-        "of it.",
+        "The face before and after the work, on one scale: the case nearest to the middle in what came of "
+        "it.",
         f"Maps of the face before and after: flatness {before} and {after}.",
     )
 
