@@ -54,7 +54,7 @@ def test_a_best_way_that_tapers_more_than_another_says_so(found):
 
 def test_the_page_has_every_pair_and_all_pictures(found):
     pictures = compare_pictures(found)
-    assert set(pictures) == {"curves.png", "removed.png", "turns.png"}
+    assert set(pictures) == {"ways.png", "removed.png", "turns.png"}
     assert all(data.startswith(b"\x89PNG") for data in pictures.values())
     page = render_page(compare_report(found, all_pairs=True), pictures)
     assert page.count("<img ") == 3
@@ -77,7 +77,7 @@ def test_the_command_writes_json_and_pictures_and_repeats_itself_exactly(tmp_pat
     args = ["two-cylinder-head", *TURNS, "--members", "16", "--no-turns", "--json"]
     first, second = run(*args), run(*args, "--out", str(tmp_path / "out"))
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names == {f"two-cylinder-head-compare{rest}" for rest in (".html", "-curves.png", "-removed.png")}
+    assert names == {f"two-cylinder-head-compare{rest}" for rest in (".html", "-ways.png", "-removed.png")}
     assert first[:2] == second[:2] and first[0] == 0
     assert [w["name"] for w in json.loads(first[1])["ways"]] == ["as it stands", "never turned"]
 

@@ -15,9 +15,9 @@ from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.mark_lines import Column, MarkLine, mark_line_figure
 from handlap.cli.drawing.pictures import STYLE, finish_bar, png, room, set_title
 from handlap.cli.drawing.sizes import folded, wide
-from handlap.cli.reports.compare_report import difference_from, differing, figure_name, same_words
+from handlap.cli.reports.compare_report import COLUMN_NAMES, difference_from, differing, same_words
 from handlap.cli.reports.quantity import counted, quantity
-from handlap.cli.reports.wording import microns
+from handlap.cli.reports.wording import FINEST, microns
 from handlap.sim.job.results import Band
 
 if TYPE_CHECKING:
@@ -63,27 +63,24 @@ def ways_figure(found: Comparison) -> Figure:
     columns = []
     for name in drawn or ("minutes",):
         factor = FACTORS[name]
-        own = found.results[first].bands[name]
-        marks: list[MarkLine | None] = [MarkLine(Band(0.0, 0.0, 0.0), True, _own(own, factor))]
+        marks: list[MarkLine | None] = [MarkLine(Band(0.0, 0.0, 0.0), True)]
         for i in others:
             d = difference_from(found, i, name)
             marks.append(MarkLine(d.band.scaled(factor), d.size != "cannot tell"))
-        columns.append(Column(_head(found, name), marks))
+        columns.append(Column(_head(found, first, name), marks))
     title = (
         f"What each way has more (right) or less (left) than the first, {found.results[first].way.name}: "
         "the middle and 90 of 100 cases of the difference, in the same hands on the same face."
     )
-    note = f"Full mark: a difference that can be told; open: none. {same_words(found)}"
+    note = f"Full mark: a difference that can be told, if only on average; open: none. {same_words(found)}"
     return mark_line_figure(rows, columns, title=title, note=note, strong=(0,))
 
 
-def _own(band: Band, factor: float) -> str:
-    """What the first way itself comes to, beside its nought."""
-    return quantity(band.scaled(factor), finest=0.01)
-
-
-def _head(found: Comparison, name: str) -> str:
-    return f"{figure_name(found, name)}{UNIT_OF[name]}"
+def _head(found: Comparison, first: int, name: str) -> str:
+    """A figure's name and unit, and what the first way itself comes to."""
+    own = found.results[first].bands[name].scaled(FACTORS[name])
+    text = quantity(own, whole=True) if name == "minutes" else quantity(own, finest=FINEST)
+    return f"{COLUMN_NAMES[name]}{UNIT_OF[name]}\nfirst: {text}"
 
 
 def removed_figure(found: Comparison) -> Figure:
@@ -102,7 +99,7 @@ def removed_figure(found: Comparison) -> Figure:
     low, high = min(float(m.min()) for m in maps), max(float(m.max()) for m in maps)
     high = max(high, low + LEAST_SCALE)
     levels = levels_between(low, high)
-    figure, panels = sheet_of_faces(outline, len(shown), size=4.4)
+    figure, panels = sheet_of_faces(outline, len(shown), size=4.4, lines=2)
     mesh: Any = None
     for axes, depth, i in zip(panels, maps, shown, strict=True):
         mesh = draw_face(
@@ -157,5 +154,5 @@ def turns_figure(turns: TurnCurve, limit_by: str) -> Figure:
     bottom.set_xlabel(f"strokes between turns, of {turns.strokes} on {turns.paper}")
     if turns.largest is not None and not turns.harmless:
         bottom.legend(loc="upper left", framealpha=1.0, edgecolor="none")
-    top.set_title("What turning less often does. Shaded: 90 of 100 cases.")
+    set_title(top, "What turning less often does. Shaded: 90 of 100 cases.")
     return figure

@@ -185,7 +185,7 @@ def levels_between(low: float, high: float, about: int = 8) -> list[float]:
 
 
 def sheet_of_faces(
-    outline: Outline, count: int, *, across: int | None = None, size: float = 4.6
+    outline: Outline, count: int, *, across: int | None = None, size: float = 4.6, lines: int = 1
 ) -> tuple[Figure, list[Axes]]:
     """A figure with ``count`` maps of a face, arranged by its proportions; sides named on each.
 
@@ -193,6 +193,7 @@ def sheet_of_faces(
     ----------
     across : maps side by side; by default two, or one for long narrow faces; one on a narrow screen
     size : width of a map that stands beside another [inch]
+    lines : of the title over each map
     """
     long = outline.length / outline.width
     if across is None:
@@ -202,7 +203,7 @@ def sheet_of_faces(
     wide = PHONE - 1.1 if narrow() else size if across > 1 else 1.6 * size
     tall = max(0.75, min(wide, wide / long))
     figure = Figure(
-        figsize=(across * wide + (1.1 if narrow() else 1.3), down * (tall + 0.55) + 0.5),
+        figsize=(across * wide + (1.1 if narrow() else 1.3), down * (tall + 0.5 + 0.17 * lines) + 0.9),
         facecolor=GROUND,
         layout="constrained",
     )
@@ -228,7 +229,9 @@ def _name_sides(axes: Axes, outline: Outline) -> None:
     axes.xaxis.set_major_formatter(FixedFormatter(["left", "right"]))
     axes.yaxis.set_major_formatter(FixedFormatter(["near", "far"]))
     axes.tick_params(labelbottom=True, labelleft=True, labelsize=8, length=0)
-    for label, side in zip(axes.get_xticklabels(), ("left", "right"), strict=True):
-        label.set_horizontalalignment(side)
-    for label, side in zip(axes.get_yticklabels(), ("bottom", "top"), strict=True):
-        label.set_verticalalignment(side)
+    left, right = axes.get_xticklabels()
+    left.set_horizontalalignment("left")
+    right.set_horizontalalignment("right")
+    near, far = axes.get_yticklabels()
+    near.set_verticalalignment("bottom")
+    far.set_verticalalignment("top")

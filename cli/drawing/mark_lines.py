@@ -23,14 +23,10 @@ ROOM = 0.12
 
 @dataclass(frozen=True)
 class MarkLine:
-    """A middle with its 90 % line, in the unit of its column; ``sure``: it can be told from nought.
-
-    ``words``: what stands beside it; "": nothing.
-    """
+    """A middle with its 90 % line, in the unit of its column; ``sure``: it can be told from nought."""
 
     band: Band
     sure: bool
-    words: str = ""
 
 
 @dataclass(frozen=True)
@@ -65,7 +61,7 @@ def mark_line_figure(
         axes.set_yticks(range(len(rows)), names if k == 0 or narrow() else [""] * len(rows), fontsize=9)
         for i in strong:
             axes.get_yticklabels()[i].set_fontweight("bold")
-        axes.set_title(folded(column.head, 2.0, 10.0), fontsize=10)
+        axes.set_title(column.head, fontsize=9.5)
     figure.suptitle(text, x=0.01, ha="left", fontsize=10.5)
     if below:
         figure.supxlabel(below, x=0.01, ha="left", fontsize=9)
@@ -96,8 +92,3 @@ def _column(axes: Axes, column: Column) -> None:
             [mark.band.p50], [row], "o", ms=7.5, mew=1.6, mec=colour,
             mfc=colour if mark.sure else colours.GROUND, zorder=3, clip_on=False,
         )  # fmt: skip
-        if mark.words:
-            axes.annotate(
-                mark.words, (mark.band.p50, row), (0, 6), textcoords="offset points", ha="center",
-                va="bottom", fontsize=7.5, color=colours.INK, annotation_clip=False,
-            )  # fmt: skip

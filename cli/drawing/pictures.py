@@ -27,7 +27,7 @@ from handlap.cli.drawing.face_map import (
     step_words,
 )
 from handlap.cli.drawing.letters import FAMILY
-from handlap.cli.drawing.sizes import folded, narrow
+from handlap.cli.drawing.sizes import PHONE, folded, narrow
 from handlap.cli.reports.plan_report import ends_at
 from handlap.cli.reports.quantity import number, share
 from handlap.cli.reports.wording import microns
@@ -229,7 +229,7 @@ def room(figure: Figure) -> float:
 def set_title(axes: Axes, text: str, size: float = 11.0, wide: float | None = None) -> None:
     """A title over a panel, folded on a narrow screen, or wherever it is wider than ``wide`` [inch]."""
     if narrow():
-        wide = 3.3
+        wide = PHONE - 1.25
     axes.set_title(text if wide is None else folded(text, wide, size), fontsize=size)
 
 
@@ -275,29 +275,38 @@ class Panel(NamedTuple):
     renewed: bool
 
 
+def _dye_maps(panels: Sequence[Panel]) -> list[tuple[str, Array]]:
+    """Titles and maps of the dye, at most so many, the first and the last look among them."""
+    drawn: list[tuple[str, Array]] = []
+    for shown in range(min(MOST_DYE, len(panels)), 0, -1):
+        picks = [round(i * (len(panels) - 1) / max(1, shown - 1)) for i in range(shown)]
+        drawn = []
+        for k, i in enumerate(picks):
+            panel = panels[i]
+            # Dye put on at the last look shown would be of strokes that nobody sees.
+            renewed = panel.renewed and k + 1 < len(picks)
+            when, shares = panel.title.split(NEW_LINE, maxsplit=1)
+            drawn.append((f"{when}{AS_FOUND if renewed else ''}\n{shares}", panel.tone))
+            if renewed:
+                drawn.append((f"{when}{ANEW}", np.ones_like(panel.tone)))
+        if len(drawn) <= MOST_DYE:
+            break
+    return drawn
+
+
 def dye_figure(outline: Outline, grid: Grid, panels: Sequence[Panel], label: str) -> Figure:
     """The dye at each look (all or some of them), as it is found; and after it where it is put on anew."""
-    shown = min(MOST_DYE, len(panels))
-    picks = [round(i * (len(panels) - 1) / max(1, shown - 1)) for i in range(shown)]
-    drawn: list[tuple[str, Array]] = []
-    for k, i in enumerate(picks):
-        panel = panels[i]
-        # Dye put on at the last look shown would be of strokes that nobody sees.
-        renewed = panel.renewed and k + 1 < len(picks)
-        when, shares = panel.title.split(NEW_LINE, maxsplit=1)
-        drawn.append((f"{when}{AS_FOUND if renewed else ''}\n{shares}", panel.tone))
-        if renewed:
-            drawn.append((f"{when}{ANEW}", np.ones_like(panel.tone)))
+    drawn = _dye_maps(panels)
     across = 2 if outline.length > 3.0 * outline.width else 4 if len(drawn) > 4 else 2
     size = 4.2 if across == 2 else 2.7
-    figure, all_axes = sheet_of_faces(outline, len(drawn), across=across, size=size)
+    figure, all_axes = sheet_of_faces(outline, len(drawn), across=across, size=size, lines=2)
     mesh: Any = None
     for axes, (title, map_) in zip(all_axes, drawn, strict=True):
         mesh = draw_face(axes, outline, grid, map_, colours=colours.DYE, low=0.0, high=1.0)
         set_title(axes, title, 9.0, size - 0.1)
     key = sorted({float(v) for _, map_ in drawn for v in np.unique(map_)}, reverse=True)
     if len(key) <= len(DYE_STATES) and set(key) <= {0.0, 0.5, 1.0}:
-        _swatches(figure, key, label)
+        swatches(figure, key, label)
     else:
         bar = figure.colorbar(mesh, ax=all_axes, aspect=35, shrink=0.8, pad=0.02, ticks=[0.0, 0.5, 1.0])
         finish_bar(bar, label)
@@ -310,7 +319,7 @@ AS_FOUND = ": as you find it"
 ANEW = ": dyed again\nfull all over"
 
 
-def _swatches(figure: Figure, key: Sequence[float], label: str) -> None:
+def swatches(figure: Figure, key: Sequence[float], label: str) -> None:
     """A key of two or three patches where the dye is in so many states and in nothing between."""
     names = dict(zip((0.0, 0.5, 1.0), DYE_STATES, strict=True))
     patches = [

@@ -13,8 +13,10 @@ from handlap.cli.drawing.face_map import draw_face, levels_between, mark_ends, s
 from handlap.cli.drawing.mark_lines import Column, MarkLine, mark_line_figure
 from handlap.cli.drawing.pictures import HEIGHT_WORDS, STYLE, finish_bar, levelled, png, room, set_title
 from handlap.cli.drawing.sizes import folded
+from handlap.cli.reports.quantity import stated
 from handlap.cli.reports.why_report import CAUSE_WORDS, NAMES, SIGNS, ranked_causes
 from handlap.sim.job.results import Band
+from handlap.sim.planning.crew import PLANNED
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.why import Why
@@ -42,15 +44,18 @@ def causes_figure(found: Why) -> Figure:
     for name in COLUMNS:
         bands = [found.total[name], *(cause.alone[name] for cause in ranked)]
         columns.append(Column(f"{NAMES[name]}, µm", [_mark(band) for band in bands]))
+    least = stated(MICRON * PLANNED.tolerance)
     title = (
         "What each cause alone adds: the middle and 90 of 100 cases, the largest first. Full mark: the line "
-        "leaves nought out."
+        f"leaves nought out, and the middle is over the {least} µm that computing may err by. Each column "
+        "has its own scale."
     )
     return mark_line_figure(rows, columns, title=title, note=SIGNS, strong=(0,))
 
 
 def _mark(band: Band) -> MarkLine:
-    return MarkLine(band.scaled(MICRON), band.p05 > 0.0 or band.p95 < 0.0)
+    clear = band.p05 > 0.0 or band.p95 < 0.0
+    return MarkLine(band.scaled(MICRON), clear and abs(band.p50) >= PLANNED.tolerance)
 
 
 def maps_figure(found: Why) -> Figure:

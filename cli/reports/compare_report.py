@@ -223,11 +223,6 @@ def columns_of(found: Comparison) -> tuple[str, ...]:
     return tuple(held if name == "measured" else name for name in COLUMNS)
 
 
-def figure_name(found: Comparison, name: str) -> str:
-    """What a figure of :func:`columns_of` is called."""
-    return COLUMN_NAMES[name]
-
-
 def difference_from(found: Comparison, other: int, name: str) -> Difference:
     """A way less the first in the order, in one figure [SI]."""
     first = found.order.places[0]
@@ -258,7 +253,7 @@ def differing(found: Comparison) -> tuple[str, ...]:
 def same_words(found: Comparison) -> str:
     """What does not differ between any way and the first, in one sentence; "" where all of it does."""
     differs = differing(found)
-    same = [figure_name(found, name) for name in columns_of(found) if name not in differs]
+    same = [COLUMN_NAMES[name] for name in columns_of(found) if name not in differs]
     if len(found.order.places) < 2 or not same:
         return ""
     return f"No way can be told from the first in: {', '.join(same)}."
