@@ -58,7 +58,19 @@ def test_the_page_has_every_pair_and_all_pictures(found):
     assert all(data.startswith(b"\x89PNG") for data in pictures.values())
     page = render_page(compare_report(found, all_pairs=True), pictures)
     assert page.count("<img ") == 3
-    assert "2 less 1" in page
+
+
+def test_pairs_beyond_the_first_are_folded_away_on_the_page(found):
+    from dataclasses import replace
+
+    # Two ways have but one pair; a third makes pairs that the first is not in.
+    extra = tuple(replace(pair, first=pair.second, second=pair.first) for pair in found.pairs)
+    report = compare_report(replace(found, pairs=found.pairs + extra), all_pairs=True)
+    page = render_page(report, {})
+    folded = page.partition("<details>")[2].partition("</details>")[0]
+    assert "Every way less each before it" in folded
+    assert "2 less 1" in folded
+    assert "<details" not in render_page(compare_report(found, all_pairs=True), {})
 
 
 def test_json_has_every_figure_of_every_way_and_pair(found):

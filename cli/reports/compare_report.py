@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlap.cli.reports.as_json import band, errors_json, figure, job_json
@@ -233,8 +234,6 @@ def difference_from(found: Comparison, other: int, name: str) -> Difference:
 
 def reversed_difference(d: Difference) -> Difference:
     """The same difference, taken the other way round."""
-    from dataclasses import replace
-
     from handlap.sim.job.results import Band
 
     return replace(d, band=Band(-d.band.p95, -d.band.p50, -d.band.p05), mean=-d.mean)
@@ -268,6 +267,18 @@ def _bands_of(found: Comparison, names: Sequence[str]) -> tuple[tuple[str, ...],
 
 
 def _pairs(found: Comparison, all_pairs: bool) -> Section:
+    """Each way less the first; ``all_pairs``: and, folded away, each less each before it."""
+    first = found.results[found.order.places[0]].way.name
+    words = f"Differences inside each face and pair of hands, less the first, {first}. {SIZE_WORDS}"
+    if not all_pairs:
+        words += " --out and --json have every pair."
+    blocks: list[Block] = [Words(words), _pair_table(found, False)]
+    if all_pairs and len(found.pairs) > len(found.order.places) - 1:
+        blocks.append(replace(_pair_table(found, True), folded="Every way less each before it"))
+    return Section("More than the spread?", tuple(blocks))
+
+
+def _pair_table(found: Comparison, all_pairs: bool) -> Table:
     places = {i: place for place, i in enumerate(found.order.places, 1)}
     held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
     heads = ("ways", f"{held}\nµm", "deepest\nµm", "taper along\nµm", "minutes", "chance\n%")
@@ -290,15 +301,7 @@ def _pairs(found: Comparison, all_pairs: bool) -> Section:
                 _difference(d["both"], 100.0 * sign, 1.0),
             )
         )
-    against = (
-        "each less each before it"
-        if all_pairs
-        else f"less the first, {found.results[found.order.places[0]].way.name}"
-    )
-    words = f"Differences inside each face and pair of hands, {against}. {SIZE_WORDS}"
-    if not all_pairs:
-        words += " --out and --json have every pair."
-    return Section("More than the spread?", (Words(words), Table(heads, tuple(rows), wraps=0)))
+    return Table(heads, tuple(rows), wraps=0)
 
 
 def _in_order(
