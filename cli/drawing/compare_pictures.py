@@ -14,7 +14,7 @@ from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_fac
 from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.mark_lines import Column, MarkLine, mark_line_figure
 from handlap.cli.drawing.pictures import STYLE, finish_bar, png, room, set_title
-from handlap.cli.drawing.sizes import folded, wide
+from handlap.cli.drawing.sizes import folded, narrow, wide
 from handlap.cli.reports.compare_report import COLUMN_NAMES, difference_from, differing, same_words
 from handlap.cli.reports.quantity import counted, quantity
 from handlap.cli.reports.wording import FINEST, microns
@@ -149,10 +149,11 @@ def turns_figure(turns: TurnCurve, limit_by: str) -> Figure:
             )  # fmt: skip
     bottom.set_xscale("log")
     bottom.set_xticks(x)
-    bottom.set_xticklabels([*(f"{n}" for n in turns.intervals[:-1]), "never"])
+    names = [*(f"{n}" for n in turns.intervals[:-1]), "never"]
+    bottom.set_xticklabels(names, rotation=60 if narrow() else 0)
     bottom.minorticks_off()
     bottom.set_xlabel(f"strokes between turns, of {turns.strokes} on {turns.paper}")
     if turns.largest is not None and not turns.harmless:
-        bottom.legend(loc="upper left", framealpha=1.0, edgecolor="none")
+        figure.legend(*bottom.get_legend_handles_labels(), loc="outside lower left", frameon=False)
     set_title(top, "What turning less often does. Shaded: 90 of 100 cases.")
     return figure

@@ -130,7 +130,10 @@ def _title(course: Course, marks: Marks) -> str:
     if marks.old is not None:
         told.append("Faint: as it was planned before the log.")
     if marks.leaves:
-        told.append("Bars: the widest gap by the leaves, between the leaf that goes and the one that stops.")
+        told.append(
+            "Bars: the widest gap read at the stations, between the leaf that goes and the one that stops; "
+            "between the stations it may be wider."
+        )
     if marks.weighed:
         told.append("Points: mean depth by the scale.")
     return " ".join(told)

@@ -203,7 +203,7 @@ def sheet_of_faces(
     wide = PHONE - 1.1 if narrow() else size if across > 1 else 1.6 * size
     tall = max(0.75, min(wide, wide / long))
     figure = Figure(
-        figsize=(across * wide + (1.1 if narrow() else 1.3), down * (tall + 0.5 + 0.17 * lines) + 0.9),
+        figsize=(across * wide + (1.1 if narrow() else 1.3), down * (tall + 0.62 + 0.17 * lines) + 0.9),
         facecolor=GROUND,
         layout="constrained",
     )

@@ -302,7 +302,7 @@ def _said(figure: Figure, note: str) -> None:
 def dye_figure(result: LessonResult) -> Figure:
     """The dye at the last look: full, fading, gone."""
     titles = [
-        _titled(case, f"{told(case, 'dye_faded')} fading or gone,\n{told(case, 'dye_left')} not gone")
+        _titled(case, f"{told(case, 'dye_faded')} fading or gone,\nleft on {told(case, 'dye_left')}")
         for case in result.cases
     ]
     figure, _, _ = _maps(

@@ -73,7 +73,7 @@ th { font-weight: 600; font-size: .82rem; vertical-align: bottom; border-bottom:
   white-space: pre; }
 td { border-bottom: 1px solid var(--hair); font-size: .9rem; }
 .left { text-align: left; }
-.figures td, .band { white-space: nowrap; }
+.figures td, td:not(.left), .band { white-space: nowrap; }
 dl { display: grid; grid-template-columns: 9.5rem 1fr; gap: .3rem 1rem; margin: .5rem 0; }
 dt { font-weight: 600; font-size: .88rem; padding-top: .1rem; }
 dd { margin: 0; min-width: 0; }

@@ -367,7 +367,7 @@ def _outcome(plan: Plan) -> list[Section]:
         ),
         (
             "Work",
-            f"{quantity(plan.strokes, 'strokes', whole=True)}, {quantity(plan.minutes, 'min')}, "
+            f"{_strokes(plan)}, {quantity(plan.minutes, 'min')}, "
             f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
             f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
         ),
@@ -390,6 +390,12 @@ def _outcome(plan: Plan) -> list[Section]:
         "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
     )
     return [Section("What comes of it", (rows, _warp(plan), depth, course))]
+
+
+def _strokes(plan: Plan) -> str:
+    """Strokes of all papers as they are planned, and the range in which the work may end."""
+    spread = spread_words(plan.strokes, whole=True)
+    return f"{sum(stage.strokes for stage in plan.stages)} strokes" + (f" ({spread})" if spread else "")
 
 
 def _pushing(plan: Plan) -> str | None:

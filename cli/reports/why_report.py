@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from handlap.cli.reports.as_json import band, errors_json, figure, job_json
 from handlap.cli.reports.blocks import Block, Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_report import SIZES
-from handlap.cli.reports.quantity import chance, counted, number, quantity
+from handlap.cli.reports.quantity import chance, counted, middle, number, quantity
 from handlap.cli.reports.wording import (
     BAND_WORDS,
     MICRON,
@@ -60,6 +60,8 @@ SIGNS = (
 READ = {"straightedge": "straightedge's reading", "zone": "flatness"}
 SMALL = 1e-6
 """A mean that is less is not worth naming as the largest cause [m]."""
+LEAST_NAMED = 0.1e-6
+"""… nor is a cause that adds less than the last digit shown [m]."""
 
 
 def why_report(found: Why) -> Report:
@@ -84,7 +86,7 @@ def _largest(found: Why, name: str) -> str | None:
         return None
     sign = 1.0 if total > 0.0 else -1.0
     best = max(found.causes, key=lambda cause: sign * cause.alone[name].p50)
-    return best.name if sign * best.alone[name].p50 > 0.0 else None
+    return best.name if sign * best.alone[name].p50 >= LEAST_NAMED else None
 
 
 def _answer(found: Why) -> tuple[str, tuple[str, ...]]:
@@ -127,7 +129,7 @@ def ranked_causes(found: Why) -> list[CauseResult]:
 
 def _contributions(found: Why) -> Section:
     def middles(bands: dict[str, Band]) -> tuple[str, ...]:
-        return tuple(number(MICRON * bands[name].p50, 2, 0.1) for name in PARTS)
+        return tuple(middle(bands[name].scaled(MICRON), finest=0.1) for name in PARTS)
 
     ranked = ranked_causes(found)
     alone = [(CAUSE_WORDS[c.name], *middles(c.alone)) for c in ranked]

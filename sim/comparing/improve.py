@@ -74,8 +74,10 @@ class Tried:
 
 @dataclass(frozen=True)
 class Seen:
-    """A way as the search saw it: middle minutes [min] and chance to end inside all limits, on so many members
-    of its own numbers; lucky ones look better than they are."""
+    """A way as the search saw it, on its own numbers, where lucky ones look better than they are.
+
+    ``minutes``: middle [min]; ``chance``: to end inside all limits [-]; ``members``: on how many.
+    """
 
     minutes: float
     chance: float
@@ -286,7 +288,7 @@ def _continuous(
     search: _Search, starts: Sequence[Way], own: Way, usual: float, budget: int, runs: int,
     bounds: Bounds, tell: Progress,
 ) -> tuple[Way, int, list[Seen]]:  # fmt: skip
-    """Move the knobs from each start: the best way of all, the scenario's own included; runs; what was seen."""
+    """Move the knobs from each start: best way of all, the scenario's own included; runs; what was seen."""
     scenario = search.crew.scenario
     names, low, high = _knobs(scenario, bounds)
     crews, done = _work(search, [own])
