@@ -24,15 +24,8 @@ from handlap.cli.drawing.replan_pictures import leaves_read, replan_figures, wei
 from handlap.cli.drawing.why_pictures import COLUMNS, why_figures
 from handlap.cli.reports.as_json import plan_json
 from handlap.cli.reports.blocks import Report, Table
-from handlap.cli.reports.compare_report import (
-    COLUMN_NAMES,
-    UNITS,
-    columns_of,
-    compare_json,
-    compare_report,
-    differing,
-    same_words,
-)
+from handlap.cli.reports.compare_differences import COLUMN_NAMES, columns_of, differing, same_words
+from handlap.cli.reports.compare_report import UNITS, compare_json, compare_report
 from handlap.cli.reports.plan_report import plan_report
 from handlap.cli.reports.quantity import middle, quantity
 from handlap.cli.reports.replan_report import replan_json, replan_report

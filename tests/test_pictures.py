@@ -15,12 +15,11 @@ from matplotlib.text import Text
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.course_drawing import Course, Marks, course_figure
+from handlap.cli.drawing.dye_drawing import Panel, dye_figure
 from handlap.cli.drawing.face_map import draw_face, sheet_of_faces, step_words
 from handlap.cli.drawing.pictures import (
-    Panel,
     depth_figure,
     doubt_scale,
-    dye_figure,
     lap_pictures,
     levelled,
     plan_pictures,

@@ -10,12 +10,20 @@ from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.course_drawing import DOTTED, LEAST_SCALE, MICRON
-from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces, step_words
+from handlap.cli.drawing.face_map import (
+    draw_face,
+    finish_bar,
+    levels_between,
+    room,
+    set_title,
+    sheet_of_faces,
+    step_words,
+)
 from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.mark_lines import Column, MarkLine, mark_line_figure
-from handlap.cli.drawing.pictures import STYLE, finish_bar, png, room, set_title
+from handlap.cli.drawing.pictures import STYLE, png
 from handlap.cli.drawing.sizes import folded, narrow, wide
-from handlap.cli.reports.compare_report import COLUMN_NAMES, difference_from, differing, same_words
+from handlap.cli.reports.compare_differences import COLUMN_NAMES, difference_from, differing, same_words
 from handlap.cli.reports.quantity import counted, quantity
 from handlap.cli.reports.wording import FINEST, microns
 from handlap.sim.job.results import Band

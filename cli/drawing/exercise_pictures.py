@@ -11,8 +11,17 @@ from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.course_drawing import LEAST_SCALE, MICRON
-from handlap.cli.drawing.face_map import draw_face, levels_between, mark_ends, sheet_of_faces, step_words
-from handlap.cli.drawing.pictures import HEIGHT_WORDS, MM, STYLE, finish_bar, levelled, png, room, set_title
+from handlap.cli.drawing.face_map import (
+    draw_face,
+    finish_bar,
+    levels_between,
+    mark_ends,
+    room,
+    set_title,
+    sheet_of_faces,
+    step_words,
+)
+from handlap.cli.drawing.pictures import HEIGHT_WORDS, MM, STYLE, levelled, png
 from handlap.cli.drawing.sizes import folded
 from handlap.cli.reports.quantity import number
 

@@ -15,7 +15,7 @@ from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.ticker import FixedFormatter, FixedLocator
 
 from handlap.cli.drawing.colours import FAINT, GROUND, INK, line_over
-from handlap.cli.drawing.sizes import PHONE, narrow
+from handlap.cli.drawing.sizes import PHONE, folded, narrow
 from handlap.cli.reports.quantity import stated
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
@@ -235,3 +235,22 @@ def _name_sides(axes: Axes, outline: Outline) -> None:
     near, far = axes.get_yticklabels()
     near.set_verticalalignment("bottom")
     far.set_verticalalignment("top")
+
+
+def room(figure: Figure) -> float:
+    """Width of a figure that words may take [inch]."""
+    return float(figure.get_figwidth()) - 0.3
+
+
+def set_title(axes: Axes, text: str, size: float = 11.0, wide: float | None = None) -> None:
+    """A title over a panel, folded on a narrow screen, or wherever it is wider than ``wide`` [inch]."""
+    if narrow():
+        wide = PHONE - 1.25
+    axes.set_title(text if wide is None else folded(text, wide, size), fontsize=size)
+
+
+def finish_bar(bar: Any, label: str) -> None:
+    """Label a colour bar and take its frame away."""
+    bar.set_label(label)
+    bar.outline.set_visible(False)
+    bar.ax.tick_params(color=FAINT, length=3)

@@ -17,9 +17,19 @@ from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.course_drawing import DOTTED, LEAST_SCALE, MICRON
-from handlap.cli.drawing.face_map import draw_face, levels_between, mark_ends, sheet_of_faces, step_words
+from handlap.cli.drawing.dye_drawing import swatches
+from handlap.cli.drawing.face_map import (
+    draw_face,
+    finish_bar,
+    levels_between,
+    mark_ends,
+    room,
+    set_title,
+    sheet_of_faces,
+    step_words,
+)
 from handlap.cli.drawing.letters import printable
-from handlap.cli.drawing.pictures import ONE_CASE, STYLE, finish_bar, levelled, png, room, set_title, swatches
+from handlap.cli.drawing.pictures import ONE_CASE, STYLE, levelled, png
 from handlap.cli.drawing.sizes import folded, narrow, wide
 from handlap.cli.reports.lesson_report import cell
 from handlap.cli.reports.lesson_words import LETTERS, FigureWords, figure_words, has_course, same_start

@@ -7,29 +7,32 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patches import Patch
 from numpy.typing import ArrayLike
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.course_drawing import BEYOND_STOP, LEAST_SCALE, MICRON, Course, Marks, course_figure
+from handlap.cli.drawing.dye_drawing import Panel, dye_figure, dye_title
 from handlap.cli.drawing.face_map import (
     draw_face,
+    finish_bar,
     levels_between,
     mark_ends,
     rimmed,
+    room,
+    set_title,
     sheet_of_faces,
     step_words,
 )
 from handlap.cli.drawing.letters import FAMILY
-from handlap.cli.drawing.sizes import PHONE, folded, narrow
+from handlap.cli.drawing.sizes import folded
 from handlap.cli.reports.plan_report import ends_at
-from handlap.cli.reports.quantity import number, share
+from handlap.cli.reports.quantity import number
 from handlap.cli.reports.wording import microns
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
@@ -42,9 +45,6 @@ if TYPE_CHECKING:
 
 MM = 1e3
 DPI = 150
-MOST_DYE = 12
-DYE_STATES = ("gone", "fading", "full")
-"""What stands at the ends and the middle of the scale of the dye."""
 STYLE: Any = {
     "font.size": 10.0,
     "axes.titlesize": 11.0,
@@ -221,18 +221,6 @@ HEIGHT_WORDS = "Proud is brown (+), low is blue (−); lines are broken below th
 ONE_CASE = "The figures are those of all cases; the map is one of them, the nearest to the middle."
 
 
-def room(figure: Figure) -> float:
-    """Width of a figure that words may take [inch]."""
-    return float(figure.get_figwidth()) - 0.3
-
-
-def set_title(axes: Axes, text: str, size: float = 11.0, wide: float | None = None) -> None:
-    """A title over a panel, folded on a narrow screen, or wherever it is wider than ``wide`` [inch]."""
-    if narrow():
-        wide = PHONE - 1.25
-    axes.set_title(text if wide is None else folded(text, wide, size), fontsize=size)
-
-
 def _heights_bar(figure: Figure, mesh: Any, axes: Sequence[Axes], levels: Sequence[float]) -> None:
     bar = figure.colorbar(mesh, ax=list(axes), aspect=30, shrink=0.9, pad=0.02)
     finish_bar(bar, f"height over the best plane, µm\n{step_words(levels, 'µm')}")
@@ -265,73 +253,6 @@ def depth_figure(
     if told:
         figure.supxlabel(folded(ONE_CASE, room(figure), 9.0), fontsize=9)
     return figure
-
-
-class Panel(NamedTuple):
-    """The dye at a look: title, map (cells,) of 1 full, ½ fading, 0 gone; whether it is put on anew there."""
-
-    title: str
-    tone: Array
-    renewed: bool
-
-
-def _dye_maps(panels: Sequence[Panel]) -> list[tuple[str, Array]]:
-    """Titles and maps of the dye, at most so many, the first and the last look among them."""
-    drawn: list[tuple[str, Array]] = []
-    for shown in range(min(MOST_DYE, len(panels)), 0, -1):
-        picks = [round(i * (len(panels) - 1) / max(1, shown - 1)) for i in range(shown)]
-        drawn = []
-        for k, i in enumerate(picks):
-            panel = panels[i]
-            # Dye put on at the last look shown would be of strokes that nobody sees.
-            renewed = panel.renewed and k + 1 < len(picks)
-            when, shares = panel.title.split(NEW_LINE, maxsplit=1)
-            drawn.append((f"{when}{AS_FOUND if renewed else ''}\n{shares}", panel.tone))
-            if renewed:
-                drawn.append((f"{when}{ANEW}", np.ones_like(panel.tone)))
-        if len(drawn) <= MOST_DYE:
-            break
-    return drawn
-
-
-def dye_figure(outline: Outline, grid: Grid, panels: Sequence[Panel], label: str) -> Figure:
-    """The dye at each look (all or some of them), as it is found; and after it where it is put on anew."""
-    drawn = _dye_maps(panels)
-    across = 2 if outline.length > 3.0 * outline.width else 4 if len(drawn) > 4 else 2
-    size = 4.2 if across == 2 else 2.7
-    figure, all_axes = sheet_of_faces(outline, len(drawn), across=across, size=size, lines=2)
-    mesh: Any = None
-    for axes, (title, map_) in zip(all_axes, drawn, strict=True):
-        mesh = draw_face(axes, outline, grid, map_, colours=colours.DYE, low=0.0, high=1.0)
-        set_title(axes, title, 9.0, size - 0.1)
-    key = sorted({float(v) for _, map_ in drawn for v in np.unique(map_)}, reverse=True)
-    if len(key) <= len(DYE_STATES) and set(key) <= {0.0, 0.5, 1.0}:
-        swatches(figure, key, label)
-    else:
-        bar = figure.colorbar(mesh, ax=all_axes, aspect=35, shrink=0.8, pad=0.02, ticks=[0.0, 0.5, 1.0])
-        finish_bar(bar, label)
-        bar.ax.set_yticklabels(DYE_STATES)
-    return figure
-
-
-NEW_LINE = "\n"
-AS_FOUND = ": as you find it"
-ANEW = ": dyed again\nfull all over"
-
-
-def swatches(figure: Figure, key: Sequence[float], label: str) -> None:
-    """A key of two or three patches where the dye is in so many states and in nothing between."""
-    names = dict(zip((0.0, 0.5, 1.0), DYE_STATES, strict=True))
-    patches = [
-        Patch(facecolor=colours.DYE(state), edgecolor=colours.FAINT, label=f"{label} {names[state]}")
-        for state in key
-    ]
-    figure.legend(handles=patches, loc="outside lower center", ncols=len(patches), frameon=False, fontsize=9)
-
-
-def dye_title(when: str, faded: float, gone: float) -> str:
-    """Over a map of the dye: when it is, and the shares of the face fading or gone, and gone."""
-    return f"{when}\n{share(faded)} fading or gone, {share(gone)} gone"
 
 
 def survey_figure(scenario: Scenario, found: Survey) -> Figure:
@@ -374,7 +295,7 @@ def doubt_scale(doubt: Array) -> tuple[float, float, list[float]]:
     low, high = float(doubt.min()), max(float(doubt.max()), LEAST_SCALE)
     steps = levels_between(low, high, 6)
     step = steps[1] - steps[0] if len(steps) > 1 else 0.0
-    return (step * np.floor(low / step) if step else 0.0), high, steps
+    return (step * float(np.floor(low / step)) if step else 0.0), high, steps
 
 
 def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
@@ -407,10 +328,3 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
 
 def _um(height: float) -> str:
     return f"{number(MICRON * float(height), 2)} µm"
-
-
-def finish_bar(bar: Any, label: str) -> None:
-    """Label a colour bar and take its frame away."""
-    bar.set_label(label)
-    bar.outline.set_visible(False)
-    bar.ax.tick_params(color=colours.FAINT, length=3)

@@ -9,9 +9,18 @@ from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.course_drawing import LEAST_SCALE, MICRON
-from handlap.cli.drawing.face_map import draw_face, levels_between, mark_ends, sheet_of_faces, step_words
+from handlap.cli.drawing.face_map import (
+    draw_face,
+    finish_bar,
+    levels_between,
+    mark_ends,
+    room,
+    set_title,
+    sheet_of_faces,
+    step_words,
+)
 from handlap.cli.drawing.mark_lines import Column, MarkLine, mark_line_figure
-from handlap.cli.drawing.pictures import HEIGHT_WORDS, STYLE, finish_bar, levelled, png, room, set_title
+from handlap.cli.drawing.pictures import HEIGHT_WORDS, STYLE, levelled, png
 from handlap.cli.drawing.sizes import folded
 from handlap.cli.reports.quantity import stated
 from handlap.cli.reports.why_report import CAUSE_WORDS, NAMES, SIGNS, ranked_causes

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from handlap.cli.reports.as_json import band, errors_json, figure, job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
+from handlap.cli.reports.compare_differences import same_words
 from handlap.cli.reports.quantity import chance, counted, number, quantity, stated
 from handlap.cli.reports.wording import (
     BAND_WORDS,
@@ -204,58 +205,6 @@ def _shapes(found: Comparison) -> Section:
             maps,
         ),
     )
-
-
-COLUMNS = ("minutes", "measured", "greatest_depth", "taper", "mean_depth")
-"""What ways are held against one another in, where a picture shows it."""
-COLUMN_NAMES = {
-    "minutes": "minutes",
-    "straightedge": "reading",
-    "flatness": "flatness",
-    "greatest_depth": "deepest",
-    "taper": "taper",
-    "mean_depth": "metal off, mean",
-}
-
-
-def columns_of(found: Comparison) -> tuple[str, ...]:
-    """Names of the figures that ways are held against one another in; the one the limit is for is second."""
-    held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
-    return tuple(held if name == "measured" else name for name in COLUMNS)
-
-
-def difference_from(found: Comparison, other: int, name: str) -> Difference:
-    """A way less the first in the order, in one figure [SI]."""
-    first = found.order.places[0]
-    pair = next(p for p in found.pairs if {p.first, p.second} == {first, other})
-    d = pair.differences[name]
-    return d if pair.first == first else reversed_difference(d)
-
-
-def reversed_difference(d: Difference) -> Difference:
-    """The same difference, taken the other way round."""
-    from handlap.sim.job.results import Band
-
-    return replace(d, band=Band(-d.band.p95, -d.band.p50, -d.band.p05), mean=-d.mean)
-
-
-def differing(found: Comparison) -> tuple[str, ...]:
-    """The figures in which some way differs from the first by more than can be told from nothing."""
-    others = found.order.places[1:]
-    return tuple(
-        name
-        for name in columns_of(found)
-        if any(difference_from(found, i, name).size != "cannot tell" for i in others)
-    )
-
-
-def same_words(found: Comparison) -> str:
-    """What does not differ between any way and the first, in one sentence; "" where all of it does."""
-    differs = differing(found)
-    same = [COLUMN_NAMES[name] for name in columns_of(found) if name not in differs]
-    if len(found.order.places) < 2 or not same:
-        return ""
-    return f"No way can be told from the first in: {', '.join(same)}."
 
 
 def _bands_of(found: Comparison, names: Sequence[str]) -> tuple[tuple[str, ...], ...]:
