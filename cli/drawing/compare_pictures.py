@@ -128,7 +128,10 @@ def removed_figure(found: Comparison) -> Figure:
     rest = len(others) - len(apart)
     note = "The figures are those of all cases; the map is their mean."
     if rest:
-        note += f" {counted(rest, 'way')} like the first, in the deepest spot and the taper, are not drawn."
+        note += (
+            f" Not drawn: {counted(rest, 'way')} not clearly apart from the first in the deepest spot or the "
+            "taper."
+        )
     figure.supxlabel(folded(note, room(figure), 9.0), fontsize=9)
     return figure
 
