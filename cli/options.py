@@ -187,16 +187,19 @@ class Output:
         from handlap.cli.reports.as_json import dumps
 
         if self.out is not None:
+            from handlap.cli.drawing.sizes import for_phones
             from handlap.cli.reports.page import render_page
             from handlap.cli.result_set import write_result_set
 
             shown = page_report or report
             drawn = pictures()
+            with for_phones():
+                narrow = pictures()
             write_result_set(
                 self.out,
                 job,
                 shown.kind,
-                render_page(shown, drawn),
+                render_page(shown, drawn, narrow),
                 drawn,
                 pdf=pdf() if pdf else None,
                 json_file=None if self.json_file is None else (self.json_file, dumps(result) + "\n"),

@@ -54,11 +54,23 @@ def test_a_best_way_that_tapers_more_than_another_says_so(found):
 
 def test_the_page_has_every_pair_and_all_pictures(found):
     pictures = compare_pictures(found)
-    assert set(pictures) == {"curves.png", "removed.png", "turns.png"}
+    assert set(pictures) == {"ways.png", "removed.png", "turns.png"}
     assert all(data.startswith(b"\x89PNG") for data in pictures.values())
     page = render_page(compare_report(found, all_pairs=True), pictures)
     assert page.count("<img ") == 3
-    assert "2 less 1" in page
+
+
+def test_pairs_beyond_the_first_are_folded_away_on_the_page(found):
+    from dataclasses import replace
+
+    # Two ways have but one pair; a third makes pairs that the first is not in.
+    extra = tuple(replace(pair, first=pair.second, second=pair.first) for pair in found.pairs)
+    report = compare_report(replace(found, pairs=found.pairs + extra), all_pairs=True)
+    page = render_page(report, {})
+    folded = page.partition("<details>")[2].partition("</details>")[0]
+    assert "Every way less each before it" in folded
+    assert "2 less 1" in folded
+    assert "<details" not in render_page(compare_report(found, all_pairs=True), {})
 
 
 def test_json_has_every_figure_of_every_way_and_pair(found):
@@ -77,7 +89,7 @@ def test_the_command_writes_json_and_pictures_and_repeats_itself_exactly(tmp_pat
     args = ["two-cylinder-head", *TURNS, "--members", "16", "--no-turns", "--json"]
     first, second = run(*args), run(*args, "--out", str(tmp_path / "out"))
     names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert names == {f"two-cylinder-head-compare{rest}" for rest in (".html", "-curves.png", "-removed.png")}
+    assert names == {f"two-cylinder-head-compare{rest}" for rest in (".html", "-ways.png", "-removed.png")}
     assert first[:2] == second[:2] and first[0] == 0
     assert [w["name"] for w in json.loads(first[1])["ways"]] == ["as it stands", "never turned"]
 

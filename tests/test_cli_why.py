@@ -56,8 +56,9 @@ def test_the_causes_are_told_with_what_is_left_over_and_what_helps(found):
 
 def test_the_picture_of_the_causes_stands_on_the_page(found):
     pictures = why_pictures(found)
-    assert set(pictures) == {"causes.png"} and pictures["causes.png"].startswith(b"\x89PNG")
-    assert render_page(why_report(found), pictures).count("<img ") == 1
+    assert set(pictures) == {"causes.png", "maps.png"}
+    assert all(data.startswith(b"\x89PNG") for data in pictures.values())
+    assert render_page(why_report(found), pictures).count("<img ") == 2
 
 
 def test_json_of_causes_and_of_the_search_is_whole(found, better):

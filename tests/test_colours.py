@@ -22,8 +22,9 @@ import pytest
 from matplotlib.colors import Colormap, to_rgb
 
 from handlap.cli.drawing import colours
+from handlap.cli.drawing.course_drawing import Course, Marks, course_figure
 from handlap.cli.drawing.face_map import draw_face, sheet_of_faces
-from handlap.cli.drawing.pictures import Course, course_figure, depth_figure, survey_figure, warp_figure
+from handlap.cli.drawing.pictures import depth_figure, survey_figure, warp_figure
 from handlap.cli.reports import page
 from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline
@@ -197,9 +198,8 @@ def some_course() -> Course:
 def test_in_grey_the_lines_of_a_course_differ_by_style():
     from handlap.sim.job.scenario_file import load
 
-    figure = course_figure(
-        some_course(), load("two-cylinder-head").part, "here", best=300, planned=250, look_at=400.0
-    )
+    marks = Marks(best=300, planned=250)
+    figure = course_figure(some_course(), load("two-cylinder-head").part, "here", marks, look_at=400.0)
     for axes in figure.axes:
         drawn: list[Any] = [line for line in axes.lines if not str(line.get_label()).startswith("_")]
         looks = {

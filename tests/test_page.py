@@ -9,12 +9,13 @@ from html.parser import HTMLParser
 import pytest
 from cli_examples import synthetic_lap, synthetic_plan, without_work
 
+from handlap.cli.drawing.letters import FAMILY
 from handlap.cli.reports.lap_report import lap_report
 from handlap.cli.reports.page import render_page
 from handlap.cli.reports.plan_report import plan_report
 from handlap.cli.reports.wording import assumptions_of
 
-VOID = {"meta", "img", "br", "hr", "link", "input"}
+VOID = {"meta", "img", "br", "hr", "link", "input", "source"}
 PICTURES = dict.fromkeys(("warp.png", "depth.png", "dye.png", "course.png"), b"\x89PNG made up")
 
 
@@ -113,6 +114,40 @@ def test_it_is_set_for_print_and_for_phones():
     page = plan_page()
     assert "@media print" in page
     assert re.search(r"@media \(max-width", page)
+
+
+def test_a_narrow_screen_gets_pictures_of_its_own():
+    narrow = {"course.png": b"narrow"}
+    page = render_page(plan_report(synthetic_plan()), PICTURES, narrow)
+    reader = Reader(page)
+    assert reader.open == []
+    (source,) = [attrs for tag, attrs in reader.tags if tag == "source"]
+    assert "max-width" in (source["media"] or "")
+    assert (source["srcset"] or "").startswith("data:image/png;base64,")
+    assert page.count("<img") == 4
+
+
+def test_no_band_breaks_over_two_lines():
+    page = plan_page()
+    assert re.search(r'<span class="band">\(\d[\d.]*–\d[\d.]*\)</span>', page)
+    assert re.search(r"\.band\s*\{[^}]*white-space: nowrap", page)
+    # Nor is there a band outside: all that follows a dash between figures stands in such a span.
+    body = re.sub(r'<span class="band">[^<]*</span>|<[^>]*>', "", page.partition("</head>")[2])
+    assert not re.search(r"\d–\d", body)
+
+
+def test_in_the_dark_it_is_dark_and_maps_keep_a_light_card():
+    page = plan_page()
+    dark = page.partition("prefers-color-scheme: dark")[2].partition("\n}")[0]
+    assert "--ground" in dark
+    assert re.search(r"figure \.card \{ background: #fff", dark)
+
+
+def test_pages_and_pictures_are_set_in_one_family():
+    page = plan_page()
+    families = re.findall(r"font(?:-family)?:([^;}]*serif)", page.partition("</style>")[0])
+    assert len(families) == 1
+    assert f'"{FAMILY}"' in families[0]
 
 
 def test_same_plan_same_page():

@@ -315,6 +315,7 @@ def _mark_class(folder: Path, as_json: bool) -> None:
     import sys
 
     from handlap.cli.drawing.exercise_pictures import exercise_pictures
+    from handlap.cli.drawing.sizes import for_phones
     from handlap.cli.files import write_whole
     from handlap.cli.reports.exercise_report import class_report, exercise_report
     from handlap.cli.reports.page import render_page
@@ -332,7 +333,9 @@ def _mark_class(folder: Path, as_json: bool) -> None:
             continue
         pictures = exercise_pictures(found)
         report = exercise_report(found, before, raw, notes)
-        write_whole(place / "exercise.html", render_page(report, pictures))
+        with for_phones():
+            page = render_page(report, pictures, exercise_pictures(found))
+        write_whole(place / "exercise.html", page)
         first = before[0] if before else None
         remark = "" if first is None else "opened before; the first marks count"
         got, most = (found.got, found.most) if first is None else (first["got"], first["most"])

@@ -65,9 +65,15 @@ def improve(
             job, budget=budget, minutes=minutes, members=members, seed=seed, progress=progress,
             executor=executor,
         )  # fmt: skip
+
+    def pictures() -> dict[str, bytes]:
+        from handlap.cli.drawing.improve_pictures import improve_pictures
+
+        return improve_pictures(found)
+
     output.hand_over(
         improve_report(found),
         improve_json(found),
-        pictures=dict,
+        pictures=pictures,
         job=job.name,
     )

@@ -285,11 +285,14 @@ def _json(sitting: Sitting, members: int, seed: int) -> dict[str, Any]:
 
 def _write_page(result: LessonResult, out: Path) -> None:
     from handlap.cli.drawing.lesson_pictures import lesson_pictures
+    from handlap.cli.drawing.sizes import for_phones
     from handlap.cli.result_set import write_result_set
     from handlap.cli.sheets.sheet_lesson_page import lesson_page
 
     pictures = lesson_pictures(result)
-    write_result_set(out, result.lesson.name, "lesson", lesson_page(result, pictures), pictures)
+    with for_phones():
+        page = lesson_page(result, pictures, lesson_pictures(result))
+    write_result_set(out, result.lesson.name, "lesson", page, pictures)
 
 
 def _print(

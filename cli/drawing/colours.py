@@ -34,6 +34,8 @@ CASES = (FLATNESS, "#c46a00", "#5a4fb0", INK, FAINT, STRAIGHTEDGE)
 
 QUIET, FRAME, HAIR = "#4a5057", "#b9bec4", "#e2e5e8"
 """On pages: words of second rank, frames and rules, lines between rows."""
+NIGHT, NIGHT_INK, NIGHT_QUIET, NIGHT_FRAME, NIGHT_HAIR = "#15181c", "#e4e7ea", "#b3bac2", "#59616a", "#333940"
+"""On pages in the dark: ground, letters, words of second rank, frames and rules, lines between rows."""
 OPENING = "#e4e4e4"
 """On sheets of paper: openings."""
 PRESSED = "#163a5a"

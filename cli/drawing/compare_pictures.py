@@ -6,29 +6,53 @@ from typing import TYPE_CHECKING, Any
 
 import matplotlib
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
+from handlap.cli.drawing.course_drawing import DOTTED, LEAST_SCALE, MICRON
+from handlap.cli.drawing.face_map import (
+    draw_face,
+    finish_bar,
+    levels_between,
+    room,
+    set_title,
+    sheet_of_faces,
+    step_words,
+)
 from handlap.cli.drawing.letters import printable
-from handlap.cli.drawing.pictures import DOTTED, LEAST_SCALE, MICRON, STYLE, finish_bar, png
-from handlap.cli.reports.quantity import number, stated
+from handlap.cli.drawing.mark_lines import Column, MarkLine, mark_line_figure
+from handlap.cli.drawing.pictures import STYLE, png
+from handlap.cli.drawing.sizes import folded, narrow, wide
+from handlap.cli.reports.compare_differences import COLUMN_NAMES, difference_from, differing, same_words
+from handlap.cli.reports.quantity import counted, quantity
+from handlap.cli.reports.wording import FINEST, microns
+from handlap.sim.job.results import Band
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.compare import Comparison
     from handlap.sim.comparing.turn_interval import TurnCurve
 
-ACROSS = 3
-LONG_NAME = 26
+LONG_NAME = 30
+MOST_MAPS = 4
+FACTORS = dict.fromkeys(("straightedge", "flatness", "greatest_depth", "taper", "mean_depth"), MICRON)
+FACTORS["minutes"] = 1.0
+UNIT_OF = {name: ", µm" for name in FACTORS} | {"minutes": ""}
+"""What stands after the name of a figure over its column."""
 
 
 def compare_pictures(found: Comparison) -> dict[str, bytes]:
-    """PNG by name: curves, removed, and turns where they were tried."""
+    """PNG by name: ways, removed, and turns where they were tried."""
     with matplotlib.rc_context(STYLE):
-        pictures = {"curves.png": png(curves_figure(found)), "removed.png": png(removed_figure(found))}
-        if found.turns is not None:
-            pictures["turns.png"] = png(turns_figure(found.turns, found.scenario.part.limit_by))
+        return {name: png(figure) for name, figure in compare_figures(found).items()}
+
+
+def compare_figures(found: Comparison) -> dict[str, Figure]:
+    """The pictures of a comparison by the names of their files."""
+    pictures = {"removed.png": removed_figure(found)}
+    if len(found.order.places) > 1:
+        pictures["ways.png"] = ways_figure(found)
+    if found.turns is not None:
+        pictures["turns.png"] = turns_figure(found.turns, found.scenario.part.limit_by)
     return pictures
 
 
@@ -36,56 +60,56 @@ def _short(place: int, name: str) -> str:
     return printable(f"{place} {name if len(name) <= LONG_NAME else name[: LONG_NAME - 1] + '…'}")
 
 
-def curves_figure(found: Comparison) -> Figure:
-    """One panel a way: its band against metal removed, the middles of the others behind it in grey."""
-    places = found.order.places
-    across = min(ACROSS, len(places))
-    down = -(-len(places) // across)
-    figure = Figure(
-        figsize=(3.5 * across + 0.8, 2.5 * down + 0.9), facecolor=colours.GROUND, layout="constrained"
+def ways_figure(found: Comparison) -> Figure:
+    """One row a way, one column a figure: what each way has more or less of than the first.
+
+    Figures in which no way differs from the first are left out and named in a sentence.
+    """
+    first, *others = found.order.places
+    drawn = differing(found)
+    rows = [_short(place, found.results[i].way.name) for place, i in enumerate(found.order.places, 1)]
+    columns = []
+    for name in drawn or ("minutes",):
+        factor = FACTORS[name]
+        marks: list[MarkLine | None] = [MarkLine(Band(0.0, 0.0, 0.0), True)]
+        for i in others:
+            d = difference_from(found, i, name)
+            marks.append(MarkLine(d.band.scaled(factor), d.size != "cannot tell"))
+        columns.append(Column(_head(found, first, name), marks))
+    title = (
+        f"What each way has more (right) or less (left) than the first, {found.results[first].way.name}: "
+        "the middle and 90 of 100 cases of the difference, in the same hands on the same face."
     )
-    panels: list[Axes] = list(figure.subplots(down, across, squeeze=False, sharex=True, sharey=True).ravel())
-    for spare in panels[len(places) :]:
-        spare.set_visible(False)
-    x = MICRON * found.depths
-    part = found.scenario.part
-    top = max(float(np.nanmax(found.results[i].curve[:, 2])) for i in places)
-    for place, (axes, i) in enumerate(zip(panels, places, strict=False), 1):
-        for j in places:
-            axes.plot(x, MICRON * found.results[j].curve[:, 1], color=colours.FAINT, lw=0.7)
-        low, middle, high = (MICRON * found.results[i].curve).T
-        axes.fill_between(x, low, high, color=colours.FLATNESS, alpha=0.18, lw=0)
-        axes.plot(x, middle, color=colours.FLATNESS, lw=2.0)
-        axes.axhline(MICRON * part.limit, color=colours.LIMIT, lw=1.1, ls=(0, (6, 3)))
-        axes.set_title(_short(place, found.results[i].way.name), fontsize=10)
-        axes.set_xlim(0.0, x[-1])
-        axes.set_ylim(0.0, 1.05 * MICRON * max(top, part.limit))
-        axes.grid(color=colours.RULE, lw=0.6)
-        axes.spines[["top", "right"]].set_visible(False)
-        axes.tick_params(labelbottom=place > len(places) - across)
-    held = "straightedge" if part.limit_by == "straightedge" else "flatness"
-    figure.supylabel(f"{held}, µm", fontsize=10)
-    figure.supxlabel("mean depth removed on the first paper, µm", fontsize=10)
-    figure.suptitle(
-        "Shaded: 90 of 100 cases; grey: the middles of the other ways; broken: the limit, "
-        f"{stated(MICRON * part.limit)} µm",
-        fontsize=10,
-    )
-    return figure
+    note = f"Full mark: a difference that can be told, if only on average; open: none. {same_words(found)}"
+    return mark_line_figure(rows, columns, title=title, note=note, strong=(0,))
+
+
+def _head(found: Comparison, first: int, name: str) -> str:
+    """A figure's name and unit, and what the first way itself comes to."""
+    own = found.results[first].bands[name].scaled(FACTORS[name])
+    text = quantity(own, whole=True) if name == "minutes" else quantity(own, finest=FINEST)
+    return f"{COLUMN_NAMES[name]}{UNIT_OF[name]}\nfirst: {text}"
 
 
 def removed_figure(found: Comparison) -> Figure:
-    """Depth removed by each way, the mean over all members, on one scale."""
+    """Depth removed, the mean over all members, on one scale: of the first way, and of the ways that take
+    clearly more or less off at the deepest, or another slant, of which the first few are shown."""
     outline, grid = found.scenario.part.outline, found.grid
-    places = found.order.places
-    maps = [MICRON * np.asarray(found.results[i].removed) for i in places]
+    first, *others = found.order.places
+    apart = [
+        i
+        for i in others
+        if any(difference_from(found, i, name).size == "clear" for name in ("greatest_depth", "taper"))
+    ]
+    shown = [first, *apart[: MOST_MAPS - 1]]
+    places = {i: place for place, i in enumerate(found.order.places, 1)}
+    maps = [MICRON * np.asarray(found.results[i].removed) for i in shown]
     low, high = min(float(m.min()) for m in maps), max(float(m.max()) for m in maps)
     high = max(high, low + LEAST_SCALE)
     levels = levels_between(low, high)
-    across = 2 if outline.length > 3.0 * outline.width or len(places) <= 4 else 4
-    figure, panels = sheet_of_faces(outline, len(places), across=across, size=3.2 if across == 4 else 4.4)
+    figure, panels = sheet_of_faces(outline, len(shown), size=4.4, lines=2)
     mesh: Any = None
-    for place, (axes, depth, i) in enumerate(zip(panels, maps, places, strict=True), 1):
+    for axes, depth, i in zip(panels, maps, shown, strict=True):
         mesh = draw_face(
             axes,
             outline,
@@ -96,19 +120,25 @@ def removed_figure(found: Comparison) -> Figure:
             high=high,
             levels=levels,
         )
-        mean = float(depth @ grid.area / grid.area.sum())
-        axes.set_title(
-            f"{_short(place, found.results[i].way.name)}\n"
-            f"mean {number(mean, 2)}, most {number(float(depth.max()), 2)} µm",
-            fontsize=9,
+        bands = found.results[i].bands
+        told = f"mean {microns(bands['mean_depth'])}, deepest {microns(bands['greatest_depth'])}"
+        set_title(axes, f"{_short(places[i], found.results[i].way.name)}\n{told}", 9.5, 4.3)
+    words = f"depth removed, µm\n{step_words(levels, 'µm')}".strip()
+    finish_bar(figure.colorbar(mesh, ax=panels, aspect=35, shrink=0.8, pad=0.02), words)
+    rest = len(others) - len(apart)
+    note = "The figures are those of all cases; the map is their mean."
+    if rest:
+        note += (
+            f" Not drawn: {counted(rest, 'way')} not clearly apart from the first in the deepest spot or the "
+            "taper."
         )
-    finish_bar(figure.colorbar(mesh, ax=panels, aspect=35, shrink=0.8, pad=0.02), "depth removed, µm")
+    figure.supxlabel(folded(note, room(figure), 9.0), fontsize=9)
     return figure
 
 
 def turns_figure(turns: TurnCurve, limit_by: str) -> Figure:
     """The measured figure above, the taper below, against strokes per turn on a log axis."""
-    figure = Figure(figsize=(8.4, 5.6), facecolor=colours.GROUND, layout="constrained")
+    figure = Figure(figsize=(wide(8.4), 5.6), facecolor=colours.GROUND, layout="constrained")
     top, bottom = figure.subplots(2, 1, sharex=True)
     x = np.array(turns.intervals, dtype=float)
     held = "straightedge" if limit_by == "straightedge" else "flatness"
@@ -130,10 +160,11 @@ def turns_figure(turns: TurnCurve, limit_by: str) -> Figure:
             )  # fmt: skip
     bottom.set_xscale("log")
     bottom.set_xticks(x)
-    bottom.set_xticklabels([*(f"{n}" for n in turns.intervals[:-1]), "never"])
+    names = [*(f"{n}" for n in turns.intervals[:-1]), "never"]
+    bottom.set_xticklabels(names, rotation=60 if narrow() else 0)
     bottom.minorticks_off()
     bottom.set_xlabel(f"strokes between turns, of {turns.strokes} on {turns.paper}")
     if turns.largest is not None and not turns.harmless:
-        bottom.legend(loc="upper left", framealpha=1.0, edgecolor="none")
-    top.set_title("What turning less often does. Shaded: 90 of 100 cases.")
+        figure.legend(*bottom.get_legend_handles_labels(), loc="outside lower left", frameon=False)
+    set_title(top, "What turning less often does. Shaded: 90 of 100 cases.")
     return figure

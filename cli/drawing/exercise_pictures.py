@@ -10,8 +10,19 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
-from handlap.cli.drawing.pictures import LEAST_SCALE, MICRON, MM, STYLE, finish_bar, levelled, png
+from handlap.cli.drawing.course_drawing import LEAST_SCALE, MICRON
+from handlap.cli.drawing.face_map import (
+    draw_face,
+    finish_bar,
+    levels_between,
+    mark_ends,
+    room,
+    set_title,
+    sheet_of_faces,
+    step_words,
+)
+from handlap.cli.drawing.pictures import HEIGHT_WORDS, MM, STYLE, levelled, png
+from handlap.cli.drawing.sizes import folded
 from handlap.cli.reports.quantity import number
 
 if TYPE_CHECKING:
@@ -42,12 +53,13 @@ def truth_figure(found: Marking) -> Figure:
             axes, outline, grid, heights, colours=colours.HEIGHT, low=-half, high=half, levels=levels
         )
         low, high = number(float(heights.min()), 2), number(float(heights.max()), 2)
-        axes.set_title(f"{title}: from {low} to {high} µm")
+        mark_ends(axes, grid, heights, LEAST_SCALE)
+        set_title(axes, f"{title}: from {low} to {high} µm")
     _stations(both[0], found)
     bar = figure.colorbar(mesh, ax=both, aspect=30, shrink=0.9, pad=0.02)
-    finish_bar(bar, "height over the best plane, µm")
-    note = "; crosses: written down wrong" if exercise.slips else ""
-    figure.supxlabel(f"Proud is brown, low is blue; lines are broken below the plane{note}", fontsize=9)
+    finish_bar(bar, f"height over the best plane, µm\n{step_words(levels, 'µm')}")
+    note = " Crosses: written down wrong." if exercise.slips else ""
+    figure.supxlabel(folded(f"{HEIGHT_WORDS}{note}", room(figure), 9.0), fontsize=9)
     return figure
 
 

@@ -12,14 +12,21 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Shape
 from matplotlib.patheffects import AbstractPathEffect, withStroke
+from matplotlib.ticker import FixedFormatter, FixedLocator
 
 from handlap.cli.drawing.colours import FAINT, GROUND, INK, line_over
+from handlap.cli.drawing.sizes import PHONE, folded, narrow
+from handlap.cli.reports.quantity import stated
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
 
 MM = 1e3
 RIM = 2.4
 """White about a line that is drawn over a map, both sides together [pt]."""
+INWARD = 0.93
+"""Signs stand so far out of where they belong to, that they do not lie across the rim [-]."""
+SMALL = 3.6
+"""Maps narrower than this name their sides and have no scale [inch]."""
 NARROW = 1.9
 """Faces longer than this many widths are set one under the other."""
 
@@ -54,6 +61,26 @@ def spread_to_raster(grid: Grid, values: Array) -> Array:
     return np.where(np.isfinite(raster), raster, np.where(count > 0, mean, np.nan))
 
 
+def _past_the_rim(raster: Array) -> Array:
+    """A raster with one row and column more at each side, carried on straight past the metal.
+
+    Lines drawn through it run to the rim, and do not turn off there.
+    """
+    wide = np.pad(raster, 3, constant_values=np.nan)
+    rows, columns = raster.shape[0] + 2, raster.shape[1] + 2
+
+    def moved(down: int, across: int) -> Array:
+        return wide[2 + down : 2 + down + rows, 2 + across : 2 + across + columns]
+
+    own = moved(0, 0)
+    ways = [(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1) if (i, j) != (0, 0)]
+    straight = np.stack([2.0 * moved(i, j) - moved(2 * i, 2 * j) for i, j in ways])
+    known = np.isfinite(straight)
+    count = known.sum(axis=0)
+    mean = np.where(known, straight, 0.0).sum(axis=0) / np.maximum(count, 1)
+    return np.where(np.isfinite(own), own, np.where(count > 0, mean, np.nan))
+
+
 def draw_face(
     axes: Axes,
     outline: Outline,
@@ -67,7 +94,7 @@ def draw_face(
 ) -> Any:
     """Draw values (n,) on a face; contour lines at ``levels``, broken below zero, white on dark.
 
-    Returns what a colour bar needs.
+    The lines run to the rim.  Returns what a colour bar needs.
     """
     raster = np.ma.masked_invalid(spread_to_raster(grid, values))
     shape = outline_shape(outline)
@@ -78,8 +105,8 @@ def draw_face(
     )
     mesh.set_clip_path(clip)
     if len(levels) and min(raster.shape) >= 2 and float(raster.max()) > float(raster.min()):
-        u = 0.5 * MM * (grid.u_edges[1:] + grid.u_edges[:-1])
-        v = 0.5 * MM * (grid.v_edges[1:] + grid.v_edges[:-1])
+        u, v = (_beyond(0.5 * MM * (edges[1:] + edges[:-1])) for edges in (grid.u_edges, grid.v_edges))
+        over = np.ma.masked_invalid(_past_the_rim(grid.as_map(values)))
         lowest, highest = float(raster.min()), float(raster.max())
         # A line at the level of the rest of the face would follow its rounding errors.
         margin = 1e-3 * (highest - lowest)
@@ -87,11 +114,47 @@ def draw_face(
         if inside:
             styles = ["dashed" if x < 0.0 else "solid" for x in inside]
             tones = [line_over(colours((x - low) / (high - low) if high > low else 0.5)) for x in inside]
-            lines = axes.contour(u, v, raster, levels=inside, colors=tones, linewidths=0.6, linestyles=styles)
+            lines = axes.contour(u, v, over, levels=inside, colors=tones, linewidths=0.6, linestyles=styles)
             lines.set_clip_path(clip)
     axes.add_patch(PathPatch(shape, facecolor="none", edgecolor=INK, linewidth=1.0, clip_on=False))
     _frame(axes, outline)
     return mesh
+
+
+def _beyond(centres: Array) -> Array:
+    """Centres of cells (k,) with one more at either end."""
+    ends = 2.0 * centres[0] - centres[1], 2.0 * centres[-1] - centres[-2]
+    return np.concatenate([[ends[0]], centres, [ends[1]]])
+
+
+def mark_ends(axes: Axes, grid: Grid, values: Array, least: float = 0.0) -> None:
+    """A plus where values (n,) are highest and a minus where they are lowest, for who sees no colours.
+
+    Nothing where they differ by no more than ``least``, or where one of the two has not its sign.
+    """
+    cells = slice(0, grid.n_cells)
+    low, high = float(values[cells].min()), float(values[cells].max())
+    if high - low <= least:
+        return
+    for sign, at, there in (
+        ("+", int(values[cells].argmax()), high > 0.0),
+        ("−", int(values[cells].argmin()), low < 0.0),
+    ):
+        if there:
+            spot = INWARD * MM * grid.u[at], INWARD * MM * grid.v[at]
+            text = axes.text(*spot, sign, ha="center", va="center", fontsize=13, fontweight="bold")
+            text.set_path_effects([withStroke(linewidth=3.0, foreground=GROUND)])
+
+
+def step_words(levels: Sequence[float], unit: str) -> str:
+    """What lies between two lines of a map.
+
+    >>> step_words([-20.0, 0.0, 20.0], "µm"), step_words([5.0], "µm")
+    ('a line every 20 µm', 'a line at 5 µm')
+    """
+    if len(levels) < 2:
+        return f"a line at {stated(levels[0])} {unit}" if levels else ""
+    return f"a line every {stated(round(min(np.diff(sorted(levels))), 9))} {unit}"
 
 
 def _frame(axes: Axes, outline: Outline) -> None:
@@ -100,8 +163,10 @@ def _frame(axes: Axes, outline: Outline) -> None:
     axes.set_xlim(-half_u - margin, half_u + margin)
     axes.set_ylim(-half_v - margin, half_v + margin)
     axes.set_aspect("equal")
-    axes.locator_params(axis="x", nbins=7, steps=[1, 2, 5, 10])
-    axes.locator_params(axis="y", nbins=5 if outline.length < 3.0 * outline.width else 3, steps=[1, 2, 5, 10])
+    if not isinstance(axes.xaxis.get_major_locator(), FixedLocator):
+        few = 5 if outline.length < 3.0 * outline.width else 3
+        axes.locator_params(axis="x", nbins=7, steps=[1, 2, 5, 10])
+        axes.locator_params(axis="y", nbins=few, steps=[1, 2, 5, 10])
     for side in axes.spines.values():
         side.set_visible(False)
     axes.tick_params(color=FAINT, length=3)
@@ -120,35 +185,72 @@ def levels_between(low: float, high: float, about: int = 8) -> list[float]:
 
 
 def sheet_of_faces(
-    outline: Outline, count: int, *, across: int | None = None, size: float = 4.6
+    outline: Outline, count: int, *, across: int | None = None, size: float = 4.6, lines: int = 1
 ) -> tuple[Figure, list[Axes]]:
-    """A figure with ``count`` maps of a face, arranged by its proportions.
+    """A figure with ``count`` maps of a face, arranged by its proportions; sides named on each.
 
     Parameters
     ----------
-    across : maps side by side; by default two, or one for long narrow faces
+    across : maps side by side; by default two, or one for long narrow faces; one on a narrow screen
     size : width of a map that stands beside another [inch]
+    lines : of the title over each map
     """
     long = outline.length / outline.width
     if across is None:
         across = 1 if long > NARROW else 2
-    across = max(1, min(across, count))
+    across = 1 if narrow() else max(1, min(across, count))
     down = -(-count // across)
-    wide = size if across > 1 else 1.6 * size
-    tall = max(0.75, wide / long)
+    wide = PHONE - 1.1 if narrow() else size if across > 1 else 1.6 * size
+    tall = max(0.75, min(wide, wide / long))
     figure = Figure(
-        figsize=(across * wide + 1.3, down * (tall + 0.55) + 0.5), facecolor=GROUND, layout="constrained"
+        figsize=(across * wide + (1.1 if narrow() else 1.3), down * (tall + 0.62 + 0.17 * lines) + 0.9),
+        facecolor=GROUND,
+        layout="constrained",
     )
     grid = figure.subplots(down, across, squeeze=False, sharex=True, sharey=True)
     all_axes = list(grid.ravel())
     for spare in all_axes[count:]:
         spare.set_visible(False)
-    for axes in grid[-1]:
-        axes.set_xlabel("u, mm")
-    if count < len(all_axes):
-        for axes in all_axes[count - across : count]:
-            axes.tick_params(labelbottom=True)
-            axes.set_xlabel("u, mm")
-    for row in grid:
-        row[0].set_ylabel("v, mm")
+    small = count > 2 or wide < SMALL
+    for axes in all_axes[:count]:
+        if small:
+            _name_sides(axes, outline)
+        else:
+            axes.set_xlabel("left  ←  u, mm  →  right")
+            axes.set_ylabel("near  ←  v, mm  →  far")
     return figure, all_axes[:count]
+
+
+def _name_sides(axes: Axes, outline: Outline) -> None:
+    """Sides in words in place of a scale, for maps too small to hold both."""
+    half_u, half_v = 0.5 * MM * outline.length, 0.5 * MM * outline.width
+    axes.xaxis.set_major_locator(FixedLocator([-half_u, half_u]))
+    axes.yaxis.set_major_locator(FixedLocator([-half_v, half_v]))
+    axes.xaxis.set_major_formatter(FixedFormatter(["left", "right"]))
+    axes.yaxis.set_major_formatter(FixedFormatter(["near", "far"]))
+    axes.tick_params(labelbottom=True, labelleft=True, labelsize=8, length=0)
+    left, right = axes.get_xticklabels()
+    left.set_horizontalalignment("left")
+    right.set_horizontalalignment("right")
+    near, far = axes.get_yticklabels()
+    near.set_verticalalignment("bottom")
+    far.set_verticalalignment("top")
+
+
+def room(figure: Figure) -> float:
+    """Width of a figure that words may take [inch]."""
+    return float(figure.get_figwidth()) - 0.3
+
+
+def set_title(axes: Axes, text: str, size: float = 11.0, wide: float | None = None) -> None:
+    """A title over a panel, folded on a narrow screen, or wherever it is wider than ``wide`` [inch]."""
+    if narrow():
+        wide = PHONE - 1.25
+    axes.set_title(text if wide is None else folded(text, wide, size), fontsize=size)
+
+
+def finish_bar(bar: Any, label: str) -> None:
+    """Label a colour bar and take its frame away."""
+    bar.set_label(label)
+    bar.outline.set_visible(False)
+    bar.ax.tick_params(color=FAINT, length=3)

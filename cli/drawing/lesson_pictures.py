@@ -14,24 +14,25 @@ import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.patheffects import withStroke
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
-from handlap.cli.drawing.letters import printable
-from handlap.cli.drawing.pictures import (
-    DOTTED,
-    DYE_STATES,
-    LEAST_SCALE,
-    MICRON,
-    STYLE,
+from handlap.cli.drawing.course_drawing import DOTTED, LEAST_SCALE, MICRON
+from handlap.cli.drawing.dye_drawing import swatches
+from handlap.cli.drawing.face_map import (
+    draw_face,
     finish_bar,
-    levelled,
-    png,
+    levels_between,
+    mark_ends,
+    room,
+    set_title,
+    sheet_of_faces,
+    step_words,
 )
+from handlap.cli.drawing.letters import printable
+from handlap.cli.drawing.pictures import ONE_CASE, STYLE, levelled, png
+from handlap.cli.drawing.sizes import folded, narrow, wide
+from handlap.cli.reports.lesson_report import cell
 from handlap.cli.reports.lesson_words import LETTERS, FigureWords, figure_words, has_course, same_start
-from handlap.cli.reports.quantity import number, share
-from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
 from handlap.sim.teaching.lesson import CaseResult, LessonResult
 from handlap.sim.teaching.lesson_answer import asked_unit
@@ -84,7 +85,7 @@ def curve_figure(result: LessonResult) -> Figure:
     if not has_course(result):
         return bands_figure(result)
     words = figure_words(result.lesson.question.figure)
-    figure = Figure(figsize=(8.4, 4.8), facecolor=colours.GROUND, layout="constrained")
+    figure = Figure(figsize=(wide(8.4), 4.8), facecolor=colours.GROUND, layout="constrained")
     axes = figure.subplots()
     ends = []
     for place, case in enumerate(result.cases):
@@ -102,7 +103,7 @@ def curve_figure(result: LessonResult) -> Figure:
     _frame(axes, words, max(high for _, high, _ in ends), min(low for _, _, low in ends))
     axes.set_xlim(0.0, max(1.0, max(x for x, _, _ in ends)))
     axes.set_xlabel("strokes, there and back")
-    axes.set_title(f"{words.label[:1].upper()}{words.label[1:]}. Shaded: 90 of 100.")
+    set_title(axes, f"{words.label[:1].upper()}{words.label[1:]}. Shaded: 90 of 100.")
     axes.legend(loc="best", framealpha=0.9, edgecolor="none", handlelength=4.0)
     return figure
 
@@ -122,7 +123,8 @@ def bands_figure(result: LessonResult) -> Figure:
     question, values = result.lesson.question, result.answer.values
     unit, factor = SCREEN[asked_unit(question)]
     shown = [(i, case) for i, case in enumerate(result.cases) if case.case.name in values]
-    figure = Figure(figsize=(8.4, 0.75 * len(shown) + 1.5), facecolor=colours.GROUND, layout="constrained")
+    size = wide(8.4), 0.75 * len(shown) + (2.1 if narrow() else 1.5)
+    figure = Figure(figsize=size, facecolor=colours.GROUND, layout="constrained")
     axes = figure.subplots()
     bands = [values[case.case.name].scaled(factor) for _, case in shown]
     known = [end for band in bands for end in (band.p05, band.p50, band.p95) if math.isfinite(end)]
@@ -145,9 +147,10 @@ def bands_figure(result: LessonResult) -> Figure:
     axes.spines[["top", "right", "left"]].set_visible(False)
     axes.tick_params(axis="y", length=0)
     arrows = any(band.p95 > beyond for band in bands)
-    axes.set_title(
+    set_title(
+        axes,
         "The mark is the middle; the line holds 90 of 100."
-        + (" An arrow: not reached by some." if arrows else "")
+        + (" An arrow: not reached by some." if arrows else ""),
     )
     return figure
 
@@ -209,8 +212,10 @@ def _maps(
     outlines = [case_scenario(result.lesson, case.case).part.outline for case in cases]
     widest = max(outlines, key=lambda o: o.length)
     long = widest.length > 3.0 * widest.width
-    across = 1 if long else min(3, len(cases)) if len(cases) != 4 else 2
-    figure, panels = sheet_of_faces(widest, len(cases), across=across, size=2.7 if across == 3 else 3.9)
+    across = 1 if long or narrow() else min(3, len(cases)) if len(cases) != 4 else 2
+    lines = 1 + max(title.count("\n") for title in titles)
+    size = 2.7 if across == 3 else 3.9
+    figure, panels = sheet_of_faces(widest, len(cases), across=across, size=size, lines=lines)
     mesh: Any = None
     for axes, outline, case, value, title in zip(panels, outlines, cases, values, titles, strict=True):
         mesh = draw_face(axes, outline, case.grid, value[: case.grid.n_cells], **scale)
@@ -223,10 +228,6 @@ def _maps(
 
 def _titled(case: CaseResult, figures: str, width: int = 28) -> str:
     return f"{_folded(case.case.words, width)}\n{figures}"
-
-
-def _um(height: float) -> str:
-    return number(MICRON * float(height), 2, 0.01)
 
 
 def heights_scale(result: LessonResult) -> float:
@@ -244,28 +245,22 @@ def heights_scale(result: LessonResult) -> float:
 def _heights_figure(result: LessonResult, cases: Sequence[CaseResult], when: str, note: str) -> Figure:
     half = heights_scale(result)
     maps = [levelled(c.grid, c.before if when == "before" else c.after) for c in cases]
-    spans = [f"from {_um(m.min())} to {_um(m.max())} µm" for m in maps]
+    name = "flatness_start" if when == "before" else "flatness"
+    spans = [f"flatness {told(case, name)}" for case in cases]
+    levels = levels_between(-half, half)
     titles = [
         _titled(case, span) if len(cases) > 1 else span for case, span in zip(cases, spans, strict=True)
     ]
     figure, panels, mesh = _maps(
         result, cases, [MICRON * m for m in maps], titles,
-        colours=colours.HEIGHT, low=-half, high=half, levels=levels_between(-half, half),
+        colours=colours.HEIGHT, low=-half, high=half, levels=levels,
     )  # fmt: skip
     for axes, case, heights in zip(panels, cases, maps, strict=True):
-        _mark_ends(axes, case.grid, heights)
-    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), "height, µm")
-    figure.suptitle(note, fontsize=10)
+        mark_ends(axes, case.grid, MICRON * heights, LEAST_SCALE)
+    words = f"height, µm\n{step_words(levels, 'µm')}"
+    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), words)
+    _said(figure, note)
     return figure
-
-
-def _mark_ends(axes: Axes, grid: Grid, heights: Array) -> None:
-    """A plus where a face stands highest and a minus where it lies lowest, for who sees no colours."""
-    for sign, at in (("+", int(heights.argmax())), ("−", int(heights.argmin()))):
-        inward = 0.93
-        spot = inward * 1e3 * grid.u[at], inward * 1e3 * grid.v[at]
-        text = axes.text(*spot, sign, ha="center", va="center", fontsize=13, fontweight="bold")
-        text.set_path_effects([withStroke(linewidth=3.0, foreground=colours.GROUND)])
 
 
 def before_figure(result: LessonResult) -> Figure:
@@ -289,36 +284,45 @@ def removed_figure(result: LessonResult) -> Figure:
     """Depth removed, on one scale."""
     depths = [MICRON * (case.before - case.after) for case in result.cases]
     high = max(LEAST_SCALE, *(float(d.max()) for d in depths))
+    levels = levels_between(0.0, high)
     titles = [
-        _titled(
-            case,
-            f"mean {number(float(d @ case.grid.area / case.grid.area.sum()), 2)}, "
-            f"most {number(float(d.max()), 2)} µm",
-        )
-        for case, d in zip(result.cases, depths, strict=True)
+        _titled(case, f"mean {told(case, 'mean_depth')}\ndeepest {told(case, 'deepest')}")
+        for case in result.cases
     ]
     figure, panels, mesh = _maps(
-        result, result.cases, depths, titles,
-        colours=colours.DEPTH, low=0.0, high=high, levels=levels_between(0.0, high),
-    )  # fmt: skip
-    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), "depth removed, µm")
-    figure.suptitle("Depth removed: the darker, the more", fontsize=10)
+        result, result.cases, depths, titles, colours=colours.DEPTH, low=0.0, high=high, levels=levels
+    )
+    words = f"depth removed, µm\n{step_words(levels, 'µm')}".strip()
+    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), words)
+    _said(figure, "Depth removed: the darker, the more.")
     return figure
+
+
+def told(case: CaseResult, name: str) -> str:
+    """A figure of all members of a case, as the table has it."""
+    return cell(case, name)
+
+
+def _said(figure: Figure, note: str) -> None:
+    """A sentence over the maps, and whose figures stand over them."""
+    figure.suptitle(folded(note, room(figure)), fontsize=10)
+    figure.supxlabel(folded(ONE_CASE, room(figure), 9.0), fontsize=9)
 
 
 def dye_figure(result: LessonResult) -> Figure:
     """The dye at the last look: full, fading, gone."""
-    titles = []
-    for case in result.cases:
-        area = case.grid.area[: case.grid.n_cells]
-        faded, gone = (float((case.dye < state) @ area / area.sum()) for state in (1.0, 0.5))
-        titles.append(_titled(case, f"{share(faded)} fading or gone, {share(gone)} gone"))
-    figure, panels, mesh = _maps(
+    titles = [
+        _titled(case, f"{told(case, 'dye_faded')} fading or gone,\nleft on {told(case, 'dye_left')}")
+        for case in result.cases
+    ]
+    figure, _, _ = _maps(
         result, result.cases, [case.dye for case in result.cases], titles,
         colours=colours.DYE, low=0.0, high=1.0,
     )  # fmt: skip
-    bar = figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02, ticks=[0.0, 0.5, 1.0])
-    finish_bar(bar, "dye")
-    bar.ax.set_yticklabels(DYE_STATES)
-    figure.suptitle("The dye at the last look: dark full, half way fading, light gone", fontsize=10)
+    key = sorted({float(v) for case in result.cases for v in np.unique(case.dye)}, reverse=True)
+    swatches(figure, key, "dye")
+    figure.suptitle(
+        folded(f"The dye at the last look: dark full, half way fading, light gone. {ONE_CASE}", room(figure)),
+        fontsize=10,
+    )
     return figure

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import matplotlib
@@ -17,26 +16,35 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.face_map import draw_face, levels_between, rimmed, sheet_of_faces
+from handlap.cli.drawing.course_drawing import BEYOND_STOP, LEAST_SCALE, MICRON, Course, Marks, course_figure
+from handlap.cli.drawing.dye_drawing import Panel, dye_figure, dye_title
+from handlap.cli.drawing.face_map import (
+    draw_face,
+    finish_bar,
+    levels_between,
+    mark_ends,
+    rimmed,
+    room,
+    set_title,
+    sheet_of_faces,
+    step_words,
+)
 from handlap.cli.drawing.letters import FAMILY
-from handlap.cli.reports.quantity import number, share, stated
+from handlap.cli.drawing.sizes import folded
+from handlap.cli.reports.plan_report import ends_at
+from handlap.cli.reports.quantity import number
+from handlap.cli.reports.wording import microns
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
-from handlap.sim.lapping.dye import tone
+from handlap.sim.lapping.dye import RENEW_BELOW, tone
 
 if TYPE_CHECKING:
     from handlap.sim.face.survey import Survey
     from handlap.sim.job.results import Band, LapResult, Plan
-    from handlap.sim.job.scenario import Part, Scenario
+    from handlap.sim.job.scenario import Scenario
 
-MICRON, MM = 1e6, 1e3
+MM = 1e3
 DPI = 150
-MOST_DYE = 12
-DYE_STATES = ("gone", "fading", "full")
-"""What stands at the ends and the middle of the scale of the dye."""
-DOTTED = (0, (1, 1.2))
-LEAST_SCALE = 0.01
-"""Half width of a scale on which nothing is to be seen [µm]."""
 STYLE: Any = {
     "font.size": 10.0,
     "axes.titlesize": 11.0,
@@ -52,16 +60,6 @@ STYLE: Any = {
 }
 
 
-@dataclass(frozen=True)
-class Course:
-    """Figures against strokes; arrays (k, 3) as p05, p50, p95, all alike where nothing is uncertain [m]."""
-
-    strokes: Array
-    flatness: Array
-    straightedge: Array
-    greatest_depth: Array
-
-
 def png(figure: Figure) -> bytes:
     """The figure as a PNG file."""
     stream = io.BytesIO()
@@ -72,33 +70,53 @@ def png(figure: Figure) -> bytes:
 
 def plan_pictures(plan: Plan) -> dict[str, bytes]:
     """PNG by name: warp, depth, dye, course (the last two where there is work to do)."""
-    outline, grid = plan.scenario.part.outline, plan.grid
-    checks = [check for stage in plan.stages for check in stage.checks]
     with matplotlib.rc_context(STYLE):
-        if plan.verdict.answer == "leave" or not any(stage.strokes for stage in plan.stages):
-            return {"warp.png": png(warp_figure(outline, grid, plan.map_before, None))}
-        found = {"warp.png": png(warp_figure(outline, grid, plan.map_before, plan.map_after))}
-        found["depth.png"] = png(depth_figure(outline, grid, plan.map_removed))
-        if checks:
-            titles = [
-                dye_title(f"{c.strokes} strokes, {c.paper}", c.dye_faded.p50, c.dye_left.rest.p50)
-                for c in checks
-            ]
-            maps = [tone(c.dye_gone, c.dye_faded_map) for c in checks]
-            found["dye.png"] = png(dye_figure(outline, grid, maps, titles, "dye, mean of all cases"))
-        best = plan.best_point
-        planned = next(stage for stage in plan.stages if stage.strokes)
-        look_at = max(1.5 * planned.strokes_band.p95, 1.2 * (best.strokes if best is not None else 0))
-        found["course.png"] = png(
-            course_figure(
-                _plan_course(plan),
-                plan.scenario.part,
-                f"on {planned.paper}",
-                best=None if best is None else best.strokes,
-                planned=planned.strokes,
-                look_at=look_at,
+        return {name: png(figure) for name, figure in plan_figures(plan).items()}
+
+
+def plan_figures(plan: Plan) -> dict[str, Figure]:
+    """The pictures of a plan by the names of their files; figures in their titles are those of the tables."""
+    outline, grid = plan.scenario.part.outline, plan.grid
+    before = f"flatness {microns(plan.before_flatness)}"
+    if plan.verdict.answer == "leave" or not any(stage.strokes for stage in plan.stages):
+        return {"warp.png": warp_figure(outline, grid, plan.map_before, None, told=(before,))}
+    both = (before, f"flatness {ends_at(plan.after_flatness)}")
+    mean, most = microns(plan.removed_mean), microns(plan.removed_greatest)
+    found = {
+        "warp.png": warp_figure(outline, grid, plan.map_before, plan.map_after, told=both),
+        "depth.png": depth_figure(outline, grid, plan.map_removed, told=(mean, most)),
+    }
+    checks = [check for stage in plan.stages for check in stage.checks]
+    if checks:
+        found["dye.png"] = dye_figure(outline, grid, dye_panels(plan), "dye, mean of all cases")
+    best = plan.best_point
+    planned = next(stage for stage in plan.stages if stage.strokes)
+    band = planned.strokes_band
+    found["course.png"] = course_figure(
+        _plan_course(plan),
+        plan.scenario.part,
+        f"on {planned.paper}",
+        Marks(
+            best=None if best is None else best.strokes,
+            planned=planned.strokes,
+            stops=(band.p05, band.p95) if band.p95 > band.p05 else None,
+        ),
+        look_at=BEYOND_STOP * max(band.p95, planned.strokes),
+    )
+    return found
+
+
+def dye_panels(plan: Plan) -> list[Panel]:
+    """The dye at each check; once half of it is gone it is put on anew, and both are shown."""
+    found = []
+    for stage in plan.stages:
+        for check in stage.checks:
+            title = dye_title(
+                f"{check.strokes} strokes, {check.paper}", check.dye_faded.p50, check.dye_left.rest.p50
             )
-        )
+            found.append(
+                Panel(title, tone(check.dye_gone, check.dye_faded_map), check.dye_left.p50 < RENEW_BELOW)
+            )
     return found
 
 
@@ -134,16 +152,18 @@ def lap_pictures(result: LapResult) -> dict[str, bytes]:
         thrice(result.before_straightedge, f.straightedge),
         thrice(0.0, f.greatest_depth),
     )
-    titles = [
-        dye_title(f"{int(n)} strokes", faded, 1.0 - left)
-        for n, faded, left in zip(result.strokes, result.dye_faded, result.dye_left, strict=True)
-    ]
-    maps = list(tone(result.dye_gone, result.dye_faded_map))
+    panels = [
+        Panel(dye_title(f"{int(n)} strokes", faded, 1.0 - left), map_, left < RENEW_BELOW)
+        for n, faded, left, map_ in zip(
+            result.strokes, result.dye_faded, result.dye_left,
+            tone(result.dye_gone, result.dye_faded_map), strict=True,
+        )
+    ]  # fmt: skip
     with matplotlib.rc_context(STYLE):
         return {
             "warp.png": png(warp_figure(outline, grid, result.map_before, result.map_after)),
             "depth.png": png(depth_figure(outline, grid, result.map_before - result.map_after)),
-            "dye.png": png(dye_figure(outline, grid, maps, titles, "dye")),
+            "dye.png": png(dye_figure(outline, grid, panels, "dye")),
             "course.png": png(course_figure(course, result.scenario.part, f"on {result.paper}")),
         }
 
@@ -166,139 +186,73 @@ def _even_scale(*maps: Array) -> float:
     return max(LEAST_SCALE, MICRON * max(float(np.abs(m).max()) for m in maps))
 
 
-def warp_figure(outline: Outline, grid: Grid, before: Array, after: Array | None) -> Figure:
-    """The face before and after (if it is worked) on one scale, each less its best plane."""
-    faces = {"Before": before} if after is None else {"Before": before, "After": after}
-    pair = [levelled(grid, heights)[: grid.n_cells] for heights in faces.values()]
+def warp_figure(
+    outline: Outline,
+    grid: Grid,
+    before: Array,
+    after: Array | None,
+    *,
+    told: Sequence[str] = (),
+    names: tuple[str, str] = ("Before", "After"),
+) -> Figure:
+    """The face before and after (if it is worked) on one scale, each less its best plane.
+
+    ``told``: what is said of each, where it is of many faces of which these are one; else their own span.
+    """
+    faces = (before,) if after is None else (before, after)
+    pair = [levelled(grid, heights)[: grid.n_cells] for heights in faces]
     half = _even_scale(*pair)
     levels = levels_between(-half, half)
     figure, both = sheet_of_faces(outline, len(pair))
     mesh: Any = None
-    for axes, heights, title in zip(both, pair, faces, strict=True):
+    for k, (axes, heights) in enumerate(zip(both, pair, strict=True)):
         mesh = draw_face(
             axes, outline, grid, heights * MICRON, colours=colours.HEIGHT, low=-half, high=half, levels=levels
         )
-        axes.set_title(
-            f"{title if after is not None else 'The face'}: from {_um(heights.min())} to {_um(heights.max())}"
-        )
-    bar = figure.colorbar(mesh, ax=both, aspect=30, shrink=0.9, pad=0.02)
-    finish_bar(bar, "height over the best plane, µm")
-    figure.supxlabel(_typical("proud is brown, low is blue; lines are broken below the plane"), fontsize=9)
+        mark_ends(axes, grid, heights * MICRON, LEAST_SCALE)
+        span = told[k] if told else f"from {_um(heights.min())} to {_um(heights.max())}"
+        set_title(axes, f"{'The face' if after is None else names[k]}: {span}")
+    _heights_bar(figure, mesh, both, levels)
+    figure.supxlabel(folded(f"{HEIGHT_WORDS}{f' {ONE_CASE}' if told else ''}", room(figure), 9.0), fontsize=9)
     return figure
 
 
-def depth_figure(outline: Outline, grid: Grid, removed: Array) -> Figure:
-    """Depth removed; the spot that loses most is marked."""
+HEIGHT_WORDS = "Proud is brown (+), low is blue (−); lines are broken below the plane."
+ONE_CASE = "The figures are those of all cases; the map is one of them, the nearest to the middle."
+
+
+def _heights_bar(figure: Figure, mesh: Any, axes: Sequence[Axes], levels: Sequence[float]) -> None:
+    bar = figure.colorbar(mesh, ax=list(axes), aspect=30, shrink=0.9, pad=0.02)
+    finish_bar(bar, f"height over the best plane, µm\n{step_words(levels, 'µm')}")
+
+
+def depth_figure(
+    outline: Outline, grid: Grid, removed: Array, *, told: tuple[str, str] | None = None
+) -> Figure:
+    """Depth removed; the spot that loses most is marked.
+
+    ``told``: mean and greatest depth of all cases, of which this is one; else its own.
+    """
     depth = removed * MICRON
     most = int(depth.argmax())
     high = max(float(depth.max()), LEAST_SCALE)
+    levels = levels_between(0.0, high)
     figure, (axes,) = sheet_of_faces(outline, 1)
     mesh = draw_face(
-        axes, outline, grid, depth[: grid.n_cells], colours=colours.DEPTH, low=0.0, high=high,
-        levels=levels_between(0.0, high),
-    )  # fmt: skip
+        axes, outline, grid, depth[: grid.n_cells], colours=colours.DEPTH, low=0.0, high=high, levels=levels
+    )
     axes.plot(
         grid.u[most] * MM, grid.v[most] * MM, "o", ms=11, mfc="none", mec=colours.MARK, mew=1.8,
         clip_on=False, path_effects=rimmed(1.8),
     )  # fmt: skip
-    mean = float(removed @ grid.area / grid.area.sum())
-    axes.set_title(f"Metal removed: {_um(mean)} on average, {_um(removed[most])} at most (ring)")
-    finish_bar(figure.colorbar(mesh, ax=axes, aspect=25, shrink=0.9, pad=0.02), "depth removed, µm")
+    own = _um(float(removed @ grid.area / grid.area.sum())), _um(removed[most])
+    mean, greatest = told or own
+    set_title(axes, f"Metal removed: {mean} on average, {greatest} at most (ring)", wide=room(figure) - 0.5)
+    words = f"depth removed, µm\n{step_words(levels, 'µm')}".strip()
+    finish_bar(figure.colorbar(mesh, ax=axes, aspect=25, shrink=0.9, pad=0.02), words)
+    if told:
+        figure.supxlabel(folded(ONE_CASE, room(figure), 9.0), fontsize=9)
     return figure
-
-
-def dye_figure(
-    outline: Outline, grid: Grid, maps: Sequence[Array], titles: Sequence[str], label: str
-) -> Figure:
-    """The dye at each look (all or some of them): maps (cells,) of 1 full, ½ fading, 0 gone."""
-    shown = min(MOST_DYE, len(maps))
-    picks = [round(i * (len(maps) - 1) / max(1, shown - 1)) for i in range(shown)]
-    across = 2 if outline.length > 3.0 * outline.width else 4 if len(picks) > 4 else 2
-    figure, all_axes = sheet_of_faces(outline, len(picks), across=across, size=4.2 if across == 2 else 2.7)
-    mesh: Any = None
-    for axes, i in zip(all_axes, picks, strict=True):
-        mesh = draw_face(axes, outline, grid, maps[i], colours=colours.DYE, low=0.0, high=1.0)
-        axes.set_title(titles[i], fontsize=9.5)
-    bar = figure.colorbar(mesh, ax=all_axes, aspect=35, shrink=0.8, pad=0.02, ticks=[0.0, 0.5, 1.0])
-    finish_bar(bar, label)
-    bar.ax.set_yticklabels(DYE_STATES)
-    return figure
-
-
-def dye_title(when: str, faded: float, gone: float) -> str:
-    """Over a map of the dye: when it is, and the shares of the face fading or gone, and gone."""
-    return f"{when}\n{share(faded)} fading or gone, {share(gone)} gone"
-
-
-def course_figure(
-    course: Course,
-    part: Part,
-    where: str,
-    *,
-    best: int | None = None,
-    planned: int | None = None,
-    look_at: float | None = None,
-) -> Figure:
-    """Flatness and straightedge above, greatest depth below, against strokes, with their limits.
-
-    ``best`` and ``planned`` are marked [strokes]; the axis ends at ``look_at`` [strokes].
-    """
-    figure = Figure(figsize=(8.4, 6.2), facecolor=colours.GROUND, layout="constrained")
-    top, bottom = figure.subplots(2, 1, sharex=True, height_ratios=[3, 2])
-    x = course.strokes
-    end = min(float(x.max()), look_at or float(x.max()))
-    sense = "straightedge" if part.limit_by == "straightedge" else "flatness"
-    _band(top, x, course.flatness, colours.FLATNESS, "solid", "flatness (minimum zone)")
-    _band(top, x, course.straightedge, colours.STRAIGHTEDGE, DOTTED, "straightedge's reading", filled=False)
-    _limit(top, MICRON * part.limit, f"limit for the {sense}, {stated(MICRON * part.limit)} µm")
-    _band(bottom, x, course.greatest_depth, colours.REMOVED, "solid", "deepest spot")
-    if part.allowance is not None:
-        _limit(bottom, MICRON * part.allowance, f"allowance, {stated(MICRON * part.allowance)} µm")
-    for axes in (top, bottom):
-        axes.set_ylim(bottom=0.0)
-        axes.set_xlim(0.0, end)
-        axes.grid(color=colours.RULE, lw=0.6)
-        axes.spines[["top", "right"]].set_visible(False)
-        if planned is not None:
-            axes.axvline(planned, color=colours.INK, lw=1.0, label=f"planned: {planned} strokes")
-        if best is not None and best <= end:
-            axes.axvline(
-                best, color=colours.MARK, lw=1.4, ls=(0, (5, 2, 1, 2)), label=f"best point: {best} strokes"
-            )
-    top.set_ylabel("out of flat, µm")
-    bottom.set_ylabel("removed, µm")
-    bottom.set_xlabel(f"strokes {where}")
-    banded = bool(np.any(course.flatness[:, 2] > course.flatness[:, 0]))
-    note = "Shaded: 90 of 100 cases. " if banded else ""
-    top.set_title(f"Flatness and metal removed against strokes. {note}".strip())
-    top.set_ylim(top=_highest(x, course.flatness, end, part.limit))
-    bottom.set_ylim(top=_highest(x, course.greatest_depth, end, part.allowance))
-    top.legend(loc="upper right", framealpha=1.0, edgecolor="none")
-    names = bottom.get_legend_handles_labels()
-    bottom.legend(names[0][:2], names[1][:2], loc="upper left", framealpha=1.0, edgecolor="none")
-    return figure
-
-
-def _highest(x: Array, values: Array, end: float, line: float | None) -> float:
-    """Top of an axis [µm] that shows the band up to ``end`` and the line."""
-    seen = float(values[x <= end].max()) if np.any(x <= end) else 0.0
-    return 1.08 * MICRON * max(seen, line or 0.0, LEAST_SCALE / MICRON)
-
-
-def _band(
-    axes: Axes, x: Array, values: Array, colour: str, style: Any, label: str, *, filled: bool = True
-) -> None:
-    """A middle line with its band, filled or between two thin lines."""
-    low, middle, high = (MICRON * values).T
-    if np.any(high > low) and filled:
-        axes.fill_between(x, low, high, color=colour, alpha=0.18, lw=0)
-    elif np.any(high > low):
-        axes.plot(x, low, x, high, color=colour, lw=0.9, ls=style)
-    axes.plot(x, middle, color=colour, lw=2.0, ls=style, label=label)
-
-
-def _limit(axes: Axes, at: float, label: str) -> None:
-    axes.axhline(at, color=colours.LIMIT, lw=1.2, ls=(0, (6, 3)), label=label)
 
 
 def survey_figure(scenario: Scenario, found: Survey) -> Figure:
@@ -308,20 +262,40 @@ def survey_figure(scenario: Scenario, found: Survey) -> Figure:
     heights, doubt = found.mean_map[cells], 1.645 * found.sd_map[cells]
     half = _even_scale(heights)
     figure, both = sheet_of_faces(outline, 2, across=1)
+    levels = levels_between(-half, half)
     mesh = draw_face(
-        both[0], outline, grid, heights * MICRON, colours=colours.HEIGHT, low=-half, high=half,
-        levels=levels_between(-half, half),
-    )  # fmt: skip
-    both[0].set_title(f"Height over the best plane: {_um(heights.min())} to {_um(heights.max())}")
-    finish_bar(figure.colorbar(mesh, ax=both[0], aspect=22, shrink=0.9, pad=0.02), "µm, + proud")
-    high = max(float(doubt.max()) * MICRON, LEAST_SCALE)
-    mesh = draw_face(both[1], outline, grid, doubt * MICRON, colours=colours.DOUBT, low=0.0, high=high)
+        both[0], outline, grid, heights * MICRON, colours=colours.HEIGHT, low=-half, high=half, levels=levels
+    )
+    mark_ends(both[0], grid, heights * MICRON, LEAST_SCALE)
+    wide = room(figure) - 1.0
+    span = f"Height over the best plane: {_um(heights.min())} to {_um(heights.max())}"
+    set_title(both[0], span, wide=wide)
+    words = f"µm, + proud\n{step_words(levels, 'µm')}"
+    finish_bar(figure.colorbar(mesh, ax=both[0], aspect=22, shrink=0.9, pad=0.02), words)
+    low, high, steps = doubt_scale(doubt * MICRON)
+    mesh = draw_face(
+        both[1], outline, grid, doubt * MICRON, colours=colours.DOUBT, low=low, high=high, levels=steps
+    )
     advice = found.next_line is not None and found.next_line.helps
     next_line = "; the broken line is to be read next" if advice else ""
-    both[1].set_title(f"How far out that may be (90 in 100), and what was read{next_line}", fontsize=10)
-    finish_bar(figure.colorbar(mesh, ax=both[1], aspect=22, shrink=0.9, pad=0.02), "± µm")
+    doubted = f"How far out that may be (90 in 100), and what was read{next_line}"
+    set_title(both[1], doubted, 10.0, wide)
+    words = f"± µm\n{step_words(steps, 'µm')}".strip()
+    finish_bar(figure.colorbar(mesh, ax=both[1], aspect=22, shrink=0.9, pad=0.02), words)
     _draw_readings(both[1], scenario, found)
     return figure
+
+
+def doubt_scale(doubt: Array) -> tuple[float, float, list[float]]:
+    """Ends of a scale of doubts [µm], which begins near the least of them, and the levels of lines between.
+
+    >>> doubt_scale(np.array([11.0, 24.0]))[:2]
+    (10.0, 24.0)
+    """
+    low, high = float(doubt.min()), max(float(doubt.max()), LEAST_SCALE)
+    steps = levels_between(low, high, 6)
+    step = steps[1] - steps[0] if len(steps) > 1 else 0.0
+    return (step * float(np.floor(low / step)) if step else 0.0), high, steps
 
 
 def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
@@ -354,14 +328,3 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
 
 def _um(height: float) -> str:
     return f"{number(MICRON * float(height), 2)} µm"
-
-
-def _typical(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def finish_bar(bar: Any, label: str) -> None:
-    """Label a colour bar and take its frame away."""
-    bar.set_label(label)
-    bar.outline.set_visible(False)
-    bar.ax.tick_params(color=colours.FAINT, length=3)

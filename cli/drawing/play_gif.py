@@ -16,9 +16,10 @@ from matplotlib.patches import PathPatch
 from PIL import Image
 
 from handlap.cli.drawing import colours
+from handlap.cli.drawing.course_drawing import DOTTED, MICRON
 from handlap.cli.drawing.face_map import MM, outline_shape, spread_to_raster
 from handlap.cli.drawing.letters import printable
-from handlap.cli.drawing.pictures import DOTTED, MICRON, STYLE
+from handlap.cli.drawing.pictures import STYLE
 from handlap.cli.drawing.play_views import View, dye_words, map_of, nice_above, said, views_of
 from handlap.cli.reports.quantity import share
 from handlap.sim.teaching.frames import Followed, FollowedWay

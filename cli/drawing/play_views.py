@@ -12,7 +12,9 @@ import numpy as np
 from matplotlib.colors import Colormap
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.pictures import DYE_STATES, LEAST_SCALE, levelled
+from handlap.cli.drawing.course_drawing import LEAST_SCALE
+from handlap.cli.drawing.dye_drawing import DYE_STATES
+from handlap.cli.drawing.pictures import levelled
 from handlap.cli.reports.blocks import together
 from handlap.cli.reports.lap_report import CLOSE
 from handlap.cli.reports.quantity import number, share, stated

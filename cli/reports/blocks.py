@@ -48,6 +48,8 @@ class Table:
     left: tuple[int, ...] = (0,)
     wraps: int | None = None
     """The column that gives way where space is short."""
+    folded: str = ""
+    """On a page it is folded away under these words; "": it stands open."""
 
 
 @dataclass(frozen=True)

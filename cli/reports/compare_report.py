@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlap.cli.reports.as_json import band, errors_json, figure, job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
+from handlap.cli.reports.compare_differences import same_words
 from handlap.cli.reports.quantity import chance, counted, number, quantity, stated
 from handlap.cli.reports.wording import (
     BAND_WORDS,
@@ -180,15 +182,17 @@ def _shapes(found: Comparison) -> Section:
     tapers = ("way", "taper along\nµm", "taper across\nµm")
     rows = _bands_of(found, ("straightedge", "flatness", "greatest_depth"))
     taper_rows = _bands_of(found, ("taper_along", "taper_across"))
-    curves = Picture(
-        "curves.png",
-        "How flat the face is when so much metal is off on the first paper: the middle and 90 of 100 cases.",
-        "Curves of flatness against mean depth removed, one for each way; the tables have the ends.",
+    ways = Picture(
+        "ways.png",
+        "What each way has more or less of than the first, inside each face and pair of hands.",
+        f"A row for each way, a column for each figure: the middle and 90 of 100 cases of the difference "
+        f"from the first way. {same_words(found)} The next table has the figures.",
     )
     maps = Picture(
         "removed.png",
-        "Where each way takes the metal off, on one scale: the mean over all faces and hands.",
-        "Maps of the depth removed, one for each way; the table has the deepest spot and the taper.",
+        "Where the metal comes off, on one scale: the mean over all faces and hands.",
+        "Maps of the depth removed by the first way and by those that differ from it; the table has the "
+        "deepest spot and the taper.",
     )
     return Section(
         "How the face comes out",
@@ -196,7 +200,8 @@ def _shapes(found: Comparison) -> Section:
             Table(heads, rows, wraps=0),
             Table(tapers, taper_rows, wraps=0),
             Words(f"Taper: {TAPER_SIGNS}."),
-            curves,
+            ways,
+            *((Words(same_words(found)),) if same_words(found) else ()),
             maps,
         ),
     )
@@ -211,6 +216,18 @@ def _bands_of(found: Comparison, names: Sequence[str]) -> tuple[tuple[str, ...],
 
 
 def _pairs(found: Comparison, all_pairs: bool) -> Section:
+    """Each way less the first; ``all_pairs``: and, folded away, each less each before it."""
+    first = found.results[found.order.places[0]].way.name
+    words = f"Differences inside each face and pair of hands, less the first, {first}. {SIZE_WORDS}"
+    if not all_pairs:
+        words += " --out and --json have every pair."
+    blocks: list[Block] = [Words(words), _pair_table(found, False)]
+    if all_pairs and len(found.pairs) > len(found.order.places) - 1:
+        blocks.append(replace(_pair_table(found, True), folded="Every way less each before it"))
+    return Section("More than the spread?", tuple(blocks))
+
+
+def _pair_table(found: Comparison, all_pairs: bool) -> Table:
     places = {i: place for place, i in enumerate(found.order.places, 1)}
     held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
     heads = ("ways", f"{held}\nµm", "deepest\nµm", "taper along\nµm", "minutes", "chance\n%")
@@ -233,15 +250,7 @@ def _pairs(found: Comparison, all_pairs: bool) -> Section:
                 _difference(d["both"], 100.0 * sign, 1.0),
             )
         )
-    against = (
-        "each less each before it"
-        if all_pairs
-        else f"less the first, {found.results[found.order.places[0]].way.name}"
-    )
-    words = f"Differences inside each face and pair of hands, {against}. {SIZE_WORDS}"
-    if not all_pairs:
-        words += " --out and --json have every pair."
-    return Section("More than the spread?", (Words(words), Table(heads, tuple(rows), wraps=0)))
+    return Table(heads, tuple(rows), wraps=0)
 
 
 def _in_order(
@@ -363,6 +372,7 @@ UNITS = {
     "mean_depth": ("mean_depth_um", MICRON),
     "taper_along": ("taper_along_um", MICRON),
     "taper_across": ("taper_across_um", MICRON),
+    "taper": ("greater_taper_um", MICRON),
     "goal": ("chance_goal", 1.0),
     "allowance": ("chance_allowance", 1.0),
     "both": ("chance_both", 1.0),

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.as_json import band, figure, job_json
-from handlap.cli.reports.blocks import Report, Section, Table, Words
+from handlap.cli.reports.blocks import Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_report import MINUTES, SIZES
 from handlap.cli.reports.quantity import chance, number, quantity, stated
 from handlap.cli.reports.wording import (
@@ -133,6 +133,17 @@ def _figures(found: Improvement) -> Section:
             Table(("", "as it\nstands", "found", "as the\nsearch saw it"), tuple(columns)),
             Words(words),
             Words(MINUTES),
+            Picture(
+                "ways.png",
+                "Before and after, on fresh random numbers.",
+                "Minutes, out of flat, deepest spot and sheets of the way as it stands and of the one found: "
+                "the middle and 90 of 100 cases; the table has the figures.",
+            ),
+            Picture(
+                "search.png",
+                "What the search tried: chance against minutes, and the front of it.",
+                "A mark for each way that was tried; the table has both ways on fresh numbers.",
+            ),
         ),
     )
 
@@ -203,5 +214,9 @@ def improve_json(found: Improvement) -> dict[str, Any]:
         "seed": found.seed,
         "most_minutes": figure(found.minutes_most),
         "most_sheets": found.sheets_most,
+        "tried": [
+            {"minutes": figure(s.minutes), "chance": figure(s.chance), "members": s.members}
+            for s in found.tried
+        ],
         "notes": list(found.notes),
     }

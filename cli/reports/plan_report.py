@@ -102,10 +102,11 @@ def _warp(plan: Plan) -> Picture:
             "The face: of all that fit the readings, the one nearest to the middle.",
             f"Map of the face, flatness {microns(plan.before_flatness)}.",
         )
-    before, after = microns(plan.before_flatness), microns(plan.after_flatness)
+    before, after = microns(plan.before_flatness), ends_at(plan.after_flatness)
     return Picture(
         "warp.png",
-        "The face before and after the work, on one scale: the one of the faces nearest to the middle.",
+        "The face before and after the work, on one scale: the case nearest to the middle in what came of "
+        "it.",
         f"Maps of the face before and after: flatness {before} and {after}.",
     )
 
@@ -322,11 +323,18 @@ def dye_blocks(strokes: str, rows: Sequence[tuple[str, ...]]) -> tuple[Words, Ta
     return Words(words), Table(heads, tuple(rows), (1,))
 
 
-def _stops_at(after: Band) -> str:
+def ends_at(after: Band) -> str:
     """A figure after the work; where it is the one that the work stops at, its spread would say nothing."""
-    if after.p95 - after.p05 < LEAF_FELT:
-        return f"{number(MICRON * after.p50, 2)} µm after the work: about there it stops, as leaves are felt"
-    return f"{microns(after)} after the work"
+    return f"{number(MICRON * after.p50, 2)} µm" if _is_stop(after) else microns(after)
+
+
+def _is_stop(after: Band) -> bool:
+    return after.p95 - after.p05 < LEAF_FELT
+
+
+def _stops_at(after: Band) -> str:
+    why = ": about there it stops, as leaves are felt" if _is_stop(after) else ""
+    return f"{ends_at(after)} after the work{why}"
 
 
 def _goal_met(share_of_members: float) -> str:
@@ -360,7 +368,7 @@ def _outcome(plan: Plan) -> list[Section]:
         ),
         (
             "Work",
-            f"{quantity(plan.strokes, 'strokes', whole=True)}, {quantity(plan.minutes, 'min')}, "
+            f"{_strokes(plan)}, {quantity(plan.minutes, 'min')}, "
             f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
             f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
         ),
@@ -383,6 +391,12 @@ def _outcome(plan: Plan) -> list[Section]:
         "Curves of flatness, of the straightedge's reading and of the deepest spot against strokes.",
     )
     return [Section("What comes of it", (rows, _warp(plan), depth, course))]
+
+
+def _strokes(plan: Plan) -> str:
+    """Strokes of all papers as they are planned, and the range in which the work may end."""
+    spread = spread_words(plan.strokes, whole=True)
+    return f"{sum(stage.strokes for stage in plan.stages)} strokes" + (f" ({spread})" if spread else "")
 
 
 def _pushing(plan: Plan) -> str | None:

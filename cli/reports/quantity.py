@@ -127,6 +127,16 @@ def quantity(band: Triple, unit: str = "", *, whole: bool = False, finest: float
     return middle + with_unit + ("" if span == f"{middle}–{middle}" else f" ({span})")
 
 
+def middle(band: Triple, *, whole: bool = False, finest: float = 0.0) -> str:
+    """The middle of a figure alone, rounded as :func:`quantity` rounds it beside its band.
+
+    >>> from handlap.sim.job.results import Band
+    >>> middle(Band(-50.0, -24.2, -5.0))
+    '−25'
+    """
+    return quantity(band, whole=whole, finest=finest).split(" (", maxsplit=1)[0]
+
+
 def share(value: float) -> str:
     """A chance or share in per cent, never a false 0 or 100.
 

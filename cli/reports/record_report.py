@@ -48,7 +48,13 @@ def record_report(found: Record) -> Report:
     answer, tone = _answer(answers)
     lead = tuple(sentence(limit_words(limit)) for limit in found.now.limits)
     sections = [
-        Section("The face", (_face(found), Picture("warp.png", "The typical face before and now.", "Maps."))),
+        Section(
+            "The face",
+            (
+                _face(found),
+                Picture("warp.png", "The face before and now: the case nearest to the middle.", "Maps."),
+            ),
+        ),
         Section("The work", tuple(_work(found))),
         Section("Metal off", tuple(_metal(found))),
     ]
@@ -190,24 +196,23 @@ def _how_sure(found: Record) -> Section:
     return Section("How sure", (rows,), aside=True)
 
 
+def _warp(found: Record) -> Picture:
+    return Picture(
+        "warp.png",
+        "The face before and now: the case nearest to the middle.",
+        f"Maps of the face before the first stroke and now: flatness {microns(found.now.flatness)} now.",
+    )
+
+
 def record_pictures(found: Record) -> dict[str, bytes]:
     """PNG by name: the face before and now."""
     import matplotlib
-    import numpy as np
 
-    from handlap.cli.drawing.pictures import STYLE, png, warp_figure
+    from handlap.cli.drawing.pictures import STYLE, png
+    from handlap.cli.drawing.replan_pictures import then_and_now
 
-    learnt = found.learnt
-    now = learnt.now
-    typical = int(np.argmin(np.sum((now - np.median(now, axis=0)) ** 2, axis=1)))
     with matplotlib.rc_context(STYLE):
-        figure = warp_figure(
-            found.scenario.part.outline,
-            learnt.workshop.bench.grid,
-            learnt.posterior.before[typical],
-            now[typical],
-        )
-        return {"warp.png": png(figure)}
+        return {"warp.png": png(then_and_now(found.scenario.part, found.learnt, found.now))}
 
 
 def _survey_json(survey: Survey | None) -> dict[str, Any] | None:

@@ -266,13 +266,18 @@ def _rest(found: Replan) -> list[Section]:
         )
         blocks.append(Table(heads, table, ()))
     blocks.append(
-        Picture("course.png", "The log as learnt, and on from there.", "Flatness and depth against strokes.")
+        Picture(
+            "course.png",
+            "The log as learnt, and on from there, with what was measured.",
+            "Flatness and depth against strokes: what is done, what was read and weighed, the next look, and "
+            "the first plan behind them.",
+        )
     )
     blocks.append(
         Picture(
             "warp.png",
-            "The typical face before the first stroke, and now.",
-            "Maps of the face, then and now.",
+            "The face before the first stroke, and now: the case nearest to the middle.",
+            f"Maps of the face then and now: flatness {microns(found.now.flatness)} now.",
         )
     )
     title = "The rest of the work" if found.advice in ("go on", "cannot tell") else "If you went on"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from handlap.cli.reports.as_json import band, errors_json, figure, job_json
 from handlap.cli.reports.blocks import Block, Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_report import SIZES
-from handlap.cli.reports.quantity import chance, counted, number, quantity
+from handlap.cli.reports.quantity import chance, counted, middle, number, quantity
 from handlap.cli.reports.wording import (
     BAND_WORDS,
     MICRON,
@@ -26,7 +26,7 @@ from handlap.sim.job.results import Band
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.cause_ranking import Ranking
-    from handlap.sim.comparing.why import Why
+    from handlap.sim.comparing.why import CauseResult, Why
     from handlap.sim.job.scenario import Scenario
 
 CAUSE_WORDS = {
@@ -60,6 +60,8 @@ SIGNS = (
 READ = {"straightedge": "straightedge's reading", "zone": "flatness"}
 SMALL = 1e-6
 """A mean that is less is not worth naming as the largest cause [m]."""
+LEAST_NAMED = 0.1e-6
+"""… nor is a cause that adds less than the last digit shown [m]."""
 
 
 def why_report(found: Why) -> Report:
@@ -84,7 +86,7 @@ def _largest(found: Why, name: str) -> str | None:
         return None
     sign = 1.0 if total > 0.0 else -1.0
     best = max(found.causes, key=lambda cause: sign * cause.alone[name].p50)
-    return best.name if sign * best.alone[name].p50 > 0.0 else None
+    return best.name if sign * best.alone[name].p50 >= LEAST_NAMED else None
 
 
 def _answer(found: Why) -> tuple[str, tuple[str, ...]]:
@@ -120,16 +122,22 @@ def _gain(mean: float) -> str:
     return number(abs(MICRON * mean), 2, 0.1)
 
 
+def ranked_causes(found: Why) -> list[CauseResult]:
+    """The causes, the one that adds most to any part of the error, either way, first."""
+    return sorted(found.causes, key=lambda c: -max(abs(c.alone[name].p50) for name in PARTS))
+
+
 def _contributions(found: Why) -> Section:
     def middles(bands: dict[str, Band]) -> tuple[str, ...]:
-        return tuple(number(MICRON * bands[name].p50, 2, 0.1) for name in PARTS)
+        return tuple(middle(bands[name].scaled(MICRON), finest=0.1) for name in PARTS)
 
-    alone = [(CAUSE_WORDS[c.name], *middles(c.alone)) for c in found.causes]
+    ranked = ranked_causes(found)
+    alone = [(CAUSE_WORDS[c.name], *middles(c.alone)) for c in ranked]
     alone += [("what they do together", *middles(found.leftover)), ("all of it", *middles(found.total))]
-    on_top = [(CAUSE_WORDS[c.name], *middles(c.on_top)) for c in found.causes]
+    on_top = [(CAUSE_WORDS[c.name], *middles(c.on_top)) for c in ranked]
     wide = [
         (CAUSE_WORDS[c.name], *(quantity(c.alone[name].scaled(MICRON), finest=0.1) for name in PARTS[:2]))
-        for c in found.causes
+        for c in ranked
     ]
     blocks: tuple[Block, ...] = (
         Words(
@@ -145,8 +153,14 @@ def _contributions(found: Why) -> Section:
         Table(("cause alone", *HEADS[:2]), tuple(wide), wraps=0),
         Picture(
             "causes.png",
-            "The face that is left, and what each cause adds to it on top of the others, on one scale.",
-            "Maps of the face and of what each cause adds to it; the tables have the figures.",
+            "What each cause alone adds to the error, the largest first.",
+            "A row for each cause, a column for each part of the error: the middle and 90 of 100 cases; the "
+            "tables have the figures.",
+        ),
+        Picture(
+            "maps.png",
+            "The face that is left, and what the largest cause adds on top of the others, on one scale.",
+            "Maps of the face and of what the largest cause adds to it; the tables have the figures.",
         ),
     )
     return Section("What makes the error", blocks)

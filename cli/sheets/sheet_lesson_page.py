@@ -12,32 +12,32 @@ from handlap.cli.reports.lesson_report import (
     titled,
 )
 from handlap.cli.reports.lesson_words import take_care
-from handlap.cli.reports.page import CSS, TONES, escape, section_html
+from handlap.cli.reports.page import CSS, NONE, TONES, escape, section_html, shown
 from handlap.sim.teaching.lesson import LessonResult
 
 OWN_CSS = """
 .choices { list-style: lower-alpha; padding-left: 2rem; }
 .choices li { margin: .35rem 0; padding-left: .3rem; }
 .ask { font-weight: 600; }
-details { margin: 1.5rem 0; border: 1px solid #b9bec4; border-radius: .3rem; padding: 0 1rem; }
+details { margin: 1.5rem 0; border: 1px solid var(--frame); border-radius: .3rem; padding: 0 1rem; }
 details[open] { padding-bottom: 1rem; }
-summary { font-family: system-ui, "Segoe UI", Roboto, sans-serif; font-weight: 600; cursor: pointer;
-  padding: .9rem 0; }
-summary:focus-visible { outline: 3px solid #1f4e79; outline-offset: 2px; }
+summary { padding: .9rem 0; }
 .answer { border-left: .5rem solid var(--tone); padding: .1rem 0 .1rem 1rem; }
 .answer h2 { border: 0; font-size: 1.4rem; margin: 0 0 .3rem; }
 @media print { details { border: 0; padding: 0; } details:not([open]) { display: none; } }
 """
 
 
-def lesson_page(result: LessonResult, pictures: Mapping[str, bytes]) -> str:
-    """The lesson as one HTML file; ``pictures`` are PNG by name."""
+def lesson_page(
+    result: LessonResult, pictures: Mapping[str, bytes], narrow: Mapping[str, bytes] = NONE
+) -> str:
+    """The lesson as one HTML file; ``pictures`` are PNG by name, ``narrow`` the same for a narrow screen."""
     lesson = result.lesson
     tone = TONES["plain" if result.as_intended else "doubt"]
     choices = "".join(f"<li>{escape(choice.words)}</li>" for choice in lesson.choices)
-    said = "".join(f"<li>{escape(item)}</li>" for item in lead(result, None))
+    said = "".join(f"<li>{shown(item)}</li>" for item in lead(result, None))
     answer = headline(result, None)
-    sections = "\n".join(section_html(section, pictures) for section in answer_sections(result, None))
+    sections = "\n".join(section_html(section, pictures, narrow) for section in answer_sections(result, None))
     return (
         "<!doctype html>\n"
         '<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
@@ -64,4 +64,4 @@ def _subject(result: LessonResult) -> str:
 
 def _paragraphs(text: str, kind: str = "") -> str:
     mark = f' class="{kind}"' if kind else ""
-    return "\n".join(f"<p{mark}>{escape(words.text)}</p>" for words in paragraphs(text))
+    return "\n".join(f"<p{mark}>{shown(words.text)}</p>" for words in paragraphs(text))

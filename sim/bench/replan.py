@@ -100,6 +100,8 @@ class Replan:
     curve: Curve
     """Figures against strokes from the start of the job, as learnt, and on."""
     errors: Errors
+    first_curve: Curve
+    """… as the first plan has them, before anything was learnt."""
     cautions: tuple[str, ...]
     seed: int
 
@@ -185,6 +187,7 @@ def _replan(
         finer=_finer(scenario, middle, paper),
         curve=_curve(learnt, past, rest),
         errors=errors_of_log(workshop.bench, workshop.gauged, workshop.course),
+        first_curve=_curve_ahead(first),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         seed=seed,
     )
@@ -255,6 +258,17 @@ def _curve(learnt: Learnt, past: list[Figures], rest: Forecast) -> Curve:
 
     strokes = np.array([*_strokes_of(learnt)[:-1], *rest.looks], dtype=float)
     return Curve(strokes, *(bands(n) for n in ("flatness", "straightedge", "greatest_depth", "mean_depth")))
+
+
+def _curve_ahead(found: Forecast) -> Curve:
+    """What a forecast says from where it begins, as bands (k, 3)."""
+    looks = len(found.looks)
+
+    def bands(name: str) -> Array:
+        return np.percentile(getattr(found.figures, name)[:, :looks].T, [5.0, 50.0, 95.0], axis=1).T
+
+    names = ("flatness", "straightedge", "greatest_depth", "mean_depth")
+    return Curve(np.array(found.looks, dtype=float), *(bands(name) for name in names))
 
 
 def _ahead(scenario: Scenario, rest: Forecast) -> tuple[LookAhead, ...]:

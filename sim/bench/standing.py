@@ -30,7 +30,7 @@ from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Part, Readings, Scenario, StraightedgeLine
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
+from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores, middle_member
 from handlap.sim.materials import grits
 from handlap.sim.planning.crew import MOST_MEMBERS
 from handlap.sim.planning.leg import measure
@@ -181,6 +181,13 @@ def where_it_stands(learnt: Learnt) -> Standing:
             part, after, checked, learnt, chance_goal, figures.greatest_depth, finish, effects
         ),
     )
+
+
+def shown_member(learnt: Learnt) -> int:
+    """The member that maps are of: nearest to the middle of what the face has come to."""
+    figures = gauge.figures(learnt.workshop.gauged, learnt.posterior.before, learnt.now)
+    start = gauge.flatness(learnt.workshop.gauged, learnt.posterior.before)
+    return middle_member(figures.flatness, figures.mean_depth, figures.greatest_depth, start)
 
 
 def _last_paper(entries: Sequence[Entry]) -> str:

@@ -248,6 +248,7 @@ def _samples(crew: Crew, done: Worked) -> dict[str, Array]:
     ends = done.outcome.figures
     goal, inside = inside_limits(crew.scenario.part, ends)
     found: dict[str, Any] = {name: getattr(ends, name) for name in (*LENGTHS, "mean_depth")}
+    found["taper"] = np.maximum(np.abs(ends.taper_along), np.abs(ends.taper_across))
     found |= {"goal": goal, "allowance": inside, "both": goal & inside}
     found |= {name: getattr(done.outcome.effort, name) for name in ("strokes", "minutes", "sheets")}
     return found | {"work": done.outcome.work}
@@ -284,7 +285,7 @@ def _pair(i: int, j: int, samples: dict[int, dict[str, Array]]) -> PairResult:
         if values.dtype == bool:
             found[name] = chance_difference(values.astype(bool), second[name].astype(bool))
         else:
-            least = PLANNED.tolerance if name in LENGTHS else 0.0
+            least = PLANNED.tolerance if name in (*LENGTHS, "taper") else 0.0
             found[name] = difference(values, second[name], least)
     return PairResult(i, j, found)
 

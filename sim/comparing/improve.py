@@ -73,6 +73,18 @@ class Tried:
 
 
 @dataclass(frozen=True)
+class Seen:
+    """A way as the search saw it, on its own numbers, where lucky ones look better than they are.
+
+    ``minutes``: middle [min]; ``chance``: to end inside all limits [-]; ``members``: on how many.
+    """
+
+    minutes: float
+    chance: float
+    members: int
+
+
+@dataclass(frozen=True)
 class Improvement:
     """The answer of ``handlap improve``.
 
@@ -108,6 +120,8 @@ class Improvement:
     sheets_most: int | None
     helps: bool
     notes: tuple[str, ...]
+    tried: tuple[Seen, ...] = ()
+    """All that could be done of what the search tried, in its order."""
 
 
 @dataclass(frozen=True)
@@ -128,6 +142,19 @@ def _inside(search: _Search, crew: Crew, done: Worked) -> Made:
     if stock is not None:
         inside = inside & (done.outcome.effort.sheets <= stock)
     return inside.astype(bool)
+
+
+def _seen(search: _Search, crews: Sequence[Crew], done: Sequence[Worked | HandlapError]) -> list[Seen]:
+    """What the search saw of the ways that can be done."""
+    return [
+        Seen(
+            float(np.median(d.outcome.effort.minutes)),
+            float(np.mean(_inside(search, crew, d))),
+            d.outcome.effort.minutes.size,
+        )
+        for crew, d in zip(crews, done, strict=True)
+        if isinstance(d, Worked)
+    ]
 
 
 def _score(search: _Search, crew: Crew, done: Worked | HandlapError, usual: float) -> float:
@@ -250,21 +277,23 @@ def improve(
     usual = float(np.median(able[0].outcome.effort.minutes))
     scores = [_score(few, j, d, usual) for j, d in zip(crews, done, strict=True)]
     best = [ways[i] for i in np.argsort(scores, kind="stable")[:KEPT]]
-    runs = len(ways)
-    way, runs = _continuous(search, best, own, usual, budget, runs, bounds, tell)
+    tried = _seen(few, crews, done)
+    way, runs, more = _continuous(search, best, own, usual, budget, len(ways), bounds, tell)
     tell(0.85, "working the best again on fresh random numbers")
-    return _check(search, way, own, runs, budget, members, tell)
+    found = _check(search, way, own, runs, budget, members, tell)
+    return replace(found, tried=(*tried, *more))
 
 
 def _continuous(
     search: _Search, starts: Sequence[Way], own: Way, usual: float, budget: int, runs: int,
     bounds: Bounds, tell: Progress,
-) -> tuple[Way, int]:  # fmt: skip
-    """Move the knobs from each start; the best way of all, the scenario's own included."""
+) -> tuple[Way, int, list[Seen]]:  # fmt: skip
+    """Move the knobs from each start: best way of all, the scenario's own included; runs; what was seen."""
     scenario = search.crew.scenario
     names, low, high = _knobs(scenario, bounds)
     crews, done = _work(search, [own])
     best, best_score = own, _score(search, crews[0], done[0], usual)
+    seen = _seen(search, crews, done)
     runs += 1
     spent = runs
     for k, start in enumerate(starts):
@@ -285,6 +314,7 @@ def _continuous(
             way = _with_knobs(scenario, start, names, np.clip(x, low, high))
             crews, done = _work(search, [way])
             runs += 1
+            seen.extend(_seen(search, crews, done))
             score = _score(search, crews[0], done[0], usual)
             if score < best_score:
                 best, best_score = way, score
@@ -295,7 +325,7 @@ def _continuous(
             value, at, method="Nelder-Mead", bounds=list(zip(low, high, strict=True)),
             options={"maxfev": left, "initial_simplex": simplex, "xatol": 0.02, "fatol": 1e-4},
         )  # fmt: skip
-    return best, runs
+    return best, runs, seen
 
 
 def _step(at: Array, i: int, low: Array, high: Array) -> Array:

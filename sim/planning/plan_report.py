@@ -25,7 +25,7 @@ from handlap.sim.job.results import (
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.stroke_path import path_length
 from handlap.sim.lapping import dye
-from handlap.sim.lapping.ensemble import EVEN_SCORES
+from handlap.sim.lapping.ensemble import EVEN_SCORES, middle_member
 from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.cautions import cautions
@@ -69,10 +69,10 @@ def report(
     # A face that is left as it is gets no plan that could be taken for one to work by.
     laps = verdict.answer != "leave"
     stages = _stages(crew, worked) if laps else ()
-    typical = crew.typical
+    shown = middle_member(outcome.effort.strokes, done.mean_depth, done.greatest_depth, done.flatness, zone)
     removed = members.before - outcome.faces
     mass = part.metal.density * part.outline.area * done.mean_depth
-    peak = int(np.argmax(removed[typical]))
+    peak = int(np.argmax(removed[shown]))
     # The last paper is worn when it is left.
     ra_low, ra_high = last.roughness(part.metal, worn=True)
     return Plan(
@@ -116,9 +116,9 @@ def report(
         errors=errors,
         another=_another(crew, outcome),
         grid=grid,
-        map_before=members.before[typical],
-        map_after=outcome.faces[typical],
-        map_removed=removed[typical],
+        map_before=members.before[shown],
+        map_after=outcome.faces[shown],
+        map_removed=removed[shown],
         map_before_sd=members.before.std(axis=0),
         map_after_sd=outcome.faces.std(axis=0),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),

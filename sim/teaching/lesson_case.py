@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -203,6 +203,15 @@ def _result(
         after=after,
         dye=dye.tone(gone, faded),
     )
+
+
+def showing(ready: ReadyCase, worked: WorkedCase, member: int) -> CaseResult:
+    """The record of a case that all members have worked, its maps those of one of them."""
+    before = ready.members.before[member]
+    after = worked.runs[member].heights[-1] if worked.runs else before
+    removed = (before - after)[: ready.bench.grid.n_cells]
+    gone, faded = _dyes(ready, removed, ready.members.conditions[member].dye)
+    return replace(worked.result, before=before, after=after, dye=dye.tone(gone, faded))
 
 
 def _dyes(ready: ReadyCase, removed: Array, draw: dye.DyeDraw) -> tuple[Array, Array]:

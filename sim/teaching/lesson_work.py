@@ -6,7 +6,7 @@ cases is theirs and not chance's.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from functools import partial
@@ -18,6 +18,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.face.proud import refuse_proud
 from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping.ensemble import middle_member
 from handlap.sim.planning.crew import MOST_MEMBERS
 from handlap.sim.teaching.lesson import Answer, Case, Lesson, LessonResult
 from handlap.sim.teaching.lesson_answer import answer_lesson, asked_errors, asked_unit, asked_values, votes_of
@@ -26,6 +27,7 @@ from handlap.sim.teaching.lesson_case import (
     ReadyCase,
     WorkedCase,
     ready_case,
+    showing,
     work_case,
 )
 from handlap.sim.teaching.lesson_face import start_faces
@@ -38,6 +40,8 @@ Figures = Mapping[str, Array]
 FEWEST_MEMBERS = 2
 OWN_SHARE = 0.65
 """Share of the computing that goes into the figures themselves; the rest measures their error."""
+MAPPED = ("flatness", "mean_depth", "deepest")
+"""Figures in which the member that maps are of is to be ordinary, besides the one asked about."""
 CAUGHT = 0.05
 """Share of the work with the part caught at its edge from which a note says so."""
 
@@ -83,11 +87,13 @@ class Tried:
 
     Attributes
     ----------
+    ready : before the first stroke
     own : as its figures are given
     rough : figures with steps twice as long
     roughest : figures with cells twice as long besides
     """
 
+    ready: ReadyCase
     own: WorkedCase
     rough: Figures
     roughest: Figures
@@ -106,7 +112,7 @@ def _try_case(
         finished=lambda n: share(OWN_SHARE + (1.0 - OWN_SHARE) * n / count),
     )
     roughest = work_case(coarse, quad_strokes=longer, executor=executor)
-    return Tried(own, rough.result.figures, roughest.result.figures)
+    return Tried(ready, own, rough.result.figures, roughest.result.figures)
 
 
 def _share_done(
@@ -151,7 +157,10 @@ def _gather(lesson: Lesson, worked: list[Tried], *, members: int, seed: int) -> 
     roughest = {w.own.result.case.name: w.roughest for w in worked}
     values = asked_values(question, figures)
     errors = asked_errors(values, asked_values(question, rough), asked_values(question, roughest))
-    cases = tuple(replace(w.own.result, course=w.own.courses.get(question.figure)) for w in worked)
+    shown = _shown(question.figure, list(figures.values()))
+    cases = tuple(
+        replace(showing(w.ready, w.own, shown), course=w.own.courses.get(question.figure)) for w in worked
+    )
     of = next(c for c in cases if c.case.name == (question.of or cases[0].case.name))
     answer = answer_lesson(lesson, figures, errors, of.course)
     return LessonResult(
@@ -169,6 +178,14 @@ def _gather(lesson: Lesson, worked: list[Tried], *, members: int, seed: int) -> 
             *_caught(w.own for w in worked),
         ),
     )
+
+
+def _shown(asked: str, cases: Sequence[Mapping[str, Array]]) -> int:
+    """The member that maps are of: nearest to the middle of what came of all cases, the figure asked about
+    among them."""
+    names = dict.fromkeys((*MAPPED, asked))
+    known = [case[name] for case in cases for name in names if name in case]
+    return middle_member(*(values for values in known if np.isfinite(values).all()))
 
 
 def _meant(lesson: Lesson, answer: Answer) -> list[str]:

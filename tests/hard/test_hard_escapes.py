@@ -27,7 +27,7 @@ OURS = set(
     "html head meta title style body header h1 h2 h3 p ul ol li main section div span table thead "
     "tbody tr th td dl dt dd figure img figcaption footer svg g path circle rect line text polygon "
     "polyline strong br label input button select option canvas output script fieldset legend nav "
-    "noscript article caption small details summary hr aside defs use".split()
+    "picture source noscript article caption small details summary hr aside defs use".split()
 )
 STEERING = "\x1b]0;x\x07 \x1b[2J \x9b31m \u202e \u2066 \u061c \u200f \x00 \x7f \r \x08"
 STEERS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
@@ -70,6 +70,8 @@ def assert_harmless(page: str, scripts: int = 0, names: str = EVIL) -> Page:
         assert not any((value or "").strip().lower().startswith("javascript:") for value in attrs.values())
         if tag in ("img", "script"):
             assert (attrs.get("src") or "data:image/").startswith("data:image/")
+        if tag == "source":
+            assert (attrs.get("srcset") or "").startswith("data:image/")
     # A space that holds a number to its unit is the one change to a text.
     assert names in found.text.replace("\N{NO-BREAK SPACE}", " ")
     return found
