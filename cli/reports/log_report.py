@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.blocks import Block, Bullets, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, share, stated
-from handlap.cli.reports.wording import MICRON, facts, sentence, subject
+from handlap.cli.reports.wording import facts, sentence, subject
+from handlap.sim.common.units import System, from_si, unit_of
 
 if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
-    from handlap.sim.job.scenario import Scenario
+    from handlap.sim.job.scenario import Scenario, Station
 
 GRAM = 1e3
 
@@ -27,7 +29,7 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     if odd:
         sections.append(Section("Look again", (Bullets(tuple(map(sentence, odd))),)))
     if log.entries:
-        sections.append(Section("What is written", tuple(_entries(log, added))))
+        sections.append(Section("What is written", tuple(_entries(log, added, scenario.system))))
     if added is None:
         items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
         sections.append(Section("Take care", (Bullets(items),), aside=True))
@@ -43,26 +45,29 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     return Report("log", answer, "plain", subject(scenario), lead, tuple(sections))
 
 
-def _entries(log: JobLog, added: Entry | None) -> list[Block]:
+def _entries(log: JobLog, added: Entry | None, system: System) -> list[Block]:
     taken_back = {e.void for e in log.entries if e.void is not None}
     at = {e.number: e.at for e in log.standing}
     shown = log.entries if added is None else [e for e in log.entries if e.number == added.number]
     rows = tuple(
         (
             str(e.number),
-            e.when[:16].replace("T", " "),
+            local_time(e.when),
             str(e.strokes) if e.strokes else "",
             str(at.get(e.number, "")),
             ("taken back: " if e.number in taken_back else "") + entry_words(e),
         )
         for e in shown
     )
-    blocks: list[Block] = [Table(("no.", "when (UTC)", "strokes", "in all", "what"), rows, (1, 4), wraps=4)]
+    blocks: list[Block] = [Table(("no.", "when", "strokes", "in all", "what"), rows, (1, 4), wraps=4)]
     readings = [(e, line) for e in shown for line in e.readings]
     if readings:
-        blocks.append(facts(*((f"{e.number}: {line.name}", _stations(line)) for e, line in readings)))
+        blocks.append(facts(*((f"{e.number}: {line.name}", _stations(line, system)) for e, line in readings)))
+        length, height = (unit_of(quantity, system) for quantity in ("length", "height"))
         blocks.append(
-            Words("Stations: mm from the start, thickest leaf that goes / thinnest that stops, µm.")
+            Words(
+                f"Stations: {length} from the start, thickest leaf that goes / thinnest that stops, {height}."
+            )
         )
     return blocks
 
@@ -85,12 +90,50 @@ def entry_words(entry: Entry) -> str:
         count = sum(len(line.stations) for line in entry.readings)
         parts.append(f"{counted(count, 'reading')} on {counted(len(entry.readings), 'line')}")
     parts += [_dye_words(entry.dye_left, entry.dye_faded)]
-    parts += ["dye raster"] if entry.dye_grid is not None else []
+    parts += ["dye, zone by zone"] if entry.dye_grid is not None else []
     parts += [f"dye: {entry.dye_seen}"] if entry.dye_seen else []
     parts += ["dyed"] if entry.dyed else []
     parts += [f"{number(entry.minutes, 3)} min"] if entry.minutes is not None else []
     parts += [f"“{entry.note}”"] if entry.note else []
+    parts += ["asked back, and so as it is"] if entry.as_is else []
     return ", ".join(part for part in parts if part)
+
+
+def local_time(when: str) -> str:
+    """A time as it was at the bench where this is read: the log keeps the distance from UTC with it."""
+    from handlap.sim.bench.log_sense import time_of
+
+    time = time_of(when)
+    if time is None or time.tzinfo is None:
+        return when[:16].replace("T", " ")
+    return time.astimezone().isoformat(" ")[:16]
+
+
+def understood(scenario: Scenario, entry: Entry) -> tuple[str, ...]:
+    """An entry said back in the units of its job, line by line."""
+    words = []
+    if entry.strokes:
+        words.append(f"{counted(entry.strokes, 'stroke')} there and back, {entry.at} in all then")
+    rest = entry_words(replace(entry, readings=()))
+    words += [rest] if rest else []
+    for line in entry.readings:
+        held = "" if line.held == "rest" else f" (held {line.held})"
+        words.append(f"{line.name}{held}: " + "; ".join(_said(s, scenario.system) for s in line.stations))
+    if entry.when:
+        words.append(f"done at {local_time(entry.when)}")
+    return tuple(words)
+
+
+def _said(station: Station, system: System) -> str:
+    """A reading in words: "8 in: 5 thou goes, 6 stops"."""
+    length, height = unit_of("length", system), unit_of("height", system)
+    goes, stops = (stated(from_si(leaf, "height", system)) for leaf in (station.goes, station.stops))
+    told = f"{stated(round(from_si(station.at, 'length', system), 3))} {length}: "
+    if station.goes <= 0.0:
+        return f"{told}{stops} {height} stops, nothing thinner goes"
+    if station.stops == float("inf"):
+        return f"{told}{goes} {height} goes, nothing thicker was tried"
+    return f"{told}{goes} {height} goes, {stops} stops"
 
 
 def _dye_words(left: float | None, faded: float | None) -> str:
@@ -103,11 +146,11 @@ def _dye_words(left: float | None, faded: float | None) -> str:
     return "dye " + ", ".join(f"{name} on {share(part)}" for name, part in states.items())
 
 
-def _stations(line: Any) -> str:
+def _stations(line: Any, system: System) -> str:
     def one(station: Any) -> str:
-        goes = stated(MICRON * station.goes) if station.goes > 0.0 else "none"
-        stops = "open" if station.stops == float("inf") else stated(MICRON * station.stops)
-        return f"{stated(round(1e3 * station.at, 3))} {goes}/{stops}"
+        goes = stated(from_si(station.goes, "height", system)) if station.goes > 0.0 else "none"
+        stops = "open" if station.stops == float("inf") else stated(from_si(station.stops, "height", system))
+        return f"{stated(round(from_si(station.at, 'length', system), 3))} {goes}/{stops}"
 
     held = "" if line.held == "rest" else f" (held {line.held})"
     return "; ".join(one(s) for s in line.stations) + held
