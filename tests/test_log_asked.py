@@ -19,6 +19,7 @@ from handlap.sim.bench.log_given import entry_of, known_lines
 from handlap.sim.bench.log_place import log_path
 from handlap.sim.bench.next_block import next_block
 from handlap.sim.common.errors import ScenarioError
+from handlap.sim.face.stations import lines_of
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load, read_text
 
@@ -109,7 +110,7 @@ def test_a_sitting_in_which_everything_is_mistyped_first(job):
     assert (last.strokes, last.paper, last.brushed, last.new_sheet) == (80, "P120", True, False)
     assert last.part_mass == pytest.approx(3.3996)
     assert (last.scale, last.dye_left, last.as_is) == (pytest.approx(1e-5), 0.3, False)
-    assert len(last.readings) == len(known_lines(job))
+    assert len(last.readings) == len(lines_of(job))
     assert len(next(r for r in last.readings if r.name.startswith("cross, left")).stations) == 1
     assert not draft_of(log_path(job)).exists()
 
@@ -168,14 +169,17 @@ ODD: dict[str, tuple[tuple[str, ...], str]] = {
     ),
     "a leaf not in the set": (
         ("--reading", "A: A1 none 30; A3 50 55"),
-        "readings long, near side = 55 µm; allowed: a leaf of your set (30 µm, 40 µm,",
+        "readings long, near side = 55 µm; allowed: a leaf of your set (30, 40, 50,",
     ),
     "a leaf not in the set that goes nowhere": (("--goes-nowhere", "45"), "= 45 µm; allowed: a leaf of"),
     "ten times the metal": (
         ("--strokes", "80", "--part-weight", "3380"),
         "part weight = 3380 g; allowed: about 3399",
     ),
-    "ten times the swarf": (("--strokes", "80", "--swarf", "42", "--scale", "0.01"), "swarf = 42 g; allowed:"),
+    "ten times the swarf": (
+        ("--strokes", "80", "--swarf", "42", "--scale", "0.01"),
+        "swarf = 42 g; allowed: some",
+    ),
     "kilograms of swarf": (
         ("--strokes", "80", "--swarf", "0.00042", "--scale", "0.00001"),
         "swarf = 0.00042 g; allowed: some",
@@ -204,6 +208,14 @@ def test_what_is_odd_is_refused_unless_insisted_on(job, args, words):
 
 
 IMPOSSIBLE: dict[str, tuple[tuple[str, ...], str]] = {
+    "millimetres for micrometres": (
+        ("--reading", "A: 5 none 0.03"),
+        "0.03 µm is thinner than any leaf; write 0.03 mm with its unit if that is meant",
+    ),
+    "millimetres for micrometres that go nowhere": (
+        ("--goes-nowhere", "0.05"),
+        "0.05 µm is thinner than any leaf; write 0.05 mm with its unit if that is meant",
+    ),
     "kilograms": (("--part-weight", "3.3996"), "part weight = 3.3996 g; allowed: some 3400 g"),
     "a date before the last entry": (
         ("--strokes", "80", "--when", "2023-12-31 10:00"),
@@ -361,3 +373,13 @@ def test_after_an_odd_count_the_next_line_ends_at_the_next_check(job):
     log = type(log)(log.part, log.name, (Entry(1, 0, "", strokes=50, paper="P120", new_sheet=True),))
     block = next_block(job, log)
     assert (block.strokes, block.until, block.paper, block.new_sheet) == (30, 80, "P120", False)
+
+
+def test_numbers_bring_their_units_and_decimal_commas(job):
+    line = entry_of(job, {"reading": ["A: A1 none 0,03mm; 50 0.05 mm .06mm; 80 2 thou 80"]}).readings[0]
+    assert [(s.goes, s.stops) for s in line.stations] == [
+        (0.0, pytest.approx(30e-6)), (pytest.approx(50e-6), pytest.approx(60e-6)),
+        (pytest.approx(50.8e-6), pytest.approx(80e-6)),
+    ]  # fmt: skip
+    assert entry_of(job, {"part_weight": "3120,41", "scale": "0.01"}).part_mass == pytest.approx(3.12041)
+    assert entry_of(job, {"part_weight": "7 lb", "scale": "0.1 oz"}).part_mass == pytest.approx(3.17514659)

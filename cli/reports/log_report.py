@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from handlap.cli.reports.blocks import Block, Bullets, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, share, stated
 from handlap.cli.reports.wording import facts, sentence, subject
-from handlap.sim.common.units import System, from_si, unit_of
+from handlap.sim.common.units import System, from_si, leaf_number, unit_of
 
 if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
@@ -29,7 +29,7 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     if odd:
         sections.append(Section("Look again", (Bullets(tuple(map(sentence, odd))),)))
     if log.entries:
-        sections.append(Section("What is written", tuple(_entries(log, added, scenario.system))))
+        sections.append(Section("What is written", tuple(_entries(log, added, scenario))))
     if added is None:
         items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
         sections.append(Section("Take care", (Bullets(items),), aside=True))
@@ -45,7 +45,7 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     return Report("log", answer, "plain", subject(scenario), lead, tuple(sections))
 
 
-def _entries(log: JobLog, added: Entry | None, system: System) -> list[Block]:
+def _entries(log: JobLog, added: Entry | None, scenario: Scenario) -> list[Block]:
     taken_back = {e.void for e in log.entries if e.void is not None}
     at = {e.number: e.at for e in log.standing}
     shown = log.entries if added is None else [e for e in log.entries if e.number == added.number]
@@ -62,11 +62,19 @@ def _entries(log: JobLog, added: Entry | None, system: System) -> list[Block]:
     blocks: list[Block] = [Table(("no.", "when", "strokes", "in all", "what"), rows, (1, 4), wraps=4)]
     readings = [(e, line) for e in shown for line in e.readings]
     if readings:
-        blocks.append(facts(*((f"{e.number}: {line.name}", _stations(line, system)) for e, line in readings)))
-        length, height = (unit_of(quantity, system) for quantity in ("length", "height"))
+        blocks.append(
+            facts(
+                *(
+                    (f"{e.number}: {line.name}", _stations(line, scenario.system, scenario.leaf_unit))
+                    for e, line in readings
+                )
+            )
+        )
+        length = unit_of("length", scenario.system)
         blocks.append(
             Words(
-                f"Stations: {length} from the start, thickest leaf that goes / thinnest that stops, {height}."
+                f"Stations: {length} from the start, thickest leaf that goes / thinnest that stops, "
+                f"{scenario.leaf_unit}."
             )
         )
     return blocks
@@ -118,22 +126,23 @@ def understood(scenario: Scenario, entry: Entry) -> tuple[str, ...]:
     words += [rest] if rest else []
     for line in entry.readings:
         held = "" if line.held == "rest" else f" (held {line.held})"
-        words.append(f"{line.name}{held}: " + "; ".join(_said(s, scenario.system) for s in line.stations))
+        stations = (_said(s, scenario.system, scenario.leaf_unit) for s in line.stations)
+        words.append(f"{line.name}{held}: " + "; ".join(stations))
     if entry.when:
         words.append(f"done at {local_time(entry.when)}")
     return tuple(words)
 
 
-def _said(station: Station, system: System) -> str:
+def _said(station: Station, system: System, leaf_unit: str) -> str:
     """A reading in words: "8 in: 5 thou goes, 6 stops"."""
-    length, height = unit_of("length", system), unit_of("height", system)
-    goes, stops = (stated(from_si(leaf, "height", system)) for leaf in (station.goes, station.stops))
+    length = unit_of("length", system)
+    goes, stops = (leaf_number(leaf, leaf_unit) for leaf in (station.goes, station.stops))
     told = f"{stated(round(from_si(station.at, 'length', system), 3))} {length}: "
     if station.goes <= 0.0:
-        return f"{told}{stops} {height} stops, nothing thinner goes"
+        return f"{told}{stops} {leaf_unit} stops, nothing thinner goes"
     if station.stops == float("inf"):
-        return f"{told}{goes} {height} goes, nothing thicker was tried"
-    return f"{told}{goes} {height} goes, {stops} stops"
+        return f"{told}{goes} {leaf_unit} goes, nothing thicker was tried"
+    return f"{told}{goes} {leaf_unit} goes, {stops} stops"
 
 
 def _dye_words(left: float | None, faded: float | None) -> str:
@@ -146,10 +155,10 @@ def _dye_words(left: float | None, faded: float | None) -> str:
     return "dye " + ", ".join(f"{name} on {share(part)}" for name, part in states.items())
 
 
-def _stations(line: Any, system: System) -> str:
+def _stations(line: Any, system: System, leaf_unit: str) -> str:
     def one(station: Any) -> str:
-        goes = stated(from_si(station.goes, "height", system)) if station.goes > 0.0 else "none"
-        stops = "open" if station.stops == float("inf") else stated(from_si(station.stops, "height", system))
+        goes = leaf_number(station.goes, leaf_unit) if station.goes > 0.0 else "none"
+        stops = "open" if station.stops == float("inf") else leaf_number(station.stops, leaf_unit)
         return f"{stated(round(from_si(station.at, 'length', system), 3))} {goes}/{stops}"
 
     held = "" if line.held == "rest" else f" (held {line.held})"

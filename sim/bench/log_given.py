@@ -18,7 +18,8 @@ from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog
 from handlap.sim.bench.log_lines import from_json, stations_of, to_json
 from handlap.sim.bench.log_sense import CLOCK, time_of
 from handlap.sim.common.errors import ScenarioError
-from handlap.sim.common.units import System, from_si, parse_quantity, show, to_si
+from handlap.sim.common.measured_number import doubtful, read_measured, split_numbers
+from handlap.sim.common.units import number_of, parse_quantity, show, show_leaf
 from handlap.sim.face.stations import MeasuringLine, lines_of
 from handlap.sim.face.straightedge import HELD_CODE, standard_lines
 from handlap.sim.job.findings import Findings
@@ -63,7 +64,7 @@ def entry_of(
     ------
     ScenarioError : with all that is wrong with it
     """
-    found = Findings(LABEL, job.system)
+    found = Findings(LABEL, job.system, job.leaf_unit)
     said = {name: value for name, value in given.items() if value not in (None, False, ())}
     unknown = sorted(set(said) - NAMES)
     if unknown:
@@ -160,7 +161,7 @@ def last_scale(log: JobLog | None, name: str) -> float | None:
 def _grams(text: str, label: str, found: Findings) -> float | None:
     """A mass in grams from a plain number of grams, or a text with a unit."""
     try:
-        return float(text)
+        return number_of(text)
     except ValueError:
         mass = _with_unit(text, "mass", label, "a mass in grams", found)
     return None if mass is None else 1e3 * mass
@@ -276,7 +277,11 @@ def _held_before(job: Scenario, line: MeasuringLine) -> str:
 
 def _rows(line: MeasuringLine, rest: str, job: Scenario, label: str, found: Findings) -> list[list[Any]]:
     """[at, goes, stops] of every station as typed, with what letters and the set of leaves tell filled in."""
-    typed = [re.split(r"[\s,]+", part.strip()) for part in rest.split(";") if part.strip()]
+    try:
+        typed = [split_numbers(part) for part in rest.split(";") if part.strip()]
+    except ValueError as error:
+        found.fault(label, rest.strip(), str(error))
+        return []
     if len(typed) == 1 and len(typed[0]) > 3:
         # A whole line at once: the leaf that goes at every station in turn.
         if len(typed[0]) != len(line.at):
@@ -288,7 +293,7 @@ def _rows(line: MeasuringLine, rest: str, job: Scenario, label: str, found: Find
         typed = [[line.label(i), word] for i, word in enumerate(typed[0])]
     rows: list[list[Any]] = []
     for words in typed:
-        at = _station(line, words[0], job.system)
+        at = _station(line, words[0])
         if at is None:
             last = line.label(len(line.at) - 1)
             words_allowed = f"a station of this line, {line.label(0)} to {last}, or its distance"
@@ -299,40 +304,33 @@ def _rows(line: MeasuringLine, rest: str, job: Scenario, label: str, found: Find
     return rows
 
 
-def _station(line: MeasuringLine, word: str, system: System) -> float | str | None:
-    """Distance of a station in the unit of the job, from its label ("B2") or as typed; None: there is no such
-    station."""
+def _station(line: MeasuringLine, word: str) -> float | str | None:
+    """Distance of a station with its unit, from its label ("B2"), or as typed; None: there is no such one."""
     found = re.fullmatch(r"([A-Za-z]+)(\d+)", word)
     if found is None:
         return _number(word)
     place = int(found[2]) - 1
     if found[1].upper() != line.letter or not 0 <= place < len(line.at):
         return None
-    return from_si(line.at[place], "length", system)
+    return f"{1e3 * line.at[place]:.12g} mm"
 
 
 def _filled(row: list[Any], job: Scenario) -> list[Any]:
     """A row with the leaf that stops: the next of the set."""
     leaves = job.readings.leaves
     try:
-        goes = 0.0 if row[1] in ("none", "-") else _height(row[1], job.system)
+        goes = 0.0 if row[1] == "none" else read_measured(str(row[1]), "leaf", job.leaf_unit).value
     except ValueError:
         return row
     if not leaves:
         return row
     thicker = [leaf for leaf in leaves if leaf > goes * (1.0 + 1e-9)]
-    return [*row, from_si(thicker[0], "height", job.system) if thicker else "open"]
-
-
-def _height(word: float | str, system: System) -> float:
-    if isinstance(word, str):
-        return parse_quantity(word, "height")
-    return to_si(float(word), "height", system)
+    return [*row, f"{1e6 * thicker[0]:.12g} µm" if thicker else "open"]
 
 
 def _number(word: str) -> Any:
     try:
-        return float(word)
+        return number_of(word)
     except ValueError:
         return "none" if word == "-" else word.lower() if word.isalpha() else word
 
@@ -340,17 +338,16 @@ def _number(word: str) -> Any:
 def leaf_nowhere(job: Scenario, leaf: str, label: str, found: Findings) -> float | None:
     """The thickness [m] of a leaf that goes nowhere, as typed in the units of the job."""
     try:
-        thickness: float | None = _height(float(leaf), job.system)
-    except ValueError:
-        unit = "micrometres" if job.system == "mm" else "thousandths"
-        thickness = _with_unit(leaf, "height", label, f"a leaf in {unit}", found)
-    if thickness is None:
+        read = read_measured(leaf, "leaf", job.leaf_unit)
+    except ValueError as error:
+        found.fault(label, leaf, f"a leaf: {error}")
         return None
-    if not LEAVES_FROM <= thickness <= LEAVES_TO:
-        low, high = (show(bound, "height", job.system, 2) for bound in (LEAVES_FROM, LEAVES_TO))
-        found.fault(label, leaf, f"a leaf of {low} to {high}")
+    if not LEAVES_FROM <= read.value <= LEAVES_TO:
+        low, high = (show_leaf(bound, job.leaf_unit, 2) for bound in (LEAVES_FROM, LEAVES_TO))
+        doubt = doubtful(read.number, "leaf", read.unit, job.system) if read.bare else None
+        found.fault(label, leaf, f"a leaf of {low} to {high}" + (f" ({doubt.remedy})" if doubt else ""))
         return None
-    return thickness
+    return read.value
 
 
 def _all_lines(

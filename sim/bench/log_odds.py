@@ -15,7 +15,7 @@ import numpy as np
 from handlap.sim.bench.job_log import GRAM, Entry, JobLog
 from handlap.sim.bench.log_sense import content, time_of
 from handlap.sim.common.errors import Fault
-from handlap.sim.common.units import GRAVITY, show
+from handlap.sim.common.units import GRAVITY, leaf_number, show_leaf
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.sheet import depth_per_stroke
@@ -88,11 +88,11 @@ def new_odds(entry: Entry, scenario: Scenario, file: str, label: str, insist: st
     leaves = scenario.readings.leaves
     strange = strange_leaves(entry, leaves)
     if strange:
-        system = scenario.system
-        there = ", ".join(show(leaf, "height", system) for leaf in leaves)
+        unit = scenario.leaf_unit
+        there = f"{', '.join(leaf_number(leaf, unit) for leaf in leaves)} {unit}"
         for line, leaf in strange:
             words = f"a leaf of your set ({there}); {insist}"
-            faults.append(Fault(file, f"{label}, readings {line}", show(leaf, "height", system), words))
+            faults.append(Fault(file, f"{label}, readings {line}", show_leaf(leaf, unit), words))
     return faults
 
 
