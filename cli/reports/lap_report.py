@@ -51,7 +51,7 @@ def lap_report(result: LapResult) -> Report:
     sections += doubts_section(result.scenario.warnings, ())
     sections.append(assumed_section(result.scenario, varied=False))
     rows = facts(
-        ("Numerical error", error_words(result.errors)), ("Positions", AXES), ("Account", _account(result))
+        ("Numerical error", error_words(result.errors)), ("u and v", AXES), ("Account", _account(result))
     )
     notes = Bullets(tuple(sentence(note) for note in result.notes))
     sections.append(Section("How exact", (rows, notes), aside=True))

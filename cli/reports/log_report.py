@@ -20,7 +20,7 @@ GRAM = 1e3
 
 def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -> Report:
     """The log as a report; ``added``: the entry just written."""
-    from handlap.sim.planning.cautions import cautions
+    from handlap.sim.planning.cautions import IN_SHORT
 
     standing = log.standing
     sections: list[Section] = []
@@ -31,8 +31,7 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     if log.entries:
         sections.append(Section("What is written", tuple(_entries(log, added, scenario))))
     if added is None:
-        items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
-        sections.append(Section("Take care", (Bullets(items),), aside=True))
+        sections.append(Section("Take care", (Words(IN_SHORT),), aside=True))
     if added is not None:
         answer = f"Entry {added.number} is written"
         lead = (f"{counted(log.strokes, 'stroke')} in all; it is on the disk, in {path}.",)

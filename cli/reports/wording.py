@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -26,7 +27,7 @@ TURNS = {
     "half and walk": "half turn of the part and walk half round the plate, in turn",
     "own": "the scenario's own round of turns",
 }
-LIMIT = {"straightedge": "by the straightedge", "zone": "as minimum zone"}
+LIMIT = {"straightedge": "by the straightedge", "zone": "over the whole face (minimum zone)"}
 BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
 TAPER_SIGNS = "+ is more off at the right, at the far side"
 DYE_SIGNS = (
@@ -125,9 +126,8 @@ def _small(error: float) -> str:
 def error_words(errors: Errors) -> str:
     """The numerical error."""
     return (
-        f"step {_small(errors.step)} (asked: {stated(MICRON * errors.tolerance)}), raster "
-        f"{_small(errors.grid)}; {errors.cells} cells, "
-        f"{errors.rows} positions of the part"
+        f"of the steps in time {_small(errors.step)} (asked: {stated(MICRON * errors.tolerance)}), of the "
+        f"grid {_small(errors.grid)}; {errors.cells} cells, {errors.rows} places of the part"
     )
 
 
@@ -138,6 +138,15 @@ def _taken(assumption: Assumption) -> str:
     low, high = number(assumption.low, 2), number(assumption.high, 2)
     span = f"{low} to {high}" if "−" in low + high else f"{low}–{high}"
     return f"{stated(assumption.value)}{unit} ({span})"
+
+
+def plain_basis(text: str) -> str:
+    """Where a number comes from, without signs that have to be explained.
+
+    >>> plain_basis("derived (from memory), ×/÷ 3")
+    'derived (from memory), within a factor of 3'
+    """
+    return re.sub(r"×/÷ ([\d.]+)", r"within a factor of \1", text)
 
 
 def _fixed(assumption: Assumption) -> str:
@@ -162,7 +171,7 @@ def assumed_section(scenario: Scenario, *, varied: bool = True) -> Section:
             if varied
             else "The scenario does not state these; the middle value was used."
         )
-        rows = tuple((a.key, _taken(a), a.basis) for a in wide)
+        rows = tuple((a.key, _taken(a), plain_basis(a.basis)) for a in wide)
         blocks += [Words(lead), Table(("key", "taken (range)", "where from"), rows, (0, 1, 2), wraps=2)]
     if rest:
         blocks.append(Words("Not varied: " + "; ".join(_fixed(a) for a in rest) + "."))
