@@ -255,12 +255,12 @@ def test_counts_that_do_not_add_up_are_named(job):
 
 
 def test_the_command_writes_and_shows(job):
-    assert "NOTHING IS WRITTEN YET" in run(job).stdout
+    assert "NOTHING IS WRITTEN YET" in run(job, "--show").stdout
     done = run(job, "--strokes", "80", "--paper", "P80", "--swarf", "0.4", "--scale", "0.01", "--dyed",
                "--reading", "long, near [level]: 50 none 30; 120 50 60", "--dye-left", "30%")  # fmt: skip
     assert done.exit_code == 0, done.stderr
     assert "ENTRY 1 IS WRITTEN" in done.stdout
-    shown = run(job).stdout
+    shown = run(job, "--show").stdout
     assert "80 STROKES IN 1 ENTRY" in shown
     assert "2 readings on 1 line, dye left 30 %" in " ".join(shown.split())
     assert "held level" in shown
@@ -297,7 +297,7 @@ def test_readings_of_another_scenario_file(job, tmp_path):
 def test_it_fits_narrow_terminals(job):
     run(job, "--strokes", "80", "--paper", "P80", "--note", "a longer remark about the bench and the light")
     for columns in (40, 80):
-        assert max(map(len, run(job, COLUMNS=str(columns)).stdout.splitlines())) <= columns
+        assert max(map(len, run(job, "--show", COLUMNS=str(columns)).stdout.splitlines())) <= columns
 
 
 def test_the_log_of_a_built_in_job_is_in_the_current_folder():

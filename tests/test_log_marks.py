@@ -101,7 +101,7 @@ def test_what_changed_is_named_and_stops_where_it_matters(file, change, subject,
         assert log_path(job).read_bytes() == before
     else:
         assert run("log", file, "--strokes", "40").exit_code == 0
-    shown = run("log", file)
+    shown = run("log", file, "--show")
     assert shown.exit_code == 0, "what is written can be looked at all the same"
     assert f"{subject} ({found.then}; now {found.now})" in said(shown.stdout)
 
@@ -165,7 +165,7 @@ def test_a_face_or_metal_that_was_wrong_can_be_corrected_too(file):
     assert run("log", file, "--corrected").exit_code == 0
     assert run("log", file, "--strokes", "40").exit_code == 0
     file.write_text(TEXT, encoding="utf-8")
-    assert run("log", file).exit_code == 2
+    assert run("log", file, "--show").exit_code == 2
 
 
 def test_nothing_worked_yet_nothing_stops(file):
@@ -267,7 +267,7 @@ def test_a_log_under_its_older_name_is_found_where_nobody_else_has_it(tmp_path, 
     # Now a file of that name comes: the log says whose it is.
     file = Path(f"{HEAD}.toml")
     file.write_text(TEXT, encoding="utf-8")
-    for args in (("replan", file, *FEW), ("log", file, "--strokes", "40"), ("log", file)):
+    for args in (("replan", file, *FEW), ("log", file, "--strokes", "40"), ("log", file, "--show")):
         done = run(*args)
         assert done.exit_code == 2, args
         assert "two jobs cannot share a log" in said(done.stderr)
@@ -278,7 +278,7 @@ def test_a_renamed_scenario_says_where_it_looked_and_what_it_saw(file):
     logged(file)
     renamed = file.rename(file.with_name("cylinder.toml"))
     looked, seen = str(file.with_name("cylinder.log.jsonl")), str(file.with_name("head.log.jsonl"))
-    shown = run("log", renamed).stdout
+    shown = run("log", renamed, "--show").stdout
     trial = run("replan", renamed).stdout
     record = run("record", renamed)
     assert record.exit_code == 2

@@ -124,7 +124,7 @@ def _hand_over(
 def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
     """The sheet for a terminal."""
     from handlap.cli.reports.blocks import Block, Bullets, Facts, Report, Section, Table, Words
-    from handlap.cli.reports.plan_report import ANSWERS, dye_blocks
+    from handlap.cli.reports.plan_report import answer_words, dye_blocks
 
     leaf = f"leaf\n{sheet.leaf_unit}"
     heads = (
@@ -153,7 +153,7 @@ def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
     if sheet.stop:
         sections.append(Section("Stop if", (Facts(sheet.stop),)))
     sections.append(Section("Take care", (Bullets(sheet.cautions),)))
-    answer, tone = ANSWERS[plan.verdict.answer]
+    answer, tone = answer_words(plan)
     return Report("job-sheet", answer, tone, sheet.subject, sheet.reasons, tuple(sections))
 
 

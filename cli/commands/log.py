@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, TypeVar
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from handlap.cli.options import scenario_argument
+from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
+    from handlap.cli.asking.log_questions import LogJob
+    from handlap.cli.asking.questions import Draft
     from handlap.sim.bench.job_log import Entry, JobLog
-    from handlap.sim.job.findings import Findings
     from handlap.sim.job.scenario import Scenario, StraightedgeLine
 
-T = TypeVar("T")
-LEAVES_FROM, LEAVES_TO = 5e-6, 2e-3
-"""Leaves that are to be had [m]."""
+DRAFT = "handlap.log-draft/1"
 
 
 @click.command()
@@ -42,14 +42,16 @@ LEAVES_FROM, LEAVES_TO = 5e-6, 2e-3
     "--reading",
     multiple=True,
     metavar="LINE",
-    help='Readings along one line: "NAME: AT GOES STOPS; ..." (mm, then micrometres, none or open); NAME is '
-    'a line of the scenario or a standard line, "NAME [level]" where it was held so. May be given again.',
+    help='Readings along one line: "LINE: AT GOES STOPS; ..." in the units of the scenario, none or open; '
+    'LINE is a letter of the measuring sheet (A) or a name, "LINE [level]" where it was held so; AT a '
+    'distance or a station (A2). "A: none none 50 none none" is a whole line, where the leaves at hand are '
+    "known. May be given again.",
 )
 @click.option(
     "--goes-nowhere",
     metavar="LEAF",
-    help="A leaf that goes in at no station of any line of the sheet, such as 50 (micrometres): all lines "
-    "count as read, but for those given by --reading.",
+    help="A leaf that goes in at no station of any line of the sheet, such as 50 (in the units of the "
+    "scenario): all lines count as read, but for those given by --reading.",
 )
 @click.option(
     "--readings-from",
@@ -69,49 +71,74 @@ LEAVES_FROM, LEAVES_TO = 5e-6, 2e-3
 @click.option(
     "--dye-grid",
     metavar="GRID",
-    help='Dye left on a raster of 3 x 5: "0 20% ... / ... / ...", far row first, from left to right; - for '
+    help='Dye left on a grid of 3 x 5: "0 20% ... / ... / ...", far row first, from left to right; - for '
     "no metal.",
 )
 @click.option(
     "--dye",
     metavar="PICTURE",
-    help='The same raster in words, such as "gone at both ends, fading in the middle", or in 15 letters: '
+    help='The same grid in words, such as "gone at both ends, fading in the middle", or in 15 letters: '
     "g gone, h half gone, f fading, u untouched, l left, ? not seen.",
 )
 @click.option("--dyed", is_flag=True, help="New dye was put on after looking.")
 @click.option("--minutes", type=float, metavar="MIN", help="Time these strokes took.")
 @click.option("--note", metavar="TEXT", help="Anything else worth keeping.")
+@click.option(
+    "--when",
+    metavar="TIME",
+    help='When it was done, in local time: "14:30" (today), "2026-01-05 14:30", or a date; without it now.',
+)
 @click.option("--void", type=int, metavar="ENTRY", help="Take an earlier entry back; it stays in the file.")
 @click.option(
     "--corrected",
     is_flag=True,
     help="The scenario was wrong before and is right now: all strokes in the log count as done with it.",
 )
+@click.option(
+    "--as-is",
+    is_flag=True,
+    help="It is so, odd as it looks: more strokes than a day's work, a leaf not in the set, the same entry "
+    "again within minutes, and what else was asked back. What cannot be is refused all the same.",
+)
+@click.option("--show", is_flag=True, help="Show what is written, and ask nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
-def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -> None:
+def log(scenario: str, as_json: bool, show: bool, readings_from: str | None, **given: Any) -> None:
     """Write down what happened at the bench, or show what is written.
 
-    Without options the log is shown. With options one entry is added; in it things happen in
-    this order: paper, sheet, brushing; strokes; weighing, readings, dye left; new dye.
+    Without options it asks, question by question, what was done since the last entry, shows what
+    it understood, and writes when you say so. With options one entry is added at once; in it
+    things happen in this order: paper, sheet, brushing; strokes; weighing, readings, dye left;
+    new dye. --show, or --json alone, shows the log.
 
     The log is a file of one line an entry beside the scenario, NAME.log.jsonl; nothing in it is
     ever changed. It keeps what it was logged against: if the part, the readings before or the way
     of working in the scenario change afterwards, that is named and refused. Dye counts from when
     it was last put on, or from the start. Weigh the part once before the first stroke, and name
-    the scale then: later weighings take it for the same.
+    the scale then: later weighings take it for the same. What cannot be is refused; what is odd
+    is asked back, and --as-is insists.
     """
     from handlap.sim.bench.log_file import append, read_log
+    from handlap.sim.bench.log_given import entry_of
     from handlap.sim.bench.log_place import log_path
     from handlap.sim.job.scenario_file import load
 
+    said = any(value not in (None, False, ()) for value in given.values()) or bool(readings_from)
+    if show and said:
+        raise InputError("--show only shows what is written; leave it out to write")
     job = load(scenario)
     path = log_path(job)
     added: Entry | None = None
-    if any(value not in (None, False, ()) for value in given.values()) or readings_from:
-        entry = _entry(job, _with_last_scale(given, read_log(job, path, check=False)), readings_from)
+    if said:
+        lines = _other_readings(job, readings_from) if readings_from else []
+        entry = entry_of(job, given, read_log(job, path, check=False), lines=lines)
         added, found = append(job, entry, path)
-    else:
+    elif show or as_json:
         found = read_log(job, path)
+    else:
+        written = _asked(job, scenario, path)
+        if written is None:
+            return
+        added, found = written
 
     import sys
 
@@ -126,203 +153,123 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
         emit(render(log_report(job, found, path, added), Screen.of(sys.stdout)))
 
 
-def _with_last_scale(given: dict[str, Any], log: JobLog) -> dict[str, Any]:
-    """The options, with the scale that weighed the same thing last where none is named."""
-    if given["scale"] is not None:
-        return given
-    for option, kind in (("part_weight", "part_mass"), ("swarf", "swarf")):
-        used = [e.scale for e in log.standing if getattr(e, kind) is not None and e.scale is not None]
-        if given[option] is not None and used:
-            return {**given, "scale": f"{1e3 * used[-1]:.9g}"}
-    return given
-
-
-def _entry(job: Scenario, given: dict[str, Any], readings_from: str | None) -> Entry:
-    """The entry that the options describe; all faults at once."""
-    import datetime
-    from math import isnan
-
-    from handlap.sim.bench.job_log import Entry, EntryFaults
-    from handlap.sim.bench.log_lines import from_json, to_json
+def _other_readings(job: Scenario, source: str) -> list[StraightedgeLine]:
+    """All lines of another scenario of the same part."""
+    from handlap.sim.bench.job_log import part_mark
     from handlap.sim.common.errors import ScenarioError
     from handlap.sim.job.findings import Findings
-    from handlap.sim.lapping.dye_words import read_dye, read_share, read_shares
-
-    found = Findings("the entry")
-    lines: list[StraightedgeLine] = []
-    for text in given["reading"]:
-        line = _reading(job, text, found)
-        lines += [line] if line else []
-    if given["goes_nowhere"] is not None:
-        lines = [*_all_lines(job, given["goes_nowhere"], {line.name for line in lines}, found), *lines]
-    if readings_from:
-        lines += _other_readings(job, readings_from, found)
-    now = datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
-    raw: dict[str, Any] = {"n": 1, "when": now}
-    for name in ("strokes", "paper", "brush_every", "turn_every", "minutes", "note", "void"):
-        if given[name] is not None:
-            raw[name] = given[name]
-    for name in ("new_sheet", "brushed", "dyed", "corrected"):
-        raw[name] = given[name]
-    if given["not_turned"]:
-        if given["turn_every"] is not None:
-            found.fault("--not-turned", None, "give either --not-turned or --turn-every, not both")
-        raw["turn_every"] = 0
-    for option, name in (("swarf", "swarf_g"), ("part_weight", "part_g"), ("scale", "scale_g")):
-        raw[name] = _grams(given[option], f"--{option.replace('_', '-')}", found)
-    for name in ("dye_left", "dye_faded"):
-        raw[name] = _dye(given[name], f"--{name.replace('_', '-')}", read_share, found)
-    shares = _dye(given["dye_grid"], "--dye-grid", read_shares, found)
-    if shares is not None:
-        raw["dye_grid"] = [[None if isnan(share) else float(share) for share in row] for row in shares]
-    if _dye(given["dye"], "--dye", read_dye, found) is not None:
-        raw["dye_seen"] = given["dye"]
-    if given["at"] is not None:
-        raw["at"] = given["at"]
-        if given["at"] < 1:
-            found.fault("--at", given["at"], "a whole number from 1")
-    if lines:
-        raw["readings"] = to_json(Entry(1, 0, now, readings=tuple(lines)))["readings"]
-    if raw["swarf_g"] is None and raw["part_g"] is None and raw["scale_g"] is not None:
-        found.fault("--scale", given["scale"], "only together with --swarf or --part-weight")
-    known = {name: value for name, value in raw.items() if value is not None}
-    try:
-        entry = from_json(known, "the entry", "given", whole=False)
-    except EntryFaults as wrong:
-        raise ScenarioError([*found.faults, *wrong.faults]) from None
-    if found.faults:
-        raise ScenarioError(found.faults)
-    return entry
-
-
-def _grams(text: str | None, label: str, found: Findings) -> float | None:
-    """A mass in grams from a plain number of grams, or a text with a unit."""
-    if text is None:
-        return None
-    try:
-        return float(text)
-    except ValueError:
-        mass = _with_unit(text, "mass", label, "a mass in grams", found)
-    return None if mass is None else 1e3 * mass
-
-
-def _with_unit(text: str, quantity: str, label: str, plain: str, found: Findings) -> float | None:
-    """A text with a unit, in SI; ``plain`` says what a number without one would be."""
-    from handlap.sim.common.units import parse_quantity
-
-    try:
-        return parse_quantity(text, quantity)
-    except ValueError as error:
-        found.fault(label, text, f"{plain}, or {error}")
-        return None
-
-
-def _dye(text: str | None, label: str, read: Callable[[str], T], found: Findings) -> T | None:
-    """What was said of the dye, by the reader of its kind."""
-    if text is None:
-        return None
-    try:
-        return read(text)
-    except ValueError as error:
-        found.fault(label, text, str(error))
-        return None
-
-
-def _known_lines(job: Scenario) -> dict[str, StraightedgeLine]:
-    from handlap.sim.face.straightedge import standard_lines
-    from handlap.sim.job.scenario import StraightedgeLine
-
-    known = {
-        line.name.lower(): StraightedgeLine(line.name, line.start, line.end, "rest", ())
-        for line in standard_lines(job.part.outline)
-    }
-    known.update({line.name.lower(): line for line in job.readings.lines})
-    return known
-
-
-def _reading(job: Scenario, text: str, found: Findings) -> StraightedgeLine | None:
-    """One line of readings from "NAME [held]: AT GOES STOPS; …"."""
-    from dataclasses import replace
-
-    from handlap.sim.bench.log_lines import stations_of
-    from handlap.sim.face.straightedge import HELD_CODE
-
-    label = "--reading"
-    name, colon, rest = text.rpartition(":")
-    if not colon:
-        found.fault(label, text, '"NAME: AT GOES STOPS; AT GOES STOPS; …"')
-        return None
-    name, bracket, held = name.strip().partition("[")
-    known = _known_lines(job)
-    line = known.get(name.strip().lower())
-    if line is None:
-        near = [line for key, line in known.items() if key.startswith(name.strip().lower())]
-        line = near[0] if len(near) == 1 and name.strip() else None
-    if line is None:
-        found.fault(label, name.strip(), "a line: " + "; ".join(known[key].name for key in known))
-        return None
-    if bracket:
-        held = held.strip().rstrip("]").strip()
-        if held not in HELD_CODE:
-            found.fault(label, held, "held " + ", ".join(HELD_CODE))
-            return None
-        line = replace(line, held=held)  # type: ignore[arg-type]
-    raw = [[_plain(word) for word in station.split()] for station in rest.split(";") if station.strip()]
-    stations = stations_of(raw, f"{label} {line.name}", found)
-    long = [s.at for s in stations if not 0.0 <= s.at <= _length(line)]
-    if long:
-        found.fault(f"{label} {line.name}", f"{1e3 * long[0]:g} mm", f"0 to {1e3 * _length(line):g} mm")
-        return None
-    return replace(line, stations=stations) if stations else None
-
-
-def _all_lines(job: Scenario, leaf: str, given: set[str], found: Findings) -> list[StraightedgeLine]:
-    """All lines of the sheet but those given, at whose stations a leaf goes nowhere."""
-    from handlap.sim.face.stations import lines_of
-    from handlap.sim.job.scenario import Station, StraightedgeLine
-
-    try:
-        thickness = 1e-6 * float(leaf)
-    except ValueError:
-        known = _with_unit(leaf, "height", "--goes-nowhere", "a leaf in micrometres", found)
-        if known is None:
-            return []
-        thickness = known
-    if not LEAVES_FROM <= thickness <= LEAVES_TO:
-        found.fault("--goes-nowhere", leaf, f"a leaf of {1e6 * LEAVES_FROM:.0f} to {1e6 * LEAVES_TO:.0f} µm")
-        return []
-    held = {line.name: line.held for line in job.readings.lines}
-    return [
-        StraightedgeLine(
-            line.name, line.start, line.end, held.get(line.name, "rest"),
-            tuple(Station(at, 0.0, thickness) for at in line.at),
-        )
-        for line in lines_of(job)
-        if line.at and line.name not in given
-    ]  # fmt: skip
-
-
-def _length(line: StraightedgeLine) -> float:
-    from math import dist
-
-    return dist(line.start, line.end) + 1e-6
-
-
-def _plain(word: str) -> Any:
-    try:
-        return float(word)
-    except ValueError:
-        return word
-
-
-def _other_readings(job: Scenario, source: str, found: Findings) -> list[StraightedgeLine]:
-    from handlap.sim.bench.job_log import part_mark
     from handlap.sim.job.scenario_file import load
 
+    found = Findings("the entry")
     other = load(source)
     if part_mark(other.part) != part_mark(job.part):
         found.fault("--readings-from", source, "a scenario of the same part: outline and metal differ")
-        return []
-    if not other.readings.lines:
+    elif not other.readings.lines:
         found.fault("--readings-from", source, "a scenario with straightedge lines")
+    if found.faults:
+        raise ScenarioError(found.faults)
     return list(other.readings.lines)
+
+
+# ---- asked at a terminal
+
+
+def draft_of(path: Path) -> Path:
+    """Where answers are kept until the entry of a log is written."""
+    return path.with_name(path.name.removesuffix(".log.jsonl") + ".log-draft.json")
+
+
+def _asked(job: Scenario, scenario: str, path: Path) -> tuple[Entry, JobLog] | None:
+    """The entry that the answers at a terminal come to, written; None where there is nothing to write."""
+    import sys
+
+    from handlap.cli.asking.questions import begin, keeping, say
+    from handlap.cli.screen import is_terminal
+    from handlap.sim.bench.log_file import append, read_log
+
+    if sys.stdin is None or not is_terminal(sys.stdin):
+        raise InputError(
+            "there is nobody at a terminal to ask: say what was done by options, such as --strokes 80 "
+            f"(handlap log --help), or show the log with: handlap log {scenario} --show"
+        )
+    from handlap.cli.asking.log_questions import LogJob
+
+    asked = LogJob(job, read_log(job, path), path)
+    say(
+        "Enter takes what stands in brackets, ? tells more, < goes back, end takes the rest as it stands, "
+        "Ctrl-C stops."
+    )
+    for line in _so_far(asked):
+        say(line)
+    draft, proceed = begin(draft_of(path), DRAFT)
+    with keeping(draft, f"handlap log {scenario}"):
+        entry = _until_agreed(asked, draft, proceed)
+    if entry is None:
+        draft.drop()
+        return None
+    written = append(job, entry, path)
+    draft.drop()
+    return written
+
+
+def _so_far(asked: LogJob) -> list[str]:
+    """Where the job stands, and what the job sheet has next."""
+    from handlap.cli.reports.log_report import entry_words, local_time
+    from handlap.cli.reports.quantity import counted
+
+    standing = asked.log.standing
+    block = asked.block({})
+    lines = []
+    if standing:
+        last = standing[-1]
+        work = counted(last.strokes, "stroke") + ", " if last.strokes else ""
+        lines.append(
+            f"{counted(asked.log.strokes, 'stroke')} so far. Last entry, no. {last.number} of "
+            f"{local_time(last.when)}: {work}{entry_words(last)}."
+        )
+    else:
+        lines.append("Nothing is written yet. Weigh the part once before the first stroke.")
+    if block.paper:
+        due = [w for w, is_due in (("a new sheet", block.new_sheet), ("brush", block.brushed)) if is_due]
+        lines.append(
+            f"The job sheet has next: {block.paper}, up to stroke {block.until} on it"
+            + (f"; before that {' and '.join(due)}." if due else ".")
+        )
+    return lines
+
+
+def _until_agreed(asked: LogJob, draft: Draft, proceed: bool) -> Entry | None:
+    """Ask until the entry can be true and is agreed to; None where there is nothing to write."""
+    import sys
+
+    from handlap.cli.asking.questions import ask_yes, interview, say, show
+    from handlap.cli.reports.log_report import understood
+    from handlap.cli.reports.text import wrapped
+    from handlap.cli.screen import Screen
+
+    while True:
+        answers = interview(asked.questions, draft, proceed=proceed, may_finish=True)
+        proceed = False
+        try:
+            entry = asked.entry(answers)
+            if entry is None:
+                say("Nothing was done, weighed or read: nothing is written.")
+                return None
+            impossible, odd = asked.against(entry)
+        except InputError as fault:
+            say(f"These answers do not go together: {fault}")
+            continue
+        if impossible:
+            say("That cannot be: " + "; ".join(impossible))
+            say("The questions once more, with your answers in brackets.")
+            continue
+        width = Screen.of(sys.stderr).width
+        show(["", "Understood:", *(row for line in understood(asked.job, asked.numbered(entry))
+                                   for row in wrapped(line, width, "  ", "    "))])  # fmt: skip
+        for words in odd:
+            say(f"Odd: {words}.")
+        if ask_yes("Write it down all the same?" if odd else "Write it down?", not odd):
+            return asked.insists(entry)
+        if ask_yes("Go through the questions again? (no: leave it; nothing is written)", True):
+            continue
+        return None

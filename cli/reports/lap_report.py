@@ -52,7 +52,7 @@ def lap_report(result: LapResult) -> Report:
     sections.append(assumed_section(result.scenario, varied=False))
     rows = facts(
         ("Numerical error", error_words(result.errors, result.scenario.system)),
-        ("Positions", AXES),
+        ("u and v", AXES),
         ("Account", _account(result)),
     )
     notes = Bullets(tuple(sentence(note) for note in result.notes))

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.blocks import Block, Bullets, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, share, stated
-from handlap.cli.reports.wording import MICRON, facts, sentence, subject
+from handlap.cli.reports.wording import facts, sentence, subject
+from handlap.sim.common.units import System, from_si, leaf_number, unit_of
 
 if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
-    from handlap.sim.job.scenario import Scenario
+    from handlap.sim.job.scenario import Scenario, Station
 
 GRAM = 1e3
 
 
 def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -> Report:
     """The log as a report; ``added``: the entry just written."""
-    from handlap.sim.planning.cautions import cautions
+    from handlap.sim.planning.cautions import IN_SHORT
 
     standing = log.standing
     sections: list[Section] = []
@@ -27,10 +29,9 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     if odd:
         sections.append(Section("Look again", (Bullets(tuple(map(sentence, odd))),)))
     if log.entries:
-        sections.append(Section("What is written", tuple(_entries(log, added))))
+        sections.append(Section("What is written", tuple(_entries(log, added, scenario))))
     if added is None:
-        items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
-        sections.append(Section("Take care", (Bullets(items),), aside=True))
+        sections.append(Section("Take care", (Words(IN_SHORT),), aside=True))
     if added is not None:
         answer = f"Entry {added.number} is written"
         lead = (f"{counted(log.strokes, 'stroke')} in all; it is on the disk, in {path}.",)
@@ -43,26 +44,37 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     return Report("log", answer, "plain", subject(scenario), lead, tuple(sections))
 
 
-def _entries(log: JobLog, added: Entry | None) -> list[Block]:
+def _entries(log: JobLog, added: Entry | None, scenario: Scenario) -> list[Block]:
     taken_back = {e.void for e in log.entries if e.void is not None}
     at = {e.number: e.at for e in log.standing}
     shown = log.entries if added is None else [e for e in log.entries if e.number == added.number]
     rows = tuple(
         (
             str(e.number),
-            e.when[:16].replace("T", " "),
+            local_time(e.when),
             str(e.strokes) if e.strokes else "",
             str(at.get(e.number, "")),
             ("taken back: " if e.number in taken_back else "") + entry_words(e),
         )
         for e in shown
     )
-    blocks: list[Block] = [Table(("no.", "when (UTC)", "strokes", "in all", "what"), rows, (1, 4), wraps=4)]
+    blocks: list[Block] = [Table(("no.", "when", "strokes", "in all", "what"), rows, (1, 4), wraps=4)]
     readings = [(e, line) for e in shown for line in e.readings]
     if readings:
-        blocks.append(facts(*((f"{e.number}: {line.name}", _stations(line)) for e, line in readings)))
         blocks.append(
-            Words("Stations: mm from the start, thickest leaf that goes / thinnest that stops, µm.")
+            facts(
+                *(
+                    (f"{e.number}: {line.name}", _stations(line, scenario.system, scenario.leaf_unit))
+                    for e, line in readings
+                )
+            )
+        )
+        length = unit_of("length", scenario.system)
+        blocks.append(
+            Words(
+                f"Stations: {length} from the start, thickest leaf that goes / thinnest that stops, "
+                f"{scenario.leaf_unit}."
+            )
         )
     return blocks
 
@@ -85,12 +97,51 @@ def entry_words(entry: Entry) -> str:
         count = sum(len(line.stations) for line in entry.readings)
         parts.append(f"{counted(count, 'reading')} on {counted(len(entry.readings), 'line')}")
     parts += [_dye_words(entry.dye_left, entry.dye_faded)]
-    parts += ["dye raster"] if entry.dye_grid is not None else []
+    parts += ["dye, zone by zone"] if entry.dye_grid is not None else []
     parts += [f"dye: {entry.dye_seen}"] if entry.dye_seen else []
     parts += ["dyed"] if entry.dyed else []
     parts += [f"{number(entry.minutes, 3)} min"] if entry.minutes is not None else []
     parts += [f"“{entry.note}”"] if entry.note else []
+    parts += ["asked back, and so as it is"] if entry.as_is else []
     return ", ".join(part for part in parts if part)
+
+
+def local_time(when: str) -> str:
+    """A time as it was at the bench where this is read: the log keeps the distance from UTC with it."""
+    from handlap.sim.bench.log_sense import time_of
+
+    time = time_of(when)
+    if time is None or time.tzinfo is None:
+        return when[:16].replace("T", " ")
+    return time.astimezone().isoformat(" ")[:16]
+
+
+def understood(scenario: Scenario, entry: Entry) -> tuple[str, ...]:
+    """An entry said back in the units of its job, line by line."""
+    words = []
+    if entry.strokes:
+        words.append(f"{counted(entry.strokes, 'stroke')} there and back, {entry.at} in all then")
+    rest = entry_words(replace(entry, readings=()))
+    words += [rest] if rest else []
+    for line in entry.readings:
+        held = "" if line.held == "rest" else f" (held {line.held})"
+        stations = (_said(s, scenario.system, scenario.leaf_unit) for s in line.stations)
+        words.append(f"{line.name}{held}: " + "; ".join(stations))
+    if entry.when:
+        words.append(f"done at {local_time(entry.when)}")
+    return tuple(words)
+
+
+def _said(station: Station, system: System, leaf_unit: str) -> str:
+    """A reading in words: "8 in: 5 thou goes, 6 stops"."""
+    length = unit_of("length", system)
+    goes, stops = (leaf_number(leaf, leaf_unit) for leaf in (station.goes, station.stops))
+    told = f"{stated(round(from_si(station.at, 'length', system), 3))} {length}: "
+    if station.goes <= 0.0:
+        return f"{told}{stops} {leaf_unit} stops, nothing thinner goes"
+    if station.stops == float("inf"):
+        return f"{told}{goes} {leaf_unit} goes, nothing thicker was tried"
+    return f"{told}{goes} {leaf_unit} goes, {stops} stops"
 
 
 def _dye_words(left: float | None, faded: float | None) -> str:
@@ -103,11 +154,11 @@ def _dye_words(left: float | None, faded: float | None) -> str:
     return "dye " + ", ".join(f"{name} on {share(part)}" for name, part in states.items())
 
 
-def _stations(line: Any) -> str:
+def _stations(line: Any, system: System, leaf_unit: str) -> str:
     def one(station: Any) -> str:
-        goes = stated(MICRON * station.goes) if station.goes > 0.0 else "none"
-        stops = "open" if station.stops == float("inf") else stated(MICRON * station.stops)
-        return f"{stated(round(1e3 * station.at, 3))} {goes}/{stops}"
+        goes = leaf_number(station.goes, leaf_unit) if station.goes > 0.0 else "none"
+        stops = "open" if station.stops == float("inf") else leaf_number(station.stops, leaf_unit)
+        return f"{stated(round(from_si(station.at, 'length', system), 3))} {goes}/{stops}"
 
     held = "" if line.held == "rest" else f" (held {line.held})"
     return "; ".join(one(s) for s in line.stations) + held

@@ -29,8 +29,10 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.chance import likely
 from handlap.sim.common.words import listed
 from handlap.sim.planning.papers import DEFAULT_FINISH
+from handlap.sim.planning.verdict import LAP_AT, LEAVE_AT, NEEDS_WORK_AT, SHOP_AT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -50,9 +52,20 @@ LEAF_FELT = 4e-6
 """Checks shown in a terminal; the page and the JSON have all."""
 
 
+def answer_words(plan: Plan) -> tuple[str, Tone]:
+    """The answer; where it cannot be told, how likely it is."""
+    answer, tone = ANSWERS[plan.verdict.answer]
+    if plan.verdict.answer == "cannot tell":
+        if NEEDS_WORK_AT < plan.chance_flat_already < LEAVE_AT:
+            return f"{answer}. Flat enough already: {likely(plan.chance_flat_already)}", tone
+        if SHOP_AT < plan.chance_both < LAP_AT:
+            return f"{answer}. By hand: {likely(plan.chance_both)}", tone
+    return answer, tone
+
+
 def plan_report(plan: Plan, *, all_checks: bool = False) -> Report:
     """The report of a plan; ``all_checks``: leave no check out."""
-    answer, tone = ANSWERS[plan.verdict.answer]
+    answer, tone = answer_words(plan)
     sections = [_face(plan)]
     if plan.verdict.to_find_out:
         sections.append(
@@ -292,7 +305,9 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
     words = (
         "Clean the face, look at the dye, lay the straightedge, weigh what came off; dye it again once half "
         "of the dye is gone. "
-        "Stop as soon as the goal is met."
+        "Stop as soon as the goal is met. Goal met: the chance that it is by then, at this check or one "
+        "before; who goes on until a check says stop gets there with a chance of "
+        f"{chance(plan.chance_goal)}."
     )
     if spare:
         words += " Strokes in brackets: only if it is not met by then."
@@ -458,7 +473,7 @@ def _spring(plan: Plan) -> str | None:
 
 
 def _chances(plan: Plan) -> str:
-    words = f"to reach the goal {chance(plan.chance_goal)}"
+    words = f"going on until a check says stop: to reach the goal {chance(plan.chance_goal)}"
     if plan.chance_allowance is None:
         return words
     inside = chance(plan.chance_allowance)
@@ -492,7 +507,7 @@ def _how_sure(plan: Plan) -> Section:
         ("Numerical error", error_words(plan.errors, plan.scenario.system) if _worked(plan) else None),
         ("Another seed", another_words(plan.another, plan.scenario.system) if _worked(plan) else None),
         ("Thresholds", _thresholds(plan)),
-        ("Positions", AXES),
+        ("u and v", AXES),
     ]
     if not _worked(plan):
         return Section("How sure", (facts(*rows),), aside=True)
@@ -516,7 +531,7 @@ LINES_DRAWN = {
     "shop_at": "machine shop if that is {} or less",
     "numerical_error_over_limit": "cannot tell where the numerical error is over {} of the limit and "
     "could turn the answer",
-    "senses_disagree_at": "cannot tell where straightedge and zone differ by {} or more in that chance",
+    "senses_disagree_at": "cannot tell where straightedge and whole face differ by {} or more in that chance",
 }
 
 

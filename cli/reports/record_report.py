@@ -13,6 +13,7 @@ from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
     GRAM,
+    LIMIT,
     MICRON,
     TAPER_SIGNS,
     doubts_section,
@@ -26,6 +27,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.planning.cautions import IN_SHORT
 
 if TYPE_CHECKING:
     from handlap.sim.bench.after_cut import Effect
@@ -64,7 +66,7 @@ def record_report(found: Record) -> Report:
     entries = [f"{e.when[:10]}: {e.note}" for e in found.log.standing if e.note]
     if entries:
         sections.append(Section("Notes from the log", (Bullets(tuple(entries)),)))
-    sections += [Section("Take care", (Bullets(found.cautions),)), _how_sure(found)]
+    sections += [Section("Take care", (Words(IN_SHORT),)), _how_sure(found)]
     return Report("record", answer, tone, subject(found.scenario), lead, tuple(sections))
 
 
@@ -72,7 +74,7 @@ def _answer(answers: Sequence[str]) -> tuple[str, Tone]:
     if "not met" in answers:
         return "Record: a limit is not met", "bad"
     if "cannot tell" in answers:
-        return "Record: cannot tell of every limit", "doubt"
+        return "Record: whether a limit is met cannot be told yet", "doubt"
     return "Record: the limits are met", "good"
 
 
@@ -81,13 +83,13 @@ def _surveyed(survey: Survey | None) -> str:
         return "not read after the last stroke"
     return (
         f"{microns(survey.bands.straightedge)} by the straightedge, {microns(survey.bands.flatness)} "
-        f"as minimum zone; {survey.shape.words}"
+        f"{LIMIT['zone']}; {survey.shape.words}"
     )
 
 
 def _face(found: Record) -> Block:
     part, now = found.scenario.part, found.now
-    by = "by the straightedge" if part.limit_by == "straightedge" else "as minimum zone"
+    by = "by the straightedge" if part.limit_by == "straightedge" else LIMIT["zone"]
     return facts(
         ("Part", part.name),
         ("Face", face_words(part)),
@@ -97,7 +99,7 @@ def _face(found: Record) -> Block:
         ("Read after", _surveyed(now.after)),
         (
             "With the log",
-            f"{microns(now.measured)} {by} now, {microns(now.flatness)} as minimum zone",
+            f"{microns(now.measured)} {by} now, {microns(now.flatness)} {LIMIT['zone']}",
         ),
         ("Finish", f"{roughness(now.finish)} by the last paper, {found.log.paper}; not measured"),
     )
@@ -191,7 +193,7 @@ def _how_sure(found: Record) -> Section:
         ),
         ("Bands", BAND_WORDS),
         ("Limits", "met or not met from a chance of nine in ten; else it cannot be told"),
-        ("Positions", AXES),
+        ("u and v", AXES),
     )
     return Section("How sure", (rows,), aside=True)
 

@@ -12,6 +12,7 @@ from handlap.cli.reports.quantity import chance, counted, number, quantity, shar
 from handlap.cli.reports.wording import (
     BAND_WORDS,
     GRAM,
+    LIMIT,
     MICRON,
     MM,
     TAPER_SIGNS,
@@ -27,6 +28,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.planning.cautions import IN_SHORT
 
 if TYPE_CHECKING:
     from handlap.sim.bench.bench_trial import Trial
@@ -128,13 +130,13 @@ def replan_report(found: Replan) -> Report:
     if found.ask:
         sections.insert(0, Section("Look again", (Bullets(tuple(map(sentence, found.ask))),)))
     sections += [_learnt(found), *_rest(found)]
-    sections += [Section("Take care", (Bullets(found.cautions),)), _how_sure(found)]
+    sections += [Section("Take care", (Words(IN_SHORT),)), _how_sure(found)]
     return Report("replan", answer, tone, subject(found.scenario), lead, tuple(sections))
 
 
 def _now(found: Replan) -> Any:
     now = found.now
-    by = "by the straightedge" if found.scenario.part.limit_by == "straightedge" else "as minimum zone"
+    by = "by the straightedge" if found.scenario.part.limit_by == "straightedge" else LIMIT["zone"]
     best = None
     if found.best.strokes < found.strokes:
         best = (
@@ -148,7 +150,7 @@ def _now(found: Replan) -> Any:
         ("Done", f"{counted(found.strokes, 'stroke')}, now on {found.paper}"),
         ("Out of flat", f"{microns(now.measured)} {by}; inside the limit with a chance of "
                         f"{chance(now.chance_goal)}"),
-        ("Minimum zone", microns(now.flatness) if by != "as minimum zone" else None),
+        ("Whole face", f"{microns(now.flatness)} (minimum zone)" if by != LIMIT["zone"] else None),
         ("Best so far", best or "now"),
         ("Metal off", f"{microns(now.mean_depth)} on average, {microns(now.greatest_depth)} at the "
                       f"deepest; {quantity(now.mass.scaled(GRAM), 'g', finest=0.001)}"),
@@ -397,7 +399,6 @@ def replan_json(found: Replan) -> dict[str, Any]:
 
 def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> Report:
     """How long a first block has to be; ``path``: where the log is, or will be."""
-    from handlap.sim.planning.cautions import cautions
 
     heads = ("scale reads to", "the part,\nstrokes", "its swarf,\nstrokes")
     rows = tuple(
@@ -419,7 +420,7 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> R
         "left in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it gets "
         "lost, which is allowed for.",
         "No scale? Dye the face, and write down after some 40 strokes where it is full, fading and gone, on "
-        "a raster of 3 × 5 (--dye).",
+        "a grid of 3 × 5 (--dye).",
         "A first block without turning (log it with --not-turned) shows best where you press; keep it short, "
         "it cuts a slant.",
         "Leaves tell most about the strokes to the goal: read the lines again after the block.",
@@ -429,7 +430,6 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> R
     )
     odd = (*log.damage, *log.notes)
     again = (Section("Look again", (Bullets(tuple(map(sentence, odd))),)),) if odd else ()
-    items = cautions(scenario.part.metal, weight=scenario.part.weight, wet=scenario.paper.wet)
     return Report(
         "replan",
         "A trial block" if log.strokes else "No strokes in the log yet: begin with a trial block",
@@ -440,7 +440,7 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> R
             *again,
             Section("Strokes until a weighing tells the rate", (Table(heads, rows, ()),)),
             Section("How to go about it", (Bullets(advice),)),
-            Section("Take care", (Bullets(items),)),
+            Section("Take care", (Words(IN_SHORT),)),
         ),
     )
 

@@ -10,6 +10,7 @@ from handlap.cli.reports.quantity import chance, number, stated
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
+    LIMIT,
     MICRON,
     doubts_section,
     face_words,
@@ -19,6 +20,8 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.chance import likely
+from handlap.sim.face.survey import SURE
 
 if TYPE_CHECKING:
     from handlap.sim.face.survey import Survey
@@ -38,6 +41,8 @@ NINETY = 1.645
 def survey_report(scenario: Scenario, found: Survey) -> Report:
     """The report of a survey."""
     answer, tone = ANSWERS[found.verdict.answer]
+    if found.verdict.answer == "cannot tell" and 1.0 - SURE < found.verdict.chance < SURE:
+        answer = f"{answer}: {likely(found.verdict.chance)}"
     sections = [_face(scenario, found)]
     if found.verdict.to_find_out:
         items = tuple(sentence(what) for what in found.verdict.to_find_out)
@@ -107,7 +112,8 @@ def _face(scenario: Scenario, found: Survey) -> Section:
     measured = None
     if table is not None:
         measured = (
-            f"{table.points} points: minimum zone {number(MICRON * table.minimum_zone, 4)} µm, least-squares "
+            f"{table.points} points: between two planes (minimum zone) "
+            f"{number(MICRON * table.minimum_zone, 4)} µm, least-squares "
             f"peak to valley {number(MICRON * table.peak_to_valley, 4)} µm, no model in between"
         )
     between = "" if table is None else ", as it may be between the points and out to the edge"
@@ -117,7 +123,7 @@ def _face(scenario: Scenario, found: Survey) -> Section:
         ("Shape", found.shape.words),
         ("As measured", measured),
         ("Reading error", _error_words(scenario.readings.table)),
-        ("Flatness", f"{microns(bands.flatness)} as minimum zone{between}"),
+        ("Flatness", f"{microns(bands.flatness)} {LIMIT['zone']}{between}"),
         ("Straightedge", f"{microns(bands.straightedge)}, the worst of six lines"),
         ("Bow along", microns(bands.bow_along) + "; + is crowned, − hollow"),
         ("Bow across", microns(bands.bow_across)),
@@ -153,13 +159,13 @@ def _how_sure(found: Survey) -> Section:
     limit = f"{stated(MICRON * verdict.limit)} µm"
     rows: list[tuple[str, str | None]] = [
         ("Limit", f"chance to be within {limit}: {chance(verdict.straightedge_chance)} by the straightedge, "
-                  f"{chance(verdict.zone_chance)} as minimum zone"),
+                  f"{chance(verdict.zone_chance)} {LIMIT['zone']}"),
         ("Bands", BAND_WORDS),
-        ("Positions", AXES),
+        ("u and v", AXES),
     ]  # fmt: skip
     if found.table is None:
         settled = "settled" if found.ensemble.converged else "did not settle: believe no figure above"
         rows.append(
-            ("Search", f"{settled} (agreement of the chains {found.ensemble.r_hat:.2f}, 1 is perfect)")
+            ("Search", f"{settled} (agreement of its four ways {found.ensemble.r_hat:.2f}, 1 is perfect)")
         )
     return Section("How sure", (facts(*rows),), aside=True)

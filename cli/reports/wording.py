@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -30,7 +31,7 @@ TURNS = {
     "half and walk": "half turn of the part and walk half round the plate, in turn",
     "own": "the scenario's own round of turns",
 }
-LIMIT = {"straightedge": "by the straightedge", "zone": "as minimum zone"}
+LIMIT = {"straightedge": "by the straightedge", "zone": "over the whole face (minimum zone)"}
 BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
 TAPER_SIGNS = "+ is more off at the right, at the far side"
 DYE_SIGNS = (
@@ -145,7 +146,7 @@ def error_words(errors: Errors, system: System) -> str:
     return (
         f"computed to within {listed(told)}. Worked twice as finely, no spot of the map would move by more "
         f"than {_within(errors.step, system)} (asked: {asked}); {errors.cells} cells, {errors.rows} "
-        "positions of the part"
+        "places of the part"
     )
 
 
@@ -188,6 +189,15 @@ def _taken(assumption: Assumption) -> str:
     return f"{stated(assumption.value)}{unit} ({span})"
 
 
+def plain_basis(text: str) -> str:
+    """Where a number comes from, without signs that have to be explained.
+
+    >>> plain_basis("derived (from memory), ×/÷ 3")
+    'derived (from memory), within a factor of 3'
+    """
+    return re.sub(r"×/÷ ([\d.]+)", r"within a factor of \1", text)
+
+
 def _fixed(assumption: Assumption) -> str:
     value = assumption.value
     if isinstance(value, str):
@@ -210,7 +220,7 @@ def assumed_section(scenario: Scenario, *, varied: bool = True) -> Section:
             if varied
             else "The scenario does not state these; the middle value was used."
         )
-        rows = tuple((a.key, _taken(a), a.basis) for a in wide)
+        rows = tuple((a.key, _taken(a), plain_basis(a.basis)) for a in wide)
         blocks += [Words(lead), Table(("key", "taken (range)", "where from"), rows, (0, 1, 2), wraps=2)]
     if rest:
         blocks.append(Words("Not varied: " + "; ".join(_fixed(a) for a in rest) + "."))

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from handlap.cli.asking.readings_text import leaf_words
-from handlap.cli.reports.plan_report import ANSWERS, dye_cells
+from handlap.cli.reports.plan_report import ANSWERS, answer_words, dye_cells
 from handlap.cli.reports.quantity import chance, counted, number, quantity, share
 from handlap.cli.reports.wording import (
     DYE_SIGNS,
@@ -144,7 +144,7 @@ def job_sheet_of(plan: Plan, lines: Sequence[MeasuringLine], system: System) -> 
         for heights in (plan.map_before, plan.map_after)
     ]
     return JobSheet(
-        answer=ANSWERS[plan.verdict.answer][0],
+        answer=answer_words(plan)[0],
         subject=subject(plan.scenario),
         wanted=wanted_words(part),
         reasons=tuple(

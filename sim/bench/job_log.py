@@ -65,6 +65,7 @@ class Entry:
     note : words
     void : number of an earlier entry that is taken back
     corrected : the scenario was wrong before and is right now, for all that is in the log
+    as_is : whoever wrote it insists: what is only improbable in it stands
     against : marks of the scenario where they are not those of the entries before
     """
 
@@ -90,6 +91,7 @@ class Entry:
     note: str = ""
     void: int | None = None
     corrected: bool = False
+    as_is: bool = False
     against: tuple[Mark, ...] = ()
 
     @property

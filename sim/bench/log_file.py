@@ -28,12 +28,15 @@ from handlap.sim.bench.job_log import (
 )
 from handlap.sim.bench.log_lines import SCHEMA, from_json, header_json, to_json
 from handlap.sim.bench.log_marks import change_faults, marks_to_write, notes_on
+from handlap.sim.bench.log_odds import IN_A_FILE, INSIST, new_odds, odd_faults
 from handlap.sim.bench.log_place import log_path, owner_notes, owner_to_write, stranger_faults, where_looked
 from handlap.sim.bench.log_sense import sense_doubts, sense_faults
 from handlap.sim.common.errors import Fault, HandlapError, InputError, ScenarioError
 from handlap.sim.job.scenario import Scenario
 
 DAMAGED = ".damaged"
+THE_ENTRY = "the entry"
+"""What a new entry is called in messages."""
 LARGEST = 2_000_000
 """[bytes]"""
 
@@ -136,7 +139,8 @@ def _parse(data: bytes, scenario: Scenario, path: Path) -> _Read:
     if not objects:
         return _Read(replace(empty, damage=damage), 0, tail)
     log = replace(empty, entries=_entries(objects, path), damage=damage)
-    sense = sense_faults(log, scenario.part, lambda entry: f"line {entry.number + 1}")
+    sense = sense_faults(log, scenario.part, _of_line)
+    sense += _not_said(odd_faults(log, scenario, _of_line, IN_A_FILE), sense)
     strange = stranger_faults(log, objects[0], scenario, path)
     notes = () if sense or strange else _notes(log, scenario)
     return _Read(replace(log, notes=notes), min(good, len(data)), tail, tuple(sense), tuple(strange))
@@ -201,16 +205,11 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
             raise _too_large(path)
         data = os.pread(handle, size, 0)
         read = _parse(data, scenario, path)
-        try:
-            checked = next_entry(read.log, entry, path.name)
-            checked = replace(checked, against=_marks_to_write(read.log, scenario))
-            from_json(to_json(checked), path.name, "the entry")
-        except EntryFaults as wrong:
-            raise ScenarioError(wrong.faults) from None
-        log = replace(read.log, entries=(*read.log.entries, checked))
+        checked, log = _next(read, entry, scenario, path)
         faults = _against(read, log, checked, scenario)
+        faults += _not_said(_odd_in(read, log, checked, scenario), faults)
         if faults:
-            raise ScenarioError(faults)
+            raise ScenarioError(map(_as_said, faults))
         if read.tail:
             _set_aside(path, read.tail)
             os.ftruncate(handle, read.good)
@@ -230,6 +229,69 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
     return checked, replace(log, damage=damage, notes=(*others, *_notes(log, scenario)))
 
 
+def look_over(
+    scenario: Scenario, entry: Entry, path: Path | None = None, *, insist: str = INSIST
+) -> tuple[Entry, list[Fault], list[Fault]]:
+    """What :func:`append` would make of an entry, without writing: with its number and count, what speaks
+    against it, and what is odd in it and passes where it insists (``as_is``); ``insist`` says how that is
+    said.
+
+    Raises
+    ------
+    ScenarioError : as :func:`append` where the entry cannot be numbered at all
+    """
+    path = path or log_path(scenario)
+    data = b""
+    with contextlib.suppress(FileNotFoundError):
+        if not stat.S_ISREG(path.stat().st_mode) or path.stat().st_size > LARGEST:
+            raise _no_file(path)
+        data = path.read_bytes()
+    read = _parse(data, scenario, path) if data else _Read(_empty(scenario, path), 0, b"")
+    checked, log = _next(read, entry, scenario, path)
+    against = _against(read, log, checked, scenario)
+    return checked, against, _not_said(_odd_in(read, log, checked, scenario, insist), against)
+
+
+def _next(read: _Read, entry: Entry, scenario: Scenario, path: Path) -> tuple[Entry, JobLog]:
+    """The entry as it would be written, and the log with it."""
+    try:
+        checked = next_entry(read.log, entry, path.name)
+        checked = replace(checked, against=_marks_to_write(read.log, scenario))
+        from_json(to_json(checked), path.name, THE_ENTRY)
+    except EntryFaults as wrong:
+        raise ScenarioError(wrong.faults) from None
+    return checked, replace(read.log, entries=(*read.log.entries, checked))
+
+
+def _as_said(fault: Fault) -> Fault:
+    """A fault of a new entry, with the names that only the file has put as people say them."""
+    key = fault.key
+    if key.startswith(THE_ENTRY):
+        for name, words in (("part_g", "part weight"), ("swarf_g", "swarf"), ("scale_g", "scale")):
+            key = key.replace(f", {name}", f", {words}")
+    return replace(fault, key=key)
+
+
+def _not_said(odd: list[Fault], impossible: list[Fault]) -> list[Fault]:
+    """What is odd without being impossible as well."""
+    said = {fault.key for fault in impossible}
+    return [fault for fault in odd if fault.key not in said]
+
+
+def _of_line(entry: Entry) -> str:
+    return f"line {entry.number + 1}"
+
+
+def _odd_in(read: _Read, log: JobLog, entry: Entry, scenario: Scenario, insist: str = INSIST) -> list[Fault]:
+    """What is improbable in a new entry; what is in older ones is said by :func:`_against`."""
+    if entry.void is not None or read.sense or read.strange:
+        return []
+    label = THE_ENTRY
+    by_log = odd_faults(log, scenario, lambda e: label if e.number == entry.number else "", insist)
+    found = [fault for fault in by_log if fault.key.startswith(label)]
+    return found + new_odds(entry, scenario, log.file, label, insist)
+
+
 def _marks_to_write(log: JobLog, scenario: Scenario) -> tuple[Mark, ...]:
     return (*owner_to_write(log, scenario), *marks_to_write(log, scenario))
 
@@ -243,7 +305,7 @@ def _against(read: _Read, log: JobLog, entry: Entry, scenario: Scenario) -> list
     if strange:
         return strange
     return list(read.sense) or sense_faults(
-        log, scenario.part, lambda e: "the entry" if e.number == entry.number else f"entry {e.number}"
+        log, scenario.part, lambda e: THE_ENTRY if e.number == entry.number else f"entry {e.number}"
     )
 
 

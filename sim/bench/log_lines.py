@@ -33,7 +33,7 @@ NEW = {
         "scale_g",
     ),
     *("readings", "dye_left", "dye_faded", "dye_grid", "dye_seen", "dyed", "minutes", "note", "void"),
-    "corrected",
+    *("corrected", "as_is"),
 }
 STAMPED = {"n", "at", "when", "against"}
 MOST_MARKS = 40
@@ -69,6 +69,7 @@ def to_json(entry: Entry) -> dict[str, Any]:
         else [[None if math.isnan(x) else x for x in row] for row in entry.dye_grid],
         "dye_seen": entry.dye_seen or None,
         "dyed": entry.dyed or None,
+        "as_is": entry.as_is or None,
         "minutes": entry.minutes,
         "note": entry.note or None,
         "against": {mark.subject: [mark.digest, mark.words] for mark in entry.against} or None,
@@ -138,6 +139,7 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
         note=take.text("note"),
         void=None if "void" not in raw else take.whole("void", 1, 10**6, 0),
         corrected=take.flag("corrected"),
+        as_is=take.flag("as_is"),
         against=_marks(raw.get("against", {}), label, found),
     )
     _dye_agrees(entry, label, found)

@@ -94,7 +94,7 @@ def _times(standing: Sequence[Entry], fault: Told) -> None:
 
 def content(entry: Entry) -> Entry:
     """An entry but for its place in the log and its time."""
-    return replace(entry, number=0, at=0, when="", against=())
+    return replace(entry, number=0, at=0, when="", against=(), as_is=False)
 
 
 def _repeated(standing: Sequence[Entry], fault: Told) -> None:

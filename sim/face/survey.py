@@ -37,6 +37,7 @@ from handlap.sim.face.told import Untold, too_thick, untold
 from handlap.sim.job.scenario import HeightTable, LimitBy, Part, Readings, Scenario
 
 CELLS = 1500
+WHOLE_FACE = "over the whole face (minimum zone)"
 SURE = 0.9
 """A limit is met, or missed, when the chance is at least this; otherwise: cannot tell [-]."""
 SHAPELESS = 3e-6
@@ -200,15 +201,15 @@ def limit_verdict(
     edge = float(np.mean(widened(numbers.straightedge, stretch.up, stretch.down) <= limit))
     chance = zone if limit_by == "zone" else edge
     answer = _answer(chance)
-    sense = "as minimum zone" if limit_by == "zone" else "as the straightedge reads it"
+    sense = WHOLE_FACE if limit_by == "zone" else "as the straightedge reads it"
     micron = f"{limit * 1e6:.0f} µm"
     if doubt is not None:
         answer, reason = "cannot tell", doubt.reason
     elif {_answer(zone), _answer(edge)} == {"yes", "no"}:
         answer = "cannot tell"
         reason = (
-            f"minimum zone and straightedge disagree on {micron}: met with a chance of {percent(zone)} as "
-            f"minimum zone, {percent(edge)} as the straightedge reads it. A straightedge shows a twist at "
+            f"whole face and straightedge disagree on {micron}: met with a chance of {percent(zone)} "
+            f"{WHOLE_FACE}, {percent(edge)} as the straightedge reads it. A straightedge shows a twist at "
             "half its size or less: find out which of the two the limit means"
         )
     elif answer == "yes":

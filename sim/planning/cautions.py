@@ -8,6 +8,13 @@ HEAVY = 100.0
 """Weight [N] from which a part wants two people."""
 
 
+IN_SHORT = (
+    "The cautions of plan and job sheet hold here too: dust that burns, solvents, old gaskets, all grit out. "
+    "The maker's limits and a machinist's judgement come before any number printed here."
+)
+"""Where they have stood in full before."""
+
+
 def cautions(metal: Metal, *, weight: float, wet: bool) -> tuple[str, ...]:
     """Cautions for a job (common practice), the ones that matter for it first.
 

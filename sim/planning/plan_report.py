@@ -36,6 +36,7 @@ from handlap.sim.planning.face_first import figures_now
 from handlap.sim.planning.first_paper import FirstPaper
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
+from handlap.sim.planning.what_decides import what_decides
 from handlap.sim.planning.work import SHOWN_TO, Worked
 
 RISE = 0.5e-6
@@ -61,7 +62,13 @@ def report(
     zone, edge = figures_now(crew)
     chances = _chances(scenario, zone, edge, done, coarse)
     verdict = doubt_numerics(
-        judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
+        judge(
+            chances,
+            limit=part.limit,
+            limit_by=part.limit_by,
+            allowance=part.allowance,
+            decides=what_decides(crew, coarse.grit, done),
+        ),
         error=errors.of_measured(part.limit_by),
         result=float(np.median(measure(done, part.limit_by))),
         limit=part.limit,

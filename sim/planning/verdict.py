@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handlap.sim.common.chance import percent
+from handlap.sim.common.chance import likely, percent
 from handlap.sim.face.told import Untold
 from handlap.sim.job.results import Answer, Verdict
 from handlap.sim.job.scenario import LimitBy
+from handlap.sim.planning.what_decides import Decider, decided_by
 
 LEAVE_AT = 0.9
 """Chance of being flat already from which the face is left alone."""
@@ -52,7 +54,8 @@ THRESHOLDS = {
 
 
 def _wanted(limit: float, limit_by: LimitBy) -> str:
-    return f"{1e6 * limit:.0f} µm by {'straightedge' if limit_by == 'straightedge' else 'minimum zone'}"
+    sense = "by straightedge" if limit_by == "straightedge" else "over the whole face (minimum zone)"
+    return f"{1e6 * limit:.0f} µm {sense}"
 
 
 def judge_face(
@@ -91,8 +94,18 @@ def judge_face(
     return None
 
 
-def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float | None) -> Verdict:
-    """Draw the verdict; ``limit`` and ``allowance`` [m] are only put in words."""
+def judge(
+    chances: Chances,
+    *,
+    limit: float,
+    limit_by: LimitBy,
+    allowance: float | None,
+    decides: Sequence[Decider] = (),
+) -> Verdict:
+    """Draw the verdict; ``limit`` and ``allowance`` [m] are only put in words.
+
+    ``decides``: what makes the difference where it comes out either way, the most first.
+    """
     edge, zone = chances.flat_straightedge, chances.flat_zone
     found = judge_face(edge, zone, limit=limit, limit_by=limit_by)
     if found is not None:
@@ -104,9 +117,7 @@ def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float
     to_find_out: list[str] = []
     if flat > NEEDS_WORK_AT:
         answer = "cannot tell"
-        reasons.append(
-            f"the readings leave open whether it is inside {words} already (chance {percent(flat)})"
-        )
+        reasons.append(f"the readings leave open whether it is inside {words} already ({likely(flat)})")
         to_find_out.append("read again with thinner leaves near the limit, or add the line that tells most")
         reasons.append(_prospects(chances, allowance))
     elif chances.both >= LAP_AT:
@@ -121,11 +132,22 @@ def judge(chances: Chances, *, limit: float, limit_by: LimitBy, allowance: float
         answer = "cannot tell"
         reasons.append(_prospects(chances, allowance))
         reasons.extend(_obstacles(chances, allowance))
-        to_find_out.append(
-            "make a trial of one block, weigh the swarf and read the lines again: the rate and the hands "
-            "are what is known least"
-        )
+        reason, remedies = _what_decides(decides)
+        reasons.append(reason)
+        to_find_out.extend(remedies)
     return Verdict(answer, tuple(reasons), dict(THRESHOLDS), tuple(to_find_out))
+
+
+def _what_decides(decides: Sequence[Decider]) -> tuple[str, tuple[str, ...]]:
+    """What makes the difference, in words, and what would settle it."""
+    most = decided_by(decides)
+    if not most:
+        return (
+            "no single thing decides: face, paper and hands all play a part",
+            ("make a trial of one block, weigh the swarf and read the lines again",),
+        )
+    names = " and ".join(decider.words for decider in most)
+    return f"what decides is mostly {names}", tuple(decider.remedy for decider in most)
 
 
 def doubt_numerics(verdict: Verdict, *, error: float, result: float, limit: float) -> Verdict:
@@ -151,7 +173,10 @@ def doubt_numerics(verdict: Verdict, *, error: float, result: float, limit: floa
 
 
 def _prospects(chances: Chances, allowance: float | None) -> str:
-    text = f"the chance to come inside the limit by hand is {percent(chances.goal)}"
+    text = (
+        "going on until a check says stop, the chance to come inside the limit by hand is "
+        f"{percent(chances.goal)}"
+    )
     if allowance is None or chances.allowance is None:
         return text + "; no removal allowance is stated"
     return (

@@ -293,7 +293,7 @@ def _half(marks: float) -> float:
 def mark_do(exercise: Exercise, answers: Answers, found: Found) -> Mark:
     """Leave it, lap it, machine shop, or cannot tell."""
     part, numbers = exercise.scenario.part, found.numbers
-    sense = "by the straightedge" if part.limit_by == "straightedge" else "as minimum zone"
+    sense = "by the straightedge" if part.limit_by == "straightedge" else "over the whole face (minimum zone)"
     why = [f"The face is out by {um(numbers.measure(part.limit_by))} {sense}; the limit is {um(part.limit)}."]
     if found.do != "leave":
         words = f"With a look every two minutes {percent(found.own.looking)} of the hands tried come inside"

@@ -154,7 +154,7 @@ def attempts_on(kind: str, number: int, often: bool = False) -> tuple[Attempt, l
     """What reads a mutant of that kind, and what more is done if it is sound."""
     if kind == "scenario":
         # A log belongs to readings; a sheet is printed before there are any.
-        return Attempt(("log", "m.toml"), "m.toml", ("m.toml",)), _work(number, "m.toml", often)
+        return Attempt(("log", "m.toml", "--show"), "m.toml", ("m.toml",)), _work(number, "m.toml", often)
     if kind == "log":
         named = ("job.log.jsonl",)
         more = [Attempt(("log", "job.toml", "--strokes", "5", "--paper", "P120"), named=named)]
@@ -162,9 +162,9 @@ def attempts_on(kind: str, number: int, often: bool = False) -> tuple[Attempt, l
             more.append(Attempt(("record", "job.toml", *FEW), within=LONG_WITHIN))
         if number % 50 == 33 or often:
             more.append(Attempt(("replan", "job.toml", *FEW), within=LONG_WITHIN))
-        return Attempt(("log", "job.toml"), "job.log.jsonl", named), more
+        return Attempt(("log", "job.toml", "--show"), "job.log.jsonl", named), more
     if kind == "table":
-        return Attempt(("log", "heights.toml"), "h.csv", ("h.csv", "heights.toml")), [
+        return Attempt(("log", "heights.toml", "--show"), "h.csv", ("h.csv", "heights.toml")), [
             attempt
             for attempt in _work(number, "heights.toml", often)
             if attempt.args[0] != "measuring-sheet"
@@ -187,7 +187,7 @@ def attempts_on(kind: str, number: int, often: bool = False) -> tuple[Attempt, l
             ask
         ]
     if kind == "new":
-        more = [Attempt(("log", "out/n.toml"))]
+        more = [Attempt(("log", "out/n.toml", "--show"))]
         if number % 16 == 0 or often:
             more = [Attempt(("measuring-sheet", "out/n.toml", "--out", "out/sheet.pdf"))]
         keeps = ("out/n.new-draft.json",)
@@ -199,7 +199,9 @@ def attempts_on(kind: str, number: int, often: bool = False) -> tuple[Attempt, l
         return Attempt(
             ("readings", "bare.toml"), "", ("kept", "ended", "cannot be read as text;"), keeps=keeps
         ), [
-            Attempt(("survey", "bare.toml", *FEW) if number % 8 == 0 or often else ("log", "bare.toml")),
+            Attempt(
+                ("survey", "bare.toml", *FEW) if number % 8 == 0 or often else ("log", "bare.toml", "--show")
+            ),
         ]
     if kind in ("new-draft", "readings-draft"):
         return _on_draft(kind)

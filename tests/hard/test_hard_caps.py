@@ -126,7 +126,7 @@ def test_tables_of_heights() -> None:
     [
         ("job.toml", LARGEST_FILE, ("survey", "job.toml")),
         ("h.csv", LARGEST_TABLE, ("survey", "heights.toml")),
-        ("job.log.jsonl", LARGEST_LOG, ("log", "job.toml")),
+        ("job.log.jsonl", LARGEST_LOG, ("log", "job.toml", "--show")),
         ("job.log.jsonl", LARGEST_LOG, ("log", "job.toml", "--strokes", "5")),
         ("lesson.toml", 200_000, ("lesson", "lesson.toml")),
     ],
@@ -172,7 +172,7 @@ LOGS = {
 def test_logs(nursery: Nursery, bench: Path, name: str) -> None:
     entries, words = LOGS[name]
     log_with(bench, entries)
-    ran = nursery.run(["log", "job.toml"], bench, seconds=5.0)
+    ran = nursery.run(["log", "job.toml", "--show"], bench, seconds=5.0)
     assert ran.code == 2, ran.out
     assert "job.log.jsonl" in ran.err
     assert words in ran.err

@@ -227,7 +227,7 @@ def test_names_that_would_steer_a_terminal_are_refused_and_spelt_out(nursery: Nu
             text = text.replace(f'"{name}"', json.dumps(f"a{letter}b"), 1)
         file = bench / f"steer{n}.toml"
         file.write_text(text, encoding="utf-8")
-        ran = nursery.run(["log", file.name], bench)
+        ran = nursery.run(["log", file.name, "--show"], bench)
         assert ran.code == 2 and not ran.crashed, (letter, ran.out)
         assert "5 faults" in ran.err
         assert not STEERS.search(ran.out + ran.err)
@@ -303,7 +303,7 @@ def test_no_table_outside_the_folder_is_read(nursery: Nursery, bench: Path, key:
             )
         assert line in text
         (bench / "reaching.toml").write_text(text, encoding="utf-8")
-        ran = nursery.run(["log", "reaching.toml"], bench, seconds=20.0)
+        ran = nursery.run(["log", "reaching.toml", "--show"], bench, seconds=20.0)
         assert not ran.crashed and not ran.overrun
         if name == "inside.csv":
             assert key not in ran.err, "a table in the folder is taken"
