@@ -34,6 +34,7 @@ LEARN = "To learn"
 HELPERS = "Helpers"
 
 COMMANDS: tuple[Entry, ...] = (
+    Entry(BEFORE, "glance", "A first look in a minute: seven questions, ten lines of answer, and a file."),
     Entry(BEFORE, "new", "Make a scenario file for a job of your own, by questions and answers."),
     Entry(BEFORE, "measuring-sheet", "A sheet to print: where to lay the straightedge, where to try leaves."),
     Entry(BEFORE, "readings", "Type in what was written on the measuring sheet, line by line."),

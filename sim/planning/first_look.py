@@ -7,7 +7,8 @@ they are, nothing else is taken as known.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,10 +23,10 @@ from handlap.sim.planning.face_first import figures_now, stop_at_face
 from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.plan_report import chances_of
-from handlap.sim.planning.verdict import NEEDS_WORK_AT, doubt_numerics, judge
+from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics, judge
 from handlap.sim.planning.work import Worked, lay_steps, work
 
-MEMBERS = 32
+MEMBERS = 24
 LITTLE = 0.1
 """What explains less than this share of a spread is not worth doing for it [-]."""
 MOST_NAMED = 3
@@ -125,7 +126,11 @@ def _by_face(scenario: Scenario, verdict: Verdict, members: int, seed: int, crew
 
 
 def _by_laps(crew: Crew, worked: Worked) -> FirstLook:
-    """What the laps of all members come to."""
+    """What the laps of all members come to.
+
+    A machine shop costs money: it is advised only where the chance stays below its line by the error of a
+    share counted over so few members.
+    """
     scenario, part, done = crew.scenario, crew.scenario.part, worked.outcome.figures
     chances = chances_of(crew, worked)
     after = measure(done, part.limit_by)
@@ -135,6 +140,9 @@ def _by_laps(crew: Crew, worked: Worked) -> FirstLook:
         result=float(np.median(after)),
         limit=part.limit,
     )
+    error = math.sqrt(chances.both * (1.0 - chances.both) / crew.members.count)
+    if verdict.answer == "machine shop" and chances.both + error > SHOP_AT:
+        verdict = replace(verdict, answer="cannot tell")
     zone, edge = figures_now(crew)
     flat = chances.flat_straightedge if part.limit_by == "straightedge" else chances.flat_zone
     return FirstLook(
