@@ -306,7 +306,7 @@ BAD: dict[str, tuple[Change, str, str]] = {
     "half a stroke": (top("checks.every = 2.5"), "checks.every", "whole number"),
     "no strokes": (top("turning.every = 0"), "turning.every", "1 to"),
     "press in unknown words": (top('hands.press = "gentle"'), "hands.press", '"light", "firm", "heavy"'),
-    "press in kg": (top('hands.press = "4 kg"'), "hands.press", "kgf"),
+    "press in mm": (top('hands.press = "4 mm"'), "hands.press", "kgf"),
     "hands lift the part": (top("hands.press = -30"), "hands.press", "above -19.61 N"),
     "spread without ends": (top("hands.press = {value = 30}"), "hands.press", "low = …"),
     "spread upside down": (

@@ -15,6 +15,7 @@ from bad_scenarios import WHOLE as MM
 
 from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.outline import polygon_moments
+from handlap.sim.common.units import show_leaf
 from handlap.sim.job import scenario_file
 from handlap.sim.job.scenario import Glass, Scenario, Uncertain
 from handlap.sim.job.scenario_keys import KEYS, describe_keys
@@ -157,7 +158,7 @@ def test_both_systems_give_the_same_si() -> None:
         if isinstance(value, float):
             # Of positions some are differences that cancel to nought.
             assert inch[key] == pytest.approx(value, rel=1e-12, abs=1e-16), key
-        elif key != ".system" and not key.startswith(".warnings"):
+        elif key not in (".system", ".leaf_unit") and not key.startswith(".warnings"):
             assert inch[key] == value, key
 
 
@@ -312,6 +313,57 @@ def test_stations_leaves_and_depths() -> None:
         assert row == pytest.approx(expected)
 
 
+@pytest.mark.parametrize(
+    ("units", "stamped", "goes", "leaves", "shown"),
+    [
+        ("mm", "mm", "0.05", "[0.03, 0.05]", "0.05 mm"),
+        ("mm", "µm", "50", "[30, 50]", "50 µm"),
+        ("mm", "um", "50", "[30, 50]", "50 µm"),
+        ("mm", "thou", '"0.05 mm"', "[1, 2]", "1.969 thou"),
+        ("inch", "in", "0.002", "[0.001, 0.002]", ".002 in"),
+        ("inch", "thou", "2", "[1, 2]", "2 thou"),
+        ("inch", "mm", "0.05", "[0.03, 0.05]", "0.05 mm"),
+    ],
+)
+def test_leaves_are_read_as_they_are_stamped(
+    units: str, stamped: str, goes: str, leaves: str, shown: str
+) -> None:
+    size = {"mm": ("200", "100"), "inch": ("8", "4")}[units]
+    text = (
+        f'units = "{units}"\n[part]\nlength = {size[0]}\nwidth = {size[1]}\nmetal = "A356"\nmass = 3\n'
+        f'limit = 2\n[readings]\nleaves_in = "{stamped}"\nleaves = {leaves}\n[[readings.line]]\nname = "a"\n'
+        f'from = [-2, 0]\nto = [2, 0]\nstations = [[1, {goes}, "open"]]\n'
+    )
+    job = scenario_file.load_text(text, "x")
+    (station,) = job.readings.lines[0].stations
+    assert show_leaf(station.goes, job.leaf_unit) == shown
+    assert job.leaf_unit == stamped.replace("um", "µm")
+    assert station.goes == pytest.approx(50e-6, rel=0.02)
+    assert max(job.readings.leaves) == pytest.approx(50e-6, rel=0.02)
+    assert job.part.limit == pytest.approx(2e-6 if units == "mm" else 50.8e-6), "heights stay in their unit"
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "says"),
+    [
+        ("leaves", "[0.05, 50]", "0.05 µm is thinner than any leaf; write 0.05 mm with its unit"),
+        ("leaves", "[0.229]", "0.229 mm"),
+        ("leaves_in", '"feet"', '"mm", "µm", "um", "in", "thou"'),
+        ("leaves", '["0,05 mm", "1,500 mm"]', "no comma between thousands"),
+    ],
+)
+def test_leaves_of_another_unit_are_refused_with_both_remedies(key: str, value: str, says: str) -> None:
+    text = SHORT.replace("[[readings.line]]", f"[readings]\n{key} = {value}\n[[readings.line]]", 1)
+    with pytest.raises(ScenarioError, match=re.escape(says)):
+        scenario_file.load_text(text, "x")
+
+
+def test_a_limit_of_another_unit_is_refused_with_the_remedy() -> None:
+    text = re.sub(r"limit = .*", "limit = 0.05", SHORT)
+    with pytest.raises(ScenarioError, match=r"0\.05 µm is finer than any limit; write 0\.05 mm"):
+        scenario_file.load_text(text, "x")
+
+
 def test_every_key_is_used_by_the_files_above() -> None:
     """What is documented is accepted: the files together use every key of the table."""
     used = set()
@@ -355,6 +407,7 @@ bank_angle = 35
 [readings]
 heights = "a.csv"
 heights_sd = 1
+leaves_in = "mm"
 [plate]
 flatness = 5
 shape = "dish"

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from handlap.sim.common.errors import Fault
-from handlap.sim.common.units import System
+from handlap.sim.common.units import System, unit_of
 
 MOST_WHOLE = 10**15
 """Whole numbers beyond it are neither printed nor turned into doubles: some have thousands of digits."""
@@ -19,8 +19,14 @@ class Findings:
 
     file: str
     system: System = "mm"
+    leaf_unit: str = ""
+    """What leaves are stamped in, where the file says so; else as heights of its system."""
     faults: list[Fault] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+
+    def unit(self, quantity: str) -> str:
+        """What a plain number of a quantity stands in, in this file."""
+        return self.leaf_unit if quantity == "leaf" and self.leaf_unit else unit_of(quantity, self.system)
 
     def fault(self, label: str, got: Any, allowed: str) -> None:
         """Write down a fault; ``got`` None stands for nothing found."""

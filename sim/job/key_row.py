@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from handlap.sim.common.units import System, from_si, plain, to_si, unit_of
+from handlap.sim.common.units import QUANTITIES, UNITS, System, plain, to_si, unit_of
 
 Kind = Literal[
     "text",
@@ -81,14 +81,15 @@ class Key:
         return to_si(self.low, self.quantity), to_si(self.high, self.quantity)
 
 
-def range_words(row: Key, system: System = "mm") -> str:
-    """Least and greatest value of a row in words, in the units of a system.
+def range_words(row: Key, system: System = "mm", unit: str = "") -> str:
+    """Least and greatest value of a row in words, in the units of a system, or in a unit of their own.
 
     >>> range_words(Key("part.limit", "quantity", "", "height", 0.1, 5000.0), "inch")
     '0.003937 to 196.9 thou'
     """
-    unit = unit_of(row.quantity, system)
-    low, high = (plain(from_si(bound, row.quantity, system)) for bound in row.bounds())
+    unit = unit or unit_of(row.quantity, system)
+    multiplier, divisor = UNITS[QUANTITIES[row.quantity][0]][unit]
+    low, high = (plain(bound * divisor / multiplier) for bound in row.bounds())
     return f"{low} to {high}" + (f" {unit}" if unit else "")
 
 

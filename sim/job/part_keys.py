@@ -298,10 +298,18 @@ PART_KEYS: tuple[Key, ...] = (
         basis="ours: taken as straight",
     ),
     Key(
+        "readings.leaves_in",
+        "choice",
+        "how leaves are stamped: mm (0.05), µm or um (50), in (.002) or thou (2); plain numbers of leaves in "
+        "[readings] are read so, and leaves are shown so",
+        choices=("mm", "µm", "um", "in", "thou"),
+        default_words="µm, or thou in a job in inches",
+    ),
+    Key(
         "readings.leaves",
         "leaves",
         "feeler leaves at hand; a station may then leave out the leaf that stops",
-        "height",
+        "leaf",
         1.0,
         10000.0,
         usual=(10.0, 2000.0),
@@ -351,7 +359,7 @@ PART_KEYS: tuple[Key, ...] = (
         "stations",
         'readings [distance from the start, thickest leaf that goes or "none", thinnest that stops or '
         '"open"]',
-        "height",
+        "leaf",
         *_LEAF,
         usual=(10.0, 2000.0),
         default_words="must be given, or slides_in",
@@ -360,7 +368,7 @@ PART_KEYS: tuple[Key, ...] = (
         "readings.line[].slides_in",
         "depths",
         'how far leaves slide in [leaf, "start" or "end", depth]',
-        "height",
+        "leaf",
         *_LEAF,
         usual=(5.0, 2000.0),
         default_words="none",

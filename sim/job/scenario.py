@@ -413,6 +413,8 @@ class Scenario:
     """Ways of working to compare, as :func:`handlap.sim.job.ways.parse_way` reads them."""
     system: System = "mm"
     """Units in which its file is written, and in which what is said of it speaks of lengths."""
+    leaf_unit: str = "µm"
+    """What leaves are stamped in and shown in: mm, µm, in or thou."""
     warnings: tuple[str, ...] = ()
     assumed: tuple[Uncertain, ...] = ()
     """Uncertain defaults in force, for the report."""

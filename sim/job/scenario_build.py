@@ -113,6 +113,7 @@ def build(
         exact=exact,
         check_every=given.values.get("checks.every"),
         system=found.system,
+        leaf_unit=found.unit("leaf"),
         ways=tuple(given.values.get("compare.ways") or ()),
         warnings=tuple(given.found.warnings),
         assumed=tuple(given.assumed),

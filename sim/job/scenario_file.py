@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from handlap.sim.common.errors import MOST_SHOWN, ScenarioError
-from handlap.sim.common.units import System
+from handlap.sim.common.units import LEAF_UNITS, OTHER_SPELLINGS, System
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.given_file import builtin_paths, located, read_small_text
 from handlap.sim.job.key_row import Key
@@ -141,12 +141,20 @@ def file_frame(text: str) -> tuple[System, tuple[float, float]]:
     return found.system, (-shift[0], -shift[1])
 
 
+def leaf_unit(raw: Any) -> str:
+    """What a file says leaves are stamped in; "" where it says nothing, or what its key refuses."""
+    unit = OTHER_SPELLINGS.get(raw, raw) if isinstance(raw, str) else ""
+    return unit if unit in LEAF_UNITS else ""
+
+
 def _read(text: str, found: Findings) -> Values:
     return _values(parse_toml(text, found), found)
 
 
 def _values(document: dict[str, Any], found: Findings) -> Values:
     found.system = "inch" if document.get("units") == "inch" else "mm"
+    readings = document.get("readings")
+    found.leaf_unit = leaf_unit(readings.get("leaves_in") if isinstance(readings, dict) else None)
     read = Values()
     _walk(document, TREE, "", read, found)
     return read

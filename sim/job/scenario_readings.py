@@ -11,7 +11,7 @@ import numpy as np
 
 from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.outline import Array, Outline
-from handlap.sim.common.units import show
+from handlap.sim.common.units import show, show_leaf
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.given_file import path_beside
 from handlap.sim.job.height_table import FEWEST_POINTS, assumed_error, read_height_table
@@ -214,7 +214,7 @@ def _stations(
         else:
             found.fault(
                 f"{label}.stations",
-                [show(at, "length", found.system), show(row[1], "height", found.system)],
+                [show(at, "length", found.system), show_leaf(row[1], found.unit("leaf"))],
                 "[at, goes, stops]; stops may be left out only where readings.leaves lists the leaves",
             )
     return stations

@@ -13,11 +13,14 @@ from collections.abc import Callable
 from typing import Any
 
 from handlap.sim.common.errors import InputError
+from handlap.sim.common.measured_number import SENSES, doubtful
 from handlap.sim.common.units import (
     PRESS_WORD_FACTOR,
     PRESS_WORDS,
+    in_unit,
     parse_quantity,
     show,
+    show_leaf,
     to_si,
     unit_of,
 )
@@ -50,7 +53,7 @@ def number(raw: Any, label: str, found: Findings, quantity: str, allowed: str) -
         found.fault(label, raw, f"a number: {allowed}")
         return None
     try:
-        value = _to_last_bit(to_si(float(raw), quantity, found.system))
+        value = _to_last_bit(in_unit(float(raw), found.unit(quantity), quantity))
     except OverflowError:
         value = math.inf
     if not math.isfinite(value):
@@ -72,23 +75,57 @@ def in_range(value: float, raw: Any, row: Key, label: str, found: Findings) -> f
     low, high = row.bounds()
     slack = 1e-12 * max(abs(low), abs(high))
     if not low - slack <= value <= high + slack:
-        found.fault(label, raw, range_words(row, found.system))
+        found.fault(label, raw, _allowed(row, found) + _meant(raw, row, found))
         return None
     if row.usual is not None:
         low, high = (to_si(bound, row.quantity) for bound in row.usual)
         if not low - slack <= value <= high + slack:
-            low_text, high_text = (show(b, row.quantity, found.system) for b in (low, high))
-            found.warn(
-                label,
-                f"{show(value, row.quantity, found.system)} is unusual "
-                f"({low_text} to {high_text} is common): check value and unit",
-            )
+            low_text, high_text, it = (_shown(b, row, found) for b in (low, high, value))
+            found.warn(label, f"{it} is unusual ({low_text} to {high_text} is common): check value and unit")
     return value
+
+
+def _allowed(row: Key, found: Findings) -> str:
+    return range_words(row, found.system, found.unit(row.quantity))
+
+
+def _shown(value: float, row: Key, found: Findings) -> str:
+    if row.quantity == "leaf":
+        return show_leaf(value, found.unit("leaf"))
+    return show(value, row.quantity, found.system)
+
+
+def doubt_kind(row: Key) -> str:
+    """What :func:`handlap.sim.common.measured_number.doubtful` knows of a key: its kind, or ""."""
+    if row.quantity == "leaf":
+        return "leaf"
+    named = {
+        "part.limit": "limit",
+        "part.allowance": "allowance",
+        "part.mass": "mass",
+        "hands.press": "force",
+    }
+    return named.get(row.name, "length" if row.quantity == "length" and row.low >= 0.0 else "")
+
+
+def _meant(raw: Any, row: Key, found: Findings) -> str:
+    """What a plain number out of range may have meant in another unit, in words; mostly nothing."""
+    kind = doubt_kind(row)
+    if not kind or isinstance(raw, bool) or not isinstance(raw, int | float):
+        return ""
+    doubt = doubtful(float(raw), kind, found.unit(row.quantity), found.system, sense=_sense(kind, row))
+    return f" ({doubt.remedy})" if doubt else ""
+
+
+def _sense(kind: str, row: Key) -> tuple[float, float]:
+    """Where values of a key make sense: as its kind, within its range."""
+    (low, high), sense = row.bounds(), SENSES[kind]
+    return max(low, sense.low), min(high, sense.high)
 
 
 def read_quantity(raw: Any, row: Key, label: str, found: Findings) -> float | None:
     """One number within the range of its row [SI]."""
-    value = number(raw, label, found, row.quantity, range_words(row, found.system))
+    value = number(raw, label, found, row.quantity, _allowed(row, found))
     return None if value is None else in_range(value, raw, row, label, found)
 
 
