@@ -12,7 +12,17 @@ from handlap.cli.asking.new_questions import finish, listed
 from handlap.cli.asking.questions import Question, say
 from handlap.cli.asking.readings_text import plain_number
 from handlap.sim.common.errors import InputError, ScenarioError
-from handlap.sim.common.units import POUND, System, from_si, parse_quantity, show, to_si
+from handlap.sim.common.measured_number import split_numbers
+from handlap.sim.common.units import (
+    POUND,
+    System,
+    from_si,
+    in_unit,
+    known_unit,
+    leaf_number,
+    number_and_unit,
+    show_leaf,
+)
 from handlap.sim.job.part_keys import WHERE
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load_text
@@ -22,12 +32,6 @@ NONE, USUAL = "none", "usual"
 SLAB = 0.030
 """Thickness of the slab that the weight is guessed from where no other is given [m]."""
 UNSURE = ("do not know", "don't know", "dont know", "not sure", "unknown", "no idea")
-_NUMBER = r"(\d+(?:[.,]\d+)?|[.,]\d+)"
-_LENGTH = re.compile(_NUMBER + r"\s*(mm|cm|m|inches|inch|in|\"|”|'')?(?![a-wyz])", re.IGNORECASE)
-_HEIGHT = re.compile(
-    _NUMBER + r"\s*(mm|µm|μm|um|microns?|thousandths|thous?|inches|inch|in|\"|”|'')?(?![a-z])", re.IGNORECASE
-)
-_INCHES = ('"', "”", "''")
 BARE: dict[System, tuple[float, float, str, str]] = {
     "mm": (1.0, 5.0, "mm", "µm"),
     "inch": (0.3, 0.5, "in", "thou"),
@@ -58,57 +62,53 @@ def read_size(typed: str) -> Size:
     >>> read_size("330 x 150"), read_size('10" x 4"').system
     (Size(length=0.33, width=0.15, thickness=None, system='mm'), 'inch')
     """
-    found = list(_LENGTH.finditer(typed))
-    left = re.sub(r"[x×*by,;\s]", "", _LENGTH.sub("", typed), flags=re.IGNORECASE)
-    if left or len(found) not in (2, 3):
+    try:
+        parts = [part for part in re.split(r"\s*(?:[x×*]|\bby\b)\s*", typed.strip().lower()) if part]
+        parts = split_numbers(typed) if len(parts) < 2 else parts
+        found = [number_and_unit(part) for part in parts]
+    except ValueError:
+        found = []
+    units = [known_unit(unit, "length") if unit else "" for _, unit in found]
+    if len(found) not in (2, 3) or None in units:
         raise InputError(
             f'"{typed}"; allowed: length x width, such as 330 x 150 or 13 x 6 in; and thickness behind it if '
             "it is a thin plate that bends, such as 200 x 100 x 6"
         )
-    units = [_unit(match[2]) for match in found]
     last = next((unit for unit in reversed(units) if unit), "mm")
-    values = [
-        parse_quantity(f"{match[1].replace(',', '.')} {unit or last}", "length")
-        for match, unit in zip(found, units, strict=True)
-    ]
+    values = [in_unit(number, unit or last, "length") for (number, _), unit in zip(found, units, strict=True)]
     length, width = max(values[:2]), min(values[:2])
     return Size(length, width, values[2] if len(values) == 3 else None, "inch" if last == "in" else "mm")
 
 
-def _unit(written: str | None) -> str:
-    if written is None:
-        return ""
-    return "in" if written in _INCHES else written.lower()
-
-
-def read_heights(typed: str, system: System) -> list[float]:
-    """Leaves, a limit or an allowance, each in its own unit, that of the last one, or as bare ones are meant [m].
+def read_heights(typed: str, system: System) -> list[tuple[float, str]]:
+    """Leaves, a limit or an allowance [m], each with its unit: its own, that of the last one, or the one in
+    which alone a bare number makes sense.
 
     Raises
     ------
     InputError : for what is no number with a unit, or a bare one that may be meant in two ways
 
-    >>> [round(1e6 * h) for h in read_heights("0,10 0,15", "mm") + read_heights("4 5 thou", "inch")]
+    >>> [round(1e6 * h) for h, _ in read_heights("0,10 0,15", "mm") + read_heights("4 5 thou", "inch")]
     [100, 150, 102, 127]
     """
-    found = list(_HEIGHT.finditer(typed))
-    if not found or re.sub(r"[/;\s]|to|and|-", "", _HEIGHT.sub("", typed)):
-        raise InputError(f'"{typed}"; allowed: a number with its unit, such as {_example(system)}')
-    units = [_unit(match[2]) for match in found]
-    last = next((unit for unit in reversed(units) if unit), "")
+    try:
+        found = [number_and_unit(part) for part in split_numbers(typed)]
+    except ValueError as fault:
+        raise InputError(f'"{typed}"; allowed: {fault}') from None
     values = []
-    for match, unit in zip(found, units, strict=True):
-        number = match[1].replace(",", ".")
-        values.append(parse_quantity(f"{number} {unit or last or _meant(number, system)}", "height"))
+    for number, written in found:
+        unit = known_unit(written, "leaf") if written else _meant(number, system)
+        if unit is None:
+            raise InputError(f'"{typed}"; allowed: a number with its unit, such as {_example(system)}')
+        values.append((in_unit(number, unit, "leaf"), unit))
     return values
 
 
-def _meant(number: str, system: System) -> str:
+def _meant(number: float, system: System) -> str:
     below, above, small, large = BARE[system]
-    value = float(number)
-    if value and below <= value < above:
-        raise InputError(f"{number}: {number} {small} or {number} {large}? Type it again with its unit")
-    return small if value < below else large
+    if below <= number < above:
+        raise InputError(f"{number:g}: {number:g} {small} or {number:g} {large}? Type it again with its unit")
+    return small if number < below else large
 
 
 def _example(system: System) -> str:
@@ -146,7 +146,7 @@ class GlanceJob:
             "size",
             "How long and wide is the face? Such as 330 x 150, or 13 x 6 in. A thin plate that bends: its "
             "thickness too, such as 200 x 100 x 6.",
-            "Plain numbers are mm. A casting some 30 mm deep hardly bends under the hands: leave its thickness "
+            "Plain numbers are mm. A casting some 30 mm deep hardly bends under the hands: leave it "
             "out. Bores and holes can be put into the file later.",
             None,
             answers,
@@ -171,7 +171,7 @@ class GlanceJob:
         )
         yield self._question(
             "gap",
-            "The worst gap under the straightedge: the thickest leaf that goes, and the thinnest that does not? "
+            "The worst gap under the straightedge: thickest leaf that goes, thinnest that does not? "
             f"Such as {'0.10 0.15' if system == 'mm' else '.004 .006'}.",
             "Lay it along, across and cornerwise, and keep the worst. No leaf goes in anywhere: none and the "
             f"thinnest leaf, such as {'none 0.03' if system == 'mm' else 'none .0015'}. The thickest leaf "
@@ -228,7 +228,7 @@ class GlanceJob:
             values = read_heights(typed, system)
             if len(values) != 1:
                 raise InputError(f'{what} "{typed}"; allowed: one number, such as {_example(system)}')
-            return _number(values[0], "height", system)
+            return _number(values[0][0], "height", system)
 
         part: Document = {
             "length": _number(size.length, "length", system),
@@ -244,27 +244,29 @@ class GlanceJob:
         part["mass"] = self._mass(document, size)
         if answers.get("paper", USUAL).lower() != USUAL:
             document["paper"] = {"grits": listed(answers["paper"])}
-        gap = self._gap(answers.get("gap", "100 µm 150 µm"), system)
-        document["readings"] = {"worst_gap": [*gap, read_where(answers.get("where", "unknown"))]}
+        gap, unit = self._gap(answers.get("gap", "100 µm 150 µm"), system)
+        where = read_where(answers.get("where", "unknown"))
+        document["readings"] = {"leaves_in": unit, "worst_gap": [*gap, where]}
         return document
 
-    def _gap(self, typed: str, system: System) -> list[Any]:
-        words = [word for word in re.split(r"\s+", typed.strip().lower()) if word]
-        allowed = (
-            f'"{typed}"; allowed: two leaves, the one that goes and the one that does not, such as '
-            f"{'0.10 0.15' if system == 'mm' else '.004 .006'}; none and a leaf; or a leaf and open"
-        )
-        nothing, open_ended = words[:1] == [NONE], words[-1:] == ["open"]
+    def _gap(self, typed: str, system: System) -> tuple[list[Any], str]:
+        """The two leaves as the file holds them, and what they are stamped in."""
+        words = typed.strip().lower().replace(",", " ").split() if "none" in typed.lower() else typed.split()
+        nothing, open_ended = words[:1] == [NONE], [w.lower() for w in words[-1:]] == ["open"]
         rest = " ".join(words[int(nothing) : len(words) - int(open_ended)])
-        if not rest:
-            raise InputError(allowed)
-        leaves = read_heights(rest, system)
-        if len(leaves) != (1 if nothing or open_ended else 2):
-            raise InputError(allowed)
-        numbers: list[Any] = [_number(leaf, "height", system) for leaf in leaves]
-        if not nothing and not open_ended and leaves[0] >= leaves[1]:
-            raise InputError(f'"{typed}"; allowed: the leaf that does not go is the thicker one, and comes second')
-        return ["none", *numbers] if nothing else [*numbers, "open"] if open_ended else numbers
+        leaves = read_heights(rest, system) if rest else []
+        if len(leaves) != (1 if nothing or open_ended else 2) or (nothing and open_ended):
+            raise InputError(
+                f'"{typed}"; allowed: two leaves, the one that goes and the one that does not, such as '
+                f"{'0.10 0.15' if system == 'mm' else '.004 .006'}; none and a leaf; or a leaf and open"
+            )
+        if not nothing and not open_ended and leaves[0][0] >= leaves[1][0]:
+            raise InputError(
+                f'"{typed}"; allowed: the leaf that does not go is the thicker one, and comes second'
+            )
+        unit = leaves[0][1]
+        numbers: list[Any] = [plain_number(float(leaf_number(leaf, unit, 6))) for leaf, _ in leaves]
+        return (["none", *numbers] if nothing else [*numbers, "open"] if open_ended else numbers), unit
 
     def _mass(self, document: Document, size: Size) -> int | float:
         """Mass of a slab of the face's size [file unit]."""
@@ -290,8 +292,8 @@ class GlanceJob:
         intro = [
             f"{self.stem}, at first sight",
             'Written by "handlap glance".',
-            f"The mass is a guess from {thick}: weigh the part. Openings are not in it yet. Of the face only the "
-            "worst gap is known: lines of readings, once there are any, take its place.",
+            f"The mass is a guess from {thick}: weigh the part. Openings are still to be put in. Only the "
+            "worst gap of the face is known: lines of readings, once there are any, take its place.",
         ]
         return finish(document, intro, ["plate.length", "hands.press", "hands.height"], self.file)
 
@@ -321,9 +323,10 @@ def _understood(name: str, typed: str, job: Scenario) -> str:
 
 
 def _both(height: float, system: System) -> str:
+    """A height as leaves may be stamped, in either way of the system."""
     if system == "inch":
-        return f"{height / to_si(1.0, 'length', 'inch'):.4f} in ({show(height, 'height', 'inch')})"
-    return f"{1e3 * height:.4g} mm ({show(height, 'height')})"
+        return f"{show_leaf(height, 'in')} ({show_leaf(height, 'thou')})"
+    return f"{show_leaf(height, 'mm')} ({show_leaf(height, 'µm')})"
 
 
 ORDER = ("size", "metal", "limit", "off", "gap", "where", "paper")

@@ -105,7 +105,7 @@ def compose(
         body = _table(table, document.get(table, {}), [k for k in left if k.startswith(table + ".")])
         lines += ["", f"[{table}]", *body] if body else []
     lines += ["", "[readings]", *_readings_words(file, first_line)]
-    for name in ("leaves", "worst_gap"):
+    for name in ("leaves_in", "leaves", "worst_gap"):
         value = document.get("readings", {}).get(name)
         if value:
             lines += _entry(BY_NAME[f"readings.{name}"], value)

@@ -357,6 +357,7 @@ def raw_number(typed: str) -> int | float | str:
 
 
 def listed(typed: str) -> list[Any]:
+    """Numbers or words with commas or blanks between them, as a file would hold them."""
     parts = typed.split(",") if "," in typed else typed.split()
     return [raw_number(part.strip()) for part in parts if part.strip()]
 

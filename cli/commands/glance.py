@@ -21,11 +21,15 @@ NEEDED = ("size", "limit", "gap")
 
 @click.command()
 @click.argument("file", required=False, type=click.Path(path_type=Path))
-@click.option("--size", metavar="SIZE", help='Length x width, such as "330 x 150" or "13 x 6 in"; thickness if thin.')
+@click.option(
+    "--size", metavar="SIZE", help='Length x width, such as "330 x 150" or "13 x 6 in"; thickness if thin.'
+)
 @click.option("--metal", metavar="NAME", help="Metal of the face; A356 unless given.")
 @click.option("--limit", metavar="GAP", help='How flat it must be, such as "0.05mm" or ".002 in".')
 @click.option("--off", metavar="DEPTH", help="How much may come off at most.")
-@click.option("--gap", metavar="LEAVES", help='The worst gap: leaf that goes, leaf that stops, such as "0.10 0.15".')
+@click.option(
+    "--gap", metavar="LEAVES", help='The worst gap: leaf that goes, leaf that stops, such as "0.10 0.15".'
+)
 @click.option("--where", metavar="PLACE", help="Where it is: middle, ends, corner or unknown.")
 @click.option("--paper", metavar="PAPERS", help='Papers at hand, coarse to fine, such as "P80 P120".')
 @click.option("--over", is_flag=True, help="Write over FILE where it is there already; a copy is kept.")
@@ -104,7 +108,10 @@ def _agreed(file: Path, over: bool) -> Path:
     place_to_write(file)
     while file.exists() and not over:
         other = next(p for n in range(2, 10000) if not (p := file.with_stem(f"{file.stem}-{n}")).exists())
-        say(f'{file.name} is there already. Another name, or "over" to write over it (a copy is kept)? [{other.name}]')
+        say(
+            f'{file.name} is there already. Another name, or "over" to write over it (a copy is kept)? '
+            f"[{other.name}]"
+        )
         typed = read_answer()
         if typed.lower() == "over":
             return file
@@ -128,7 +135,8 @@ def _from_options(job: GlanceJob, stated: dict[str, str]) -> str:
     missing = [f"--{name}" for name in NEEDED if name not in stated]
     if missing:
         raise InputError(
-            f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing; without any option all is asked"
+            f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing; without any option "
+            "all is asked"
         )
     faults = []
     known: dict[str, str] = {}

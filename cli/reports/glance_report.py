@@ -12,7 +12,7 @@ from handlap.cli.reports.text import wrapped
 from handlap.cli.reports.wording import sentence
 from handlap.cli.screen import Screen
 from handlap.sim.common.chance import percent
-from handlap.sim.common.units import System, from_si, show, unit_of
+from handlap.sim.common.units import in_unit, show_leaf
 from handlap.sim.job.results import Band
 
 if TYPE_CHECKING:
@@ -30,16 +30,16 @@ TO_DO = {
 SPREAD_OF = {"minutes": "minutes", "depth": "depth", "result": "the result"}
 
 
-def heights(found: Band, system: System) -> str:
-    """A band of heights in the units of a job."""
-    scale = from_si(1.0, "height", system)
-    return quantity(Band(*(scale * p for p in (found.p05, found.p50, found.p95))), unit_of("height", system))
+def heights(found: Band, unit: str) -> str:
+    """A band of heights in the unit that leaves are stamped in."""
+    scale = 1.0 / in_unit(1.0, unit, "leaf")
+    return quantity(Band(*(scale * p for p in (found.p05, found.p50, found.p95))), unit)
 
 
 def glance_lines(found: FirstLook, file: Path, kept: Path | None, screen: Screen) -> list[str]:
     """The answer in lines that fit the screen; ten at most on one of 80 columns."""
     job, part = found.scenario, found.scenario.part
-    system = job.system
+    unit = job.leaf_unit
     answer = ANSWERS[found.verdict.answer][0]
     lines = [screen.strong(line) for line in wrapped(_answered(answer, found), screen.width)]
 
@@ -47,15 +47,16 @@ def glance_lines(found: FirstLook, file: Path, kept: Path | None, screen: Screen
         lines.extend(wrapped(words, screen.width, f"{name:<6}", " " * 6))
 
     if found.now is not None:
-        limit = show(part.limit, "height", system)
-        add("Now", f"{heights(found.now, system)} under the straightedge; allowed are {limit}")
+        limit = show_leaf(part.limit, unit)
+        add("Now", f"{heights(found.now, unit)} under the straightedge; allowed are {limit}")
     if found.minutes is not None and found.deepest is not None:
         papers = " then ".join((found.papers[0], found.papers[-1]) if len(found.papers) > 1 else found.papers)
         sheets = counted(found.sheets, "sheet")
         add("Work", f"{quantity(found.minutes, 'min', whole=True)} on {papers}, {sheets}")
-        may = "nobody has said what may" if part.allowance is None else (
-            f"{show(part.allowance, 'height', system)} may")  # fmt: skip
-        add("Off", f"{heights(found.deepest, system)} at the deepest spot; {may} come off")
+        may = "nobody has said what may"
+        if part.allowance is not None:
+            may = f"{show_leaf(part.allowance, unit)} may"
+        add("Off", f"{heights(found.deepest, unit)} at the deepest spot; {may} come off")
     else:
         for words in (*found.verdict.reasons[:1], *found.verdict.to_find_out[:1]):
             lines += wrapped(sentence(words), screen.width)
@@ -71,9 +72,13 @@ def glance_lines(found: FirstLook, file: Path, kept: Path | None, screen: Screen
 def _answered(answer: str, found: FirstLook) -> str:
     """The answer with the chance behind it."""
     if found.chance_both is None:
-        sure = "" if found.chance_flat is None else f" (inside the limit already: {percent(found.chance_flat)})"
+        sure = (
+            "" if found.chance_flat is None else f" (inside the limit already: {percent(found.chance_flat)})"
+        )
         return f"{answer.upper()}{sure}"
-    both = "inside the limit by hand" if found.scenario.part.allowance is None else "inside both limits by hand"
+    both = (
+        "inside the limit by hand" if found.scenario.part.allowance is None else "inside both limits by hand"
+    )
     already = f", flat enough already {percent(found.chance_flat or 0.0)}"
     open_ = found.chance_flat is not None and found.chance_flat > 0.05
     return f"{answer.upper()}: chance to end {both} {percent(found.chance_both)}{already if open_ else ''}"
@@ -115,4 +120,3 @@ def glance_json(found: FirstLook, file: Path, kept: Path | None) -> dict[str, An
         ],
         "next": [f"handlap measuring-sheet {file}", f"handlap readings {file}", f"handlap plan {file}"],
     }
-

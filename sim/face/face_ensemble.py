@@ -166,7 +166,7 @@ def _worst_note(worst: WorstGap) -> str:
         "middle": "taken to lie in the middle",
         "ends": "taken to lie under both ends, the edge held level",
         "corner": "taken to lie in one corner",
-        "unknown": "its place unknown: a third of the faces each have it in the middle, at the ends, in a corner",
+        "unknown": "its place unknown: a third of the faces have it in the middle, at the ends, in a corner",
     }
     return (
         f"no more than the worst gap was read, {where[worst.where]}: six lines (two long, two cross, two "

@@ -318,9 +318,9 @@ PART_KEYS: tuple[Key, ...] = (
     Key(
         "readings.worst_gap",
         "worst gap",
-        'of a first look, used as long as no lines are read: [thickest leaf that goes where the gap is worst or '
+        "of a first look, used while no lines are read: [thickest leaf that goes where the gap is worst or "
         '"none", thinnest that stops or "open", where: middle, ends, corner or unknown]',
-        "height",
+        "leaf",
         *_LEAF,
         usual=(10.0, 2000.0),
         choices=WHERE,

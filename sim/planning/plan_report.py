@@ -14,7 +14,6 @@ from handlap.sim.job.results import (
     Check,
     Curve,
     Errors,
-    Figures,
     Plan,
     PlateEffect,
     SpringBack,
