@@ -19,7 +19,6 @@ from handlap.sim.common.units import (
     from_si,
     in_unit,
     known_unit,
-    leaf_number,
     number_and_unit,
     show_leaf,
 )
@@ -80,15 +79,15 @@ def read_size(typed: str) -> Size:
     return Size(length, width, values[2] if len(values) == 3 else None, "inch" if last == "in" else "mm")
 
 
-def read_heights(typed: str, system: System) -> list[tuple[float, str]]:
-    """Leaves, a limit or an allowance [m], each with its unit: its own, that of the last one, or the one in
-    which alone a bare number makes sense.
+def read_heights(typed: str, system: System) -> list[float]:
+    """Leaves, a limit or an allowance [m], each in its own unit, that of the last one, or the one in which
+    alone a bare number makes sense.
 
     Raises
     ------
     InputError : for what is no number with a unit, or a bare one that may be meant in two ways
 
-    >>> [round(1e6 * h) for h, _ in read_heights("0,10 0,15", "mm") + read_heights("4 5 thou", "inch")]
+    >>> [round(1e6 * h) for h in read_heights("0,10 0,15", "mm") + read_heights("4 5 thou", "inch")]
     [100, 150, 102, 127]
     """
     try:
@@ -100,7 +99,7 @@ def read_heights(typed: str, system: System) -> list[tuple[float, str]]:
         unit = known_unit(written, "leaf") if written else _meant(number, system)
         if unit is None:
             raise InputError(f'"{typed}"; allowed: a number with its unit, such as {_example(system)}')
-        values.append((in_unit(number, unit, "leaf"), unit))
+        values.append(in_unit(number, unit, "leaf"))
     return values
 
 
@@ -228,7 +227,7 @@ class GlanceJob:
             values = read_heights(typed, system)
             if len(values) != 1:
                 raise InputError(f'{what} "{typed}"; allowed: one number, such as {_example(system)}')
-            return _number(values[0][0], "height", system)
+            return _number(values[0], "height", system)
 
         part: Document = {
             "length": _number(size.length, "length", system),
@@ -244,13 +243,13 @@ class GlanceJob:
         part["mass"] = self._mass(document, size)
         if answers.get("paper", USUAL).lower() != USUAL:
             document["paper"] = {"grits": listed(answers["paper"])}
-        gap, unit = self._gap(answers.get("gap", "100 µm 150 µm"), system)
+        gap = self._gap(answers.get("gap", "100 µm 150 µm"), system)
         where = read_where(answers.get("where", "unknown"))
-        document["readings"] = {"leaves_in": unit, "worst_gap": [*gap, where]}
+        document["readings"] = {"worst_gap": [*gap, where]}
         return document
 
-    def _gap(self, typed: str, system: System) -> tuple[list[Any], str]:
-        """The two leaves as the file holds them, and what they are stamped in."""
+    def _gap(self, typed: str, system: System) -> list[Any]:
+        """The two leaves as the file holds them."""
         words = typed.strip().lower().replace(",", " ").split() if "none" in typed.lower() else typed.split()
         nothing, open_ended = words[:1] == [NONE], [w.lower() for w in words[-1:]] == ["open"]
         rest = " ".join(words[int(nothing) : len(words) - int(open_ended)])
@@ -260,13 +259,12 @@ class GlanceJob:
                 f'"{typed}"; allowed: two leaves, the one that goes and the one that does not, such as '
                 f"{'0.10 0.15' if system == 'mm' else '.004 .006'}; none and a leaf; or a leaf and open"
             )
-        if not nothing and not open_ended and leaves[0][0] >= leaves[1][0]:
+        if not nothing and not open_ended and leaves[0] >= leaves[1]:
             raise InputError(
                 f'"{typed}"; allowed: the leaf that does not go is the thicker one, and comes second'
             )
-        unit = leaves[0][1]
-        numbers: list[Any] = [plain_number(float(leaf_number(leaf, unit, 6))) for leaf, _ in leaves]
-        return (["none", *numbers] if nothing else [*numbers, "open"] if open_ended else numbers), unit
+        numbers: list[Any] = [_number(leaf, "leaf", system) for leaf in leaves]
+        return ["none", *numbers] if nothing else [*numbers, "open"] if open_ended else numbers
 
     def _mass(self, document: Document, size: Size) -> int | float:
         """Mass of a slab of the face's size [file unit]."""

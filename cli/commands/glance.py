@@ -132,22 +132,22 @@ def _kept_copy(file: Path) -> Path | None:
 
 
 def _from_options(job: GlanceJob, stated: dict[str, str]) -> str:
+    from handlap.cli.asking.glance_questions import ORDER
+
     missing = [f"--{name}" for name in NEEDED if name not in stated]
     if missing:
         raise InputError(
             f"{', '.join(missing)} {'is' if len(missing) == 1 else 'are'} missing; without any option "
             "all is asked"
         )
-    faults = []
+    faults: list[str] = []
     known: dict[str, str] = {}
-    for question in job.questions(stated):
-        if question.name not in stated:
-            continue
+    for name in (name for name in ORDER if name in stated):
         try:
-            job.load({**known, question.name: stated[question.name]})
-            known[question.name] = stated[question.name]
+            job.load({**known, name: stated[name]})
+            known[name] = stated[name]
         except InputError as fault:
-            faults.append(f"--{question.name}: {fault}")
+            faults += [f"--{name}: {line}" for line in str(fault).splitlines()]
     if faults:
         raise InputError("\n".join(faults))
     return job.text(stated)

@@ -27,6 +27,8 @@ from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics,
 from handlap.sim.planning.work import Worked, lay_steps, work
 
 MEMBERS = 24
+LOOKED = replace(TRIED, cells=500, tolerance=1e-6, rows=1500, rows_flexible=600)
+"""Laps of a first look: a micrometre is nothing against what is not known."""
 LITTLE = 0.1
 """What explains less than this share of a spread is not worth doing for it [-]."""
 MOST_NAMED = 3
@@ -98,7 +100,7 @@ def first_look(
     tell(0.0, "looking for faces that fit the worst gap")
     crew = None
     try:
-        crew = open_crew(scenario, members=members, seed=seed, fineness=TRIED)
+        crew = open_crew(scenario, members=members, seed=seed, fineness=LOOKED)
         stop_at_face(crew)
     except FaceDecides as decided:
         return _by_face(scenario, decided.verdict, members, seed, crew)
