@@ -408,7 +408,7 @@ bank_angle = 35
 heights = "a.csv"
 heights_sd = 1
 leaves_in = "mm"
-worst_gap = [0.1, 0.15, "corner"]
+worst_gap = [100, 150, "corner"]
 [plate]
 flatness = 5
 shape = "dish"

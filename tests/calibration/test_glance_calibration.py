@@ -87,7 +87,7 @@ def check_coverage(checked, results, figure: str, place: str) -> None:
         kind="known truth",
         source="faces of six families that are not the fitted one; "
         f"{100 * CLAIM:.0f} % claimed of bands called 5–95 %, the bound is passed 999 times in 1000",
-        about="first look",
+        about="survey",
     )
 
 
@@ -101,16 +101,20 @@ def test_bands_hold_the_truth_on_a_dozen_faces(checked, figure: str, where: str)
 
 
 def test_one_gap_claims_no_more_than_it_tells() -> None:
-    """A yes or no is never wrong on these; and where the place is unknown bands are no narrower."""
+    """A yes or no is never wrong on these; and not knowing the place widens bands, face by face, on the mean.
+
+    Not on every face: a gap in one corner leaves more open than one at the ends, and a mixture lies between.
+    """
     for where in PLACES_TOLD:
         for case, found in surveyed(12, 41, where):
             inside = case.straightedge <= 50e-6
             assert found.verdict.answer != ("no" if inside else "yes"), case.family
-    seen, unknown = (
-        np.median([(s.bands.flatness.p95 - s.bands.flatness.p05) for _, s in surveyed(12, 41, where)])
-        for where in PLACES_TOLD
-    )
-    assert unknown > 0.95 * seen
+    for figure in ("flatness", "straightedge"):
+        seen, unknown = (
+            np.array([getattr(s.bands, figure).p95 - getattr(s.bands, figure).p05 for _, s in found])
+            for found in (surveyed(12, 41, where) for where in PLACES_TOLD)
+        )
+        assert np.mean(np.log(unknown / seen)) > 0.0, figure
 
 
 @pytest.mark.slow
@@ -183,6 +187,6 @@ def test_a_first_look_is_not_confidently_wrong(checked) -> None:
         sense="at least",
         kind="known truth",
         source="80 % claimed of bands of 24 members; the bound is passed 999 times in 1000",
-        about="first look",
+        about="survey",
     )
     assert len(wrong) <= 2, wrong
