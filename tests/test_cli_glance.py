@@ -18,9 +18,11 @@ from click.testing import CliRunner
 
 from handlap.cli import main as command_line
 from handlap.cli.asking.glance_questions import read_heights, read_size, read_where
+from handlap.cli.commands.glance import glance
 from handlap.cli.main import main
 from handlap.sim.common.errors import InputError
 from handlap.sim.job.scenario_file import load
+from handlap.sim.planning.first_look import MEMBERS
 
 LINE = ("--size", "120 x 60", "--metal", "6061", "--limit", "0.05", "--gap", "0.08 0.10", "--where", "middle",
         "--paper", "P120", "--members", "8")  # fmt: skip
@@ -252,6 +254,11 @@ def test_numbers_are_read_as_they_are_written() -> None:
     assert [read_where(t) for t in ("m", "Ends", "one corner", "do not know", "u")] == [
         "middle", "ends", "corner", "unknown", "unknown",
     ]  # fmt: skip
+
+
+def test_the_command_and_the_look_take_as_many_members() -> None:
+    members = next(option for option in glance.params if option.name == "members")
+    assert members.default == MEMBERS
 
 
 def test_bare_handlap_and_plan_point_to_the_first_look() -> None:

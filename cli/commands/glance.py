@@ -33,7 +33,7 @@ NEEDED = ("size", "limit", "gap")
 @click.option("--where", metavar="PLACE", help="Where it is: middle, ends, corner or unknown.")
 @click.option("--paper", metavar="PAPERS", help='Papers at hand, coarse to fine, such as "P80 P120".')
 @click.option("--over", is_flag=True, help="Write over FILE where it is there already; a copy is kept.")
-@members_option(24, 8, 512)
+@members_option(16, 8, 512)
 @seed_option
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as one JSON object instead of text.")
 def glance(

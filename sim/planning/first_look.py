@@ -1,8 +1,9 @@
 """A first look: a whole plan on little, and what would narrow its answer most.
 
 The faces, the laps, the choice of the first paper and the verdict are those of a plan; there are fewer
-members, on coarser cells, and what only a bench needs to know is left out.  So that bands stay as wide as
-they are, nothing else is taken as known.
+members, on coarser cells, and what only a bench needs to know is left out.  Faces cost next to nothing, so
+how flat it is now is counted over as many as the survey draws; only the laps are few.  Nothing else is
+taken as known, so that bands stay as wide as they are.
 """
 
 from __future__ import annotations
@@ -13,12 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import FEWEST_DRAWS
 from handlap.sim.face.next_line import explained_share
 from handlap.sim.face.told import FaceDecides
 from handlap.sim.job.results import Band, Verdict
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping.ensemble import PAPER_NAMES, SCORES
-from handlap.sim.planning.crew import TRIED, Crew, Progress, open_crew
+from handlap.sim.lapping.ensemble import PAPER_NAMES, SCORES, spread_over
+from handlap.sim.planning.crew import TRIED, Crew, Progress, few_of, open_crew
 from handlap.sim.planning.face_first import figures_now, stop_at_face
 from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.leg import measure
@@ -26,7 +28,7 @@ from handlap.sim.planning.plan_report import chances_of
 from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics, judge
 from handlap.sim.planning.work import Worked, lay_steps, work
 
-MEMBERS = 24
+MEMBERS = 16
 LOOKED = replace(TRIED, cells=500, tolerance=1e-6, rows=1500, rows_flexible=600)
 """Laps of a first look: a micrometre is nothing against what is not known."""
 LITTLE = 0.1
@@ -98,18 +100,21 @@ def first_look(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "looking for faces that fit the worst gap")
-    crew = None
+    every = None
     try:
-        crew = open_crew(scenario, members=members, seed=seed, fineness=LOOKED)
-        stop_at_face(crew)
+        every = open_crew(scenario, members=max(members, FEWEST_DRAWS), seed=seed, fineness=LOOKED)
+        stop_at_face(every)
     except FaceDecides as decided:
-        return _by_face(scenario, decided.verdict, members, seed, crew)
+        return _by_face(scenario, decided.verdict, members, seed, every)
+    some = spread_over(every.members.count, members)
+    places = tuple(every.faces.places[i] for i in some) if every.faces.places else ()
+    crew = few_of(replace(every, faces=replace(every.faces, places=places)), members)
     tell(0.2, "trying the papers")
     paper = choose_first(crew)
     tell(0.6, "lapping the faces")
     worked = work(crew, lay_steps(crew, paper.taken.first, paper.taken.stops))
     tell(1.0, "done")
-    return _by_laps(crew, worked)
+    return _by_laps(every, crew, worked)
 
 
 def _by_face(scenario: Scenario, verdict: Verdict, members: int, seed: int, crew: Crew | None) -> FirstLook:
@@ -127,14 +132,19 @@ def _by_face(scenario: Scenario, verdict: Verdict, members: int, seed: int, crew
     )  # fmt: skip
 
 
-def _by_laps(crew: Crew, worked: Worked) -> FirstLook:
-    """What the laps of all members come to.
+def _by_laps(every: Crew, crew: Crew, worked: Worked) -> FirstLook:
+    """What the laps of a crew come to; ``every``: all faces drawn, which say how flat it is now.
 
     A machine shop costs money: it is advised only where the chance stays below its line by the error of a
     share counted over so few members.
     """
     scenario, part, done = crew.scenario, crew.scenario.part, worked.outcome.figures
-    chances = chances_of(crew, worked)
+    zone, edge = figures_now(every)
+    chances = replace(
+        chances_of(crew, worked),
+        flat_straightedge=float(np.mean(edge <= part.limit)),
+        flat_zone=float(np.mean(zone <= part.limit)),
+    )
     after = measure(done, part.limit_by)
     verdict = doubt_numerics(
         judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
@@ -145,7 +155,6 @@ def _by_laps(crew: Crew, worked: Worked) -> FirstLook:
     error = math.sqrt(chances.both * (1.0 - chances.both) / crew.members.count)
     if verdict.answer == "machine shop" and chances.both + error > SHOP_AT:
         verdict = replace(verdict, answer="cannot tell")
-    zone, edge = figures_now(crew)
     flat = chances.flat_straightedge if part.limit_by == "straightedge" else chances.flat_zone
     return FirstLook(
         scenario=scenario,

@@ -157,7 +157,7 @@ def lapped(job: Scenario, case: Case, seed: int) -> Lapped:
 def test_a_first_look_is_not_confidently_wrong(checked) -> None:
     """Strokes on the true face lie in the band; leave, lap and machine shop are right where they are said.
 
-    What is held against a band of strokes is one pair of hands, drawn anew: a band of 24 members called
+    What is held against a band of strokes is one pair of hands, drawn anew: a band of 16 members called
     5–95 % may miss one in ten, and more for faces of other kinds.  Members that never get there say nothing
     of strokes.  An answer is wrong where the truth gives it less than an even chance.
     """
@@ -186,7 +186,7 @@ def test_a_first_look_is_not_confidently_wrong(checked) -> None:
         tolerance=0.0,
         sense="at least",
         kind="known truth",
-        source="80 % claimed of bands of 24 members; the bound is passed 999 times in 1000",
+        source="80 % claimed of bands of 16 members; the bound is passed 999 times in 1000",
         about="survey",
     )
     assert len(wrong) <= 2, wrong
