@@ -180,6 +180,14 @@ def test_a_thin_leaf_that_goes_nowhere_leaves_it_and_a_thick_one_cannot_tell(her
     assert "thinner leaves, down to 35 µm" in plain(thick)
 
 
+def test_a_machine_shop_is_exit_code_three(here: Path) -> None:
+    far = run(
+        "a", "--size", "200 x 100", "--limit", "0.02", "--off", "0.05", "--gap", "0.6 0.7", "--members", "8"
+    )
+    assert far.stdout.startswith("TAKE IT TO A MACHINE SHOP"), far.stdout
+    assert far.exit_code == 3
+
+
 def test_an_inch_job_is_answered_in_inches(here: Path) -> None:
     result = run("sole", "--size", "14 x 2 1/2 in", "--metal", "cast iron", "--limit", "2 thou",
                  "--off", "8 thou", "--gap", "3 5 thou", "--where", "ends", "--members", "8")  # fmt: skip

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 DRAFT = "handlap.glance-draft/1"
 ENDING = ".toml"
+GOAL_OUT_OF_REACH = 3
 NEEDED = ("size", "limit", "gap")
 """What has to be there where options are given; the rest has a default."""
 
@@ -49,6 +50,8 @@ def glance(
 
     At each question: Enter takes what stands in brackets, ? tells more, < goes back, Ctrl-C
     stops; answers are kept in a draft beside FILE.
+
+    Exit code 3 means: it ran, and the answer is a machine shop.
     """
     from handlap.cli.asking.glance_questions import GlanceJob
     from handlap.cli.files import write_whole
@@ -77,10 +80,12 @@ def glance(
         from handlap.cli.reports.as_json import dumps
 
         emit(dumps(glance_json(found, file, kept)))
-        return
-    import sys
+    else:
+        import sys
 
-    emit("\n".join(glance_lines(found, file, kept, Screen.of(sys.stdout))))
+        emit("\n".join(glance_lines(found, file, kept, Screen.of(sys.stdout))))
+    if found.verdict.answer == "machine shop":
+        click.get_current_context().exit(GOAL_OUT_OF_REACH)
 
 
 def draft_of(file: Path) -> Path:
