@@ -205,3 +205,12 @@ def folder_to_make(path: Path) -> None:
         raise _refused(path, OSError(errno.ENOTDIR, os.strerror(errno.ENOTDIR)))
     if not os.access(there, os.W_OK | os.X_OK):
         raise _no_folder(path, REMEDIES[errno.EACCES])
+
+
+def free_copy(file: Path) -> Path:
+    """A name beside a file for a copy of it, which is not taken."""
+    for n in range(1, 1000):
+        place = file.with_name(f"{file.name}.bak{n if n > 1 else ''}")
+        if not place.exists():
+            return place
+    raise InputError(f"too many copies {file.name}.bak…: remove some")

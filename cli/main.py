@@ -34,6 +34,7 @@ LEARN = "To learn"
 HELPERS = "Helpers"
 
 COMMANDS: tuple[Entry, ...] = (
+    Entry(BEFORE, "glance", "A first look in a minute: seven questions, ten lines, a file to go on from."),
     Entry(BEFORE, "new", "Make a scenario file for a job of your own, by questions and answers."),
     Entry(BEFORE, "measuring-sheet", "A sheet to print: where to lay the straightedge, where to try leaves."),
     Entry(BEFORE, "readings", "Type in what was written on the measuring sheet, line by line."),
@@ -222,7 +223,8 @@ def _explain(fault: Exception) -> int:
 @click.group(
     cls=OrderedCommands,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Start with: handlap plan (lists the built-in scenarios).",
+    epilog="Start with: handlap glance (a first look in a minute), then handlap new for the whole job; "
+    "handlap plan lists built-in scenarios to try.",
 )
 @click.version_option(package_name="handlap", prog_name="handlap", message="%(prog)s %(version)s")
 def main() -> None:

@@ -172,6 +172,11 @@ FOLLOWED = {
 """Cases where one fault brings up others."""
 
 
+def worst(value: str) -> Change:
+    """A worst gap put in front of the readings."""
+    return "[[readings.line]]", f"[readings]\nworst_gap = {value}\n[[readings.line]]"
+
+
 BAD: dict[str, tuple[Change, str, str]] = {
     # what is wrong: (change, key, words of the message)
     "no TOML": (("[part]", "[part"), "", "not valid TOML"),
@@ -204,6 +209,10 @@ BAD: dict[str, tuple[Change, str, str]] = {
     "immense": (("length = 200", "length = 1" + "0" * 400), "part.length", "finite"),
     "negative length": (("length = 200", "length = -200"), "part.length", "1 to 3000 mm"),
     "limit in mm": (("limit = 50", "limit = 0.05"), "part.limit", "0.1 to 5000 µm"),
+    "worst gap of one leaf": (worst("[100]"), "readings.worst_gap", "[goes, stops, where]"),
+    "worst gap nowhere": (worst('[100, 150, "top"]'), "readings.worst_gap (where)", "middle, ends, corner"),
+    "worst gap turned round": (worst('[150, 100, "ends"]'), "readings.worst_gap (stops)", "thicker"),
+    "worst gap of no leaf": (worst('["none", "open", "ends"]'), "readings.worst_gap", "at least one leaf"),
     "no table": (("[part]", "hands = 3\n[part]"), "hands", "a table [hands]"),
     "number for a text": (('title = "Short"', "title = 3"), "title", "a text"),
     "title of two lines": (('title = "Short"', 'title = "a\\nb"'), "title", "one line"),

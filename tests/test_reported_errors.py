@@ -76,7 +76,7 @@ def test_errors_are_said_in_plain_words_and_in_the_units_of_the_job():
     assert error_words(ERRORS, "mm") == (
         "computed to within 14 µm in the flatness, 0.9 µm in the straightedge's reading, 8 µm at the deepest "
         "spot, under 0.001 µm in the mean depth and 40 strokes to the goal. Worked twice as finely, no spot "
-        "of the map would move by more than 60 µm (asked: 0.5); 3140 cells, 2048 positions of the part"
+        "of the map would move by more than 60 µm (asked: 0.5); 3140 cells, 2048 places of the part"
     )
     inch = error_words(replace(ERRORS, strokes=None), "inch")
     # 13.2 µm are 0.5197 thousandths, 0.9 are 0.0354, 8 are 0.315, 60 are 2.362, 0.5 are 0.0197.

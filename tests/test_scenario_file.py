@@ -425,6 +425,7 @@ bank_angle = 35
 heights = "a.csv"
 heights_sd = 1
 leaves_in = "mm"
+worst_gap = [100, 150, "corner"]
 [plate]
 flatness = 5
 shape = "dish"

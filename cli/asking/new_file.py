@@ -105,9 +105,10 @@ def compose(
         body = _table(table, document.get(table, {}), [k for k in left if k.startswith(table + ".")])
         lines += ["", f"[{table}]", *body] if body else []
     lines += ["", "[readings]", *_readings_words(file, first_line)]
-    leaves = document.get("readings", {}).get("leaves")
-    if leaves:
-        lines += _entry(BY_NAME["readings.leaves"], leaves)
+    for name in ("leaves_in", "leaves", "worst_gap"):
+        value = document.get("readings", {}).get(name)
+        if value:
+            lines += _entry(BY_NAME[f"readings.{name}"], value)
     return "\n".join(lines) + "\n"
 
 

@@ -356,13 +356,14 @@ def raw_number(typed: str) -> int | float | str:
     return typed
 
 
-def _listed(typed: str) -> list[Any]:
+def listed(typed: str) -> list[Any]:
+    """Numbers or words with commas or blanks between them, as a file would hold them."""
     parts = typed.split(",") if "," in typed else typed.split()
     return [raw_number(part.strip()) for part in parts if part.strip()]
 
 
 def _points(typed: str) -> list[list[Any]]:
-    return [_listed(corner) for corner in typed.split(";") if corner.strip()]
+    return [listed(corner) for corner in typed.split(";") if corner.strip()]
 
 
 def raw_value(row: Key, typed: str) -> Any:
@@ -370,7 +371,7 @@ def raw_value(row: Key, typed: str) -> Any:
     if row.kind in ("quantity", "whole number"):
         return raw_number(typed)
     if row.kind == "uncertain quantity":
-        parts = _listed(typed)
+        parts = listed(typed)
         if len(parts) == 3:
             return dict(zip(("value", "low", "high"), parts, strict=True))
         return raw_number(typed)
@@ -381,9 +382,9 @@ def raw_value(row: Key, typed: str) -> Any:
     if row.kind == "points":
         return _points(typed)
     if row.kind == "gasket":
-        return typed if typed in row.choices else _listed(typed)
+        return typed if typed in row.choices else listed(typed)
     if row.kind in ("leaves", "grits"):
-        return _listed(typed)
+        return listed(typed)
     return typed
 
 
@@ -397,4 +398,4 @@ def raw_opening(typed: str) -> Document:
     kind, _, rest = typed.partition(" ")
     if kind not in ("circle", "slot", "polygon"):
         raise InputError(f'"{typed}"; allowed: circle, slot or polygon with its numbers, or {NONE}')
-    return {kind: _points(rest) if kind == "polygon" else _listed(rest)}
+    return {kind: _points(rest) if kind == "polygon" else listed(rest)}

@@ -106,7 +106,9 @@ def _list_scenarios(as_json: bool) -> None:
     lines += [
         "",
         *wrapped(f"To start: handlap plan {first}", screen.width),
-        *wrapped("For a job of your own, write a TOML file and give its path instead.", screen.width),
+        *wrapped(
+            "For a job of your own: handlap glance, a first look in a minute; then handlap new.", screen.width
+        ),
         *wrapped('"handlap keys" lists all that it may hold.', screen.width),
     ]
     emit("\n".join(lines))

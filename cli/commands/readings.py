@@ -135,7 +135,7 @@ def _write(file: Path, asked: ReadingsJob, changed: list[ReadLine], answers: dic
     """Put lines into the file as it is now; returns the copy kept of it, where lines were replaced."""
     from handlap.cli.asking.readings_questions import LEAVES, NO_LEAVES
     from handlap.cli.asking.readings_text import leaf_of, line_text
-    from handlap.cli.files import write_whole
+    from handlap.cli.files import free_copy, write_whole
     from handlap.sim.job.scenario_file import file_frame, load_text
     from handlap.sim.job.toml_edit import add_key, exchange_lists, value_text
 
@@ -159,18 +159,10 @@ def _write(file: Path, asked: ReadingsJob, changed: list[ReadLine], answers: dic
     load_text(new, str(file), file=file.name, folder=file.parent)
     backup = None
     if any(name is not None for name, _ in tables):
-        backup = _free_name(file)
+        backup = free_copy(file)
         write_whole(backup, raw)
     write_whole(file.resolve(), mark + new)
     return backup
-
-
-def _free_name(file: Path) -> Path:
-    for n in range(1, 1000):
-        place = file.with_name(f"{file.name}.bak{n if n > 1 else ''}")
-        if not place.exists():
-            return place
-    raise InputError(f"too many copies {file.name}.bak…: remove some")
 
 
 def _same_but_for_readings(old: str, new: str) -> None:

@@ -62,6 +62,8 @@ def _readings_words(job: Scenario) -> str:
         height = readings.table.height
         span = UM * float(np.ptp(height)) if height.size else 0.0
         return f"{height.size} heights over {span:.3g} µm"
+    if readings.worst is not None:
+        return f"the worst gap alone, {UM * readings.worst.goes:.0f} µm goes"
     stations = [s for line in readings.lines for s in line.stations]
     most = max((s.goes for s in stations), default=0.0)
     read = f"{_count(len(readings.lines), 'line')}, {_count(len(stations), 'station')}"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -14,7 +15,8 @@ from handlap.sim.face.face_prior import FaceBasis
 from handlap.sim.face.flatness import minimum_zone_widths
 from handlap.sim.face.height_survey import faces_through, merge_repeats, table_reach
 from handlap.sim.face.survey_sampler import Draws, Evidence, draw_faces, gather, outlier_chance
-from handlap.sim.job.scenario import Part, Readings
+from handlap.sim.face.worst_gap import placed_gaps
+from handlap.sim.job.scenario import Part, Readings, WorstGap
 
 COARSE_CELLS = 600
 """Cells on which the chains' flatness is compared while they run [-]."""
@@ -61,6 +63,7 @@ class FaceEnsemble:
     faces : the faces themselves
     ceiling : the thinnest leaf that was tried, where no leaf goes anywhere; None: some do [m]
     doubtful : readings most likely wrong, in words, where the chains do not agree
+    places : of each face where its worst gap was taken to lie, where that is all that was read; else ()
     """
 
     outline: Outline
@@ -71,6 +74,7 @@ class FaceEnsemble:
     faces: Faces
     ceiling: float | None = None
     doubtful: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()
 
     def heights_at(self, points: ArrayLike) -> Array:
         """Heights (count, n) of every face at points (n, 2) [m], positive = proud.
@@ -98,14 +102,7 @@ def infer_from_lines(
         return minimum_zone_widths(u, v, np.ascontiguousarray(coefficients @ shapes.T))
 
     draws = draw_faces(basis, evidence, count=max(count, FEWEST_DRAWS), seed=seed, flatness=flatness)
-    coefficients = draws.coefficients
-    if count == 1:
-        # One face stands for all: the draw nearest to their mean, which is itself too smooth.
-        off = (coefficients - coefficients.mean(axis=0)) @ shapes[: grid.n_cells].T
-        coefficients = coefficients[[int(np.argmin((off**2).sum(axis=1)))]]
-    else:
-        pick = np.floor((np.arange(count) + 0.5) * len(coefficients) / count).astype(int)
-        coefficients = coefficients[pick]
+    coefficients = _of_draws(draws.coefficients, count, shapes[: grid.n_cells])
     ensemble = FaceEnsemble(
         outline,
         count,
@@ -117,6 +114,64 @@ def infer_from_lines(
         doubtful=() if draws.converged else _doubtful(readings, evidence, basis, draws),
     )
     return ensemble, evidence, draws
+
+
+def _of_draws(coefficients: Array, count: int, shapes: Array) -> Array:
+    """So many (count, shapes) of more draws, evenly along them; ``shapes``: values (cells, shapes)."""
+    if count == 1:
+        # One face stands for all: the draw nearest to their mean, which is itself too smooth.
+        off = (coefficients - coefficients.mean(axis=0)) @ shapes.T
+        return coefficients[[int(np.argmin((off**2).sum(axis=1)))]]
+    pick = np.floor((np.arange(count) + 0.5) * len(coefficients) / count).astype(int)
+    return coefficients[pick]
+
+
+def infer_from_worst(outline: Outline, readings: Readings, *, count: int, seed: int) -> FaceEnsemble:
+    """Faces from the worst gap alone: those of :func:`infer_from_lines` with it laid where it may be.
+
+    Where nobody knows where it is, each place is surveyed by itself and has an equal share of the faces,
+    taken in turn.
+    """
+    if readings.worst is None:
+        raise ValueError("there is no worst gap")
+    gaps = placed_gaps(outline, readings.worst)
+    each = FEWEST_DRAWS if count == 1 else math.ceil(count / len(gaps))
+    found, drawn = [], []
+    for gap in gaps:
+        laid = replace(readings, lines=gap.lines, worst=None)
+        faces = infer_from_lines(outline, laid, count=each, seed=seed)[0]
+        assert isinstance(faces.faces, ShapedFaces)
+        found.append(faces)
+        drawn.append(faces.faces.coefficients)
+    coefficients = np.stack(drawn).transpose(1, 0, 2).reshape(-1, drawn[0].shape[1])
+    basis = FaceBasis(outline)
+    if count == 1:
+        grid = make_grid(outline, cells=COARSE_CELLS)
+        coefficients = _of_draws(coefficients, 1, basis.at(grid.points)[: grid.n_cells])
+    coefficients = np.ascontiguousarray(coefficients[:count])
+    return FaceEnsemble(
+        outline,
+        count,
+        all(faces.converged for faces in found),
+        max(faces.r_hat for faces in found),
+        (_worst_note(readings.worst),),
+        ShapedFaces(basis, coefficients),
+        ceiling=found[0].ceiling,
+        places=tuple(gaps[k % len(gaps)].place for k in range(count)),
+    )
+
+
+def _worst_note(worst: WorstGap) -> str:
+    where = {
+        "middle": "taken to lie in the middle",
+        "ends": "taken to lie under both ends, the edge held level",
+        "corner": "taken to lie in one corner",
+        "unknown": "its place unknown: a third of the faces have it in the middle, at the ends, in a corner",
+    }
+    return (
+        f"no more than the worst gap was read, {where[worst.where]}: six lines (two long, two cross, two "
+        "diagonal) narrow everything here"
+    )
 
 
 def _doubtful(readings: Readings, evidence: Evidence, basis: FaceBasis, draws: Draws) -> tuple[str, ...]:
@@ -173,7 +228,7 @@ def infer_from_table(outline: Outline, readings: Readings, *, count: int, seed: 
 
 
 def infer_faces(part: Part, readings: Readings, *, count: int = 200, seed: int = 0) -> FaceEnsemble:
-    """Faces that fit the readings, from straightedge lines or from a table of heights.
+    """Faces that fit the readings: straightedge lines, a table of heights, or no more than the worst gap.
 
     Parameters
     ----------
@@ -189,6 +244,8 @@ def infer_faces(part: Part, readings: Readings, *, count: int = 200, seed: int =
     """
     if readings.table is not None:
         return infer_from_table(part.outline, readings, count=count, seed=seed)
+    if not readings.lines and readings.worst is not None:
+        return infer_from_worst(part.outline, readings, count=count, seed=seed)
     if not readings.lines:
         raise ValueError("there are no readings: straightedge lines or a table of heights are needed")
     return infer_from_lines(part.outline, readings, count=count, seed=seed)[0]

@@ -15,7 +15,7 @@ import numpy as np
 from handlap.sim.common.chance import percent
 from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array
-from handlap.sim.face.face_ensemble import FaceEnsemble, infer_from_lines, infer_from_table
+from handlap.sim.face.face_ensemble import FaceEnsemble, infer_from_lines, infer_from_table, infer_from_worst
 from handlap.sim.face.face_numbers import (
     BY_LEAVES,
     FaceBands,
@@ -329,6 +329,8 @@ def survey_face(part: Part, readings: Readings, *, count: int = 200, seed: int =
         ensemble = infer_from_table(part.outline, readings, count=count, seed=seed)
     elif readings.lines:
         ensemble, evidence, _ = infer_from_lines(part.outline, readings, count=count, seed=seed)
+    elif readings.worst is not None:
+        ensemble = infer_from_worst(part.outline, readings, count=count, seed=seed)
     else:
         raise ValueError("there are no readings: straightedge lines or a table of heights are needed")
     grid = make_grid(part.outline, cells=CELLS)

@@ -27,6 +27,7 @@ Kind = Literal[
     "leaves",
     "stations",
     "depths",
+    "worst gap",
     "strips",
     "lumps",
     "grits",

@@ -7,6 +7,7 @@ from handlap.sim.job.key_row import Key
 GASKETS = ("composite", "multi-layer steel", "coated multi-layer steel")
 PRESSINGS = ("middle", "two pads", "rim", "backing")
 HOLDS = ("rest", "level", "tipped start", "tipped end")
+WHERE = ("middle", "ends", "corner", "unknown")
 FACE = (-2000.0, 2000.0)
 _LEAF = (1.0, 10000.0)
 
@@ -313,6 +314,17 @@ PART_KEYS: tuple[Key, ...] = (
         10000.0,
         usual=(10.0, 2000.0),
         default_words="those met in the readings",
+    ),
+    Key(
+        "readings.worst_gap",
+        "worst gap",
+        "of a first look, used while no lines are read: [thickest leaf that goes where the gap is worst or "
+        '"none", thinnest that stops or "open", where: middle, ends, corner or unknown]',
+        "leaf",
+        *_LEAF,
+        usual=(10.0, 2000.0),
+        choices=WHERE,
+        default_words="none",
     ),
     Key(
         "readings.heights",

@@ -19,6 +19,7 @@ from handlap.sim.materials.metals import Metal
 Law = Literal["fixed", "normal", "lognormal"]
 LimitBy = Literal["straightedge", "zone"]
 Held = Literal["rest", "level", "tipped start", "tipped end"]
+Where = Literal["middle", "ends", "corner", "unknown"]
 PlateShape = Literal["dish", "hump", "twist"]
 Pressing = Literal["middle", "two pads", "rim", "backing"]
 Pattern = Literal["straight", "one way", "circle", "eight", "diagonal"]
@@ -177,8 +178,18 @@ class HeightTable:
 
 
 @dataclass(frozen=True)
+class WorstGap:
+    """The worst gap under a straightedge anywhere: thickest leaf that goes there (0: none), thinnest that
+    does not (infinite: none tried) [m], and roughly where it is."""
+
+    goes: float
+    stops: float
+    where: Where
+
+
+@dataclass(frozen=True)
 class Readings:
-    """All that was measured: straightedge lines, or a table of heights."""
+    """All that was measured: straightedge lines, or a table of heights, or no more than the worst gap."""
 
     lines: tuple[StraightedgeLine, ...] = ()
     table: HeightTable | None = None
@@ -188,6 +199,8 @@ class Readings:
     """Known bow of the straightedge over its length, + = hollow in the middle [m]."""
     leaves: tuple[float, ...] = ()
     """Feeler leaves at hand, thin to thick, where they are stated [m]."""
+    worst: WorstGap | None = None
+    """What a first look found; None where lines or a table tell more."""
 
 
 @dataclass(frozen=True)

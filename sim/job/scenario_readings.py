@@ -46,7 +46,8 @@ def build_readings(
     table_stated = "readings.heights" in given.stated
     if lines_stated and table_stated:
         given.found.fault("readings", None, "give either lines or heights, not both")
-    if required and not lines_stated and not table_stated:
+    worst_stated = "readings.worst_gap" in given.stated
+    if required and not lines_stated and not table_stated and not worst_stated:
         given.found.fault(
             "readings", None, 'missing: at least one [[readings.line]], or heights = "table.csv"'
         )
@@ -63,12 +64,15 @@ def build_readings(
         given.found.warn("readings.leaves", "not used with a table of heights")
     if lines_stated and "readings.heights_sd" in given.stated:
         given.found.warn("readings.heights_sd", "not used without readings.heights")
+    with_edge = lines_stated or (worst_stated and not table_stated)
     return Readings(
         lines=lines,
         table=_table(given, face, shift, folder),
-        edge_sd=given.plain("readings.edge_error") if lines_stated else 0.0,
-        edge_bow=given.plain("readings.edge_bow") if lines_stated else 0.0,
+        edge_sd=given.plain("readings.edge_error") if with_edge else 0.0,
+        edge_bow=given.plain("readings.edge_bow") if with_edge else 0.0,
         leaves=leaves,
+        # Lines and tables tell more than one gap, and it is among them.
+        worst=None if lines_stated or table_stated else given.values.get("readings.worst_gap"),
     )
 
 

@@ -27,7 +27,7 @@ from handlap.sim.common.units import (
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.key_row import Key, range_words
 from handlap.sim.job.outline_faults import outline_fault
-from handlap.sim.job.scenario import Law, Uncertain
+from handlap.sim.job.scenario import Law, Uncertain, WorstGap
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 
@@ -352,6 +352,26 @@ def read_depths(raw: Any, row: Key, label: str, found: Findings) -> list[tuple[f
     return depths
 
 
+def read_worst_gap(raw: Any, row: Key, label: str, found: Findings) -> WorstGap | None:
+    """The worst gap of a face: leaf that goes, leaf that stops [m], and where."""
+    if not isinstance(raw, list) or len(raw) != 3:
+        found.fault(label, raw, f"[goes, stops, where]; where: {', '.join(row.choices)}")
+        return None
+    if raw[2] not in row.choices:
+        found.fault(f"{label} (where)", raw[2], ", ".join(row.choices))
+    goes = _leaf(raw[0], "none", 0.0, row, f"{label} (goes)", found)
+    stops = _leaf(raw[1], "open", math.inf, row, f"{label} (stops)", found)
+    if raw[2] not in row.choices or goes is None or stops is None:
+        return None
+    if not goes < stops:
+        found.fault(f"{label} (stops)", raw[1], "thicker than the leaf that goes")
+        return None
+    if goes <= 0.0 and not math.isfinite(stops):
+        found.fault(label, raw, "at least one leaf, that goes or that stops")
+        return None
+    return WorstGap(goes, stops, raw[2])
+
+
 def read_strips(raw: Any, row: Key, label: str, found: Findings) -> list[list[float]] | None:
     """Rectangles of paper (x0, y0, x1, y1) [m]."""
     listed = entries(raw, label, found, 1, "rectangles [x0, y0, x1, y1]", MOST_STRIPS)
@@ -501,6 +521,7 @@ READERS: dict[str, Callable[[Any, Key, str, Findings], Any]] = {
     "leaves": read_leaves,
     "stations": read_stations,
     "depths": read_depths,
+    "worst gap": read_worst_gap,
     "strips": read_strips,
     "lumps": read_lumps,
     "grits": read_grits,

@@ -150,6 +150,7 @@ def open_crew(
     seed: int,
     executor: Executor | None = None,
     tell: Progress | None = None,
+    fineness: Fineness = PLANNED,
 ) -> Crew:
     """Draw the faces and the numbers of an ensemble, and set the bench up.
 
@@ -162,7 +163,9 @@ def open_crew(
         raise InputError(f"--members {members}: allowed is 2 to {MOST_MEMBERS}")
     refuse_proud(scenario.part)
     faces = faces_to_work_on(scenario, count=members, seed=seed)
-    return crew_of(scenario, faces, members=members, seed=seed, executor=executor, tell=tell)
+    return crew_of(
+        scenario, faces, members=members, seed=seed, executor=executor, tell=tell, fineness=fineness
+    )
 
 
 def crew_of(

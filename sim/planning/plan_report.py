@@ -16,7 +16,6 @@ from handlap.sim.job.results import (
     Check,
     Curve,
     Errors,
-    Figures,
     Plan,
     PlateEffect,
     SpringBack,
@@ -60,7 +59,7 @@ def report(
     part, grid = scenario.part, crew.bench.grid
     done = outcome.figures
     zone, edge = figures_now(crew)
-    chances = _chances(scenario, zone, edge, done, coarse)
+    chances = chances_of(crew, worked)
     verdict = doubt_numerics(
         judge(
             chances,
@@ -150,8 +149,10 @@ def _another(crew: Crew, outcome: Outcome) -> AnotherDraw:
     )
 
 
-def _chances(scenario: Scenario, zone: Array, edge: Array, done: Figures, first: Course) -> Chances:
-    part = scenario.part
+def chances_of(crew: Crew, worked: Worked) -> Chances:
+    """What a verdict on this work rests on."""
+    part, done, first = crew.scenario.part, worked.outcome.figures, worked.first
+    zone, edge = figures_now(crew)
     goal, inside = inside_limits(part, done)
     return Chances(
         flat_straightedge=float(np.mean(edge <= part.limit)),

@@ -101,9 +101,13 @@ class Tried:
     bad: tuple[str, ...] | None = None
 
 
+GLANCE = ("--size", "120 x 60", "--metal", "6061", "--limit", "0.05", "--gap", "0.05 0.08", "--where", "middle",
+          "--paper", "P120")  # fmt: skip
 HAND_OVER = ("--out", "{out}", "--json-file", "{out}/result.json")
 BIG = "two-cylinder-head"
 TRIED = (
+    Tried("glance", ("{out}/seen.toml", *GLANCE, "--members", "8"), ("{out}/seen.toml", *GLANCE, "--members", "8"),
+          long=("{out}/seen.toml", *GLANCE, "--members", "512"), slow=True, bad=("--size", "120 x")),
     Tried("new", ("{out}/new.toml",), ("{out}/new.toml",), tuple(NEW_ANSWERS)),
     Tried("measuring-sheet", ("{bare}", "--out", "{out}/sheet.pdf"), ("{bare}", "--out", "{out}/sheet.pdf")),
     Tried("readings", ("{bare}",), ("{bare}",), ("", *["30 40"] * 9) * 8),

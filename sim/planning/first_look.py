@@ -1,0 +1,217 @@
+"""A first look: a whole plan on little, and what would narrow its answer most.
+
+The faces, the laps, the choice of the first paper and the verdict are those of a plan; there are fewer
+members, on coarser cells, and what only a bench needs to know is left out.  Faces cost next to nothing, so
+how flat it is now is counted over as many as the survey draws; only the laps are few.  Nothing else is
+taken as known, so that bands stay as wide as they are.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from handlap.sim.common.outline import Array
+from handlap.sim.face.face_ensemble import FEWEST_DRAWS
+from handlap.sim.face.next_line import explained_share
+from handlap.sim.face.told import FaceDecides
+from handlap.sim.job.results import Band, Verdict
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping.ensemble import PAPER_NAMES, SCORES, spread_over
+from handlap.sim.planning.crew import TRIED, Crew, Progress, few_of, open_crew
+from handlap.sim.planning.face_first import figures_now, stop_at_face
+from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.leg import measure
+from handlap.sim.planning.plan_report import chances_of
+from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics, judge
+from handlap.sim.planning.work import Worked, lay_steps, work
+
+MEMBERS = 16
+LOOKED = replace(TRIED, cells=500, tolerance=1e-6, rows=1500, rows_flexible=600)
+"""Laps of a first look: a micrometre is nothing against what is not known."""
+LITTLE = 0.1
+"""What explains less than this share of a spread is not worth doing for it [-]."""
+MOST_NAMED = 3
+
+HANDS = ("height", "bias_along", "bias_across", "wobble_along", "wobble_across", "push_over_pull")
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """Something not known well, and how much of the spread of the answer is its doing.
+
+    ``name``: "face", "place" of the worst gap, "paper", "press", "hands" or "pace"; ``share`` of the
+    variance of ``of``, which is "minutes", "depth" or "result" [-].
+    """
+
+    name: str
+    share: float
+    of: str
+
+
+@dataclass(frozen=True)
+class FirstLook:
+    """What a first look says, SI units; bands over the members.
+
+    Attributes
+    ----------
+    now, now_zone : the figure under the straightedge, and the minimum zone, before any work
+    minutes, strokes, deepest, after : of all work; at the deepest spot; the figure that the limit is held
+        against, where each member stops.  None where no lap was worked
+    papers : coarse to fine; none where no lap was worked
+    sheets : of all papers, middle of the members
+    chance_both : to end inside limit and allowance; None where no lap was worked
+    unknowns : what explains most of the spread, most first
+    """
+
+    scenario: Scenario
+    members: int
+    seed: int
+    verdict: Verdict
+    now: Band | None
+    now_zone: Band | None
+    chance_flat: float | None
+    chance_both: float | None
+    minutes: Band | None
+    strokes: Band | None
+    deepest: Band | None
+    after: Band | None
+    papers: tuple[str, ...]
+    sheets: float
+    unknowns: tuple[Unknown, ...]
+
+
+def first_look(
+    scenario: Scenario, *, members: int = MEMBERS, seed: int = 0, progress: Progress | None = None
+) -> FirstLook:
+    """Look at a job for the first time.
+
+    Parameters
+    ----------
+    scenario : the job; of its face no more than the worst gap need be read
+    members : faces, each with hands and paper of its own
+    seed : same seed, same answer
+
+    Raises
+    ------
+    InputError, TippingError : as for a plan
+    """
+    tell = progress or (lambda done, what: None)
+    tell(0.0, "looking for faces that fit the worst gap")
+    every = None
+    try:
+        every = open_crew(scenario, members=max(members, FEWEST_DRAWS), seed=seed, fineness=LOOKED)
+        stop_at_face(every)
+    except FaceDecides as decided:
+        return _by_face(scenario, decided.verdict, members, seed, every)
+    some = spread_over(every.members.count, members)
+    places = tuple(every.faces.places[i] for i in some) if every.faces.places else ()
+    crew = few_of(replace(every, faces=replace(every.faces, places=places)), members)
+    tell(0.2, "trying the papers")
+    paper = choose_first(crew)
+    tell(0.6, "lapping the faces")
+    worked = work(crew, lay_steps(crew, paper.taken.first, paper.taken.stops))
+    tell(1.0, "done")
+    return _by_laps(every, crew, worked)
+
+
+def _by_face(scenario: Scenario, verdict: Verdict, members: int, seed: int, crew: Crew | None) -> FirstLook:
+    """What can be said without a lap."""
+    zone, edge, flat = None, None, None
+    if crew is not None:
+        zone_now, edge_now = figures_now(crew)
+        zone, edge = Band.of(zone_now), Band.of(edge_now)
+        flat = float(np.mean((edge_now if scenario.part.limit_by == "straightedge" else zone_now)
+                             <= scenario.part.limit))  # fmt: skip
+    return FirstLook(
+        scenario=scenario, members=members, seed=seed, verdict=verdict, now=edge, now_zone=zone,
+        chance_flat=flat, chance_both=None, minutes=None, strokes=None, deepest=None, after=None, papers=(),
+        sheets=0.0, unknowns=(),
+    )  # fmt: skip
+
+
+def _by_laps(every: Crew, crew: Crew, worked: Worked) -> FirstLook:
+    """What the laps of a crew come to; ``every``: all faces drawn, which say how flat it is now.
+
+    A machine shop costs money: it is advised only where the chance stays below its line by the error of a
+    share counted over so few members.
+    """
+    scenario, part, done = crew.scenario, crew.scenario.part, worked.outcome.figures
+    zone, edge = figures_now(every)
+    chances = replace(
+        chances_of(crew, worked),
+        flat_straightedge=float(np.mean(edge <= part.limit)),
+        flat_zone=float(np.mean(zone <= part.limit)),
+    )
+    after = measure(done, part.limit_by)
+    verdict = doubt_numerics(
+        judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
+        error=worked.steps.error,
+        result=float(np.median(after)),
+        limit=part.limit,
+    )
+    error = math.sqrt(chances.both * (1.0 - chances.both) / crew.members.count)
+    if verdict.answer == "machine shop" and chances.both + error > SHOP_AT:
+        verdict = replace(verdict, answer="cannot tell")
+    flat = chances.flat_straightedge if part.limit_by == "straightedge" else chances.flat_zone
+    return FirstLook(
+        scenario=scenario,
+        members=crew.members.count,
+        seed=crew.seed,
+        verdict=verdict,
+        now=Band.of(edge),
+        now_zone=Band.of(zone),
+        chance_flat=flat,
+        chance_both=chances.both,
+        minutes=Band.of(worked.outcome.effort.minutes),
+        strokes=Band.of(worked.outcome.effort.strokes),
+        deepest=Band.of(done.greatest_depth),
+        after=Band.of(after),
+        papers=tuple(course.grit.name for course in worked.courses),
+        sheets=float(np.median(worked.outcome.effort.sheets)),
+        unknowns=_unknowns(crew, worked, after, settled=not NEEDS_WORK_AT < flat),
+    )
+
+
+def _unknowns(crew: Crew, worked: Worked, after: Array, *, settled: bool) -> tuple[Unknown, ...]:
+    """What explains most of the spread of the answer, by regression over the members, most first.
+
+    Each is held against minutes, depth and the figure at the stop, and counts by the one it explains most
+    of.  Where it is open whether there is anything to do at all (not ``settled``), the face comes first:
+    no lap answers that.
+    """
+    targets = {
+        "minutes": np.log(worked.outcome.effort.minutes),
+        "depth": np.log(np.maximum(worked.outcome.figures.greatest_depth, 1e-9)),
+        "result": np.log(np.maximum(after, 1e-9)),
+    }
+    found = []
+    for name, features in _features(crew, worked).items():
+        shares = {what: explained_share(features, values) for what, values in targets.items() if values.std()}
+        if shares:
+            most = max(shares, key=lambda what: shares[what])
+            found.append(Unknown(name, shares[most], most))
+    found.sort(key=lambda unknown: (settled or unknown.name != "face", -unknown.share))
+    return tuple(u for i, u in enumerate(found) if u.share >= LITTLE or not (settled or i))[:MOST_NAMED]
+
+
+def _features(crew: Crew, worked: Worked) -> dict[str, Array]:
+    """What members differ in, as features (members, k) of a regression."""
+    column = {name: crew.scores[:, i] for i, name in enumerate(SCORES)}
+    grit = worked.first.grit.name
+    paper = [*(column[name] for name in ("rate", "ageing", "bedding", *PAPER_NAMES[:3])),
+             *(column[f"{what} {grit}"] for what in ("rate", "ageing"))]  # fmt: skip
+    zone, edge = figures_now(crew)
+    found = {
+        "face": np.log(np.column_stack([zone, edge])),
+        "paper": np.column_stack(paper),
+        "press": column["press"][:, None],
+        "hands": np.column_stack([column[name] for name in HANDS]),
+        "pace": column["strokes_per_minute"][:, None],
+    }
+    places = crew.faces.places
+    if len(set(places)) > 1:
+        found["place"] = np.array([[float(place == one) for one in sorted(set(places))] for place in places])
+    return found
