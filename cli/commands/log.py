@@ -10,6 +10,8 @@ import click
 from handlap.cli.options import scenario_argument
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from handlap.sim.bench.job_log import Entry, JobLog
     from handlap.sim.job.findings import Findings
     from handlap.sim.job.scenario import Scenario, StraightedgeLine
@@ -87,12 +89,26 @@ LEAVES_FROM, LEAVES_TO = 5e-6, 2e-3
     is_flag=True,
     help="The scenario was wrong before and is right now: all strokes in the log count as done with it.",
 )
+@click.option(
+    "--from",
+    "page_text",
+    metavar="FILE",
+    help="Read in what a page for the bench (handlap bench-page) handed over; - for standard input.",
+)
+@click.option(
+    "--both",
+    is_flag=True,
+    help="With --from, where page and log clash: all of it was done, so put the page's entries behind.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
-def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -> None:
+def log(
+    scenario: str, as_json: bool, readings_from: str | None, page_text: str | None, both: bool, **given: Any
+) -> None:
     """Write down what happened at the bench, or show what is written.
 
     Without options the log is shown. With options one entry is added; in it things happen in
-    this order: paper, sheet, brushing; strokes; weighing, readings, dye left; new dye.
+    this order: paper, sheet, brushing; strokes; weighing, readings, dye left; new dye. With
+    --from all entries of a page for the bench are added that are not in the log yet, or none.
 
     The log is a file of one line an entry beside the scenario, NAME.log.jsonl; nothing in it is
     ever changed. It keeps what it was logged against: if the part, the readings before or the way
@@ -107,7 +123,11 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
     job = load(scenario)
     path = log_path(job)
     added: Entry | None = None
-    if any(value not in (None, False, ()) for value in given.values()) or readings_from:
+    told = any(value not in (None, False, ()) for value in given.values()) or bool(readings_from)
+    if page_text is not None or both:
+        _from_page(job, page_text, path, both, told, as_json)
+        return
+    if told:
         entry = _entry(job, _with_last_scale(given, read_log(job, path, check=False)), readings_from)
         added, found = append(job, entry, path)
     else:
@@ -124,6 +144,35 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
         emit(dumps(log_json(job, found, path, added)))
     else:
         emit(render(log_report(job, found, path, added), Screen.of(sys.stdout)))
+
+
+def _from_page(job: Scenario, source: str | None, path: Path, both: bool, told: bool, as_json: bool) -> None:
+    """Bring in what a page for the bench handed over, and show what came of it."""
+    import sys
+
+    from handlap.cli.asking.page_reading import read_page
+    from handlap.cli.reports.import_report import clash_words, import_json, import_report
+    from handlap.sim.bench.log_import import Clash, import_page
+    from handlap.sim.common.errors import InputError
+
+    if source is None:
+        raise InputError("--both: only together with --from FILE")
+    if told:
+        raise InputError("--from: nothing else with it but --both and --json; a page brings its own entries")
+    text = read_page(source)
+    try:
+        found = import_page(job, text, path, both=both)
+    except Clash as clash:
+        raise InputError(clash_words(clash, job, text, source, path)) from None
+
+    from handlap.cli.reports.as_json import dumps
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit
+
+    if as_json:
+        emit(dumps(import_json(job, found, text, path)))
+    else:
+        emit(render(import_report(job, found, text, path), Screen.of(sys.stdout)))
 
 
 def _with_last_scale(given: dict[str, Any], log: JobLog) -> dict[str, Any]:

@@ -66,6 +66,7 @@ class Entry:
     void : number of an earlier entry that is taken back
     corrected : the scenario was wrong before and is right now, for all that is in the log
     against : marks of the scenario where they are not those of the entries before
+    id : what a page for the bench calls it, "PHONE-NUMBER"; "" for one written at the command line
     """
 
     number: int
@@ -91,6 +92,12 @@ class Entry:
     void: int | None = None
     corrected: bool = False
     against: tuple[Mark, ...] = ()
+    id: str = ""
+
+    @property
+    def writer(self) -> str:
+        """Whose clock it was written by: a phone's, or "" for the command line."""
+        return self.id.rpartition("-")[0]
 
     @property
     def count_read(self) -> int:

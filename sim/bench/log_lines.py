@@ -35,7 +35,7 @@ NEW = {
     *("readings", "dye_left", "dye_faded", "dye_grid", "dye_seen", "dyed", "minutes", "note", "void"),
     "corrected",
 }
-STAMPED = {"n", "at", "when", "against"}
+STAMPED = {"n", "at", "when", "against", "id"}
 MOST_MARKS = 40
 
 
@@ -50,6 +50,7 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "n": entry.number,
         "at": entry.at,
         "when": entry.when,
+        "id": entry.id or None,
         "void": entry.void,
         "corrected": entry.corrected or None,
         "paper": entry.paper or None,
@@ -139,6 +140,7 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
         void=None if "void" not in raw else take.whole("void", 1, 10**6, 0),
         corrected=take.flag("corrected"),
         against=_marks(raw.get("against", {}), label, found),
+        id=take.text("id"),
     )
     _dye_agrees(entry, label, found)
     if whole:
