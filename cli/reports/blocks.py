@@ -91,6 +91,7 @@ class Report:
         "why",
         "improve",
         "job-sheet",
+        "bench-page",
         "log",
         "replan",
         "record",

@@ -46,8 +46,8 @@ def _left_out(found: Imported) -> list[str]:
         words.append(f"{counted(found.known, 'entry', 'entries')} of the page were in the log already")
     if found.dropped:
         words.append(
-            f"{counted(found.dropped, 'line')} of the page {_is(found.dropped)} not written: taken back before "
-            "it was handed over, or in the log already"
+            f"{counted(found.dropped, 'line')} of the page {_is(found.dropped)} not written: taken back "
+            "before it was handed over, or in the log already"
         )
     if found.uncounted:
         words.append(
