@@ -123,7 +123,7 @@
 
   const drawRound = () => {
     const face = byId("round"), turn = job.turns[count.s.turned], [long, wide] = job.plate;
-    const scale = Math.min(128 / Math.max(long, job.size[0]), 92 / Math.max(wide, job.size[1]));
+    const scale = Math.min(150 / Math.max(long, job.size[0]), 104 / Math.max(wide, job.size[1]));
     const put = (name, attributes) => {
       const one = document.createElementNS(NS, name);
       for (const [key, value] of Object.entries(attributes)) one.setAttribute(key, value);
@@ -136,8 +136,10 @@
     // The mark of one corner shows the turn where the part looks alike.
     const [u, v] = job.outline[0].reduce((best, p) => (p[0] + p[1] > best[0] + best[1] ? p : best));
     put("circle", { cx: 0.86 * u, cy: -0.8 * v, r: 5 / scale, transform: spin, class: "corner" });
-    const reach = Math.min(66, 46 / Math.max(0.01, Math.abs(Math.sin(turn.stand))) + 8);
-    put("path", { d: "M-9 -9L9 0L-9 9Z", transform: `translate(${100 - (reach + 18) * Math.cos(turn.stand)} ${75 + (reach + 12) * Math.sin(turn.stand)}) rotate(${(-turn.stand * 180) / Math.PI})`, class: "you" });
+    // You stand outside the plate, where the stroke comes from.
+    const c = Math.cos(turn.stand), s = Math.sin(turn.stand);
+    const reach = 14 + Math.min((long * scale) / 2 / Math.max(1e-6, Math.abs(c)), (wide * scale) / 2 / Math.max(1e-6, Math.abs(s)));
+    put("path", { d: "M-9 -9L9 0L-9 9Z", transform: `translate(${100 - reach * c} ${75 + reach * s}) rotate(${(-turn.stand * 180) / Math.PI})`, class: "you" });
     const place = `${count.s.turned + 1} of ${job.turns.length}`;
     byId("lie").textContent = job.turns.length > 1 ? `It lies now as ${place} of the round.` : "It is not turned.";
     byId("step").textContent = job.turns.length > 1 ? `${job.turning} Dot: the same corner. Arrow: you, pushing.` : "Arrow: you, pushing.";

@@ -8,6 +8,7 @@ what to expect, when to stop and all words of the job go in as data.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.reports.page import escape
 from handlap.cli.reports.play_page import digest_of, harmless_json
 from handlap.cli.reports.wording import DYE_SIGNS, TURNS, sentence, subject, wanted_words
+from handlap.cli.result_set import set_name
 from handlap.cli.sheets.sheet_job import LEAVES, stop_words
 from handlap.sim.bench.bench_blocks import leaf_band
 from handlap.sim.bench.job_log import Entry, part_mark
@@ -38,6 +40,8 @@ HERE = Path(__file__).parent
 SCRIPTS = ("bench_page_rules.js", "bench_page_count.js", "bench_page_look.js", "bench_page.js")
 MM, UM, GRAM = 1e3, 1e6, 1e3
 QUARTER = math.pi / 2.0
+UNSAFE = re.compile(r"[^\w.-]+")
+"""What does not go into the name of a file that is typed at a shell."""
 RULE_NAMES = {
     "goal": ("Goal met", "goal"),
     "allowance grams": ("Allowance near, by the grams", "allowance"),
@@ -80,7 +84,7 @@ def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
         "reasons": [sentence(reason) for reason in plan.reasons],
         "command": f"handlap log {scenario.source} --from",
         "replan": f"handlap replan {scenario.source}",
-        "file": f"{owner_of(scenario).removesuffix('.toml').replace(' ', '-')}-bench.txt",
+        "file": f"{UNSAFE.sub('-', set_name(scenario.name, 'bench'))}.txt",
         "before": [_entry(entry) for entry in log.standing],
         "known": [entry.id for entry in log.entries if entry.id],
         "strokes": log.strokes,

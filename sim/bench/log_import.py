@@ -133,7 +133,7 @@ def unknown_to(log: JobLog, text: PageText) -> list[Entry]:
     own = [entry.number for entry in log.entries if entry.id in text.ids]
     known = max([text.entries, *own])
     standing = {entry.number for entry in log.standing}
-    agreed = {one.takes_back for one in text.found}
+    agreed = {one.takes_back for one in text.found if one.takes_back}
     told = {entry.number for entry in log.entries if entry.number <= known and entry.id not in agreed}
     return [
         entry
