@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from cli_examples import synthetic_plan
 
 from handlap.sim.bench.bench_blocks import StopMarks
@@ -37,9 +38,15 @@ def empty_log(job: Scenario) -> JobLog:
 
 
 def page_plan(job: Scenario, **changes: Any) -> PagePlan:
-    """What a page of a made-up plan goes by; ``changes`` go into its marks."""
+    """What a page of a made-up plan goes by, dye gone at the far side and left at the near; ``changes`` go into
+    its marks."""
     plan = page_of_plan(synthetic_plan(job), empty_log(job))
-    return replace(plan, marks=replace(plan.marks, **changes))
+    zones = np.repeat([0.99, 0.5, 0.01], 5)
+    stages = tuple(
+        replace(stage, looks=tuple(replace(look, zones=zones) for look in stage.looks))
+        for stage in plan.stages
+    )
+    return replace(plan, stages=stages, marks=replace(plan.marks, **changes))
 
 
 def entry(n: int, minute: int, phone: str = PHONE, **told: Any) -> dict[str, Any]:

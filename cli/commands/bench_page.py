@@ -111,6 +111,7 @@ def _hand_over(plan: PagePlan, data: dict[str, Any], file: Path, size: int, as_j
 def bench_page_report(plan: PagePlan, file: Path, size: int) -> Report:
     """Where the page is, and what it goes by."""
     from handlap.cli.reports.blocks import Bullets, Report, Section, Table
+    from handlap.cli.reports.plan_report import ANSWERS
     from handlap.cli.reports.quantity import counted
     from handlap.cli.reports.wording import sentence, subject
     from handlap.sim.planning.cautions import cautions
@@ -142,9 +143,10 @@ def bench_page_report(plan: PagePlan, file: Path, size: int) -> Report:
     items = cautions(job.part.metal, weight=job.part.weight, wet=job.paper.wet)
     sections.append(Section("Take care", (Bullets(items),), aside=True))
     reasons = tuple(sentence(reason) for reason in plan.reasons)
+    said = ANSWERS[plan.advice][0].lower() if plan.advice in ANSWERS else plan.advice
     return Report(
         "bench-page",
-        f"A page for the bench: {plan.advice}",
+        f"A page for the bench: {said}",
         "plain",
         subject(job),
         (*lead, *reasons),

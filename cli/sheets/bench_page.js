@@ -369,5 +369,6 @@
   byId("share").hidden = !navigator.share;
   document.documentElement.classList.remove("quiet");
   drawKept();
+  look.draw();
   show("count");
 })();

@@ -90,7 +90,7 @@ const makeLook = (job, count, redraw) => {
     const d = draft(), line = job.lines[d.line], now = told();
     const look = count.nowLook();
     byId("leaf-band").textContent = look
-      ? `Expected: the thickest that goes anywhere is ${look.leaf[1]}${look.leaf[0] === look.leaf[2] ? "" : ` (${look.leaf[0]} to ${look.leaf[2]})`}.`
+      ? `Expected: the thickest that goes anywhere is ${look.leaf[1]}${look.leaf[0] === look.leaf[2] ? "" : ` (${look.leaf[0]} to ${look.leaf[2]})`}. The goal is met by now in ${Math.round(100 * look.reached)} cases of 100.`
       : "Nothing is expected here: it is between two checks.";
     const lines = byId("lines");
     lines.replaceChildren();

@@ -411,7 +411,7 @@ def _allowance_marks(scenario: Scenario, marks: StopMarks, where: str = "") -> s
             f"{100 * DEEP:.0f} %: go on only if the grams say less."
         )
     else:
-        words += f"In the blocks below its chance stays under {100 * DEEP:.0f} %."
+        words += f"In the blocks planned its chance stays under {100 * DEEP:.0f} %."
     return words
 
 
@@ -419,7 +419,7 @@ def _worse_rule(marks: StopMarks, system: System) -> str:
     when = (
         f"That is so from {marks.worse_strokes} strokes of the whole job on."
         if marks.worse_strokes is not None
-        else "That is not expected in the blocks below."
+        else "That is not expected in the blocks planned."
     )
     return (
         f"The next block makes it worse with a chance over {100 * WORSE:.0f} % (last column). {when} Or: "
