@@ -38,8 +38,7 @@ def empty_log(job: Scenario) -> JobLog:
 
 
 def page_plan(job: Scenario, **changes: Any) -> PagePlan:
-    """What a page of a made-up plan goes by, dye gone at the far side and left at the near; ``changes`` go into
-    its marks."""
+    """What a page of a made-up plan goes by, dye gone at the far side only; ``changes``: of its marks."""
     plan = page_of_plan(synthetic_plan(job), empty_log(job))
     zones = np.repeat([0.99, 0.5, 0.01], 5)
     stages = tuple(
