@@ -45,6 +45,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BEFORE, "improve", "Search for the way of working with the best chance; checked afresh."),
     Entry(BEFORE, "simulate", "Follow one lap exactly, with nothing uncertain."),
     Entry(BENCH, "job-sheet", "The plan as a sheet to print and work by, with when to stop."),
+    Entry(BENCH, "bench-page", "The plan as a page for the phone: counts, reminds, takes notes."),
     Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),
     Entry(BENCH, "replan", "Learn from the log, plan the rest, and say stop when it is time."),
     Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from handlap.cli.reports.blocks import Report
     from handlap.cli.sheets.sheet_job import JobSheet, Row
     from handlap.sim.bench.bench_blocks import WorkBlock
+    from handlap.sim.bench.job_log import JobLog
     from handlap.sim.common.units import System
     from handlap.sim.job.results import Plan
     from handlap.sim.job.scenario import Scenario
@@ -44,10 +45,22 @@ GOAL_OUT_OF_REACH = 3
     metavar="DIR",
     help="The folder to write to; without it this one.",
 )
+@click.option(
+    "--page",
+    is_flag=True,
+    help="Write NAME-bench-page.html too, as handlap bench-page makes it, for a phone.",
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the sheet as one JSON object instead of text.")
 @click.pass_context
 def job_sheet(
-    ctx: click.Context, scenario: str, members: int, seed: int, paper: str, out: Path | None, as_json: bool
+    ctx: click.Context,
+    scenario: str,
+    members: int,
+    seed: int,
+    paper: str,
+    out: Path | None,
+    page: bool,
+    as_json: bool,
 ) -> None:
     """Print the plan as a sheet to work by at the bench.
 
@@ -63,14 +76,31 @@ def job_sheet(
     job = load(scenario)
     folder = out or Path()
     places = {ending: folder / f"{set_name(job.name, 'job-sheet')}.{ending}" for ending in ("pdf", "html")}
+    if page:
+        places["page"] = folder / f"{set_name(job.name, 'bench-page')}.html"
+    log = _log_to_begin(job) if page else None
     check_places(out, *places.values())
 
     system, _ = file_frame(read_text(scenario))
     # Where the face decides there is nothing to work by, and no sheet is written.
     with face_may_decide(Output(None, as_json, None)):
-        plan = _write_sheet(job, system, places, paper, as_json, members=members, seed=seed)
+        plan = _write_sheet(job, system, places, paper, as_json, log, members=members, seed=seed)
         if plan.verdict.answer == "machine shop":
             ctx.exit(GOAL_OUT_OF_REACH)
+
+
+def _log_to_begin(job: Scenario) -> JobLog:
+    """The log of a job that is still to begin."""
+    from handlap.sim.bench.log_file import read_log
+    from handlap.sim.common.errors import InputError
+
+    log = read_log(job)
+    if log.strokes:
+        raise InputError(
+            f"--page: the log holds {log.strokes} strokes, and a page goes on from there: handlap bench-page "
+            f"{job.source}"
+        )
+    return log
 
 
 def _write_sheet(
@@ -79,6 +109,7 @@ def _write_sheet(
     places: dict[str, Path],
     paper: str,
     as_json: bool,
+    log: JobLog | None,
     *,
     members: int,
     seed: int,
@@ -96,8 +127,16 @@ def _write_sheet(
         found = make_plan(job, members=members, seed=seed, progress=progress)
     sheet = job_sheet_of(found, lines_of(job, system), system)
     pdf, pages = job_sheet_pdf(sheet, job.part.outline, paper)
-    page = job_sheet_page(sheet, job.part.outline, paper)
-    write_set({places["pdf"]: pdf, places["html"]: page})
+    files: dict[Path, bytes | str] = {
+        places["pdf"]: pdf,
+        places["html"]: job_sheet_page(sheet, job.part.outline, paper),
+    }
+    if log is not None:
+        from handlap.cli.sheets.bench_page import render_bench_page
+        from handlap.sim.bench.page_plan import page_of_plan
+
+        files[places["page"]] = render_bench_page(page_of_plan(found, log), system)
+    write_set(files)
     _hand_over(found, sheet, places, pages, paper, as_json)
     return found
 
@@ -118,7 +157,8 @@ def _hand_over(
     from handlap.cli.reports.text import render
 
     emit(render(job_sheet_report(plan, sheet), Screen.of(sys.stdout)))
-    note(f"Written: {places['pdf']} ({counted(pages, 'page')} of {paper}) and {places['html']}")
+    more = f", {places['page']}" if "page" in places else ""
+    note(f"Written: {places['pdf']} ({counted(pages, 'page')} of {paper}){more} and {places['html']}")
 
 
 def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:

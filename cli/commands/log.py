@@ -11,6 +11,8 @@ from handlap.cli.options import scenario_argument
 from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from handlap.cli.asking.log_questions import LogJob
     from handlap.cli.asking.questions import Draft
     from handlap.sim.bench.job_log import Entry, JobLog
@@ -100,15 +102,35 @@ DRAFT = "handlap.log-draft/1"
     help="It is so, odd as it looks: more strokes than a day's work, a leaf not in the set, the same entry "
     "again within minutes, and what else was asked back. What cannot be is refused all the same.",
 )
+@click.option(
+    "--from",
+    "page_text",
+    metavar="FILE",
+    help="Read in what a page for the bench (handlap bench-page) handed over; - for standard input.",
+)
+@click.option(
+    "--both",
+    is_flag=True,
+    help="With --from, where page and log clash: all of it was done, so put the page's entries behind.",
+)
 @click.option("--show", is_flag=True, help="Show what is written, and ask nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
-def log(scenario: str, as_json: bool, show: bool, readings_from: str | None, **given: Any) -> None:
+def log(
+    scenario: str,
+    as_json: bool,
+    show: bool,
+    readings_from: str | None,
+    page_text: str | None,
+    both: bool,
+    **given: Any,
+) -> None:
     """Write down what happened at the bench, or show what is written.
 
     Without options it asks, question by question, what was done since the last entry, shows what
     it understood, and writes when you say so. With options one entry is added at once; in it
     things happen in this order: paper, sheet, brushing; strokes; weighing, readings, dye left;
-    new dye. --show, or --json alone, shows the log.
+    new dye. With --from all entries of a page for the bench are added that are not in the log
+    yet, or none. --show, or --json alone, shows the log.
 
     The log is a file of one line an entry beside the scenario, NAME.log.jsonl; nothing in it is
     ever changed. It keeps what it was logged against: if the part, the readings before or the way
@@ -128,6 +150,11 @@ def log(scenario: str, as_json: bool, show: bool, readings_from: str | None, **g
     job = load(scenario)
     path = log_path(job)
     added: Entry | None = None
+    if page_text is not None or both:
+        as_is = given.pop("as_is")
+        more = any(value not in (None, False, ()) for value in given.values()) or bool(readings_from)
+        _from_page(job, page_text, path, both, more, as_is, as_json)
+        return
     if said:
         lines = _other_readings(job, readings_from) if readings_from else []
         entry = entry_of(job, given, read_log(job, path, check=False), lines=lines)
@@ -151,6 +178,38 @@ def log(scenario: str, as_json: bool, show: bool, readings_from: str | None, **g
         emit(dumps(log_json(job, found, path, added)))
     else:
         emit(render(log_report(job, found, path, added), Screen.of(sys.stdout)))
+
+
+def _from_page(
+    job: Scenario, source: str | None, path: Path, both: bool, said: bool, as_is: bool, as_json: bool
+) -> None:
+    """Bring in what a page for the bench handed over, and show what came of it."""
+    import sys
+
+    from handlap.cli.asking.page_reading import read_page
+    from handlap.cli.reports.import_report import clash_words, import_json, import_report
+    from handlap.sim.bench.log_import import Clash, import_page
+
+    if source is None:
+        raise InputError("--both: only together with --from FILE")
+    if said:
+        raise InputError(
+            "--from: nothing else with it but --both, --as-is and --json; a page brings its own entries"
+        )
+    text = read_page(source)
+    try:
+        found = import_page(job, text, path, both=both, as_is=as_is)
+    except Clash as clash:
+        raise InputError(clash_words(clash, job, text, source, path)) from None
+
+    from handlap.cli.reports.as_json import dumps
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit
+
+    if as_json:
+        emit(dumps(import_json(job, found, text, path)))
+    else:
+        emit(render(import_report(job, found, text, path), Screen.of(sys.stdout)))
 
 
 def _other_readings(job: Scenario, source: str) -> list[StraightedgeLine]:

@@ -93,6 +93,7 @@ class Report:
         "why",
         "improve",
         "job-sheet",
+        "bench-page",
         "log",
         "replan",
         "record",

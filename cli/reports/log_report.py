@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -29,7 +30,8 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     if odd:
         sections.append(Section("Look again", (Bullets(tuple(map(sentence, odd))),)))
     if log.entries:
-        sections.append(Section("What is written", tuple(_entries(log, added, scenario))))
+        shown = log.entries if added is None else (added,)
+        sections.append(Section("What is written", tuple(entry_blocks(log, shown, scenario))))
     if added is None:
         sections.append(Section("Take care", (Words(IN_SHORT),), aside=True))
     if added is not None:
@@ -44,10 +46,10 @@ def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None)
     return Report("log", answer, "plain", subject(scenario), lead, tuple(sections))
 
 
-def _entries(log: JobLog, added: Entry | None, scenario: Scenario) -> list[Block]:
+def entry_blocks(log: JobLog, shown: Sequence[Entry], scenario: Scenario) -> list[Block]:
+    """Some entries of a log as a table, and their readings."""
     taken_back = {e.void for e in log.entries if e.void is not None}
     at = {e.number: e.at for e in log.standing}
-    shown = log.entries if added is None else [e for e in log.entries if e.number == added.number]
     rows = tuple(
         (
             str(e.number),

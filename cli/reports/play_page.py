@@ -70,7 +70,7 @@ def render_play(followed: Followed) -> str:
     return (
         '<!doctype html>\n<html lang="en-GB" class="quiet">\n<head>\n<meta charset="utf-8">\n'
         '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-        f"script-src '{_digest(script)}'; style-src '{_digest(style)}'; base-uri 'none'; "
+        f"script-src '{digest_of(script)}'; style-src '{digest_of(style)}'; base-uri 'none'; "
         "form-action 'none'\">\n"
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
         f"<title>{escape(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n"
@@ -80,7 +80,7 @@ def render_play(followed: Followed) -> str:
         "<footer>Worked out by handlap: one typical face, every figure at its middle value, nothing "
         "uncertain. For a decision on a real part use a plan with its bands; the limits of the part's maker, "
         "local codes and a qualified machinist's judgement come before any number here.</footer>\n"
-        f'<script type="application/json" id="frames">{_harmless(data)}</script>\n'
+        f'<script type="application/json" id="frames">{harmless_json(data)}</script>\n'
         f"<script>{script}</script>\n</body>\n</html>\n"
     )
 
@@ -89,11 +89,12 @@ def _file(name: str) -> str:
     return (HERE / name).read_text(encoding="utf-8")
 
 
-def _digest(text: str) -> str:
+def digest_of(text: str) -> str:
+    """The digest by which a page allows one script or style and no other."""
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
 
 
-def _harmless(data: dict[str, Any]) -> str:
+def harmless_json(data: dict[str, Any]) -> str:
     """JSON that cannot end the element it stands in, whatever names a scenario holds."""
     text = json.dumps(data, allow_nan=False, ensure_ascii=True, separators=(",", ":"))
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")

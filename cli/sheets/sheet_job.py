@@ -39,6 +39,7 @@ from handlap.sim.face.done import goal_words
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.overhang import overhang_of, overhang_words
 from handlap.sim.job.results import Plan, StagePlan
+from handlap.sim.job.scenario import Scenario
 from handlap.sim.planning.leg import STOP_AT
 
 LAP = ANSWERS["lap"][0]
@@ -331,7 +332,7 @@ def _stop_rules(
 ) -> tuple[tuple[str, str], ...]:
     stages = [stage for stage in plan.stages if stage.strokes]
     return (
-        ("Goal met", _goal_rule(plan, leaves, system)),
+        ("Goal met", _goal_rule(plan.scenario, leaves, system)),
         ("Allowance near", _allowance_rule(plan, marks)),
         ("Getting worse", _worse_rule(marks, system)),
         (
@@ -349,8 +350,19 @@ def _stop_rules(
     )
 
 
-def _goal_rule(plan: Plan, leaves: Sequence[float], system: System) -> str:
-    part = plan.scenario.part
+def stop_words(
+    scenario: Scenario, marks: StopMarks, leaves: Sequence[float], system: System
+) -> dict[str, str]:
+    """What the rules for stopping say, where they hold for any way of coming to the marks."""
+    return {
+        "goal": _goal_rule(scenario, leaves, system),
+        "allowance": _allowance_marks(scenario, marks),
+        "worse": _worse_rule(marks, system),
+    }
+
+
+def _goal_rule(scenario: Scenario, leaves: Sequence[float], system: System) -> str:
+    part = scenario.part
     rule = goal_words(part.limit, part.limit_by, leaves, lambda leaf: leaf_words(leaf, system))
     return sentence(
         f"{rule}. The plan goes on to {100 * STOP_AT:.0f} % of the limit, since leaves and straightedges err"
@@ -380,12 +392,18 @@ def _allowance_rule(plan: Plan, marks: StopMarks) -> str:
             f"{quantity(plan.removed_greatest.scaled(1e6), 'µm')}."
         )
     deepest = place(*plan.greatest_at, part.outline.length, part.outline.width)
-    words = f"No spot may lose more than {number(1e6 * part.allowance)} µm. "
+    return _allowance_marks(plan.scenario, marks, f", most likely at {deepest},")
+
+
+def _allowance_marks(scenario: Scenario, marks: StopMarks, where: str = "") -> str:
+    """The rule of the allowance; ``where``: at which spot it is likely to bite."""
+    if scenario.part.allowance is None:
+        return "No allowance is stated: ask what may come off before you begin."
+    words = f"No spot may lose more than {number(1e6 * scenario.part.allowance)} µm. "
     if marks.allowance_mass is not None:
         words += (
             f"Stop at the latest when {number(1e3 * marks.allowance_mass, 2)} g are off in all: the deepest "
-            f"spot, most likely at {deepest}, is then about there "
-            "(swarf that is gathered weighs some 5 to 15 % less). "
+            f"spot{where} is then about there (swarf that is gathered weighs some 5 to 15 % less). "
         )
     if marks.allowance_strokes is not None:
         words += (
@@ -393,7 +411,7 @@ def _allowance_rule(plan: Plan, marks: StopMarks) -> str:
             f"{100 * DEEP:.0f} %: go on only if the grams say less."
         )
     else:
-        words += f"In the blocks below its chance stays under {100 * DEEP:.0f} %."
+        words += f"In the blocks planned its chance stays under {100 * DEEP:.0f} %."
     return words
 
 
@@ -401,7 +419,7 @@ def _worse_rule(marks: StopMarks, system: System) -> str:
     when = (
         f"That is so from {marks.worse_strokes} strokes of the whole job on."
         if marks.worse_strokes is not None
-        else "That is not expected in the blocks below."
+        else "That is not expected in the blocks planned."
     )
     return (
         f"The next block makes it worse with a chance over {100 * WORSE:.0f} % (last column). {when} Or: "

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -166,7 +167,19 @@ def stop_marks(plan: Plan) -> StopMarks:
     return StopMarks(STOP_AT * part.limit, over, mass, worse)
 
 
-def mass_at_depth(checks: Sequence[Check], depth: float) -> float | None:
+class Looked(Protocol):
+    """A look of a plan, as far as the grams by which the deepest spot is known go."""
+
+    @property
+    def greatest_depth(self) -> Band:
+        """[m]"""
+
+    @property
+    def mass(self) -> Band:
+        """Metal off since the start of the job [kg]."""
+
+
+def mass_at_depth(checks: Sequence[Looked], depth: float) -> float | None:
     """Metal off in all [kg] at which the deepest spot is about ``depth`` [m], by the middle values.
 
     How fast metal goes hardly changes where it goes, so the grams measure the deepest spot

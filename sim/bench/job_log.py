@@ -67,6 +67,7 @@ class Entry:
     corrected : the scenario was wrong before and is right now, for all that is in the log
     as_is : whoever wrote it insists: what is only improbable in it stands
     against : marks of the scenario where they are not those of the entries before
+    id : what a page for the bench calls it, "PHONE-NUMBER"; "" for one written at the command line
     """
 
     number: int
@@ -93,6 +94,12 @@ class Entry:
     corrected: bool = False
     as_is: bool = False
     against: tuple[Mark, ...] = ()
+    id: str = ""
+
+    @property
+    def writer(self) -> str:
+        """Whose clock it was written by: a phone's, or "" for the command line."""
+        return self.id.rpartition("-")[0]
 
     @property
     def count_read(self) -> int:

@@ -11,7 +11,7 @@ import contextlib
 import json
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -198,6 +198,26 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
     ScenarioError : if the log or the entry is at fault; nothing is written then
     HandlapError : if it could not be written; what was there before is still there
     """
+    written, log = append_all(scenario, lambda log: (entry,), path)
+    return written[0], log
+
+
+def append_all(
+    scenario: Scenario,
+    choose: Callable[[JobLog], Sequence[Entry]],
+    path: Path | None = None,
+    *,
+    label: Callable[[Entry], str] = lambda entry: THE_ENTRY,
+    marks: tuple[Mark, ...] | None = None,
+) -> tuple[tuple[Entry, ...], JobLog]:
+    """Write entries behind the others, all or none; as :func:`append`.
+
+    Parameters
+    ----------
+    choose : says what to write, from the log as it is while nobody else writes to it
+    label : how an entry to be written is named in a message
+    marks : what they were logged against, where that is not the scenario as it is now
+    """
     path = path or log_path(scenario)
     with _opened(path) as handle:
         size = os.fstat(handle).st_size
@@ -205,9 +225,12 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
             raise _too_large(path)
         data = os.pread(handle, size, 0)
         read = _parse(data, scenario, path)
-        checked, log = _next(read, entry, scenario, path)
-        faults = _against(read, log, checked, scenario)
-        faults += _not_said(_odd_in(read, log, checked, scenario), faults)
+        chosen = choose(read.log)
+        if not chosen:
+            return (), replace(read.log, notes=_notes(read.log, scenario))
+        log, written = _checked(read, chosen, scenario, path, label, marks)
+        faults = _against(read, log, written, scenario, label)
+        faults += _not_said(_odd_in(read, log, written, scenario, label), faults)
         if faults:
             raise ScenarioError(map(_as_said, faults))
         if read.tail:
@@ -218,7 +241,7 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
         text = b"" if size else _line(header_json(read.log))
         if size and data[size - 1 : size] != b"\n":
             text = b"\n"
-        _write(handle, path, text + _line(to_json(checked)), size)
+        _write(handle, path, text + b"".join(_line(to_json(entry)) for entry in written), size)
     if not size:
         _sync_folder(path.parent)
     moved = (
@@ -226,7 +249,7 @@ def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[
     )
     damage = (moved,) if read.tail else ()
     others = () if size else where_looked(scenario)[1:]
-    return checked, replace(log, damage=damage, notes=(*others, *_notes(log, scenario)))
+    return written, replace(log, damage=damage, notes=(*others, *_notes(log, scenario)))
 
 
 def look_over(
@@ -247,20 +270,14 @@ def look_over(
             raise _no_file(path)
         data = path.read_bytes()
     read = _parse(data, scenario, path) if data else _Read(_empty(scenario, path), 0, b"")
-    checked, log = _next(read, entry, scenario, path)
-    against = _against(read, log, checked, scenario)
-    return checked, against, _not_said(_odd_in(read, log, checked, scenario, insist), against)
+    log, written = _checked(read, (entry,), scenario, path, _the_entry, None)
+    against = _against(read, log, written, scenario, _the_entry)
+    odd = _odd_in(read, log, written, scenario, _the_entry, insist)
+    return written[0], against, _not_said(odd, against)
 
 
-def _next(read: _Read, entry: Entry, scenario: Scenario, path: Path) -> tuple[Entry, JobLog]:
-    """The entry as it would be written, and the log with it."""
-    try:
-        checked = next_entry(read.log, entry, path.name)
-        checked = replace(checked, against=_marks_to_write(read.log, scenario))
-        from_json(to_json(checked), path.name, THE_ENTRY)
-    except EntryFaults as wrong:
-        raise ScenarioError(wrong.faults) from None
-    return checked, replace(read.log, entries=(*read.log.entries, checked))
+def _the_entry(entry: Entry) -> str:
+    return THE_ENTRY
 
 
 def _as_said(fault: Fault) -> Fault:
@@ -282,30 +299,75 @@ def _of_line(entry: Entry) -> str:
     return f"line {entry.number + 1}"
 
 
-def _odd_in(read: _Read, log: JobLog, entry: Entry, scenario: Scenario, insist: str = INSIST) -> list[Fault]:
-    """What is improbable in a new entry; what is in older ones is said by :func:`_against`."""
-    if entry.void is not None or read.sense or read.strange:
+def _odd_in(
+    read: _Read,
+    log: JobLog,
+    written: Sequence[Entry],
+    scenario: Scenario,
+    label: Callable[[Entry], str],
+    insist: str = INSIST,
+) -> list[Fault]:
+    """What is improbable in new entries; what is in older ones is said by :func:`_against`."""
+    if read.sense or read.strange:
         return []
-    label = THE_ENTRY
-    by_log = odd_faults(log, scenario, lambda e: label if e.number == entry.number else "", insist)
-    found = [fault for fault in by_log if fault.key.startswith(label)]
-    return found + new_odds(entry, scenario, log.file, label, insist)
+    own = {entry.number: label(entry) for entry in written if entry.void is None}
+    by_log = odd_faults(log, scenario, lambda e: own.get(e.number, ""), insist)
+    found = [fault for fault in by_log if not fault.key.startswith(",")]
+    for entry in written:
+        if entry.number in own:
+            found += new_odds(entry, scenario, log.file, own[entry.number], insist)
+    return found
 
 
-def _marks_to_write(log: JobLog, scenario: Scenario) -> tuple[Mark, ...]:
-    return (*owner_to_write(log, scenario), *marks_to_write(log, scenario))
+def _checked(
+    read: _Read,
+    chosen: Sequence[Entry],
+    scenario: Scenario,
+    path: Path,
+    label: Callable[[Entry], str],
+    marks: tuple[Mark, ...] | None,
+) -> tuple[JobLog, tuple[Entry, ...]]:
+    """The log with entries behind it, and these with numbers, counts and marks; all their faults at once."""
+    log, written = read.log, []
+    faults: list[Fault] = []
+    for entry in chosen:
+        try:
+            checked = next_entry(log, entry, path.name)
+            checked = replace(checked, against=_marks_to_write(log, scenario, marks))
+            from_json(to_json(checked), path.name, label(entry))
+        except EntryFaults as wrong:
+            faults += wrong.faults
+            continue
+        log = replace(log, entries=(*log.entries, checked))
+        written.append(checked)
+    if faults:
+        raise ScenarioError(faults)
+    return log, tuple(written)
 
 
-def _against(read: _Read, log: JobLog, entry: Entry, scenario: Scenario) -> list[Fault]:
-    """What speaks against an entry; one that takes another back, or says that the scenario was corrected, is
+def _marks_to_write(log: JobLog, scenario: Scenario, marks: tuple[Mark, ...] | None) -> tuple[Mark, ...]:
+    return (*owner_to_write(log, scenario), *marks_to_write(log, scenario, marks))
+
+
+def _against(
+    read: _Read,
+    log: JobLog,
+    written: Sequence[Entry],
+    scenario: Scenario,
+    label: Callable[[Entry], str],
+) -> list[Fault]:
+    """What speaks against entries; one that takes another back, or says that the scenario was corrected, is
     itself the remedy for some of it."""
-    if entry.void is not None:
+    if all(entry.void is not None for entry in written):
         return list(read.strange)
-    strange = [] if entry.corrected else [*read.strange, *change_faults(read.log, scenario)]
+    mends = any(entry.corrected for entry in written)
+    strange = [] if mends else [*read.strange, *change_faults(read.log, scenario)]
     if strange:
         return strange
-    return list(read.sense) or sense_faults(
-        log, scenario.part, lambda e: THE_ENTRY if e.number == entry.number else f"entry {e.number}"
+    mends = any(entry.void is not None for entry in written)
+    own = {entry.number: entry for entry in written}
+    return ([] if mends else list(read.sense)) or sense_faults(
+        log, scenario.part, lambda e: label(own[e.number]) if e.number in own else f"entry {e.number}"
     )
 
 

@@ -35,7 +35,7 @@ NEW = {
     *("readings", "dye_left", "dye_faded", "dye_grid", "dye_seen", "dyed", "minutes", "note", "void"),
     *("corrected", "as_is"),
 }
-STAMPED = {"n", "at", "when", "against"}
+STAMPED = {"n", "at", "when", "against", "id"}
 MOST_MARKS = 40
 
 
@@ -50,6 +50,7 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "n": entry.number,
         "at": entry.at,
         "when": entry.when,
+        "id": entry.id or None,
         "void": entry.void,
         "corrected": entry.corrected or None,
         "paper": entry.paper or None,
@@ -141,6 +142,7 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
         corrected=take.flag("corrected"),
         as_is=take.flag("as_is"),
         against=_marks(raw.get("against", {}), label, found),
+        id=take.text("id"),
     )
     _dye_agrees(entry, label, found)
     if whole:

@@ -270,10 +270,16 @@ def unmarked(log: JobLog) -> tuple[int, ...]:
     return tuple(number for number, marks in worked_against(log) if not set(SUBJECTS) & set(marks))
 
 
-def marks_to_write(log: JobLog, scenario: Scenario) -> tuple[Mark, ...]:
-    """What the next entry has to say: where the scenario is not what the log says last."""
+def marks_to_write(
+    log: JobLog, scenario: Scenario, marks: tuple[Mark, ...] | None = None
+) -> tuple[Mark, ...]:
+    """What the next entry has to say: where what it is logged against is not what the log says last.
+
+    ``marks``: that, by subject; None: the scenario as it is now.
+    """
     last = last_against(log)
-    return tuple(mark for name, mark in marks_of(scenario).items() if name not in last or last[name] != mark)
+    now = marks_of(scenario) if marks is None else {mark.subject: mark for mark in marks}
+    return tuple(mark for name, mark in now.items() if name not in last or last[name] != mark)
 
 
 def notes_on(log: JobLog, scenario: Scenario) -> tuple[str, ...]:

@@ -74,15 +74,17 @@ def time_of(when: str) -> datetime.datetime | None:
 
 
 def _times(standing: Sequence[Entry], fault: Told) -> None:
-    """Times that are none, and times that run backwards."""
-    timed = []
+    """Times that are none, and times that run backwards by one clock."""
+    timed: dict[str, list[tuple[Entry, datetime.datetime]]] = {}
     for entry in standing:
         time = time_of(entry.when)
         if time is not None:
-            timed.append((entry, time))
+            # What a phone wrote comes into the log later than it was written.
+            timed.setdefault(entry.writer, []).append((entry, time))
         elif entry.when:
             fault(entry, "when", f'"{entry.when}"', 'a time such as "2026-01-05T10:00:00+00:00", or a date')
-    for (before, earlier), (entry, later) in pairwise(timed):
+    pairs = (pair for one in timed.values() for pair in pairwise(one))
+    for (before, earlier), (entry, later) in pairs:
         if earlier.tzinfo and later.tzinfo:
             backwards = later < earlier - CLOCK
         else:
@@ -94,7 +96,7 @@ def _times(standing: Sequence[Entry], fault: Told) -> None:
 
 def content(entry: Entry) -> Entry:
     """An entry but for its place in the log and its time."""
-    return replace(entry, number=0, at=0, when="", against=(), as_is=False)
+    return replace(entry, number=0, at=0, when="", against=(), as_is=False, id="")
 
 
 def _repeated(standing: Sequence[Entry], fault: Told) -> None:

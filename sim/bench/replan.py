@@ -161,7 +161,7 @@ def _replan(
         over_at_goal = float(np.mean(rest.at_stop("greatest_depth") > part.allowance))
     reached = float(np.mean(rest.reached))
     paper = paper_in_use(scenario, workshop.entries)
-    middle = _middle_of(learnt)
+    middle = middle_of(learnt)
     found = Replan(
         scenario=scenario,
         log=log,
@@ -209,7 +209,7 @@ def _worsened(learnt: Learnt) -> float | None:
     return float(np.mean(later > earlier))
 
 
-def _middle_of(learnt: Learnt) -> Conditions:
+def middle_of(learnt: Learnt) -> Conditions:
     """Conditions at the middle of what was learnt."""
     return conditions_at(learnt.workshop.scenario, np.median(learnt.posterior.scores, axis=0))
 

@@ -127,6 +127,8 @@ TRIED = (
           ("{job}", "--strokes", "200000"), True),
     Tried("job-sheet", ("{job}", "--members", "8", "--out", "{out}"), ("{job}", "--members", "8", "--out", "{out}"),
           (), (BIG, "--members", "256"), True),
+    Tried("bench-page", ("{job}", "--members", "16", "--out", "{out}/bench.html"),
+          ("{job}", "--members", "16", "--out", "{out}/bench.html"), (), ("{job}", "--members", "1024", "--out", "{out}/b.html"), True),
     Tried("log", ("{job}", "--show"), ("{job}", "--strokes", "20", "--swarf", "0.2", "--scale", "0.01", "--note", "by hand")),
     Tried("replan", ("{job}", "--members", "16"), ("{job}", "--members", "16", *HAND_OVER), (),
           ("{job}", "--members", "1024"), True),

@@ -1,0 +1,38 @@
+"""The text of a page for the bench, from a file or from standard input."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from handlap.sim.common.errors import Fault, ScenarioError
+
+if TYPE_CHECKING:
+    from handlap.sim.bench.page_text import PageText
+
+STANDARD_INPUT = "-"
+TYPED = "standard input"
+
+
+def read_page(source: str) -> PageText:
+    """What a page handed over, from a file, or from standard input for ``-``.
+
+    Raises
+    ------
+    ScenarioError : if it cannot be read, is torn, or with all that is wrong in it
+    """
+    from handlap.sim.bench.page_text import LARGEST, read_page_text
+    from handlap.sim.job.given_file import read_small_text
+
+    if source != STANDARD_INPUT:
+        path = Path(source)
+        return read_page_text(read_small_text(path, LARGEST), path.name)
+    data = sys.stdin.buffer.read(LARGEST + 1)
+    if len(data) > LARGEST:
+        raise ScenarioError([Fault(TYPED, "", "more", f"at most {LARGEST} bytes")])
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise ScenarioError([Fault(TYPED, "", f"byte {error.start} is no UTF-8", "text in UTF-8")]) from None
+    return read_page_text(text, TYPED)
