@@ -18,7 +18,7 @@ from click.testing import CliRunner
 from test_play import HOSTILE
 
 from handlap.cli.main import main
-from handlap.cli.sheets.bench_page import bench_page_data, render_bench_page
+from handlap.cli.sheets.sheet_bench_page import bench_page_data, render_bench_page
 from handlap.sim.bench.log_file import read_log
 from handlap.sim.bench.page_text import read_page_text
 from handlap.sim.common.units import System

@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from handlap.sim.bench.job_log import EntryFaults
+from handlap.sim.bench.job_log import Entry, EntryFaults
+from handlap.sim.bench.log_import import Clash
 from handlap.sim.bench.log_lines import from_json
 from handlap.sim.common.errors import (
     Fault,
@@ -21,6 +22,7 @@ from handlap.sim.common.errors import (
     SolverError,
     TippingError,
 )
+from handlap.sim.common.measured_number import Doubt, Doubted
 from handlap.sim.face.told import FaceDecides
 from handlap.sim.job.results import Verdict
 from handlap.sim.job.scenario_file import load, load_text
@@ -33,6 +35,8 @@ RAISED = (
     TippingError("the part tips"),
     SolverError("no pose found", {"rows": 400, "tilt": [0.1, 0.2]}),
     EntryFaults(FAULTS),
+    Clash([Entry(1, 40, "", strokes=40)], []),
+    Doubted(Doubt("0.05 µm", "thinner than any leaf", ("0.05 mm",), (5e-5,))),
     FaceDecides(
         load("formula-check"), Verdict("cannot tell", ("the readings contradict each other",), {}, ("read",))
     ),

@@ -67,7 +67,7 @@ def bench_page(
     # Where the face decides there is nothing to work by, and no page is written.
     with face_may_decide(Output(None, as_json, None)):
         plan = page_plan(job, log, members=members, seed=seed)
-        from handlap.cli.sheets.bench_page import bench_page_data, render_bench_page
+        from handlap.cli.sheets.sheet_bench_page import bench_page_data, render_bench_page
 
         page = render_bench_page(plan, system)
         write_whole(file, page)

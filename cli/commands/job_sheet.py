@@ -132,7 +132,7 @@ def _write_sheet(
         places["html"]: job_sheet_page(sheet, job.part.outline, paper),
     }
     if log is not None:
-        from handlap.cli.sheets.bench_page import render_bench_page
+        from handlap.cli.sheets.sheet_bench_page import render_bench_page
         from handlap.sim.bench.page_plan import page_of_plan
 
         files[places["page"]] = render_bench_page(page_of_plan(found, log), system)

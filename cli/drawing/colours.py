@@ -54,6 +54,30 @@ PRESSURE = LinearSegmentedColormap.from_list(
 DOUBT = LinearSegmentedColormap.from_list("handlap doubt", ["#f7f7f7", "#b5bcc4", "#6b747e", "#2f363d"])
 
 
+BENCH_PAGE = {
+    "ground": ("#f3efe6", "#14171a"),
+    "ink": ("#1b1d1f", "#efe9dc"),
+    "faint": ("#55524a", "#b3ac9d"),
+    "line": ("#8d877a", "#6f6a60"),
+    "sheet": ("#fffdf7", "#1e2327"),
+    "act": ("#12504d", "#86d6cb"),
+    "on-act": ("#ffffff", "#0c2422"),
+    "due": ("#ffd27a", "#ffca63"),
+    "on-due": ("#2a1c00", "#241800"),
+    "stop": ("#8f1d1d", "#ff9c8f"),
+    "on-stop": ("#ffffff", "#2b0703"),
+    "metal": ("#cdd3d6", "#48525a"),
+    "mark": ("#9a1f1f", "#ffab9e"),
+    "dye-full": ("#173a8a", "#173a8a"),
+    "on-dye-full": ("#ffffff", "#ffffff"),
+    "dye-fading": ("#8fb0f2", "#8fb0f2"),
+    "on-dye-fading": ("#0c1b3d", "#0c1b3d"),
+    "dye-gone": ("#d8dde2", "#d8dde2"),
+    "on-dye-gone": ("#1b1d1f", "#1b1d1f"),
+}
+"""Colours of the page for the bench by what they are for, in the light and in the dark."""
+
+
 def lightness(rgb: Sequence[float]) -> float:
     """Lightness L* of an sRGB colour with parts 0 … 1 (CIE 1976; IEC 61966-2-1).
 

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import rankdata
 
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_numbers import bend_components
@@ -141,7 +140,13 @@ def deciders(margin: Array, inputs: dict[str, list[Array]]) -> tuple[Decider, ..
 def _rank_correlation(one: Array, other: Array) -> float:
     if np.ptp(one) == 0.0:
         return 0.0
-    return float(np.corrcoef(rankdata(one), rankdata(other))[0, 1])
+    return float(np.corrcoef(_ranks(one), _ranks(other))[0, 1])
+
+
+def _ranks(values: Array) -> Array:
+    """Ranks (n,) from 1, the mean of theirs for those that are equal [-]."""
+    _, place, count = np.unique(values, return_inverse=True, return_counts=True)
+    return (np.cumsum(count) - 0.5 * (count - 1))[place]
 
 
 def decided_by(found: Sequence[Decider]) -> tuple[Decider, ...]:

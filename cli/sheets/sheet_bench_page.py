@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from handlap.cli.asking.readings_text import leaf_words
+from handlap.cli.drawing.colours import BENCH_PAGE
 from handlap.cli.reports.page import escape
 from handlap.cli.reports.play_page import digest_of, harmless_json
 from handlap.cli.reports.wording import DYE_SIGNS, TURNS, sentence, subject, wanted_words
@@ -54,7 +55,7 @@ RULE_NAMES = {
 
 def render_bench_page(plan: PagePlan, system: System) -> str:
     """The page of a job."""
-    style = (HERE / "bench_page.css").read_text(encoding="utf-8")
+    style = _colours() + (HERE / "bench_page.css").read_text(encoding="utf-8")
     script = "\n".join((HERE / name).read_text(encoding="utf-8") for name in SCRIPTS)
     body = (HERE / "bench_page.html").read_text(encoding="utf-8")
     data = bench_page_data(plan, system)
@@ -70,6 +71,14 @@ def render_bench_page(plan: PagePlan, system: System) -> str:
         f'<script type="application/json" id="job">{harmless_json(data)}</script>\n'
         f"<script>{script}</script>\n</body>\n</html>\n"
     )
+
+
+def _colours() -> str:
+    """The palette of the page as properties of its style sheet."""
+    light, dark = (
+        " ".join(f"--{name}: {shades[kind]};" for name, shades in BENCH_PAGE.items()) for kind in (0, 1)
+    )
+    return f":root {{ {light} }}\n@media (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n"
 
 
 def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
