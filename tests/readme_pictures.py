@@ -27,8 +27,10 @@ from PIL import Image
 from handlap.cli.main import main as handlap
 
 HERE = Path(__file__).parents[1] / "scenarios" / "pictures"
-WIDEST, COLOURS, THUMBNAIL = 1200, 256, 560
-"""Pixels, colours, and pixels of a page of paper shown small."""
+WIDEST, THUMBNAIL = 1200, 560
+"""Pixels; those of a page of paper shown small."""
+COLOURS, MOST_BYTES = (256, 128, 64, 32), 145_000
+"""Colours: as many as a picture of so many bytes may have."""
 HEAD = "two-cylinder-head"
 SHOWN = {
     "head-survey-map": (f"survey {HEAD}", f"{HEAD}-survey-map.png"),
@@ -65,8 +67,11 @@ def reduced(picture: Image.Image, width: int = WIDEST) -> bytes:
         picture = picture.resize(
             (width, round(picture.height * width / picture.width)), Image.Resampling.LANCZOS
         )
-    stream = io.BytesIO()
-    picture.quantize(COLOURS, dither=Image.Dither.NONE).save(stream, "PNG", optimize=True)
+    for colours in COLOURS:
+        stream = io.BytesIO()
+        picture.quantize(colours, dither=Image.Dither.NONE).save(stream, "PNG", optimize=True)
+        if stream.tell() <= MOST_BYTES:
+            break
     return stream.getvalue()
 
 

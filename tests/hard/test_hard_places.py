@@ -53,6 +53,13 @@ def attempts(tried: Tried) -> list[tuple[list[str], str]]:
         found += [([*work, "--out", place], place) for place in FOLDERS.values()]
     if tried.name == "exercise":
         found += [(["exercise", "--out", p, "--level", "1"], p) for p in FOLDERS.values()]
+    if tried.name == "bench-page":
+        found += [(["bench-page", "job.toml", "--members", "16", "--out", p], p) for p in FILES.values()]
+    if tried.name == "glance":
+        found += [
+            (["glance", place, *filled(tried.args[1:])], place)
+            for place in ("none/x.toml", "file/x.toml", "locked/x.toml")
+        ]
     if tried.name == "new":
         found += [
             (["new", place], place) for place in ("folder", "none/x.toml", "file/x.toml", "locked/x.toml")

@@ -175,7 +175,11 @@ def test_sound_surroundings_change_nothing_but_the_look(case: Case) -> None:
             assert found[b["name"]].code == plain.code, b["name"]
     for name in ("decimal comma", "warnings", "stderr closed", "stderr full", "east", "west"):
         if name in found:
-            assert found[name].out == plain.out, name
+            if name in ("east", "west"):
+                # The log shows the time on the clock of whoever reads it.
+                assert CLOCK.sub("", found[name].out) == CLOCK.sub("", plain.out), name
+            else:
+                assert found[name].out == plain.out, name
             assert {n: same_but_for_dates(d) for n, d in found[name].changed.items()} == {
                 n: same_but_for_dates(d) for n, d in plain.changed.items()
             }, name
@@ -202,6 +206,7 @@ def test_ascii_shows_the_same_figures(case: Case) -> None:
     assert figures.findall(found["ascii"].out) == figures.findall(plain)
 
 
+CLOCK = re.compile(r"\b20\d\d-\d\d-\d\d \d\d:\d\d\b")
 MAY_BE_LONG = re.compile(r"\S{33,}|https?://|^ *$")
 """Words that cannot be broken: a path or an address."""
 

@@ -141,7 +141,7 @@ TRIED = (
            "--json-file", "{out}/play.json"), (), ("{job}", "--strokes", "100000", "--json"), True),
     Tried("exercise", ("--out", "{out}/made", "--level", "1"), ("--out", "{out}/made", "--level", "1"),
           bad=("{out}/absent",)),
-    Tried("explain", ("bench",), bad=("no-such-page",)),
+    Tried("explain", ("plates",), bad=("no-such-page",)),
     Tried("convert", ("mass", "--help"), bad=("1 parsec",)),
     Tried("keys", ("press",), bad=("no-such-key-at-all",)),
     Tried("validity", (), HAND_OVER),
