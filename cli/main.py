@@ -88,10 +88,10 @@ class OrderedCommands(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """As click does, with a guess at what a mistyped name meant."""
         if args and not args[0].startswith("-") and args[0] not in self.list_commands(ctx):
-            import difflib
+            from handlap.sim.common.spelling import nearest
 
-            near = difflib.get_close_matches(args[0], self.list_commands(ctx), n=1, cutoff=0.5)
-            hint = f' Did you mean "{near[0]}"?' if near else ""
+            near = nearest(args[0], self.list_commands(ctx))
+            hint = f' Did you mean "{near}"?' if near else ""
             known = ", ".join(self.list_commands(ctx))
             raise click.UsageError(f'There is no command "{args[0]}".{hint} Commands: {known}.', ctx)
         return super().resolve_command(ctx, args)

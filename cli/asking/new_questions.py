@@ -18,6 +18,7 @@ from handlap.sim.job.key_row import Key, allowed_words
 from handlap.sim.job.scenario import Scenario, Station
 from handlap.sim.job.scenario_file import file_frame, load_text
 from handlap.sim.job.scenario_keys import BY_NAME, describe_keys
+from handlap.sim.job.scenario_values import SHORT_GASKETS
 from handlap.sim.materials.metals import METALS
 
 NONE, USUAL, GUESS = "none", "usual", "guess"
@@ -382,7 +383,8 @@ def raw_value(row: Key, typed: str) -> Any:
     if row.kind == "points":
         return _points(typed)
     if row.kind == "gasket":
-        return typed if typed in row.choices else listed(typed)
+        word = typed.strip().lower()
+        return typed if typed in row.choices or word in SHORT_GASKETS else listed(typed)
     if row.kind in ("leaves", "grits"):
         return listed(typed)
     return typed

@@ -90,7 +90,10 @@ DRAFT = "handlap.log-draft/1"
     metavar="TIME",
     help='When it was done, in local time: "14:30" (today), "2026-01-05 14:30", or a date; without it now.',
 )
-@click.option("--void", type=int, metavar="ENTRY", help="Take an earlier entry back; it stays in the file.")
+@click.option(
+    "--void", "--undo", "void", type=int, metavar="ENTRY",
+    help="Take an earlier entry back; it stays in the file.",
+)  # fmt: skip
 @click.option(
     "--corrected",
     is_flag=True,

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-import difflib
+import os
 from collections.abc import Mapping
 from importlib import resources
+from itertools import islice
 from pathlib import Path
 
 from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.common.spelling import nearest
 
 LONGEST_SHOWN = 120
 """Letters of a name that are shown back."""
+MOST_LOOKED_AT = 2000
+"""Files of a folder among which a mistyped one is looked for."""
 
 
 def builtin_paths(below: str = "") -> dict[str, Path]:
@@ -43,13 +47,26 @@ def located(path_or_name: str | Path, builtin: Mapping[str, Path], kind: str) ->
         there = False
     if there and asked:
         return path
-    near = difflib.get_close_matches(path.stem.lower(), builtin, n=1, cutoff=0.5)
-    hint = f'; did you mean "{near[0]}"?' if near else ""
+    near = _file_like(path) or nearest(path.stem.lower(), builtin)
+    hint = f'; did you mean "{near}"?' if near else ""
     shown = asked if len(asked) <= LONGEST_SHOWN else asked[: LONGEST_SHOWN - 1] + "…"
     allowed = (
         f"no such file, and no built-in {kind} of that name{hint}\nbuilt-in {kind}s: {', '.join(builtin)}"
     )
     raise ScenarioError([Fault(shown or '""', "", "", allowed)])
+
+
+def _file_like(path: Path) -> str | None:
+    """A file of nearly that name and the same ending in the same folder, as it would be typed."""
+    try:
+        with os.scandir(path.parent) as there:
+            names = [entry.name for entry in islice(there, MOST_LOOKED_AT) if entry.is_file()]
+    except (OSError, ValueError):
+        return None
+    alike = [name for name in names if Path(name).suffix == (path.suffix or ".toml")]
+    stems = {Path(name).stem: name for name in sorted(alike)}
+    near = nearest(path.stem, stems, 0.6)
+    return None if near is None else str(path.with_name(stems[near]))
 
 
 def path_beside(folder: Path, name: str) -> Path | None:

@@ -133,8 +133,8 @@ PART_KEYS: tuple[Key, ...] = (
     Key(
         "part.gasket",
         "gasket",
-        "what the gasket asks of the finish: composite, multi-layer steel, coated multi-layer steel, or "
-        "the range of roughness [least Ra, greatest Ra]",
+        "what the gasket asks of the finish: composite, multi-layer steel (MLS), coated multi-layer steel, "
+        "or the range of roughness [least Ra, greatest Ra]",
         "roughness",
         0.0,
         25.0,

@@ -6,7 +6,6 @@ and what each may hold.  All faults of a file are collected and raised at once.
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from dataclasses import dataclass, field
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from handlap.sim.common.errors import MOST_SHOWN, ScenarioError
+from handlap.sim.common.spelling import nearest
 from handlap.sim.common.units import LEAF_UNITS, OTHER_SPELLINGS, System
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.given_file import builtin_paths, located, read_small_text
@@ -267,12 +267,13 @@ def _unknown(name: str, raw: Any, tree: dict[str, Any], prefix: str, found: Find
         # It will only be counted; to look for names near thousands of keys takes minutes.
         found.fault(prefix + name, None, "no such key")
         return
-    near = [prefix + n for n in difflib.get_close_matches(name[:LONGEST_NAME], tree, n=1, cutoff=0.55)]
-    if not near:
+    near = nearest(name[:LONGEST_NAME], tree, 0.55)
+    if near is not None:
+        near = prefix + near
+    else:
         ends = {row.name.rsplit(".", 1)[-1]: row.name for row in KEYS}
-        close = difflib.get_close_matches(name[:LONGEST_NAME], ends, n=1, cutoff=0.7)
-        near = [ends[c] for c in close]
-    hint = f'no such key; the nearest is "{near[0]}"' if near else "no such key"
+        near = ends.get(nearest(name[:LONGEST_NAME], ends, 0.7) or "")
+    hint = f'no such key; the nearest is "{near}"' if near else "no such key"
     inside = f"[{prefix.rstrip('.')}]" if prefix else "the file"
     shown = name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…"
     found.fault(prefix + shown, None, f"{hint}; {inside} may hold {', '.join(tree)}")

@@ -490,12 +490,18 @@ def read_direction(raw: Any, row: Key, label: str, found: Findings) -> float | N
     return read_quantity(raw, row, label, found)
 
 
+SHORT_GASKETS = {"mls": "multi-layer steel", "coated mls": "coated multi-layer steel"}
+"""What the trade calls them for short (common practice)."""
+
+
 def read_gasket(raw: Any, row: Key, label: str, found: Findings) -> str | tuple[float, float] | None:
     """A kind of gasket in words, or the range of roughness it takes [m]."""
     words = ", ".join(f'"{c}"' for c in row.choices)
     unit = unit_of(row.quantity, found.system)
-    if isinstance(raw, str) and raw in row.choices:
-        return raw
+    if isinstance(raw, str):
+        raw = SHORT_GASKETS.get(raw.strip().lower(), raw)
+        if raw in row.choices:
+            return raw
     if not isinstance(raw, list):
         found.fault(label, raw, f"one of {words}, or [least Ra, greatest Ra] in {unit}")
         return None

@@ -7,10 +7,11 @@ start; it carries its spread, and the user's own weighings should replace it.
 
 from __future__ import annotations
 
-import difflib
 import math
 from dataclasses import dataclass, replace
 from typing import Literal
+
+from handlap.sim.common.spelling import nearest
 
 Family = Literal["aluminium", "iron", "steel", "copper"]
 
@@ -219,8 +220,8 @@ def find(name: str) -> Metal:
     text = _plain(name)
     if text in lookup:
         return METALS[lookup[text]]
-    near = difflib.get_close_matches(text, lookup, n=1, cutoff=0.6)
-    hint = f'; the nearest is "{near[0]}"' if near else ""
+    near = nearest(text, lookup, 0.6)
+    hint = f'; the nearest is "{near}"' if near else ""
     raise ValueError(f'no metal "{name}"{hint}; known are {", ".join(METALS)}')
 
 

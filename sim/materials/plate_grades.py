@@ -12,11 +12,11 @@ Tolerances are on the whole working face, between two parallel planes:
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Mapping
 
+from handlap.sim.common.spelling import nearest
 from handlap.sim.common.units import INCH, MICROINCH
 
 DIN_876: dict[str, tuple[float, float]] = {
@@ -76,8 +76,8 @@ def find(text: str) -> str:
             grade = _ROMAN.get(grade, grade) if standard != "ASME B89.3.7" else grade
             if grade in _GRADES[standard]:
                 return f"{standard} {grade}"
-    near = difflib.get_close_matches(text, names(), n=1, cutoff=0.6)
-    hint = f"the nearest is {near[0]}; " if near else ""
+    near = nearest(text, names(), 0.6)
+    hint = f"the nearest is {near}; " if near else ""
     raise ValueError(f'no grade "{text}"; {hint}known are {", ".join(names())}')
 
 

@@ -6,7 +6,6 @@ shares in per cent, strokes counted.
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from collections.abc import Callable
@@ -14,6 +13,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from handlap.sim.common.errors import Fault
+from handlap.sim.common.spelling import nearest
 from handlap.sim.job.findings import Findings, is_immense
 from handlap.sim.job.scenario_values import number
 from handlap.sim.teaching.lesson import Asks, Case, Choice, Course, Lesson, Question, StartFace
@@ -123,8 +123,8 @@ def refuse_unknown(table: dict[str, Any], known: tuple[str, ...], prefix: str, f
     """Refuse keys that are not known, and name the nearest one."""
     for name in table:
         if name not in known:
-            near = difflib.get_close_matches(name, known, n=1, cutoff=0.55)
-            hint = f'no such key; the nearest is "{prefix}{near[0]}"' if near else "no such key"
+            near = nearest(name, known, 0.55)
+            hint = f'no such key; the nearest is "{prefix}{near}"' if near else "no such key"
             inside = f"[{prefix.rstrip('.')}]" if prefix else "the file"
             allowed = f"{hint}; {inside} may hold {', '.join(known)}"
             found.faults.append(Fault(found.file, prefix + name, "", allowed))
@@ -226,8 +226,8 @@ def _one_of(raw: Any, label: str, known: tuple[str, ...], found: Findings, *, ne
         return None
     if isinstance(raw, str) and raw in known:
         return raw
-    near = difflib.get_close_matches(str(raw), known, n=1, cutoff=0.55)
-    hint = f'; the nearest is "{near[0]}"' if near else ""
+    near = nearest(str(raw), known, 0.55)
+    hint = f'; the nearest is "{near}"' if near else ""
     found.fault(label, raw, f"{'missing: ' if raw is None else ''}one of {', '.join(known)}{hint}")
     return None
 

@@ -1,0 +1,19 @@
+"""What somebody meant who wrote a name that is none."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+
+def nearest(word: str, known: Iterable[str], cutoff: float = 0.5) -> str | None:
+    """The known name nearest to a word: of its own letters in another order first; None if none is near.
+
+    ``cutoff``: least likeness that counts, 0 to 1 (that of :mod:`difflib`).
+
+    >>> nearest("plna", ["play", "plan"]), nearest("survy", ["plan", "survey"]), nearest("xyz", ["plan"])
+    ('plan', 'survey', None)
+    """
+    near = difflib.get_close_matches(word, list(known), n=5, cutoff=cutoff)
+    swapped = [name for name in near if sorted(name) == sorted(word)]
+    return next(iter(swapped or near), None)
