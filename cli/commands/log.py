@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from handlap.cli.options import scenario_argument
+from handlap.cli.options import in_its_units, scenario_argument
 
 if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
@@ -104,7 +104,7 @@ def log(scenario: str, as_json: bool, readings_from: str | None, **given: Any) -
     from handlap.sim.bench.log_place import log_path
     from handlap.sim.job.scenario_file import load
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     path = log_path(job)
     added: Entry | None = None
     if any(value not in (None, False, ()) for value in given.values()) or readings_from:

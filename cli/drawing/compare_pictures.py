@@ -12,8 +12,9 @@ from matplotlib.figure import Figure
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
 from handlap.cli.drawing.letters import printable
-from handlap.cli.drawing.pictures import DOTTED, LEAST_SCALE, MICRON, STYLE, finish_bar, png
-from handlap.cli.reports.quantity import number, stated
+from handlap.cli.drawing.pictures import DOTTED, LEAST_SCALE, STYLE, finish_bar, png
+from handlap.cli.reports.quantity import number, stated_height
+from handlap.sim.common.spoken import height_unit, per_height
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.compare import Comparison
@@ -47,28 +48,28 @@ def curves_figure(found: Comparison) -> Figure:
     panels: list[Axes] = list(figure.subplots(down, across, squeeze=False, sharex=True, sharey=True).ravel())
     for spare in panels[len(places) :]:
         spare.set_visible(False)
-    x = MICRON * found.depths
+    x = per_height() * found.depths
     part = found.scenario.part
     top = max(float(np.nanmax(found.results[i].curve[:, 2])) for i in places)
     for place, (axes, i) in enumerate(zip(panels, places, strict=False), 1):
         for j in places:
-            axes.plot(x, MICRON * found.results[j].curve[:, 1], color=colours.FAINT, lw=0.7)
-        low, middle, high = (MICRON * found.results[i].curve).T
+            axes.plot(x, per_height() * found.results[j].curve[:, 1], color=colours.FAINT, lw=0.7)
+        low, middle, high = (per_height() * found.results[i].curve).T
         axes.fill_between(x, low, high, color=colours.FLATNESS, alpha=0.18, lw=0)
         axes.plot(x, middle, color=colours.FLATNESS, lw=2.0)
-        axes.axhline(MICRON * part.limit, color=colours.LIMIT, lw=1.1, ls=(0, (6, 3)))
+        axes.axhline(per_height() * part.limit, color=colours.LIMIT, lw=1.1, ls=(0, (6, 3)))
         axes.set_title(_short(place, found.results[i].way.name), fontsize=10)
         axes.set_xlim(0.0, x[-1])
-        axes.set_ylim(0.0, 1.05 * MICRON * max(top, part.limit))
+        axes.set_ylim(0.0, 1.05 * per_height() * max(top, part.limit))
         axes.grid(color=colours.RULE, lw=0.6)
         axes.spines[["top", "right"]].set_visible(False)
         axes.tick_params(labelbottom=place > len(places) - across)
     held = "straightedge" if part.limit_by == "straightedge" else "flatness"
-    figure.supylabel(f"{held}, µm", fontsize=10)
-    figure.supxlabel("mean depth removed on the first paper, µm", fontsize=10)
+    figure.supylabel(f"{held}, {height_unit()}", fontsize=10)
+    figure.supxlabel(f"mean depth removed on the first paper, {height_unit()}", fontsize=10)
     figure.suptitle(
         "Shaded: 90 of 100 cases; grey: the middles of the other ways; broken: the limit, "
-        f"{stated(MICRON * part.limit)} µm",
+        f"{stated_height(part.limit)}",
         fontsize=10,
     )
     return figure
@@ -78,7 +79,7 @@ def removed_figure(found: Comparison) -> Figure:
     """Depth removed by each way, the mean over all members, on one scale."""
     outline, grid = found.scenario.part.outline, found.grid
     places = found.order.places
-    maps = [MICRON * np.asarray(found.results[i].removed) for i in places]
+    maps = [per_height() * np.asarray(found.results[i].removed) for i in places]
     low, high = min(float(m.min()) for m in maps), max(float(m.max()) for m in maps)
     high = max(high, low + LEAST_SCALE)
     levels = levels_between(low, high)
@@ -99,10 +100,12 @@ def removed_figure(found: Comparison) -> Figure:
         mean = float(depth @ grid.area / grid.area.sum())
         axes.set_title(
             f"{_short(place, found.results[i].way.name)}\n"
-            f"mean {number(mean, 2)}, most {number(float(depth.max()), 2)} µm",
+            f"mean {number(mean, 2)}, most {number(float(depth.max()), 2)} {height_unit()}",
             fontsize=9,
         )
-    finish_bar(figure.colorbar(mesh, ax=panels, aspect=35, shrink=0.8, pad=0.02), "depth removed, µm")
+    finish_bar(
+        figure.colorbar(mesh, ax=panels, aspect=35, shrink=0.8, pad=0.02), f"depth removed, {height_unit()}"
+    )
     return figure
 
 
@@ -113,10 +116,10 @@ def turns_figure(turns: TurnCurve, limit_by: str) -> Figure:
     x = np.array(turns.intervals, dtype=float)
     held = "straightedge" if limit_by == "straightedge" else "flatness"
     for axes, values, colour, label in (
-        (top, turns.flatness, colours.FLATNESS, f"{held}, µm"),
-        (bottom, turns.taper, colours.REMOVED, "greater taper removed, µm"),
+        (top, turns.flatness, colours.FLATNESS, f"{held}, {height_unit()}"),
+        (bottom, turns.taper, colours.REMOVED, f"greater taper removed, {height_unit()}"),
     ):
-        low, middle, high = (MICRON * values).T
+        low, middle, high = (per_height() * values).T
         axes.fill_between(x, low, high, color=colour, alpha=0.18, lw=0)
         axes.plot(x, middle, color=colour, lw=2.0, marker="o", ms=4)
         axes.set_ylabel(label)

@@ -1,4 +1,4 @@
-"""Pictures of one face: a map of some quantity inside its outline, on axes in mm."""
+"""Pictures of one face: a map of some quantity inside its outline, on axes in the unit of the job."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from matplotlib.patheffects import AbstractPathEffect, withStroke
 from handlap.cli.drawing.colours import FAINT, GROUND, INK, line_over
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.spoken import length_unit, per_length
 
-MM = 1e3
 RIM = 2.4
 """White about a line that is drawn over a map, both sides together [pt]."""
 NARROW = 1.9
@@ -29,7 +29,7 @@ def outline_shape(outline: Outline) -> Shape:
     points, codes = [], []
     # Openings run the other way round, so that a clip leaves them out.
     for polygon in (outline.rim, *(opening[::-1] for opening in outline.openings)):
-        ring = np.vstack([polygon, polygon[:1]]) * MM
+        ring = np.vstack([polygon, polygon[:1]]) * per_length()
         points.append(ring)
         codes += [Shape.MOVETO, *[Shape.LINETO] * (len(ring) - 2), Shape.CLOSEPOLY]
     return Shape(np.vstack(points), codes)
@@ -74,12 +74,18 @@ def draw_face(
     clip = PathPatch(shape, facecolor="none", edgecolor="none", transform=axes.transData)
     axes.add_patch(clip)
     mesh = axes.pcolormesh(
-        grid.u_edges * MM, grid.v_edges * MM, raster, cmap=colours, vmin=low, vmax=high, rasterized=True
+        grid.u_edges * per_length(),
+        grid.v_edges * per_length(),
+        raster,
+        cmap=colours,
+        vmin=low,
+        vmax=high,
+        rasterized=True,
     )
     mesh.set_clip_path(clip)
     if len(levels) and min(raster.shape) >= 2 and float(raster.max()) > float(raster.min()):
-        u = 0.5 * MM * (grid.u_edges[1:] + grid.u_edges[:-1])
-        v = 0.5 * MM * (grid.v_edges[1:] + grid.v_edges[:-1])
+        u = 0.5 * per_length() * (grid.u_edges[1:] + grid.u_edges[:-1])
+        v = 0.5 * per_length() * (grid.v_edges[1:] + grid.v_edges[:-1])
         lowest, highest = float(raster.min()), float(raster.max())
         # A line at the level of the rest of the face would follow its rounding errors.
         margin = 1e-3 * (highest - lowest)
@@ -95,8 +101,8 @@ def draw_face(
 
 
 def _frame(axes: Axes, outline: Outline) -> None:
-    margin = 0.012 * MM * max(outline.length, outline.width)
-    half_u, half_v = 0.5 * MM * outline.length, 0.5 * MM * outline.width
+    margin = 0.012 * per_length() * max(outline.length, outline.width)
+    half_u, half_v = 0.5 * per_length() * outline.length, 0.5 * per_length() * outline.width
     axes.set_xlim(-half_u - margin, half_u + margin)
     axes.set_ylim(-half_v - margin, half_v + margin)
     axes.set_aspect("equal")
@@ -144,11 +150,11 @@ def sheet_of_faces(
     for spare in all_axes[count:]:
         spare.set_visible(False)
     for axes in grid[-1]:
-        axes.set_xlabel("u, mm")
+        axes.set_xlabel(f"u, {length_unit()}")
     if count < len(all_axes):
         for axes in all_axes[count - across : count]:
             axes.tick_params(labelbottom=True)
-            axes.set_xlabel("u, mm")
+            axes.set_xlabel(f"u, {length_unit()}")
     for row in grid:
-        row[0].set_ylabel("v, mm")
+        row[0].set_ylabel(f"v, {length_unit()}")
     return figure, all_axes[:count]

@@ -23,7 +23,6 @@ from handlap.cli.drawing.pictures import (
     DOTTED,
     DYE_STATES,
     LEAST_SCALE,
-    MICRON,
     STYLE,
     finish_bar,
     levelled,
@@ -33,6 +32,7 @@ from handlap.cli.reports.lesson_words import LETTERS, FigureWords, figure_words,
 from handlap.cli.reports.quantity import number, share
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
+from handlap.sim.common.spoken import height_unit, per_height, per_length
 from handlap.sim.teaching.lesson import CaseResult, LessonResult
 from handlap.sim.teaching.lesson_answer import asked_unit
 from handlap.sim.teaching.lesson_figures import SCREEN
@@ -226,7 +226,7 @@ def _titled(case: CaseResult, figures: str, width: int = 28) -> str:
 
 
 def _um(height: float) -> str:
-    return number(MICRON * float(height), 2, 0.01)
+    return number(per_height() * float(height), 2, 0.01)
 
 
 def heights_scale(result: LessonResult) -> float:
@@ -238,23 +238,23 @@ def heights_scale(result: LessonResult) -> float:
         for name, heights in (("before", case.before), ("after", case.after))
         if name in wanted or not wanted
     ]
-    return max(LEAST_SCALE, MICRON * max(float(np.abs(face).max()) for face in faces))
+    return max(LEAST_SCALE, per_height() * max(float(np.abs(face).max()) for face in faces))
 
 
 def _heights_figure(result: LessonResult, cases: Sequence[CaseResult], when: str, note: str) -> Figure:
     half = heights_scale(result)
     maps = [levelled(c.grid, c.before if when == "before" else c.after) for c in cases]
-    spans = [f"from {_um(m.min())} to {_um(m.max())} µm" for m in maps]
+    spans = [f"from {_um(m.min())} to {_um(m.max())} {height_unit()}" for m in maps]
     titles = [
         _titled(case, span) if len(cases) > 1 else span for case, span in zip(cases, spans, strict=True)
     ]
     figure, panels, mesh = _maps(
-        result, cases, [MICRON * m for m in maps], titles,
+        result, cases, [per_height() * m for m in maps], titles,
         colours=colours.HEIGHT, low=-half, high=half, levels=levels_between(-half, half),
     )  # fmt: skip
     for axes, case, heights in zip(panels, cases, maps, strict=True):
         _mark_ends(axes, case.grid, heights)
-    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), "height, µm")
+    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), f"height, {height_unit()}")
     figure.suptitle(note, fontsize=10)
     return figure
 
@@ -263,7 +263,7 @@ def _mark_ends(axes: Axes, grid: Grid, heights: Array) -> None:
     """A plus where a face stands highest and a minus where it lies lowest, for who sees no colours."""
     for sign, at in (("+", int(heights.argmax())), ("−", int(heights.argmin()))):
         inward = 0.93
-        spot = inward * 1e3 * grid.u[at], inward * 1e3 * grid.v[at]
+        spot = inward * per_length() * grid.u[at], inward * per_length() * grid.v[at]
         text = axes.text(*spot, sign, ha="center", va="center", fontsize=13, fontweight="bold")
         text.set_path_effects([withStroke(linewidth=3.0, foreground=colours.GROUND)])
 
@@ -287,13 +287,13 @@ def after_figure(result: LessonResult) -> Figure:
 
 def removed_figure(result: LessonResult) -> Figure:
     """Depth removed, on one scale."""
-    depths = [MICRON * (case.before - case.after) for case in result.cases]
+    depths = [per_height() * (case.before - case.after) for case in result.cases]
     high = max(LEAST_SCALE, *(float(d.max()) for d in depths))
     titles = [
         _titled(
             case,
             f"mean {number(float(d @ case.grid.area / case.grid.area.sum()), 2)}, "
-            f"most {number(float(d.max()), 2)} µm",
+            f"most {number(float(d.max()), 2)} {height_unit()}",
         )
         for case, d in zip(result.cases, depths, strict=True)
     ]
@@ -301,7 +301,9 @@ def removed_figure(result: LessonResult) -> Figure:
         result, result.cases, depths, titles,
         colours=colours.DEPTH, low=0.0, high=high, levels=levels_between(0.0, high),
     )  # fmt: skip
-    finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), "depth removed, µm")
+    finish_bar(
+        figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), f"depth removed, {height_unit()}"
+    )
     figure.suptitle("Depth removed: the darker, the more", fontsize=10)
     return figure
 

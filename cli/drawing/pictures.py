@@ -19,9 +19,10 @@ from numpy.typing import ArrayLike
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import draw_face, levels_between, rimmed, sheet_of_faces
 from handlap.cli.drawing.letters import FAMILY
-from handlap.cli.reports.quantity import number, share, stated
+from handlap.cli.reports.quantity import height, share, stated_height
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.spoken import height_unit, per_height, per_length
 from handlap.sim.lapping.dye import tone
 
 if TYPE_CHECKING:
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from handlap.sim.job.results import Band, LapResult, Plan
     from handlap.sim.job.scenario import Part, Scenario
 
-MICRON, MM = 1e6, 1e3
 DPI = 150
 MOST_DYE = 12
 DYE_STATES = ("gone", "fading", "full")
@@ -163,7 +163,7 @@ def levelled(grid: Grid, heights: Array) -> Array:
 
 def _even_scale(*maps: Array) -> float:
     """Half width [µm] of a scale about zero that holds all maps."""
-    return max(LEAST_SCALE, MICRON * max(float(np.abs(m).max()) for m in maps))
+    return max(LEAST_SCALE, per_height() * max(float(np.abs(m).max()) for m in maps))
 
 
 def warp_figure(outline: Outline, grid: Grid, before: Array, after: Array | None) -> Figure:
@@ -176,20 +176,27 @@ def warp_figure(outline: Outline, grid: Grid, before: Array, after: Array | None
     mesh: Any = None
     for axes, heights, title in zip(both, pair, faces, strict=True):
         mesh = draw_face(
-            axes, outline, grid, heights * MICRON, colours=colours.HEIGHT, low=-half, high=half, levels=levels
+            axes,
+            outline,
+            grid,
+            heights * per_height(),
+            colours=colours.HEIGHT,
+            low=-half,
+            high=half,
+            levels=levels,
         )
         axes.set_title(
             f"{title if after is not None else 'The face'}: from {_um(heights.min())} to {_um(heights.max())}"
         )
     bar = figure.colorbar(mesh, ax=both, aspect=30, shrink=0.9, pad=0.02)
-    finish_bar(bar, "height over the best plane, µm")
+    finish_bar(bar, f"height over the best plane, {height_unit()}")
     figure.supxlabel(_typical("proud is brown, low is blue; lines are broken below the plane"), fontsize=9)
     return figure
 
 
 def depth_figure(outline: Outline, grid: Grid, removed: Array) -> Figure:
     """Depth removed; the spot that loses most is marked."""
-    depth = removed * MICRON
+    depth = removed * per_height()
     most = int(depth.argmax())
     high = max(float(depth.max()), LEAST_SCALE)
     figure, (axes,) = sheet_of_faces(outline, 1)
@@ -198,12 +205,14 @@ def depth_figure(outline: Outline, grid: Grid, removed: Array) -> Figure:
         levels=levels_between(0.0, high),
     )  # fmt: skip
     axes.plot(
-        grid.u[most] * MM, grid.v[most] * MM, "o", ms=11, mfc="none", mec=colours.MARK, mew=1.8,
-        clip_on=False, path_effects=rimmed(1.8),
+        grid.u[most] * per_length(), grid.v[most] * per_length(), "o", ms=11, mfc="none", mec=colours.MARK,
+        mew=1.8, clip_on=False, path_effects=rimmed(1.8),
     )  # fmt: skip
     mean = float(removed @ grid.area / grid.area.sum())
     axes.set_title(f"Metal removed: {_um(mean)} on average, {_um(removed[most])} at most (ring)")
-    finish_bar(figure.colorbar(mesh, ax=axes, aspect=25, shrink=0.9, pad=0.02), "depth removed, µm")
+    finish_bar(
+        figure.colorbar(mesh, ax=axes, aspect=25, shrink=0.9, pad=0.02), f"depth removed, {height_unit()}"
+    )
     return figure
 
 
@@ -250,10 +259,18 @@ def course_figure(
     sense = "straightedge" if part.limit_by == "straightedge" else "flatness"
     _band(top, x, course.flatness, colours.FLATNESS, "solid", "flatness (minimum zone)")
     _band(top, x, course.straightedge, colours.STRAIGHTEDGE, DOTTED, "straightedge's reading", filled=False)
-    _limit(top, MICRON * part.limit, f"limit for the {sense}, {stated(MICRON * part.limit)} µm")
+    _limit(
+        top,
+        per_height() * part.limit,
+        f"limit for the {sense}, {stated_height(part.limit)}",
+    )
     _band(bottom, x, course.greatest_depth, colours.REMOVED, "solid", "deepest spot")
     if part.allowance is not None:
-        _limit(bottom, MICRON * part.allowance, f"allowance, {stated(MICRON * part.allowance)} µm")
+        _limit(
+            bottom,
+            per_height() * part.allowance,
+            f"allowance, {stated_height(part.allowance)}",
+        )
     for axes in (top, bottom):
         axes.set_ylim(bottom=0.0)
         axes.set_xlim(0.0, end)
@@ -265,8 +282,8 @@ def course_figure(
             axes.axvline(
                 best, color=colours.MARK, lw=1.4, ls=(0, (5, 2, 1, 2)), label=f"best point: {best} strokes"
             )
-    top.set_ylabel("out of flat, µm")
-    bottom.set_ylabel("removed, µm")
+    top.set_ylabel(f"out of flat, {height_unit()}")
+    bottom.set_ylabel(f"removed, {height_unit()}")
     bottom.set_xlabel(f"strokes {where}")
     banded = bool(np.any(course.flatness[:, 2] > course.flatness[:, 0]))
     note = "Shaded: 90 of 100 cases. " if banded else ""
@@ -282,14 +299,14 @@ def course_figure(
 def _highest(x: Array, values: Array, end: float, line: float | None) -> float:
     """Top of an axis [µm] that shows the band up to ``end`` and the line."""
     seen = float(values[x <= end].max()) if np.any(x <= end) else 0.0
-    return 1.08 * MICRON * max(seen, line or 0.0, LEAST_SCALE / MICRON)
+    return 1.08 * per_height() * max(seen, line or 0.0, LEAST_SCALE / per_height())
 
 
 def _band(
     axes: Axes, x: Array, values: Array, colour: str, style: Any, label: str, *, filled: bool = True
 ) -> None:
     """A middle line with its band, filled or between two thin lines."""
-    low, middle, high = (MICRON * values).T
+    low, middle, high = (per_height() * values).T
     if np.any(high > low) and filled:
         axes.fill_between(x, low, high, color=colour, alpha=0.18, lw=0)
     elif np.any(high > low):
@@ -309,17 +326,19 @@ def survey_figure(scenario: Scenario, found: Survey) -> Figure:
     half = _even_scale(heights)
     figure, both = sheet_of_faces(outline, 2, across=1)
     mesh = draw_face(
-        both[0], outline, grid, heights * MICRON, colours=colours.HEIGHT, low=-half, high=half,
+        both[0], outline, grid, heights * per_height(), colours=colours.HEIGHT, low=-half, high=half,
         levels=levels_between(-half, half),
     )  # fmt: skip
     both[0].set_title(f"Height over the best plane: {_um(heights.min())} to {_um(heights.max())}")
-    finish_bar(figure.colorbar(mesh, ax=both[0], aspect=22, shrink=0.9, pad=0.02), "µm, + proud")
-    high = max(float(doubt.max()) * MICRON, LEAST_SCALE)
-    mesh = draw_face(both[1], outline, grid, doubt * MICRON, colours=colours.DOUBT, low=0.0, high=high)
+    finish_bar(
+        figure.colorbar(mesh, ax=both[0], aspect=22, shrink=0.9, pad=0.02), f"{height_unit()}, + proud"
+    )
+    high = max(float(doubt.max()) * per_height(), LEAST_SCALE)
+    mesh = draw_face(both[1], outline, grid, doubt * per_height(), colours=colours.DOUBT, low=0.0, high=high)
     advice = found.next_line is not None and found.next_line.helps
     next_line = "; the broken line is to be read next" if advice else ""
     both[1].set_title(f"How far out that may be (90 in 100), and what was read{next_line}", fontsize=10)
-    finish_bar(figure.colorbar(mesh, ax=both[1], aspect=22, shrink=0.9, pad=0.02), "± µm")
+    finish_bar(figure.colorbar(mesh, ax=both[1], aspect=22, shrink=0.9, pad=0.02), f"± {height_unit()}")
     _draw_readings(both[1], scenario, found)
     return figure
 
@@ -327,11 +346,11 @@ def survey_figure(scenario: Scenario, found: Survey) -> Figure:
 def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
     doubted = {(c.line, round(c.at, 6)) for c in found.contradictions}
     for line in scenario.readings.lines:
-        start, end = np.array(line.start) * MM, np.array(line.end) * MM
+        start, end = np.array(line.start) * per_length(), np.array(line.end) * per_length()
         along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
         axes.plot(*zip(start, end, strict=True), color=colours.FLATNESS, lw=1.2, path_effects=rimmed(1.2))
         for station in line.stations:
-            spot = start + along * station.at * MM
+            spot = start + along * station.at * per_length()
             wrong = (line.name, round(station.at, 6)) in doubted
             look: dict[str, Any] = {"marker": "X", "ms": 9, "mfc": colours.MARK, "mec": colours.GROUND}
             if not wrong:
@@ -339,10 +358,10 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
             axes.plot(*spot, mew=1.0, clip_on=False, **look)
     table = scenario.readings.table
     if table is not None:
-        axes.plot(table.u * MM, table.v * MM, ".", ms=3.5, color=colours.FLATNESS)
+        axes.plot(table.u * per_length(), table.v * per_length(), ".", ms=3.5, color=colours.FLATNESS)
     extra = found.next_line
     if extra is not None and extra.helps:
-        start, end = np.array(extra.line.start) * MM, np.array(extra.line.end) * MM
+        start, end = np.array(extra.line.start) * per_length(), np.array(extra.line.end) * per_length()
         axes.plot(
             *zip(start, end, strict=True),
             color=colours.MARK,
@@ -352,8 +371,8 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
         )
 
 
-def _um(height: float) -> str:
-    return f"{number(MICRON * float(height), 2)} µm"
+def _um(value: float) -> str:
+    return height(float(value), 2)
 
 
 def _typical(words: str) -> str:

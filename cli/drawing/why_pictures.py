@@ -9,8 +9,9 @@ from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.face_map import draw_face, levels_between, sheet_of_faces
-from handlap.cli.drawing.pictures import LEAST_SCALE, MICRON, STYLE, finish_bar, levelled, png
+from handlap.cli.drawing.pictures import LEAST_SCALE, STYLE, finish_bar, levelled, png
 from handlap.cli.reports.quantity import number
+from handlap.sim.common.spoken import height_unit, per_height
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.why import Why
@@ -26,7 +27,7 @@ def causes_figure(found: Why) -> Figure:
     """The face that is left, and what each cause adds to it, all less their best planes."""
     outline, grid = found.scenario.part.outline, found.grid
     maps = {"all causes": found.picture} | {cause.name: cause.picture for cause in found.causes}
-    flat = {name: MICRON * levelled(grid, heights) for name, heights in maps.items()}
+    flat = {name: per_height() * levelled(grid, heights) for name, heights in maps.items()}
     half = max(LEAST_SCALE, *(float(abs(m).max()) for m in flat.values()))
     # A line at nought would only trace the noise of causes that do next to nothing.
     levels = [level for level in levels_between(-half, half) if level]
@@ -39,7 +40,8 @@ def causes_figure(found: Why) -> Figure:
             levels=levels,
         )  # fmt: skip
         axes.set_title(
-            f"{name}\n{number(float(heights.min()), 2)} to {number(float(heights.max()), 2)} µm", fontsize=9
+            f"{name}\n{number(float(heights.min()), 2)} to {number(float(heights.max()), 2)} {height_unit()}",
+            fontsize=9,
         )
-    finish_bar(figure.colorbar(mesh, ax=panels, aspect=35, shrink=0.8, pad=0.02), "height, µm")
+    finish_bar(figure.colorbar(mesh, ax=panels, aspect=35, shrink=0.8, pad=0.02), f"height, {height_unit()}")
     return figure

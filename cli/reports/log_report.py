@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.blocks import Block, Bullets, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, share, stated
-from handlap.cli.reports.wording import MICRON, facts, sentence, subject
+from handlap.cli.reports.wording import facts, sentence, subject
+from handlap.sim.common.spoken import leaf_unit, length_unit, per_length, weighed
+from handlap.sim.common.units import leaf_number
 
 if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
     from handlap.sim.job.scenario import Scenario
-
-GRAM = 1e3
 
 
 def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -> Report:
@@ -62,7 +62,10 @@ def _entries(log: JobLog, added: Entry | None) -> list[Block]:
     if readings:
         blocks.append(facts(*((f"{e.number}: {line.name}", _stations(line)) for e, line in readings)))
         blocks.append(
-            Words("Stations: mm from the start, thickest leaf that goes / thinnest that stops, µm.")
+            Words(
+                f"Stations: {length_unit()} from the start, thickest leaf that goes / thinnest that stops, "
+                f"{leaf_unit()}."
+            )
         )
     return blocks
 
@@ -78,9 +81,9 @@ def entry_words(entry: Entry) -> str:
     if entry.strokes and entry.turn_every is not None:
         parts.append(f"turned every {entry.turn_every}" if entry.turn_every else "not turned")
     if entry.swarf is not None:
-        parts.append(f"swarf {stated(GRAM * entry.swarf)} g")
+        parts.append(f"swarf {weighed(entry.swarf, entry.scale)}")
     if entry.part_mass is not None:
-        parts.append(f"part {stated(GRAM * entry.part_mass)} g")
+        parts.append(f"part {weighed(entry.part_mass, entry.scale)}")
     if entry.readings:
         count = sum(len(line.stations) for line in entry.readings)
         parts.append(f"{counted(count, 'reading')} on {counted(len(entry.readings), 'line')}")
@@ -105,9 +108,9 @@ def _dye_words(left: float | None, faded: float | None) -> str:
 
 def _stations(line: Any) -> str:
     def one(station: Any) -> str:
-        goes = stated(MICRON * station.goes) if station.goes > 0.0 else "none"
-        stops = "open" if station.stops == float("inf") else stated(MICRON * station.stops)
-        return f"{stated(round(1e3 * station.at, 3))} {goes}/{stops}"
+        goes = leaf_number(station.goes, leaf_unit()) if station.goes > 0.0 else "none"
+        stops = "open" if station.stops == float("inf") else leaf_number(station.stops, leaf_unit())
+        return f"{stated(round(per_length() * station.at, 3))} {goes}/{stops}"
 
     held = "" if line.held == "rest" else f" (held {line.held})"
     return "; ".join(one(s) for s in line.stations) + held

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import FaceEnsemble, infer_faces
@@ -265,8 +266,8 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
         )
     if errors.step > errors.tolerance:
         notes.append(
-            f"the step error is {1e6 * errors.step:.2f} µm, over the {1e6 * errors.tolerance:.2f} µm "
-            "asked for"
+            f"the step error is {spoken.say_height(errors.step, '.2f')}, over the "
+            f"{spoken.say_height(errors.tolerance, '.2f')} asked for"
         )
     return LapResult(
         scenario=scenario,
