@@ -16,7 +16,7 @@ from typing import Any
 from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.reports.page import escape
 from handlap.cli.reports.play_page import digest_of, harmless_json
-from handlap.cli.reports.wording import DYE_SIGNS, TURNS, sentence, subject, wanted_words
+from handlap.cli.reports.wording import TURNS, dye_signs, sentence, subject, wanted_words
 from handlap.cli.result_set import set_name
 from handlap.cli.sheets.sheet_job import LEAVES, stop_words
 from handlap.sim.bench.bench_blocks import leaf_band
@@ -29,7 +29,7 @@ from handlap.sim.bench.page_plan import PageLook, PagePlan, PageStage, page_mark
 from handlap.sim.bench.page_text import head_of
 from handlap.sim.bench.stop_rules import REREAD, SAME_STATION
 from handlap.sim.common.outline import Array
-from handlap.sim.common.units import System, from_si, plain, unit_of
+from handlap.sim.common.units import System, from_si, leaf_number, plain, unit_of
 from handlap.sim.face.done import EQUAL, NEAR_END, WIDEST_GAP
 from handlap.sim.face.done import SAME_STATION as NAMED_BY
 from handlap.sim.face.stations import SAME, MeasuringLine, lines_of
@@ -92,7 +92,7 @@ def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
         "pace": round(float(scenario.hands.strokes_per_minute.value)),
         "most_pace": MOST_PACE,
         "most_strokes": MOST_STROKES,
-        "stages": [_stage(stage, leaves, system) for stage in plan.stages],
+        "stages": [_stage(stage, leaves, scenario.leaf_unit) for stage in plan.stages],
         "turns": [_turn(plan, k) for k in range(len(scenario.turning.states))],
         "turned": plan.turned,
         "turning": sentence(TURNS.get(scenario.turning.name, scenario.turning.name)),
@@ -100,11 +100,11 @@ def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
         "outline": [_ring(ring) for ring in (scenario.part.outline.rim, *scenario.part.outline.openings)],
         "size": [_mm(scenario.part.outline.length), _mm(scenario.part.outline.width)],
         "lines": [_line(line, scenario.readings.lines, system) for line in lines],
-        "leaves": [{"um": round(UM * x, 4), "name": plain(from_si(x, "height", system))} for x in leaves],
-        "leaf_unit": unit_of("height", system),
+        "leaves": [{"um": round(UM * x, 4), "name": leaf_number(x, scenario.leaf_unit)} for x in leaves],
+        "leaf_unit": scenario.leaf_unit,
         "length_unit": unit_of("length", system),
         "scales": _scales(plan),
-        "dye_signs": DYE_SIGNS,
+        "dye_signs": dye_signs(),
         "rules": _rules(plan, lines),
         "says": _says(plan, leaves, system),
     }
@@ -133,7 +133,7 @@ def _band(band: Band | None, factor: float) -> list[float] | None:
     return [float(f"{factor * x:.4g}") for x in (band.p05, band.p50, band.p95)]
 
 
-def _stage(stage: PageStage, leaves: Sequence[float], system: System) -> dict[str, Any]:
+def _stage(stage: PageStage, leaves: Sequence[float], leaf_unit: str) -> dict[str, Any]:
     return {
         "paper": stage.paper,
         "purpose": sentence(stage.purpose) if stage.purpose else "",
@@ -143,18 +143,18 @@ def _stage(stage: PageStage, leaves: Sequence[float], system: System) -> dict[st
         "sheet_every": stage.sheet_every,
         "on_sheet": stage.on_sheet,
         "since_turn": stage.since_turn,
-        "looks": [_look(look, leaves, system) for look in stage.looks],
+        "looks": [_look(look, leaves, leaf_unit) for look in stage.looks],
     }
 
 
-def _look(look: PageLook, leaves: Sequence[float], system: System) -> dict[str, Any]:
+def _look(look: PageLook, leaves: Sequence[float], leaf_unit: str) -> dict[str, Any]:
     """A look: grams, the leaf that goes in µm and in the user's own words, the dye."""
     leaf = leaf_band(look.straightedge, leaves)
     return {
         "at": look.at,
         "grams": _band(look.mass, GRAM),
         "leaf_um": [round(UM * x, 4) for x in leaf],
-        "leaf": [leaf_words(x, system) if x else "none" for x in leaf],
+        "leaf": [leaf_words(x, leaf_unit) if x else "none" for x in leaf],
         "gone": _band(look.dye_gone, 1.0),
         "faded": _band(look.dye_faded, 1.0),
         "zones": zone_chances(look.zones),
