@@ -59,7 +59,6 @@ LOG = (
     ("--strokes", "40", "--paper", "80 US", "--new-sheet", "--swarf", "12 gr", "--scale", "0.1 gr"),
     ("--reading", "long, middle: 7.125 4 5; 4.875 4 5", "--dye", "gone at both ends, fading in the middle"),
 )
-HANDS_OVER = ("--out", "{out}", "--html", "{out}/page.html")
 COMMANDS: dict[str, tuple[str, ...]] = {
     "survey": ("--members", "16"),
     "plan": ("--members", "8"),
@@ -70,15 +69,17 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "job-sheet": ("--members", "8"),
     "replan": ("--members", "16"),
     "record": ("--members", "16"),
-    "play": ("--strokes", "20", "--frames", "3"),
+    "play": ("--strokes", "20", "--frames", "4"),
     "measuring-sheet": (),
-    "log": (),
+    "log": ("--show",),
+    "bench-page": ("--members", "16"),
 }
 PLACES: dict[str, tuple[str, ...]] = {
     "job-sheet": ("--out", "{out}"),
     "measuring-sheet": ("--out", "{out}/sheet.pdf"),
     "play": ("--out", "{out}/play.html", "--gif", "{out}/play.gif"),
     "log": (),
+    "bench-page": ("--out", "{out}/bench.html"),
 }
 
 
@@ -117,3 +118,18 @@ def test_no_metric_unit_in_an_inch_job(command: str, sole: Path, tmp_path: Path,
     said = said_by(command, sole, tmp_path / "out", drawn)
     found = {place: metric_in(text) for place, text in said.items() if metric_in(text)}
     assert not found
+
+
+def test_first_look_at_an_inch_part(tmp_path: Path) -> None:
+    file = tmp_path / "look.toml"
+    answers = {
+        "size": "14 x 2 3/8 x 1 in",
+        "metal": "grey iron",
+        "limit": "1.5 thou",
+        "gap": "5 6 thou",
+        "where": "middle",
+    }
+    done = run("glance", str(file), *(word for name, said in answers.items() for word in (f"--{name}", said)))
+    assert done.exit_code in (0, 3), done.output
+    assert "thou" in done.output
+    assert not metric_in(done.output), done.output

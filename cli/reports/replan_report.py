@@ -17,7 +17,7 @@ from handlap.cli.reports.as_json import (
     schema_of,
 )
 from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.reports.quantity import chance, counted, height, number, off, quantity, share
+from handlap.cli.reports.quantity import chance, counted, number, off, quantity, share
 from handlap.cli.reports.wording import (
     BAND_WORDS,
     LIMIT,
@@ -41,6 +41,7 @@ from handlap.sim.common.spoken import (
     per_height,
     per_length,
     per_swarf,
+    say_height,
     swarf_unit,
     unit,
 )
@@ -348,8 +349,8 @@ def _how_sure(found: Replan) -> Section:
     rows = facts(
         ("Members", f"{learnt.effective:.0f} of {learnt.members} still count after {_looks(found)}; "
                     f"seed {found.seed}"),
-        ("Bands", f"{BAND_WORDS} Flatness has {height(MODEL, 2)} more on either side, for a model not quite "
-                  "right."),
+        ("Bands", f"{BAND_WORDS} Flatness has {say_height(MODEL, '.0f')} more on either side, for a "
+                  "model not quite right."),
         ("Numerical error", error_words(found.errors, found.scenario.system)),
     )  # fmt: skip
     return Section("How sure", (rows,), aside=True)
