@@ -29,7 +29,7 @@ from handlap.sim.bench.page_plan import PageLook, PagePlan, PageStage, page_mark
 from handlap.sim.bench.page_text import head_of
 from handlap.sim.bench.stop_rules import REREAD, SAME_STATION
 from handlap.sim.common.outline import Array
-from handlap.sim.common.units import System, from_si, leaf_number, plain, unit_of
+from handlap.sim.common.units import POUND, System, from_si, leaf_number, plain, unit_of
 from handlap.sim.face.done import EQUAL, NEAR_END, WIDEST_GAP
 from handlap.sim.face.done import SAME_STATION as NAMED_BY
 from handlap.sim.face.stations import SAME, MeasuringLine, lines_of
@@ -39,12 +39,32 @@ from handlap.sim.job.scenario import TurnState
 HERE = Path(__file__).parent
 SCRIPTS = ("bench_page_rules.js", "bench_page_count.js", "bench_page_look.js", "bench_page.js")
 MM, UM, GRAM = 1e3, 1e6, 1e3
+WEIGHTS: dict[System, dict[str, Any]] = {
+    "mm": {
+        "part": {"unit": "g", "grams": 1.0},
+        "swarf": {"unit": "g", "grams": 1.0},
+        "units": {"g": 1.0},
+        "words": "grams, such as 3120.12",
+    },
+    "inch": {
+        "part": {"unit": "oz", "grams": GRAM * POUND / 16.0},
+        "swarf": {"unit": "grains", "grams": GRAM * POUND / 7000.0},
+        "units": {
+            "lb": GRAM * POUND,
+            "oz": GRAM * POUND / 16.0,
+            "grains": GRAM * POUND / 7000.0,
+            "gr": GRAM * POUND / 7000.0,
+        },
+        "words": "pounds, ounces or grains, such as 5 lb 8.02 oz or 6.5 grains",
+    },
+}
+"""What part and swarf weigh in on the page, what may be written behind a number, and how to say so."""
 QUARTER = math.pi / 2.0
 UNSAFE = re.compile(r"[^\w.-]+")
 """What does not go into the name of a file that is typed at a shell."""
 RULE_NAMES = {
     "goal": ("Goal met", "goal"),
-    "allowance grams": ("Allowance near, by the grams", "allowance"),
+    "allowance grams": ("Allowance near, by the weight", "allowance"),
     "allowance strokes": ("Allowance near, by the strokes", "allowance"),
     "worse strokes": ("Getting worse from here on", "worse"),
     "worse stations": ("Worse than before", "worse"),
@@ -103,7 +123,8 @@ def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
         "leaves": [{"um": round(UM * x, 4), "name": leaf_number(x, scenario.leaf_unit)} for x in leaves],
         "leaf_unit": scenario.leaf_unit,
         "length_unit": unit_of("length", system),
-        "scales": _scales(plan),
+        "scales": _scales(plan, system),
+        "weights": WEIGHTS[system],
         "dye_signs": dye_signs(),
         "rules": _rules(plan, lines),
         "says": _says(plan, leaves, system),
@@ -217,13 +238,13 @@ def _exact(length: float) -> float:
     return float(f"{MM * length:.10g}")
 
 
-def _scales(plan: PagePlan) -> dict[str, float]:
-    """Least division of the scale that weighed last, by what it weighed [g]."""
+def _scales(plan: PagePlan, system: System) -> dict[str, float]:
+    """Least division of the scale that weighed last, by what it weighed, in the unit of that."""
     found = {}
     for entry in plan.log.standing:
         for name, mass in (("part", entry.part_mass), ("swarf", entry.swarf)):
             if mass is not None and entry.scale is not None:
-                found[name] = float(f"{GRAM * entry.scale:.9g}")
+                found[name] = float(f"{GRAM * entry.scale / WEIGHTS[system][name]['grams']:.5g}")
     return found
 
 
