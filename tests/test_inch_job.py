@@ -133,3 +133,20 @@ def test_first_look_at_an_inch_part(tmp_path: Path) -> None:
     assert done.exit_code in (0, 3), done.output
     assert "thou" in done.output
     assert not metric_in(done.output), done.output
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        ("--part-weight", "55 lb"),
+        ("--part-weight", "4 lb"),
+        ("--strokes", "40", "--paper", "80 US", "--swarf", "4 oz"),
+        ("--reading", "long, middle: 8 4 50"),
+        ("--reading", "long, middle: 80 4 5"),
+    ],
+)
+def test_nonsense_in_the_log_is_refused_in_inches(wrong: tuple[str, ...], sole: Path) -> None:
+    done = run("log", str(sole), *wrong)
+    assert done.exit_code == 2, done.output
+    assert "allowed" in done.stderr, done.stderr
+    assert not metric_in(done.stderr), done.stderr

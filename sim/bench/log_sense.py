@@ -14,7 +14,7 @@ from itertools import pairwise
 from handlap.sim.bench.job_log import GRAM, Entry, JobLog
 from handlap.sim.common import spoken
 from handlap.sim.common.errors import Fault
-from handlap.sim.common.units import GRAVITY
+from handlap.sim.common.units import GRAVITY, POUND
 from handlap.sim.job.scenario import Part
 from handlap.sim.job.scenario_keys import BY_NAME
 
@@ -125,7 +125,7 @@ def _weights(standing: Sequence[Entry], part: Part, fault: Told) -> None:
             continue
         got, stated = _told(entry.part_mass), part.weight / GRAVITY
         if stated and not stated / FAR_MASS <= entry.part_mass <= stated * FAR_MASS:
-            fault(entry, "part_g", got, f"some {spoken.part_weight(stated)}, as in the scenario{_meant()}")
+            fault(entry, "part_g", got, f"some {_told(stated, 4)}, as in the scenario{_meant()}")
         if entry.scale is not None and entry.scale >= entry.part_mass:
             fault(entry, "scale_g", _told(entry.scale), f"finer than what it weighed, {got}")
         if before is not None and before.part_mass is not None:
@@ -145,6 +145,8 @@ def _weights(standing: Sequence[Entry], part: Part, fault: Told) -> None:
 
 def _told(mass: float, digits: int = 9) -> str:
     """A weight of the log [kg] as the job speaks."""
+    if spoken.system() == "inch" and mass > 0.1 * POUND:
+        return spoken.weighed(mass)
     return f"{spoken.per('swarf') * mass:.{digits}g} {spoken.unit('swarf')}"
 
 
