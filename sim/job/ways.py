@@ -115,6 +115,9 @@ def _in_job(value: float, kind: str) -> str:
     return show(value, kind, spoken.system(), 4 if spoken.system() == "mm" else 3)
 
 
+NO_NUMBERS = ("nan", "inf", "infinity")
+
+
 def _quantity(
     kind: str, least: float, most: float, words: dict[str, float] | None = None
 ) -> Callable[[str], float]:
@@ -127,7 +130,8 @@ def _quantity(
         try:
             value = to_si(number_of(text), kind, spoken.system())
         except ValueError:
-            value = parse_quantity(text, kind)
+            # "nan" and "inf" are numbers to Python and to nobody else: the message is that of the range.
+            value = math.nan if text.strip("+- ").lower() in NO_NUMBERS else parse_quantity(text, kind)
         if not math.isfinite(value) or not least <= value <= most:
             raise ValueError(allowed)
         return value
