@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from handlap.cli.reports.blocks import Report
+    from handlap.sim.job.scenario import Scenario
 
 F = TypeVar("F", bound=Callable[..., Any])
 LARGEST_SEED = 2**32 - 1
@@ -43,6 +44,16 @@ class ScenarioName(click.ParamType):
         stems = sorted(name.removesuffix(".toml") for name in names if name.endswith(".toml"))
         found = [CompletionItem(stem) for stem in stems if stem.startswith(incomplete)]
         return [*found, CompletionItem(incomplete, type="file")]
+
+
+def in_its_units(job: Scenario) -> Scenario:
+    """The job; from here on the command speaks in its units, until it ends."""
+    from handlap.sim.common import spoken
+
+    context = click.get_current_context(silent=True)
+    if context is not None:
+        context.with_resource(spoken.speaking(job.system, job.leaf_unit))
+    return job
 
 
 def scenario_argument(*, required: bool = True) -> Callable[[F], F]:

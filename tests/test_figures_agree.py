@@ -17,14 +17,14 @@ from matplotlib.text import Text
 from test_compare import uneven_job
 from test_replan import replanned
 
-from handlap.cli.drawing.compare_pictures import FACTORS, compare_figures
+from handlap.cli.drawing.compare_pictures import compare_figures
 from handlap.cli.drawing.lesson_pictures import removed_figure
 from handlap.cli.drawing.pictures import STYLE, levelled, plan_figures
 from handlap.cli.drawing.replan_pictures import leaves_read, replan_figures, weighed, widest
 from handlap.cli.drawing.why_pictures import COLUMNS, why_figures
 from handlap.cli.reports.as_json import plan_json
 from handlap.cli.reports.blocks import Report, Table
-from handlap.cli.reports.compare_differences import COLUMN_NAMES, columns_of, differing, same_words
+from handlap.cli.reports.compare_differences import COLUMN_NAMES, differing, same_words
 from handlap.cli.reports.compare_report import UNITS, compare_json, compare_report
 from handlap.cli.reports.plan_report import plan_report
 from handlap.cli.reports.quantity import middle, quantity
@@ -175,7 +175,6 @@ def test_marks_of_ways_are_the_differences_of_the_json(ways):
             assert own in title_of(axes)
             assert own in text
     assert same_words(ways) in said(figure)
-    assert set(FACTORS) >= set(columns_of(ways))
 
 
 def test_titles_of_the_metal_removed_are_those_of_the_table(ways):

@@ -305,7 +305,7 @@ def finish(document: Document, intro: list[str], unstated: list[str], file: str)
     if lines and lines[0].at:
         leaf = leaves[0] if leaves else 30e-6
         stations = tuple(Station(at, 0.0, leaf) for at in lines[0].at[:2])
-        example = line_text(lines[0], "rest", stations, system, middle)
+        example = line_text(lines[0], "rest", stations, system, middle, scenario.leaf_unit)
     text = compose(document, intro, unstated, file, example)
     load_text(text, file, file=file, require_readings=False)
     return text

@@ -80,8 +80,11 @@ class ReadingsJob:
         for line in self.lines:
             yield from self._line(line, answers)
 
+    def _findings(self) -> Findings:
+        return Findings(self.file, self.system, leaf_unit=self.job.leaf_unit)
+
     def _unit(self) -> str:
-        return "µm" if self.system == "mm" else "thou"
+        return self.job.leaf_unit
 
     def _line(self, line: MeasuringLine, answers: Answers) -> Iterator[Question]:
         outline = self.job.part.outline
@@ -129,9 +132,9 @@ class ReadingsJob:
         station = next((s for s in known.stations if abs(s.at - at) <= SAME_PLACE), None)
         if station is None:
             return SKIP
-        goes = f"{leaf_of(station.goes, self.system)}" if station.goes > 0.0 else "none"
+        goes = f"{leaf_of(station.goes, self.job.leaf_unit)}" if station.goes > 0.0 else "none"
         return (
-            f"{goes} {leaf_of(station.stops, self.system)}"
+            f"{goes} {leaf_of(station.stops, self.job.leaf_unit)}"
             if math.isfinite(station.stops)
             else f"{goes} open"
         )
@@ -145,7 +148,7 @@ class ReadingsJob:
         return tuple(self._read_leaves(answers[LEAVES]))
 
     def _read_leaves(self, typed: str) -> list[float]:
-        found = Findings(self.file, self.system)
+        found = self._findings()
         raw = [_number(part) for part in re.split(r"[\s,]+", typed) if part]
         values = READERS["leaves"](raw, BY_NAME["readings.leaves"], "readings.leaves", found)
         _refuse(found)
@@ -176,17 +179,17 @@ class ReadingsJob:
         leaves = self.leaves({LEAVES: self._typed_leaves})
         if not leaves or (name, typed) in self._doubted:
             return
-        found = Findings(self.file, self.system)
+        found = self._findings()
         for raw in _parts(typed):
             if isinstance(raw, str) and raw.isalpha():
                 continue
             value = READERS["quantity"](raw, BY_NAME["readings.leaves"], "leaf", found)
             if value and all(abs(value - leaf) > 1e-3 * leaf for leaf in leaves):
                 self._doubted.add((name, typed))
-                there = ", ".join(str(leaf_of(leaf, self.system)) for leaf in leaves)
+                there = ", ".join(str(leaf_of(leaf, self.job.leaf_unit)) for leaf in leaves)
                 raise InputError(
-                    f"{leaf_words(value, self.system)} is not among your leaves ({there}); type it again if "
-                    "that is what you used"
+                    f"{leaf_words(value, self.job.leaf_unit)} is not among your leaves ({there}); type it "
+                    "again if that is what you used"
                 )
 
     def station(self, line: MeasuringLine, index: int, typed: str, answers: Answers) -> Station:
@@ -198,7 +201,7 @@ class ReadingsJob:
         """
         at = line.at[index]
         label = f"{line.label(index)}"
-        found = Findings(self.file, self.system)
+        found = self._findings()
         raw = [length_of(at, self.system), *_parts(typed)]
         rows = READERS["stations"]([raw], BY_NAME["readings.line[].stations"], label, found)
         _refuse(found, f"{label}[1]", label)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from handlap.sim.common.units import System, from_si, plain
+from handlap.sim.common.units import UNITS, System, from_si, show_leaf
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.scenario import Held, Station
 from handlap.sim.job.toml_edit import value_text
@@ -21,15 +21,15 @@ def length_of(value: float, system: System) -> int | float:
     return plain_number(round(from_si(value, "length", system), 6))
 
 
-def leaf_of(value: float, system: System) -> int | float:
-    """A leaf [m] in the file's unit."""
-    return plain_number(from_si(value, "height", system))
+def leaf_of(value: float, unit: str) -> int | float:
+    """A leaf [m] as the plain number stamped on it."""
+    multiplier, divisor = UNITS["length"][unit]
+    return plain_number(value * divisor / multiplier)
 
 
-def leaf_words(value: float, system: System) -> str:
-    """A leaf [m] with its unit."""
-    unit = "µm" if system == "mm" else "thou"
-    return f"{plain(from_si(value, 'height', system))} {unit}"
+def leaf_words(value: float, unit: str) -> str:
+    """A leaf [m] as it is stamped, with its unit."""
+    return show_leaf(value, unit)
 
 
 def line_text(
@@ -38,12 +38,14 @@ def line_text(
     stations: tuple[Station, ...],
     system: System,
     middle: tuple[float, float],
+    stamped: str,
 ) -> str:
     """``[[readings.line]]`` of a file.
 
     Parameters
     ----------
     middle : where the middle of the face lies in the frame of the file [m]
+    stamped : what plain numbers of leaves stand in
     """
     ends = [
         [length_of(p + m, system) for p, m in zip(end, middle, strict=True)] for end in (line.start, line.end)
@@ -51,8 +53,8 @@ def line_text(
     rows = [
         [
             length_of(s.at, system),
-            leaf_of(s.goes, system) if s.goes > 0.0 else "none",
-            leaf_of(s.stops, system) if math.isfinite(s.stops) else "open",
+            leaf_of(s.goes, stamped) if s.goes > 0.0 else "none",
+            leaf_of(s.stops, stamped) if math.isfinite(s.stops) else "open",
         ]
         for s in stations
     ]

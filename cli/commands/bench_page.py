@@ -11,6 +11,7 @@ from handlap.cli.options import (
     Output,
     check_places,
     face_may_decide,
+    in_its_units,
     members_option,
     scenario_argument,
     seed_option,
@@ -56,7 +57,7 @@ def bench_page(
     from handlap.sim.bench.log_file import read_log
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     log = read_log(job)
     file = out or Path(f"{set_name(job.name, 'bench-page')}.html")
     check_places(None, file)

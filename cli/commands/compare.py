@@ -7,6 +7,7 @@ import click
 from handlap.cli.options import (
     Output,
     Spread,
+    in_its_units,
     members_option,
     output_options,
     scenario_argument,
@@ -69,7 +70,7 @@ def compare(
     from handlap.sim.job.scenario_file import load
     from handlap.sim.job.ways import parse_way
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     ways = [parse_way(text) for text in texts]
     output.check()
 

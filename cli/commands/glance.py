@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import members_option, seed_option
+from handlap.cli.options import in_its_units, members_option, seed_option
 from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def glance(
     kept = _kept_copy(file)
     write_whole(file, text)
     draft_of(file).unlink(missing_ok=True)
-    scenario = load(str(file))
+    scenario = in_its_units(load(str(file)))
     with Progress() as progress:
         found = first_look(scenario, members=members, seed=seed, progress=progress)
     if as_json:

@@ -7,6 +7,7 @@ import click
 from handlap.cli.options import (
     Output,
     Spread,
+    in_its_units,
     members_option,
     output_options,
     scenario_argument,
@@ -53,7 +54,7 @@ def improve(
     """
     from handlap.sim.job.scenario_file import load
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     output.check()
 
     from handlap.cli.progress import Progress

@@ -11,6 +11,7 @@ from handlap.cli.options import (
     Output,
     check_places,
     face_may_decide,
+    in_its_units,
     members_option,
     scenario_argument,
     seed_option,
@@ -73,7 +74,7 @@ def job_sheet(
     from handlap.cli.result_set import set_name
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     folder = out or Path()
     places = {ending: folder / f"{set_name(job.name, 'job-sheet')}.{ending}" for ending in ("pdf", "html")}
     if page:
@@ -165,13 +166,14 @@ def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
     """The sheet for a terminal."""
     from handlap.cli.reports.blocks import Block, Bullets, Facts, Report, Section, Table, Words
     from handlap.cli.reports.plan_report import answer_words, dye_blocks
+    from handlap.sim.common.spoken import swarf_unit
 
     leaf = f"leaf\n{sheet.leaf_unit}"
     heads = (
         "up to\nstroke",
         "turn\nat",
         "due",
-        "off\ng",
+        f"off\n{swarf_unit()}",
         leaf,
         "met\n%",
         "worse\n%",

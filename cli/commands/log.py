@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import scenario_argument
+from handlap.cli.options import in_its_units, scenario_argument
 from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
@@ -150,7 +150,7 @@ def log(
     said = any(value not in (None, False, ()) for value in given.values()) or bool(readings_from)
     if show and said:
         raise InputError("--show only shows what is written; leave it out to write")
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     path = log_path(job)
     added: Entry | None = None
     if page_text is not None or both:

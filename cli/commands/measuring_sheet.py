@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import check_places, scenario_argument
+from handlap.cli.options import check_places, in_its_units, scenario_argument
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,7 +51,7 @@ def measuring_sheet(scenario: str, paper: str, standard: bool, out: Path | None,
     """
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
-    job = load(scenario, require_readings=False)
+    job = in_its_units(load(scenario, require_readings=False))
     file = out or Path(f"{job.name}-measuring-sheet.pdf")
     check_places(None, file)
 

@@ -7,6 +7,7 @@ import click
 from handlap.cli.options import (
     Output,
     Spread,
+    in_its_units,
     members_option,
     output_options,
     scenario_argument,
@@ -54,7 +55,7 @@ def plan(
     from handlap.sim.job.scenario_file import load
     from handlap.sim.lapping.simulate import starting_on
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     output.check()
     if start is not None:
         job = starting_on(job, start)

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import Output, check_places, face_may_decide, scenario_argument, seed_option
+from handlap.cli.options import (
+    Output,
+    check_places,
+    face_may_decide,
+    in_its_units,
+    scenario_argument,
+    seed_option,
+)
 
 if TYPE_CHECKING:
     from handlap.cli.reports.blocks import Report
@@ -61,7 +68,7 @@ def play(
     from handlap.sim.job.scenario_file import load
     from handlap.sim.job.ways import parse_way
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     ways = [parse_way(text) for text in texts]
     places = [place for place in (out, gif, json_file) if place is not None]
     if not places and not as_json:
@@ -109,7 +116,7 @@ def _hand_over(
 
 def _report(followed: Followed) -> Report:
     """The first and the last figures of each way."""
-    from handlap.cli.drawing.play_views import ROWS, figures_of
+    from handlap.cli.drawing.play_views import figures_of, rows_of_figures
     from handlap.cli.reports.blocks import Report, Section, Table
     from handlap.cli.reports.quantity import counted
     from handlap.cli.reports.wording import paper_words, subject
@@ -118,7 +125,8 @@ def _report(followed: Followed) -> Report:
     start = figures_of(followed.ways[0].frames, 0)
     ends = [figures_of(way.frames, -1) for way in followed.ways]
     rows = tuple(
-        (f"{name}, {unit}", start[n], *(end[n] for end in ends)) for n, (name, unit) in enumerate(ROWS)
+        (f"{name}, {unit}", start[n], *(end[n] for end in ends))
+        for n, (name, unit) in enumerate(rows_of_figures())
     )
     steps = counted(len(followed.ways[0].frames.strokes), "step")
     lead = [f"{steps}, the same figures as simulate. One face, middle values, no bands."]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import scenario_argument
+from handlap.cli.options import in_its_units, scenario_argument
 from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def readings(scenario: str, name: str | None, standard: bool, as_json: bool) -> 
             f'"{scenario}" is a built-in scenario and cannot be written to; make one of your own with '
             f'"handlap new FILE --from {scenario}"'
         )
-    job = load(scenario, require_readings=False)
+    job = in_its_units(load(scenario, require_readings=False))
     file = Path(scenario)
     text = read_text(scenario)
     _can_be_written(job, text, file)
@@ -147,13 +147,13 @@ def _write(file: Path, asked: ReadingsJob, changed: list[ReadLine], answers: dic
     tables = [
         (
             read.line.name if read.line.name in there else None,
-            line_text(read.line, read.held, read.stations, system, middle),
+            line_text(read.line, read.held, read.stations, system, middle, asked.job.leaf_unit),
         )
         for read in changed
     ]
     new = exchange_lists(text, LINES, tables)
     if not asked.job.readings.leaves and answers.get(LEAVES, NO_LEAVES) != NO_LEAVES:
-        leaves = [leaf_of(leaf, system) for leaf in asked.leaves(answers)]
+        leaves = [leaf_of(leaf, asked.job.leaf_unit) for leaf in asked.leaves(answers)]
         new = add_key(new, "readings", f"leaves = {value_text(leaves)}")
     _same_but_for_readings(text, new)
     load_text(new, str(file), file=file.name, folder=file.parent)

@@ -6,6 +6,7 @@ import click
 
 from handlap.cli.options import (
     Output,
+    in_its_units,
     members_option,
     output_options,
     scenario_argument,
@@ -52,7 +53,7 @@ def replan(
     from handlap.sim.bench.log_place import log_path
     from handlap.sim.job.scenario_file import load
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     log = read_log(job)
     output.check()
 

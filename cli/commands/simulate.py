@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import Output, output_options, scenario_argument, seed_option
+from handlap.cli.options import Output, in_its_units, output_options, scenario_argument, seed_option
 
 if TYPE_CHECKING:
     from handlap.sim.job.results import LapResult
@@ -42,7 +42,7 @@ def simulate(
     """
     from handlap.sim.job.scenario_file import load
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     output.check(heights)
 
     from handlap.cli.files import write_whole

@@ -6,6 +6,7 @@ import click
 
 from handlap.cli.options import (
     Output,
+    in_its_units,
     members_option,
     output_options,
     scenario_argument,
@@ -27,7 +28,7 @@ def survey(scenario: str, members: int, seed: int, output: Output) -> None:
     """
     from handlap.sim.job.scenario_file import load
 
-    job = load(scenario)
+    job = in_its_units(load(scenario))
     output.check()
 
     from handlap.cli.progress import Progress

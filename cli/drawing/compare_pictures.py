@@ -9,7 +9,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import DOTTED, LEAST_SCALE, MICRON
+from handlap.cli.drawing.course_drawing import DOTTED, LEAST_SCALE
 from handlap.cli.drawing.face_map import (
     draw_face,
     finish_bar,
@@ -26,6 +26,7 @@ from handlap.cli.drawing.sizes import folded, narrow, wide
 from handlap.cli.reports.compare_differences import COLUMN_NAMES, difference_from, differing, same_words
 from handlap.cli.reports.quantity import counted, quantity
 from handlap.cli.reports.wording import FINEST, microns
+from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.job.results import Band
 
 if TYPE_CHECKING:
@@ -34,10 +35,6 @@ if TYPE_CHECKING:
 
 LONG_NAME = 30
 MOST_MAPS = 4
-FACTORS = dict.fromkeys(("straightedge", "flatness", "greatest_depth", "taper", "mean_depth"), MICRON)
-FACTORS["minutes"] = 1.0
-UNIT_OF = {name: ", µm" for name in FACTORS} | {"minutes": ""}
-"""What stands after the name of a figure over its column."""
 
 
 def compare_pictures(found: Comparison) -> dict[str, bytes]:
@@ -70,7 +67,7 @@ def ways_figure(found: Comparison) -> Figure:
     rows = [_short(place, found.results[i].way.name) for place, i in enumerate(found.order.places, 1)]
     columns = []
     for name in drawn or ("minutes",):
-        factor = FACTORS[name]
+        factor = _factor(name)
         marks: list[MarkLine | None] = [MarkLine(Band(0.0, 0.0, 0.0), True)]
         for i in others:
             d = difference_from(found, i, name)
@@ -84,11 +81,16 @@ def ways_figure(found: Comparison) -> Figure:
     return mark_line_figure(rows, columns, title=title, note=note, strong=(0,))
 
 
+def _factor(name: str) -> float:
+    """What a figure is multiplied by to be drawn: minutes are minutes, all else is a height."""
+    return 1.0 if name == "minutes" else per_height()
+
+
 def _head(found: Comparison, first: int, name: str) -> str:
     """A figure's name and unit, and what the first way itself comes to."""
-    own = found.results[first].bands[name].scaled(FACTORS[name])
+    own = found.results[first].bands[name].scaled(_factor(name))
     text = quantity(own, whole=True) if name == "minutes" else quantity(own, finest=FINEST)
-    return f"{COLUMN_NAMES[name]}{UNIT_OF[name]}\nfirst: {text}"
+    return f"{COLUMN_NAMES[name]}{'' if name == 'minutes' else ', ' + height_unit()}\nfirst: {text}"
 
 
 def removed_figure(found: Comparison) -> Figure:
@@ -103,7 +105,7 @@ def removed_figure(found: Comparison) -> Figure:
     ]
     shown = [first, *apart[: MOST_MAPS - 1]]
     places = {i: place for place, i in enumerate(found.order.places, 1)}
-    maps = [MICRON * np.asarray(found.results[i].removed) for i in shown]
+    maps = [per_height() * np.asarray(found.results[i].removed) for i in shown]
     low, high = min(float(m.min()) for m in maps), max(float(m.max()) for m in maps)
     high = max(high, low + LEAST_SCALE)
     levels = levels_between(low, high)
@@ -123,7 +125,7 @@ def removed_figure(found: Comparison) -> Figure:
         bands = found.results[i].bands
         told = f"mean {microns(bands['mean_depth'])}, deepest {microns(bands['greatest_depth'])}"
         set_title(axes, f"{_short(places[i], found.results[i].way.name)}\n{told}", 9.5, 4.3)
-    words = f"depth removed, µm\n{step_words(levels, 'µm')}".strip()
+    words = f"depth removed, {height_unit()}\n{step_words(levels, height_unit())}".strip()
     finish_bar(figure.colorbar(mesh, ax=panels, aspect=35, shrink=0.8, pad=0.02), words)
     rest = len(others) - len(apart)
     note = "The figures are those of all cases; the map is their mean."
@@ -143,10 +145,10 @@ def turns_figure(turns: TurnCurve, limit_by: str) -> Figure:
     x = np.array(turns.intervals, dtype=float)
     held = "straightedge" if limit_by == "straightedge" else "flatness"
     for axes, values, colour, label in (
-        (top, turns.flatness, colours.FLATNESS, f"{held}, µm"),
-        (bottom, turns.taper, colours.REMOVED, "greater taper removed, µm"),
+        (top, turns.flatness, colours.FLATNESS, f"{held}, {height_unit()}"),
+        (bottom, turns.taper, colours.REMOVED, f"greater taper removed, {height_unit()}"),
     ):
-        low, middle, high = (MICRON * values).T
+        low, middle, high = (per_height() * values).T
         axes.fill_between(x, low, high, color=colour, alpha=0.18, lw=0)
         axes.plot(x, middle, color=colour, lw=2.0, marker="o", ms=4)
         axes.set_ylabel(label)

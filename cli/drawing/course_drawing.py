@@ -13,13 +13,13 @@ from matplotlib.figure import Figure
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.sizes import folded, narrow, wide
 from handlap.cli.reports.blocks import together
-from handlap.cli.reports.quantity import stated
+from handlap.cli.reports.quantity import stated_height
 from handlap.sim.common.outline import Array
+from handlap.sim.common.spoken import height_unit, per_height
 
 if TYPE_CHECKING:
     from handlap.sim.job.scenario import Part
 
-MICRON = 1e6
 DOTTED = (0, (1, 1.2))
 LEAST_SCALE = 0.01
 """Half width of a scale on which nothing is to be seen [µm]."""
@@ -98,7 +98,7 @@ def course_figure(
     _depth(bottom, course, part, end, names[bottom])
     if marks.old is not None:
         for axes, values in ((top, marks.old.flatness), (bottom, marks.old.greatest_depth)):
-            low, _, above = (MICRON * values).T
+            low, _, above = (per_height() * values).T
             axes.fill_between(marks.old.strokes, low, above, color=colours.FAINT, alpha=0.22, lw=0, zorder=0)
     _measured(top, bottom, marks)
     for axes, height in ((top, high), (bottom, deepest)):
@@ -108,8 +108,8 @@ def course_figure(
         axes.spines[["top", "right"]].set_visible(False)
         _verticals(axes, marks, end)
         _name_lines(axes, names[axes], height)
-    top.set_ylabel("out of flat, µm")
-    bottom.set_ylabel("removed, µm")
+    top.set_ylabel(f"out of flat, {height_unit()}")
+    bottom.set_ylabel(f"removed, {height_unit()}")
     bottom.set_xlabel(f"strokes {where}")
     _name_marks(top, marks, end)
     figure.suptitle(
@@ -152,7 +152,7 @@ def _flatness(
     """The flatness, and the straightedge's reading where it lies somewhere else."""
     x = course.strokes
     shown = x <= end
-    differs = MICRON * np.abs(course.straightedge[:, 1] - course.flatness[:, 1]) > DIFFERS * high
+    differs = per_height() * np.abs(course.straightedge[:, 1] - course.flatness[:, 1]) > DIFFERS * high
     apart = bool(np.any(differs & shown))
     _band(axes, x, course.flatness, colours.FLATNESS, "solid", "flatness (minimum zone)")
     words = "flatness" if apart else "flatness; the straightedge reads the same"
@@ -178,28 +178,28 @@ def _depth(axes: Axes, course: Course, part: Part, end: float, names: list[tuple
 
 
 def _limit(axes: Axes, at: float, words: str, names: list[tuple[float, str, str]]) -> None:
-    text = f"{words}, {stated(MICRON * at)} µm"
-    axes.axhline(MICRON * at, color=colours.LIMIT, lw=1.2, ls=(0, (6, 3)), label=text)
-    names.append((MICRON * at, text, colours.LIMIT))
+    text = f"{words}, {stated_height(at)}"
+    axes.axhline(per_height() * at, color=colours.LIMIT, lw=1.2, ls=(0, (6, 3)), label=text)
+    names.append((per_height() * at, text, colours.LIMIT))
 
 
 def _at(x: Array, values: Array, end: float) -> float:
     """The middle of a band (k, 3) where the axis ends [µm]."""
-    return float(MICRON * np.interp(min(end, x[-1]), x, values[:, 1]))
+    return float(per_height() * np.interp(min(end, x[-1]), x, values[:, 1]))
 
 
 def _highest(x: Array, values: Array, end: float, line: float | None, measured: Sequence[Measured]) -> float:
     """Top of an axis [µm] that shows the band up to ``end``, the line and what was measured."""
     seen = float(values[x <= end].max()) if np.any(x <= end) else 0.0
     ends = [m.low if np.isinf(m.high) else m.high for m in measured]
-    return 1.08 * MICRON * max(seen, line or 0.0, *ends, LEAST_SCALE / MICRON)
+    return 1.08 * per_height() * max(seen, line or 0.0, *ends, LEAST_SCALE / per_height())
 
 
 def _band(
     axes: Axes, x: Array, values: Array, colour: str, style: Any, label: str, *, filled: bool = True
 ) -> None:
     """A middle line with its band, filled or between two thin lines."""
-    low, middle, high = (MICRON * values).T
+    low, middle, high = (per_height() * values).T
     if np.any(high > low) and filled:
         axes.fill_between(x, low, high, color=colour, alpha=0.18, lw=0)
     elif np.any(high > low):
@@ -210,15 +210,15 @@ def _band(
 def _measured(top: Axes, bottom: Axes, marks: Marks) -> None:
     """Leaves as bars, an arrow where no leaf stopped; weighings as points with their error."""
     for read in marks.leaves:
-        low = MICRON * read.low
+        low = per_height() * read.low
         if np.isinf(read.high):
             top.plot([read.strokes], [low], "^", ms=7, color=colours.INK, clip_on=False, zorder=5)
             continue
-        bar = ([read.strokes] * 2, [low, MICRON * read.high])
+        bar = ([read.strokes] * 2, [low, per_height() * read.high])
         top.plot(*bar, color=colours.GROUND, lw=6.5, solid_capstyle="butt", clip_on=False, zorder=4)
         top.plot(*bar, color=colours.INK, lw=4.0, solid_capstyle="butt", clip_on=False, zorder=5)
     for weighed in marks.weighed:
-        low, middle, high = (MICRON * v for v in (weighed.low, weighed.middle or 0.0, weighed.high))
+        low, middle, high = (per_height() * v for v in (weighed.low, weighed.middle or 0.0, weighed.high))
         bottom.plot([weighed.strokes] * 2, [low, high], color=colours.INK, lw=1.2, clip_on=False, zorder=5)
         bottom.plot(
             [weighed.strokes], [middle], "o", ms=6, mfc=colours.GROUND, mec=colours.INK, mew=1.5,

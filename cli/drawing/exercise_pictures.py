@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import LEAST_SCALE, MICRON
+from handlap.cli.drawing.course_drawing import LEAST_SCALE
 from handlap.cli.drawing.face_map import (
     draw_face,
     finish_bar,
@@ -21,9 +21,10 @@ from handlap.cli.drawing.face_map import (
     sheet_of_faces,
     step_words,
 )
-from handlap.cli.drawing.pictures import HEIGHT_WORDS, MM, STYLE, levelled, png
+from handlap.cli.drawing.pictures import HEIGHT_WORDS, STYLE, levelled, png
 from handlap.cli.drawing.sizes import folded
 from handlap.cli.reports.quantity import number
+from handlap.sim.common.spoken import height_unit, per_height, per_length
 
 if TYPE_CHECKING:
     from handlap.sim.teaching.exercise_marks import Marking
@@ -40,8 +41,8 @@ def truth_figure(found: Marking) -> Figure:
     survey, exercise = found.found.survey, found.exercise
     outline, grid = exercise.scenario.part.outline, survey.grid
     cells = slice(0, grid.n_cells)
-    true = MICRON * levelled(grid, exercise.face.heights_at(grid.points))[cells]
-    read = MICRON * levelled(grid, survey.mean_map)[cells]
+    true = per_height() * levelled(grid, exercise.face.heights_at(grid.points))[cells]
+    read = per_height() * levelled(grid, survey.mean_map)[cells]
     half = max(LEAST_SCALE, float(np.abs(true).max()), float(np.abs(read).max()))
     levels = levels_between(-half, half)
     figure, both = sheet_of_faces(outline, 2, across=1)
@@ -54,10 +55,10 @@ def truth_figure(found: Marking) -> Figure:
         )
         low, high = number(float(heights.min()), 2), number(float(heights.max()), 2)
         mark_ends(axes, grid, heights, LEAST_SCALE)
-        set_title(axes, f"{title}: from {low} to {high} µm")
+        set_title(axes, f"{title}: from {low} to {high} {height_unit()}")
     _stations(both[0], found)
     bar = figure.colorbar(mesh, ax=both, aspect=30, shrink=0.9, pad=0.02)
-    finish_bar(bar, f"height over the best plane, µm\n{step_words(levels, 'µm')}")
+    finish_bar(bar, f"height over the best plane, {height_unit()}\n{step_words(levels, height_unit())}")
     note = " Crosses: written down wrong." if exercise.slips else ""
     figure.supxlabel(folded(f"{HEIGHT_WORDS}{note}", room(figure), 9.0), fontsize=9)
     return figure
@@ -66,7 +67,7 @@ def truth_figure(found: Marking) -> Figure:
 def _stations(axes: Axes, found: Marking) -> None:
     wrong = {slip.label for slip in found.exercise.slips}
     for line in found.exercise.task.lines:
-        for i, (u, v) in enumerate(MM * line.places):
+        for i, (u, v) in enumerate(per_length() * line.places):
             bad = line.label(i) in wrong
             look: dict[str, Any] = (
                 {"marker": "X", "ms": 9, "mfc": colours.MARK, "mec": colours.GROUND}

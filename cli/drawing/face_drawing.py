@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handlap.cli.reports.blocks import Drawing
-from handlap.cli.reports.quantity import number
+from handlap.cli.reports.quantity import height, number
+from handlap.sim.common.spoken import per_height
 
 if TYPE_CHECKING:
     from handlap.sim.common.grid import Grid
@@ -45,9 +46,12 @@ def face_drawing(grid: Grid, heights: Array, width: int, scale: tuple[float, flo
         side = SIDE if row == rows - 1 else "  near  " if row == 0 else " " * len(SIDE)
         lines.append(side + text)
     lines.append(f"{' ' * len(SIDE)}left{' ' * max(1, columns - 9)}right")
-    ends = f"{BLOCKS[0]} {number(1e6 * low, 2)} µm (low)   {BLOCKS[-1]} {number(1e6 * high, 2)} µm (proud)"
+    ends = f"{BLOCKS[0]} {height(low, 2)} (low)   {BLOCKS[-1]} {height(high, 2)} (proud)"
     lines.append(f"{' ' * len(SIDE)}{ends}")
-    return Drawing(tuple(lines), f"Heights run from {number(1e6 * low, 2)} to {number(1e6 * high, 2)} µm.")
+    return Drawing(
+        tuple(lines),
+        f"Heights run from {number(per_height() * low, 2)} to {height(high, 2)}.",
+    )
 
 
 def _block(height: float, low: float, high: float) -> str:

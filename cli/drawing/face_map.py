@@ -1,4 +1,4 @@
-"""Pictures of one face: a map of some quantity inside its outline, on axes in mm."""
+"""Pictures of one face: a map of some quantity inside its outline, on axes in the unit of the job."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from handlap.cli.drawing.sizes import PHONE, folded, narrow
 from handlap.cli.reports.quantity import stated
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.spoken import length_unit, per_length
 
-MM = 1e3
 RIM = 2.4
 """White about a line that is drawn over a map, both sides together [pt]."""
 INWARD = 0.93
@@ -36,7 +36,7 @@ def outline_shape(outline: Outline) -> Shape:
     points, codes = [], []
     # Openings run the other way round, so that a clip leaves them out.
     for polygon in (outline.rim, *(opening[::-1] for opening in outline.openings)):
-        ring = np.vstack([polygon, polygon[:1]]) * MM
+        ring = np.vstack([polygon, polygon[:1]]) * per_length()
         points.append(ring)
         codes += [Shape.MOVETO, *[Shape.LINETO] * (len(ring) - 2), Shape.CLOSEPOLY]
     return Shape(np.vstack(points), codes)
@@ -101,11 +101,19 @@ def draw_face(
     clip = PathPatch(shape, facecolor="none", edgecolor="none", transform=axes.transData)
     axes.add_patch(clip)
     mesh = axes.pcolormesh(
-        grid.u_edges * MM, grid.v_edges * MM, raster, cmap=colours, vmin=low, vmax=high, rasterized=True
+        grid.u_edges * per_length(),
+        grid.v_edges * per_length(),
+        raster,
+        cmap=colours,
+        vmin=low,
+        vmax=high,
+        rasterized=True,
     )
     mesh.set_clip_path(clip)
     if len(levels) and min(raster.shape) >= 2 and float(raster.max()) > float(raster.min()):
-        u, v = (_beyond(0.5 * MM * (edges[1:] + edges[:-1])) for edges in (grid.u_edges, grid.v_edges))
+        u, v = (
+            _beyond(0.5 * per_length() * (edges[1:] + edges[:-1])) for edges in (grid.u_edges, grid.v_edges)
+        )
         over = np.ma.masked_invalid(_past_the_rim(grid.as_map(values)))
         lowest, highest = float(raster.min()), float(raster.max())
         # A line at the level of the rest of the face would follow its rounding errors.
@@ -141,7 +149,7 @@ def mark_ends(axes: Axes, grid: Grid, values: Array, least: float = 0.0) -> None
         ("−", int(values[cells].argmin()), low < 0.0),
     ):
         if there:
-            spot = INWARD * MM * grid.u[at], INWARD * MM * grid.v[at]
+            spot = INWARD * per_length() * grid.u[at], INWARD * per_length() * grid.v[at]
             text = axes.text(*spot, sign, ha="center", va="center", fontsize=13, fontweight="bold")
             text.set_path_effects([withStroke(linewidth=3.0, foreground=GROUND)])
 
@@ -158,8 +166,8 @@ def step_words(levels: Sequence[float], unit: str) -> str:
 
 
 def _frame(axes: Axes, outline: Outline) -> None:
-    margin = 0.012 * MM * max(outline.length, outline.width)
-    half_u, half_v = 0.5 * MM * outline.length, 0.5 * MM * outline.width
+    margin = 0.012 * per_length() * max(outline.length, outline.width)
+    half_u, half_v = 0.5 * per_length() * outline.length, 0.5 * per_length() * outline.width
     axes.set_xlim(-half_u - margin, half_u + margin)
     axes.set_ylim(-half_v - margin, half_v + margin)
     axes.set_aspect("equal")
@@ -216,14 +224,14 @@ def sheet_of_faces(
         if small:
             _name_sides(axes, outline)
         else:
-            axes.set_xlabel("left  ←  u, mm  →  right")
-            axes.set_ylabel("near  ←  v, mm  →  far")
+            axes.set_xlabel(f"left  ←  u, {length_unit()}  →  right")
+            axes.set_ylabel(f"near  ←  v, {length_unit()}  →  far")
     return figure, all_axes[:count]
 
 
 def _name_sides(axes: Axes, outline: Outline) -> None:
     """Sides in words in place of a scale, for maps too small to hold both."""
-    half_u, half_v = 0.5 * MM * outline.length, 0.5 * MM * outline.width
+    half_u, half_v = 0.5 * per_length() * outline.length, 0.5 * per_length() * outline.width
     axes.xaxis.set_major_locator(FixedLocator([-half_u, half_u]))
     axes.yaxis.set_major_locator(FixedLocator([-half_v, half_v]))
     axes.xaxis.set_major_formatter(FixedFormatter(["left", "right"]))

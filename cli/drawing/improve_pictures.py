@@ -9,11 +9,12 @@ import matplotlib
 from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import DOTTED, MICRON
+from handlap.cli.drawing.course_drawing import DOTTED
 from handlap.cli.drawing.mark_lines import Column, MarkLine, mark_line_figure
 from handlap.cli.drawing.pictures import STYLE, png
 from handlap.cli.drawing.sizes import folded, narrow, wide
 from handlap.cli.reports.quantity import chance
+from handlap.sim.common.spoken import height_unit, per_height
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.improve import Improvement, Seen
@@ -36,10 +37,17 @@ def before_and_after(found: Improvement) -> Figure:
     """The way as it stands and the one that was found, on fresh numbers: what each comes to."""
     held = "reading" if found.scenario_before.part.limit_by == "straightedge" else "flatness"
     ways = {"as it stands": found.before, "found": found.honest}
+    unit, factor = height_unit(), per_height()
     columns = [
         Column("minutes", [MarkLine(way.minutes, True) for way in ways.values()]),
-        Column(f"{held}, µm", [MarkLine(way.measured.scaled(MICRON), True) for way in ways.values()]),
-        Column("deepest, µm", [MarkLine(way.greatest_depth.scaled(MICRON), True) for way in ways.values()]),
+        Column(
+            f"{held}, {unit}",
+            [MarkLine(way.measured.scaled(factor), True) for way in ways.values()],
+        ),
+        Column(
+            f"deepest, {unit}",
+            [MarkLine(way.greatest_depth.scaled(factor), True) for way in ways.values()],
+        ),
         Column("sheets", [MarkLine(way.sheets, True) for way in ways.values()]),
     ]
     rows = [f"{name}: {chance(way.chance)} inside" for name, way in ways.items()]

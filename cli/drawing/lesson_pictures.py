@@ -16,7 +16,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import DOTTED, LEAST_SCALE, MICRON
+from handlap.cli.drawing.course_drawing import DOTTED, LEAST_SCALE
 from handlap.cli.drawing.dye_drawing import swatches
 from handlap.cli.drawing.face_map import (
     draw_face,
@@ -34,6 +34,7 @@ from handlap.cli.drawing.sizes import folded, narrow, wide
 from handlap.cli.reports.lesson_report import cell
 from handlap.cli.reports.lesson_words import LETTERS, FigureWords, figure_words, has_course, same_start
 from handlap.sim.common.outline import Array
+from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.teaching.lesson import CaseResult, LessonResult
 from handlap.sim.teaching.lesson_answer import asked_unit
 from handlap.sim.teaching.lesson_figures import SCREEN
@@ -239,7 +240,7 @@ def heights_scale(result: LessonResult) -> float:
         for name, heights in (("before", case.before), ("after", case.after))
         if name in wanted or not wanted
     ]
-    return max(LEAST_SCALE, MICRON * max(float(np.abs(face).max()) for face in faces))
+    return max(LEAST_SCALE, per_height() * max(float(np.abs(face).max()) for face in faces))
 
 
 def _heights_figure(result: LessonResult, cases: Sequence[CaseResult], when: str, note: str) -> Figure:
@@ -252,12 +253,12 @@ def _heights_figure(result: LessonResult, cases: Sequence[CaseResult], when: str
         _titled(case, span) if len(cases) > 1 else span for case, span in zip(cases, spans, strict=True)
     ]
     figure, panels, mesh = _maps(
-        result, cases, [MICRON * m for m in maps], titles,
+        result, cases, [per_height() * m for m in maps], titles,
         colours=colours.HEIGHT, low=-half, high=half, levels=levels,
     )  # fmt: skip
     for axes, case, heights in zip(panels, cases, maps, strict=True):
-        mark_ends(axes, case.grid, MICRON * heights, LEAST_SCALE)
-    words = f"height, µm\n{step_words(levels, 'µm')}"
+        mark_ends(axes, case.grid, per_height() * heights, LEAST_SCALE)
+    words = f"height, {height_unit()}\n{step_words(levels, height_unit())}"
     finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), words)
     _said(figure, note)
     return figure
@@ -282,7 +283,7 @@ def after_figure(result: LessonResult) -> Figure:
 
 def removed_figure(result: LessonResult) -> Figure:
     """Depth removed, on one scale."""
-    depths = [MICRON * (case.before - case.after) for case in result.cases]
+    depths = [per_height() * (case.before - case.after) for case in result.cases]
     high = max(LEAST_SCALE, *(float(d.max()) for d in depths))
     levels = levels_between(0.0, high)
     titles = [
@@ -292,7 +293,7 @@ def removed_figure(result: LessonResult) -> Figure:
     figure, panels, mesh = _maps(
         result, result.cases, depths, titles, colours=colours.DEPTH, low=0.0, high=high, levels=levels
     )
-    words = f"depth removed, µm\n{step_words(levels, 'µm')}".strip()
+    words = f"depth removed, {height_unit()}\n{step_words(levels, height_unit())}".strip()
     finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), words)
     _said(figure, "Depth removed: the darker, the more.")
     return figure

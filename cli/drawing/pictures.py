@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import BEYOND_STOP, LEAST_SCALE, MICRON, Course, Marks, course_figure
+from handlap.cli.drawing.course_drawing import BEYOND_STOP, LEAST_SCALE, Course, Marks, course_figure
 from handlap.cli.drawing.dye_drawing import Panel, dye_figure, dye_title
 from handlap.cli.drawing.face_map import (
     draw_face,
@@ -32,10 +32,11 @@ from handlap.cli.drawing.face_map import (
 from handlap.cli.drawing.letters import FAMILY
 from handlap.cli.drawing.sizes import folded
 from handlap.cli.reports.plan_report import ends_at
-from handlap.cli.reports.quantity import number
+from handlap.cli.reports.quantity import height
 from handlap.cli.reports.wording import microns
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.spoken import height_unit, per_height, per_length
 from handlap.sim.lapping.dye import RENEW_BELOW, tone
 
 if TYPE_CHECKING:
@@ -43,7 +44,6 @@ if TYPE_CHECKING:
     from handlap.sim.job.results import Band, LapResult, Plan
     from handlap.sim.job.scenario import Scenario
 
-MM = 1e3
 DPI = 150
 STYLE: Any = {
     "font.size": 10.0,
@@ -183,7 +183,7 @@ def levelled(grid: Grid, heights: Array) -> Array:
 
 def _even_scale(*maps: Array) -> float:
     """Half width [µm] of a scale about zero that holds all maps."""
-    return max(LEAST_SCALE, MICRON * max(float(np.abs(m).max()) for m in maps))
+    return max(LEAST_SCALE, per_height() * max(float(np.abs(m).max()) for m in maps))
 
 
 def warp_figure(
@@ -207,9 +207,16 @@ def warp_figure(
     mesh: Any = None
     for k, (axes, heights) in enumerate(zip(both, pair, strict=True)):
         mesh = draw_face(
-            axes, outline, grid, heights * MICRON, colours=colours.HEIGHT, low=-half, high=half, levels=levels
+            axes,
+            outline,
+            grid,
+            heights * per_height(),
+            colours=colours.HEIGHT,
+            low=-half,
+            high=half,
+            levels=levels,
         )
-        mark_ends(axes, grid, heights * MICRON, LEAST_SCALE)
+        mark_ends(axes, grid, heights * per_height(), LEAST_SCALE)
         span = told[k] if told else f"from {_um(heights.min())} to {_um(heights.max())}"
         set_title(axes, f"{'The face' if after is None else names[k]}: {span}")
     _heights_bar(figure, mesh, both, levels)
@@ -223,7 +230,7 @@ ONE_CASE = "The figures are those of all cases; the map is one of them, the near
 
 def _heights_bar(figure: Figure, mesh: Any, axes: Sequence[Axes], levels: Sequence[float]) -> None:
     bar = figure.colorbar(mesh, ax=list(axes), aspect=30, shrink=0.9, pad=0.02)
-    finish_bar(bar, f"height over the best plane, µm\n{step_words(levels, 'µm')}")
+    finish_bar(bar, f"height over the best plane, {height_unit()}\n{step_words(levels, height_unit())}")
 
 
 def depth_figure(
@@ -233,7 +240,7 @@ def depth_figure(
 
     ``told``: mean and greatest depth of all cases, of which this is one; else its own.
     """
-    depth = removed * MICRON
+    depth = removed * per_height()
     most = int(depth.argmax())
     high = max(float(depth.max()), LEAST_SCALE)
     levels = levels_between(0.0, high)
@@ -242,13 +249,13 @@ def depth_figure(
         axes, outline, grid, depth[: grid.n_cells], colours=colours.DEPTH, low=0.0, high=high, levels=levels
     )
     axes.plot(
-        grid.u[most] * MM, grid.v[most] * MM, "o", ms=11, mfc="none", mec=colours.MARK, mew=1.8,
-        clip_on=False, path_effects=rimmed(1.8),
+        grid.u[most] * per_length(), grid.v[most] * per_length(), "o", ms=11, mfc="none", mec=colours.MARK,
+        mew=1.8, clip_on=False, path_effects=rimmed(1.8),
     )  # fmt: skip
     own = _um(float(removed @ grid.area / grid.area.sum())), _um(removed[most])
     mean, greatest = told or own
     set_title(axes, f"Metal removed: {mean} on average, {greatest} at most (ring)", wide=room(figure) - 0.5)
-    words = f"depth removed, µm\n{step_words(levels, 'µm')}".strip()
+    words = f"depth removed, {height_unit()}\n{step_words(levels, height_unit())}".strip()
     finish_bar(figure.colorbar(mesh, ax=axes, aspect=25, shrink=0.9, pad=0.02), words)
     if told:
         figure.supxlabel(folded(ONE_CASE, room(figure), 9.0), fontsize=9)
@@ -264,23 +271,30 @@ def survey_figure(scenario: Scenario, found: Survey) -> Figure:
     figure, both = sheet_of_faces(outline, 2, across=1)
     levels = levels_between(-half, half)
     mesh = draw_face(
-        both[0], outline, grid, heights * MICRON, colours=colours.HEIGHT, low=-half, high=half, levels=levels
+        both[0],
+        outline,
+        grid,
+        heights * per_height(),
+        colours=colours.HEIGHT,
+        low=-half,
+        high=half,
+        levels=levels,
     )
-    mark_ends(both[0], grid, heights * MICRON, LEAST_SCALE)
+    mark_ends(both[0], grid, heights * per_height(), LEAST_SCALE)
     wide = room(figure) - 1.0
     span = f"Height over the best plane: {_um(heights.min())} to {_um(heights.max())}"
     set_title(both[0], span, wide=wide)
-    words = f"µm, + proud\n{step_words(levels, 'µm')}"
+    words = f"{height_unit()}, + proud\n{step_words(levels, height_unit())}"
     finish_bar(figure.colorbar(mesh, ax=both[0], aspect=22, shrink=0.9, pad=0.02), words)
-    low, high, steps = doubt_scale(doubt * MICRON)
+    low, high, steps = doubt_scale(doubt * per_height())
     mesh = draw_face(
-        both[1], outline, grid, doubt * MICRON, colours=colours.DOUBT, low=low, high=high, levels=steps
+        both[1], outline, grid, doubt * per_height(), colours=colours.DOUBT, low=low, high=high, levels=steps
     )
     advice = found.next_line is not None and found.next_line.helps
     next_line = "; the broken line is to be read next" if advice else ""
     doubted = f"How far out that may be (90 in 100), and what was read{next_line}"
     set_title(both[1], doubted, 10.0, wide)
-    words = f"± µm\n{step_words(steps, 'µm')}".strip()
+    words = f"± {height_unit()}\n{step_words(steps, height_unit())}".strip()
     finish_bar(figure.colorbar(mesh, ax=both[1], aspect=22, shrink=0.9, pad=0.02), words)
     _draw_readings(both[1], scenario, found)
     return figure
@@ -301,11 +315,11 @@ def doubt_scale(doubt: Array) -> tuple[float, float, list[float]]:
 def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
     doubted = {(c.line, round(c.at, 6)) for c in found.contradictions}
     for line in scenario.readings.lines:
-        start, end = np.array(line.start) * MM, np.array(line.end) * MM
+        start, end = np.array(line.start) * per_length(), np.array(line.end) * per_length()
         along = (end - start) / max(float(np.hypot(*(end - start))), 1e-9)
         axes.plot(*zip(start, end, strict=True), color=colours.FLATNESS, lw=1.2, path_effects=rimmed(1.2))
         for station in line.stations:
-            spot = start + along * station.at * MM
+            spot = start + along * station.at * per_length()
             wrong = (line.name, round(station.at, 6)) in doubted
             look: dict[str, Any] = {"marker": "X", "ms": 9, "mfc": colours.MARK, "mec": colours.GROUND}
             if not wrong:
@@ -313,10 +327,10 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
             axes.plot(*spot, mew=1.0, clip_on=False, **look)
     table = scenario.readings.table
     if table is not None:
-        axes.plot(table.u * MM, table.v * MM, ".", ms=3.5, color=colours.FLATNESS)
+        axes.plot(table.u * per_length(), table.v * per_length(), ".", ms=3.5, color=colours.FLATNESS)
     extra = found.next_line
     if extra is not None and extra.helps:
-        start, end = np.array(extra.line.start) * MM, np.array(extra.line.end) * MM
+        start, end = np.array(extra.line.start) * per_length(), np.array(extra.line.end) * per_length()
         axes.plot(
             *zip(start, end, strict=True),
             color=colours.MARK,
@@ -326,5 +340,5 @@ def _draw_readings(axes: Axes, scenario: Scenario, found: Survey) -> None:
         )
 
 
-def _um(height: float) -> str:
-    return f"{number(MICRON * float(height), 2)} µm"
+def _um(value: float) -> str:
+    return height(float(value), 2)

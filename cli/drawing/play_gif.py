@@ -16,12 +16,13 @@ from matplotlib.patches import PathPatch
 from PIL import Image
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import DOTTED, MICRON
-from handlap.cli.drawing.face_map import MM, outline_shape, spread_to_raster
+from handlap.cli.drawing.course_drawing import DOTTED
+from handlap.cli.drawing.face_map import outline_shape, spread_to_raster
 from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.pictures import STYLE
 from handlap.cli.drawing.play_views import View, dye_words, map_of, nice_above, said, views_of
 from handlap.cli.reports.quantity import share
+from handlap.sim.common.spoken import per_height, per_length
 from handlap.sim.teaching.frames import Followed, FollowedWay
 
 MOST_BYTES = 2_900_000
@@ -143,14 +144,19 @@ def _map(axes: Axes, bar: Axes, followed: Followed, way: FollowedWay, view: View
         outline_shape(outline), facecolor="none", edgecolor=colours.INK, linewidth=0.8, clip_on=False
     )
     axes.add_patch(clip)
-    extent = (grid.u_edges[0] * MM, grid.u_edges[-1] * MM, grid.v_edges[0] * MM, grid.v_edges[-1] * MM)
+    extent = (
+        grid.u_edges[0] * per_length(),
+        grid.u_edges[-1] * per_length(),
+        grid.v_edges[0] * per_length(),
+        grid.v_edges[-1] * per_length(),
+    )
     image = axes.imshow(
         np.zeros((2, 2)), origin="lower", extent=extent, cmap=view.colours, vmin=0.0, vmax=1.0,
         interpolation="bilinear",
     )  # fmt: skip
     image.set_clip_path(clip)
-    axes.set_xlim(-0.5 * MM * outline.length, 0.5 * MM * outline.length)
-    axes.set_ylim(-0.5 * MM * outline.width, 0.5 * MM * outline.width)
+    axes.set_xlim(-0.5 * per_length() * outline.length, 0.5 * per_length() * outline.length)
+    axes.set_ylim(-0.5 * per_length() * outline.width, 0.5 * per_length() * outline.width)
     axes.set_axis_off()
     bar.imshow(
         np.linspace(0.0, 1.0, TONES)[None, :], cmap=view.colours, aspect="auto", extent=(0.0, 1.0, 0.0, 1.0)
@@ -183,14 +189,14 @@ def _curve(axes: Axes, followed: Followed, way: FollowedWay) -> Callable[[int], 
     )
     for other in followed.ways:
         if other is not way:
-            axes.plot(strokes, MICRON * other.frames.figures.flatness, color=colours.FAINT, lw=1.2)
-    axes.plot(strokes, MICRON * f.straightedge, color=colours.STRAIGHTEDGE, lw=1.6, ls=DOTTED)
-    axes.plot(strokes, MICRON * f.flatness, color=colours.FLATNESS, lw=1.8)
-    axes.axhline(MICRON * part.limit, color=colours.LIMIT, lw=1.0, ls=(0, (6, 3)))
+            axes.plot(strokes, per_height() * other.frames.figures.flatness, color=colours.FAINT, lw=1.2)
+    axes.plot(strokes, per_height() * f.straightedge, color=colours.STRAIGHTEDGE, lw=1.6, ls=DOTTED)
+    axes.plot(strokes, per_height() * f.flatness, color=colours.FLATNESS, lw=1.8)
+    axes.axhline(per_height() * part.limit, color=colours.LIMIT, lw=1.0, ls=(0, (6, 3)))
     line = axes.axvline(0.0, color=colours.MARK, lw=1.4)
     (spot,) = axes.plot([0.0], [0.0], "o", color=colours.MARK, ms=5)
     axes.set_xlim(0.0, followed.strokes)
-    axes.set_ylim(0.0, nice_above(1.02 * MICRON * max(top, part.limit)))
+    axes.set_ylim(0.0, nice_above(1.02 * per_height() * max(top, part.limit)))
     axes.spines[["top", "right"]].set_visible(False)
     axes.tick_params(labelsize=7.5, color=colours.FAINT, length=3)
     axes.locator_params(axis="x", nbins=3)
@@ -199,7 +205,7 @@ def _curve(axes: Axes, followed: Followed, way: FollowedWay) -> Callable[[int], 
     def change(i: int) -> None:
         at = float(strokes[i])
         line.set_xdata([at, at])
-        spot.set_data([at], [MICRON * f.flatness[i]])
+        spot.set_data([at], [per_height() * f.flatness[i]])
         title.set_text(f"Flatness {said(f.flatness[i])}")
 
     return change

@@ -18,8 +18,9 @@ from handlap.cli.drawing.pictures import levelled
 from handlap.cli.reports.blocks import together
 from handlap.cli.reports.lap_report import CLOSE
 from handlap.cli.reports.quantity import number, share, stated
-from handlap.cli.reports.wording import FINEST, GRAM, MICRON, place
+from handlap.cli.reports.wording import FINEST, place
 from handlap.sim.common.outline import Array
+from handlap.sim.common.spoken import height_unit, per, per_height, per_swarf, swarf_unit, unit
 
 if TYPE_CHECKING:
     from handlap.sim.job.scenario import Part
@@ -90,7 +91,7 @@ def nice_above(value: float) -> float:
 def views_of(followed: Followed) -> tuple[View, ...]:
     """The four maps, with scales that hold all frames of all ways."""
     frames = [way.frames for way in followed.ways]
-    pressures = [KILO * f.pressure for f in frames]
+    pressures = [per("pressure") * f.pressure for f in frames]
     top = nice_above(max(float(np.percentile(p, NEARLY_ALL, axis=1).max()) for p in pressures))
     deepest = max(float(map_of(way, "removed", -1).max()) for way in followed.ways)
     # The start is the same face for all, and nearly always the furthest from flat.
@@ -109,16 +110,28 @@ def views_of(followed: Followed) -> tuple[View, ...]:
             "Pressure now",
             "dark: hard; arrow: away from you",
             colours.PRESSURE,
-            Scale(0.0, top, "kPa", root=True, over=max(float(p.max()) for p in pressures) > ROUNDING * top),
+            Scale(
+                0.0,
+                top,
+                unit("pressure"),
+                root=True,
+                over=max(float(p.max()) for p in pressures) > ROUNDING * top,
+            ),
         ),
         View(
             "removed",
             "Metal off so far",
             "dark: much has gone",
             colours.DEPTH,
-            Scale(0.0, nice_above(max(deepest, LEAST_SCALE)), "µm"),
+            Scale(0.0, nice_above(max(deepest, LEAST_SCALE)), height_unit()),
         ),
-        View("height", "The face now", "brown: proud; blue: low", colours.HEIGHT, Scale(-tall, tall, "µm")),
+        View(
+            "height",
+            "The face now",
+            "brown: proud; blue: low",
+            colours.HEIGHT,
+            Scale(-tall, tall, height_unit()),
+        ),
     )
 
 
@@ -130,29 +143,30 @@ def map_of(way: FollowedWay, key: str, frame: int) -> Array:
     if key == "pressure":
         return KILO * frames.pressure[frame]
     if key == "removed":
-        return MICRON * (frames.heights[0] - frames.heights[frame])[:cells]
-    return MICRON * levelled(way.lap.grid, frames.heights[frame])[:cells]
+        return per_height() * (frames.heights[0] - frames.heights[frame])[:cells]
+    return per_height() * levelled(way.lap.grid, frames.heights[frame])[:cells]
 
 
-ROWS = (
-    ("flatness", "µm"),
-    ("straightedge", "µm"),
-    ("off on average", "µm"),
-    ("off at the deepest", "µm"),
-    ("metal off", "g"),
-    ("dye fading or gone", "%"),
-    ("dye gone", "%"),
-)
-"""Rows of the table of figures, with their units."""
+def rows_of_figures() -> tuple[tuple[str, str], ...]:
+    """Rows of the table of figures, with their units."""
+    return (
+        ("flatness", height_unit()),
+        ("straightedge", height_unit()),
+        ("off on average", height_unit()),
+        ("off at the deepest", height_unit()),
+        ("metal off", swarf_unit()),
+        ("dye fading or gone", "%"),
+        ("dye gone", "%"),
+    )
 
 
 def figures_of(frames: Frames, i: int) -> tuple[str, ...]:
-    """The figures of one frame in the order of :data:`ROWS`, with the digits that ``simulate`` prints."""
+    """The figures of one frame in the order of :func:`rows_of_figures`, with the digits of ``simulate``."""
     f = frames.figures
     heights = (f.flatness[i], f.straightedge[i], f.mean_depth[i], f.greatest_depth[i])
     return (
-        *(number(MICRON * h, CLOSE, FINEST) for h in heights),
-        number(GRAM * frames.mass[i], CLOSE),
+        *(number(per_height() * h, CLOSE, FINEST) for h in heights),
+        number(per_swarf() * frames.mass[i], CLOSE),
         f"{100 * frames.dye_faded[i]:.0f}",
         f"{100 * (1.0 - frames.dye_share[i]):.0f}",
     )
@@ -164,8 +178,8 @@ def said(height: float) -> str:
     >>> said(116.13e-6), said(61.44e-6), said(0.42e-6)
     ('116 µm', '61 µm', '0.4 µm')
     """
-    micron = MICRON * height
-    return f"{number(micron, 3 if micron >= 100.0 else 2, 0.1)} µm"
+    micron = per_height() * height
+    return f"{number(micron, 3 if micron >= 100.0 else 2, 0.1)} {height_unit()}"
 
 
 def dye_words(frames: Frames, i: int) -> str:
@@ -193,7 +207,8 @@ def captions_of(way: FollowedWay, part: Part, i: int) -> dict[str, str]:
     mean = float(pressure @ area / area.sum())
     words = {
         "dye": f"{dye_words(frames, i)}{again}",
-        "pressure": f"{number(float(pressure.max()), 2)} kPa at most, {_where(way, part, pressure)}; "
+        "pressure": f"{number(float(pressure.max()), 2)} {unit('pressure')} at most, "
+        f"{_where(way, part, pressure)}; "
         f"{number(mean, 2)} on average",
         "removed": "nothing yet"
         if not removed.max() > 0.0

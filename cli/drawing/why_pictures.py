@@ -8,7 +8,7 @@ import matplotlib
 from matplotlib.figure import Figure
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import LEAST_SCALE, MICRON
+from handlap.cli.drawing.course_drawing import LEAST_SCALE
 from handlap.cli.drawing.face_map import (
     draw_face,
     finish_bar,
@@ -22,8 +22,9 @@ from handlap.cli.drawing.face_map import (
 from handlap.cli.drawing.mark_lines import Column, MarkLine, mark_line_figure
 from handlap.cli.drawing.pictures import HEIGHT_WORDS, STYLE, levelled, png
 from handlap.cli.drawing.sizes import folded
-from handlap.cli.reports.quantity import stated
+from handlap.cli.reports.quantity import height
 from handlap.cli.reports.why_report import CAUSE_WORDS, NAMES, SIGNS, ranked_causes
+from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.job.results import Band
 from handlap.sim.planning.crew import PLANNED
 
@@ -52,11 +53,11 @@ def causes_figure(found: Why) -> Figure:
     columns = []
     for name in COLUMNS:
         bands = [found.total[name], *(cause.alone[name] for cause in ranked)]
-        columns.append(Column(f"{NAMES[name]}, µm", [_mark(band) for band in bands]))
-    least = stated(MICRON * PLANNED.tolerance)
+        columns.append(Column(f"{NAMES[name]}, {height_unit()}", [_mark(band) for band in bands]))
+    least = height(PLANNED.tolerance, 2)
     title = (
         "What each cause alone adds: the middle and 90 of 100 cases, the largest first. Full mark: the line "
-        f"leaves nought out, and the middle is over the {least} µm that computing may err by. Each column "
+        f"leaves nought out, and the middle is over the {least} that computing may err by. Each column "
         "has its own scale."
     )
     return mark_line_figure(rows, columns, title=title, note=SIGNS, strong=(0,))
@@ -64,7 +65,7 @@ def causes_figure(found: Why) -> Figure:
 
 def _mark(band: Band) -> MarkLine:
     clear = band.p05 > 0.0 or band.p95 < 0.0
-    return MarkLine(band.scaled(MICRON), clear and abs(band.p50) >= PLANNED.tolerance)
+    return MarkLine(band.scaled(per_height()), clear and abs(band.p50) >= PLANNED.tolerance)
 
 
 def maps_figure(found: Why) -> Figure:
@@ -74,7 +75,7 @@ def maps_figure(found: Why) -> Figure:
     maps = {"All causes: the face that is left": found.picture}
     if largest is not None:
         maps[f"Added on top of the rest: {CAUSE_WORDS[largest.name]}"] = largest.picture
-    flat = {name: MICRON * levelled(grid, heights) for name, heights in maps.items()}
+    flat = {name: per_height() * levelled(grid, heights) for name, heights in maps.items()}
     half = max(LEAST_SCALE, *(float(abs(m).max()) for m in flat.values()))
     # A line at nought would only trace the noise of a cause that does next to nothing.
     levels = [level for level in levels_between(-half, half) if level]
@@ -88,7 +89,7 @@ def maps_figure(found: Why) -> Figure:
         mark_ends(axes, grid, heights, LEAST_SCALE)
         set_title(axes, name, 9.5, 4.3)
     step = levels_between(-half, half)
-    words = f"height, µm\n{step_words(step, 'µm')}"
+    words = f"height, {height_unit()}\n{step_words(step, height_unit())}"
     finish_bar(figure.colorbar(mesh, ax=panels, aspect=30, shrink=0.9, pad=0.02), words)
     note = f"{HEIGHT_WORDS} Each map is the mean of all cases."
     figure.supxlabel(folded(note, room(figure), 9.0), fontsize=9)

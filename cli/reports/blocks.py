@@ -6,7 +6,10 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-_UNIT = re.compile(r"(?<=\d) (?=(?:µm|mm³|mm|cm²|%|g|kJ|min|W|N|N·m|kg)(?:[ ,;:.)]|$))|(?<=±) (?=\d)")
+_UNIT = re.compile(
+    r"(?<=\d) (?=(?:µm|mm³|mm|cm²|%|g|kJ|min|W|N|N·m|kg|thou|grains|lbf|lb|oz|psi)(?:[ ,;:.)]|$))"
+    r"|(?<=±) (?=\d)"
+)
 
 
 def together(text: str) -> str:

@@ -7,13 +7,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, errors_json, figure, job_json
+from handlap.cli.reports.as_json import MICRON, band, errors_json, figure, job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_differences import same_words
-from handlap.cli.reports.quantity import chance, counted, number, quantity, stated
+from handlap.cli.reports.quantity import chance, counted, height, number, quantity, stated_height
 from handlap.cli.reports.wording import (
     BAND_WORDS,
-    MICRON,
     TAPER_SIGNS,
     TURNS,
     assumed_section,
@@ -26,6 +25,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.comparing.paired import SURE
 from handlap.sim.comparing.turn_interval import MEASURABLE
 
@@ -114,8 +114,8 @@ def _out_of_parallel(found: Comparison, level: Sequence[int]) -> list[str]:
     if most - least <= MEASURABLE:
         return []
     return [
-        f"It takes the face further out of parallel, by up to {number(MICRON * most, 2)} µm from end to end "
-        f"or across, against {number(MICRON * least, 2)} µm ({other.way.name}); no limit here counts that."
+        f"It takes the face further out of parallel, by up to {height(most, 2)} from end to end "
+        f"or across, against {height(least, 2)} ({other.way.name}); no limit here counts that."
     ]
 
 
@@ -175,11 +175,11 @@ def _sureness(found: Comparison, place: int) -> str:
 def _shapes(found: Comparison) -> Section:
     heads = (
         "way",
-        "straightedge\nµm",
-        "flatness\nµm",
-        "deepest\nµm",
+        f"straightedge\n{height_unit()}",
+        f"flatness\n{height_unit()}",
+        f"deepest\n{height_unit()}",
     )
-    tapers = ("way", "taper along\nµm", "taper across\nµm")
+    tapers = ("way", f"taper along\n{height_unit()}", f"taper across\n{height_unit()}")
     rows = _bands_of(found, ("straightedge", "flatness", "greatest_depth"))
     taper_rows = _bands_of(found, ("taper_along", "taper_across"))
     ways = Picture(
@@ -230,7 +230,8 @@ def _pairs(found: Comparison, all_pairs: bool) -> Section:
 def _pair_table(found: Comparison, all_pairs: bool) -> Table:
     places = {i: place for place, i in enumerate(found.order.places, 1)}
     held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
-    heads = ("ways", f"{held}\nµm", "deepest\nµm", "taper along\nµm", "minutes", "chance\n%")
+    um = height_unit()
+    heads = ("ways", f"{held}\n{um}", f"deepest\n{um}", f"taper along\n{um}", "minutes", "chance\n%")
     rows = []
     for first, second, turned in _in_order(found, places, all_pairs):
         d = turned.differences
@@ -243,9 +244,9 @@ def _pair_table(found: Comparison, all_pairs: bool) -> Table:
         rows.append(
             (
                 names,
-                _difference(d[held], sign * MICRON, 0.01),
-                _difference(d["greatest_depth"], sign * MICRON, 0.01),
-                _difference(d["taper_along"], sign * MICRON, 0.01),
+                _difference(d[held], sign * per_height(), 0.01),
+                _difference(d["greatest_depth"], sign * per_height(), 0.01),
+                _difference(d["taper_along"], sign * per_height(), 0.01),
                 _difference(d["minutes"], sign, 0.1),
                 _difference(d["both"], 100.0 * sign, 1.0),
             )
@@ -280,7 +281,7 @@ def _turn_sentence(turns: TurnCurve) -> str:
         return (
             f"How often to turn ({how}): within {turns.strokes} strokes on {turns.paper} it makes no "
             f"difference that can be measured, for even never turned the taper grows by only "
-            f"{number(MICRON * float(turns.taper_cost[-1, 1]), 2)} µm: these hands lean little to one side."
+            f"{height(float(turns.taper_cost[-1, 1]), 2)}: these hands lean little to one side."
         )
     if turns.largest is None:
         return (
@@ -288,13 +289,13 @@ def _turn_sentence(turns: TurnCurve) -> str:
             "to one side leave a difference that can be measured."
         )
     k = turns.intervals.index(turns.largest)
-    left, never = (number(MICRON * float(turns.taper[i, 1]), 2) for i in (k, -1))
+    left, never = (number(per_height() * float(turns.taper[i, 1]), 2) for i in (k, -1))
     return (
         f"How often to turn ({how}): every {turns.largest} strokes or sooner costs nothing that can be "
-        f"measured, for in that time only {number(MICRON * turns.depth, 2)} µm comes off "
-        f"({number(turns.depth / turns.bedding, 2)} of the {number(MICRON * turns.bedding, 2)} µm to which "
+        f"measured, for in that time only {height(turns.depth, 2)} comes off "
+        f"({number(turns.depth / turns.bedding, 2)} of the {height(turns.bedding, 2)} to which "
         f"{turns.paper} beds in), and of the slant that one-sided hands cut in it the turned blocks leave "
-        f"{left} µm, against {never} µm never turned."
+        f"{left} {height_unit()}, against {never} {height_unit()} never turned."
     )
 
 
@@ -302,7 +303,8 @@ def _turning(turns: TurnCurve, found: Comparison) -> Section:
     from handlap.sim.job.results import Band
 
     held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
-    heads = ("strokes\nper turn", f"{held}\nµm", "costs\nµm", "taper\nµm", "costs\nµm")
+    um = height_unit()
+    heads = ("strokes\nper turn", f"{held}\n{um}", f"costs\n{um}", f"taper\n{um}", f"costs\n{um}")
     rows = []
     for k, every in enumerate(turns.intervals):
         last = k + 1 == len(turns.intervals)
@@ -319,7 +321,7 @@ def _turning(turns: TurnCurve, found: Comparison) -> Section:
     )
     if not turns.harmless and turns.largest is not None:
         words += (
-            f" * the largest interval that costs under {stated(MICRON * MEASURABLE)} µm in 19 of 20, which "
+            f" * the largest interval that costs under {stated_height(MEASURABLE)} in 19 of 20, which "
             "is what a dial indicator tells (common practice)."
         )
     curve = Picture(

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, figure
+from handlap.cli.reports.as_json import MICRON, band, figure
 from handlap.cli.reports.blocks import Bullets, Facts, Picture, Report, Section, Table, Words
-from handlap.cli.reports.quantity import number
+from handlap.cli.reports.quantity import height, number
 from handlap.cli.reports.wording import face_words, goal_of, subject, wanted_words
+from handlap.sim.common.spoken import per_height
 from handlap.sim.planning.cautions import cautions
 
 if TYPE_CHECKING:
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from handlap.sim.teaching.exercise_marks import Mark, Marking
     from handlap.sim.teaching.exercise_trial import Trial
 
-MICRON = 1e6
 SHORT = 26
 """Characters of an answer that fit into the table."""
 GOOD, FAIR = 0.8, 0.5
@@ -84,10 +84,10 @@ def exercise_report(
             ("Goal", goal_of(scenario)),
             (
                 "The truth",
-                f"flatness {number(MICRON * numbers.flatness)} µm, straightedge "
-                f"{number(MICRON * numbers.straightedge)} µm, bow along {number(MICRON * numbers.bow_along)} "
-                f"and across {number(MICRON * numbers.bow_across)} (+ crowned, − hollow), twist "
-                f"{number(MICRON * numbers.twist)} µm",
+                f"flatness {height(numbers.flatness)}, straightedge "
+                f"{height(numbers.straightedge)}, bow along {number(per_height() * numbers.bow_along)} "
+                f"and across {number(per_height() * numbers.bow_across)} (+ crowned, − hollow), twist "
+                f"{height(numbers.twist)}",
             ),
             ("Readings say", found.found.survey.shape.words),
         )

@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from handlap.cli.reports.as_json import band, figure, job_json
+from handlap.cli.reports.as_json import MICRON, band, figure, job_json
 from handlap.cli.reports.blocks import Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_report import MINUTES, SIZES
 from handlap.cli.reports.quantity import chance, number, quantity, stated
 from handlap.cli.reports.wording import (
     BAND_WORDS,
-    MICRON,
     assumed_section,
     doubts_section,
     face_words,
@@ -20,6 +19,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.spoken import height_unit, length_unit, per, per_length, unit
 from handlap.sim.job.ways import SCHEDULE_WORDS
 
 if TYPE_CHECKING:
@@ -87,9 +87,21 @@ def _way(found: Improvement) -> Section:
         ),
         ("turn every", _every(old.turning.every), _every(found.way.every)),
         ("stroke", old.strokes.pattern, new.strokes.pattern),
-        ("stroke, mm", stated(1e3 * old.strokes.length), number(1e3 * new.strokes.length, 2)),
-        ("hands at, mm", stated(1e3 * old.hands.height.value), number(1e3 * new.hands.height.value, 2)),
-        ("press, N", stated(old.hands.press.value), number(new.hands.press.value, 2)),
+        (
+            f"stroke, {length_unit()}",
+            stated(per_length() * old.strokes.length),
+            number(per_length() * new.strokes.length, 2),
+        ),
+        (
+            f"hands at, {length_unit()}",
+            stated(per_length() * old.hands.height.value),
+            number(per_length() * new.hands.height.value, 2),
+        ),
+        (
+            f"press, {unit('force')}",
+            stated(per("force") * old.hands.press.value),
+            number(per("force") * new.hands.press.value, 2),
+        ),
     )
     return Section(
         "The way that was found", (Table(("", "as it stands", "found"), rows, (0, 1, 2), wraps=1),)
@@ -120,7 +132,15 @@ def _figures(found: Improvement) -> Section:
             quantity(t.sheets, whole=True),
         )
 
-    names = ("all limits", "goal", "allowance", f"{held}, µm", "deepest, µm", "minutes", "sheets")
+    names = (
+        "all limits",
+        "goal",
+        "allowance",
+        f"{held}, {height_unit()}",
+        f"deepest, {height_unit()}",
+        "minutes",
+        "sheets",
+    )
     columns = zip(names, column(found.before), column(found.honest), column(found.selected), strict=True)
     gain, minutes = found.gain, found.minutes_gain
     words = (

@@ -5,16 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.reports.quantity import number, share
+from handlap.cli.reports.quantity import height, number, off, share, shown
 from handlap.cli.reports.wording import (
     AXES,
-    DYE_SIGNS,
     FINEST,
-    GRAM,
-    MICRON,
     TAPER_SIGNS,
     assumed_section,
     doubts_section,
+    dye_signs,
     error_words,
     face_words,
     facts,
@@ -23,6 +21,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.spoken import height_unit, per_height, per_swarf
 
 if TYPE_CHECKING:
     from handlap.sim.job.results import LapResult
@@ -67,15 +66,15 @@ def lap_report(result: LapResult) -> Report:
     )
 
 
-def _um(height: float) -> str:
-    return f"{number(MICRON * height, CLOSE, FINEST)} µm"
+def _um(value: float) -> str:
+    return height(value, CLOSE, FINEST)
 
 
 def _account(result: LapResult) -> str:
-    off = f"{number(1e9 * result.removed_volume, 6)} mm³ off the face"
+    off_face = f"{shown(result.removed_volume, 'off', 6)} off the face"
     if result.deposited_volume is None:
-        return off + "; the paper does not age, so what lies on it is not followed"
-    return off + f", {number(1e9 * result.deposited_volume, 6)} mm³ on the paper"
+        return off_face + "; the paper does not age, so what lies on it is not followed"
+    return off_face + f", {shown(result.deposited_volume, 'off', 6)} on the paper"
 
 
 def _outcome(result: LapResult) -> Section:
@@ -102,7 +101,7 @@ def _outcome(result: LapResult) -> Section:
         ),
         (
             "Metal",
-            f"{number(GRAM * result.mass[-1], CLOSE)} g, {number(1e9 * result.removed_volume, CLOSE)} mm³",
+            f"{off(result.mass[-1], CLOSE)}, {shown(result.removed_volume, 'off', CLOSE)}",
         ),
         (
             "Taper",
@@ -110,8 +109,8 @@ def _outcome(result: LapResult) -> Section:
         ),
         (
             "Work",
-            f"{number(result.minutes)} min, {number(1e-3 * result.work)} kJ; load times sliding "
-            f"{number(result.load_sliding, CLOSE)} N·m",
+            f"{number(result.minutes)} min, {shown(result.work, 'energy')}; load times sliding "
+            f"{shown(result.load_sliding, 'moment', CLOSE)}",
         ),
         ("Hands", f"held back in {share(result.clipped)} of the work" if result.clipped > 0.0 else None),
     )
@@ -124,9 +123,9 @@ def _course(result: LapResult) -> Section:
     picks = range(n) if n <= MOST_ROWS else sorted({round(i * step) for i in range(MOST_ROWS)})
     heads = (
         "after\nstrokes",
-        "straightedge\nµm",
-        "flatness\nµm",
-        "mean depth\nµm",
+        f"straightedge\n{height_unit()}",
+        f"flatness\n{height_unit()}",
+        f"mean depth\n{height_unit()}",
         "metal off\ng",
         "dye fading\nor gone, %",
         "dye\ngone, %",
@@ -134,16 +133,16 @@ def _course(result: LapResult) -> Section:
     rows = tuple(
         (
             f"{int(result.strokes[i])}",
-            number(MICRON * f.straightedge[i], CLOSE, FINEST),
-            number(MICRON * f.flatness[i], CLOSE, FINEST),
-            number(MICRON * f.mean_depth[i], CLOSE, FINEST),
-            number(GRAM * result.mass[i], CLOSE),
+            number(per_height() * f.straightedge[i], CLOSE, FINEST),
+            number(per_height() * f.flatness[i], CLOSE, FINEST),
+            number(per_height() * f.mean_depth[i], CLOSE, FINEST),
+            number(per_swarf() * result.mass[i], CLOSE),
             f"{100 * result.dye_faded[i]:.0f}",
             f"{100 * (1.0 - result.dye_left[i]):.0f}",
         )
         for i in picks
     )
-    blocks: tuple[Block, ...] = (Table(heads, rows, ()), Words(DYE_SIGNS), *_looks(result))
+    blocks: tuple[Block, ...] = (Table(heads, rows, ()), Words(dye_signs()), *_looks(result))
     return Section("As it goes", blocks)
 
 

@@ -31,10 +31,11 @@ from handlap.cli.reports.lesson_words import (
     same_start,
     take_care,
 )
-from handlap.cli.reports.quantity import number
+from handlap.cli.reports.quantity import height, number
 from handlap.cli.reports.text import wrapped
 from handlap.cli.reports.wording import sentence
 from handlap.cli.screen import Screen
+from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.teaching.lesson import CaseResult, Lesson, LessonResult
 from handlap.sim.teaching.lesson_answer import asked_unit
 from handlap.sim.teaching.lesson_figures import NEVER, SCREEN, band_of, show_figure
@@ -253,10 +254,14 @@ def faces_drawing(result: LessonResult, when: str, width: int) -> Drawing:
     )  # fmt: skip
     for start in range(0, len(drawn), across):
         lines += [""] * (start > 0) + _beside(drawn[start : start + across])
-    low, high = (number(1e6 * end, 2) for end in scale)
-    lines += wrapped(f"{BLOCKS[0]} {low} µm   {BLOCKS[-1]} {high} µm, from the best plane", width, SIDE)
+    low, high = (number(per_height() * end, 2) for end in scale)
+    lines += wrapped(
+        f"{BLOCKS[0]} {low} {height_unit()}   {BLOCKS[-1]} {high} {height_unit()}, from the best plane",
+        width,
+        SIDE,
+    )
     told = "; ".join(
-        f"{case.case.words} from {number(1e6 * a, 2)} to {number(1e6 * b, 2)} µm"
+        f"{case.case.words} from {number(per_height() * a, 2)} to {height(b, 2)}"
         for case, (a, b) in zip(cases, spans, strict=True)
     )
     return Drawing(tuple(lines), f"The typical face {when}: {told}.")

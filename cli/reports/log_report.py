@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING, Any
 from handlap.cli.reports.blocks import Block, Bullets, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, share, stated
 from handlap.cli.reports.wording import facts, sentence, subject
+from handlap.sim.common.spoken import weighed
 from handlap.sim.common.units import System, from_si, leaf_number, unit_of
 
 if TYPE_CHECKING:
     from handlap.sim.bench.job_log import Entry, JobLog
     from handlap.sim.job.scenario import Scenario, Station
-
-GRAM = 1e3
 
 
 def log_report(scenario: Scenario, log: JobLog, path: Path, added: Entry | None) -> Report:
@@ -64,18 +63,12 @@ def entry_blocks(log: JobLog, shown: Sequence[Entry], scenario: Scenario) -> lis
     readings = [(e, line) for e in shown for line in e.readings]
     if readings:
         blocks.append(
-            facts(
-                *(
-                    (f"{e.number}: {line.name}", _stations(line, scenario.system, scenario.leaf_unit))
-                    for e, line in readings
-                )
-            )
+            facts(*((f"{e.number}: {line.name}", _stations(line, scenario)) for e, line in readings))
         )
-        length = unit_of("length", scenario.system)
         blocks.append(
             Words(
-                f"Stations: {length} from the start, thickest leaf that goes / thinnest that stops, "
-                f"{scenario.leaf_unit}."
+                f"Stations: {unit_of('length', scenario.system)} from the start, thickest leaf that goes / "
+                f"thinnest that stops, {scenario.leaf_unit}."
             )
         )
     return blocks
@@ -92,9 +85,9 @@ def entry_words(entry: Entry) -> str:
     if entry.strokes and entry.turn_every is not None:
         parts.append(f"turned every {entry.turn_every}" if entry.turn_every else "not turned")
     if entry.swarf is not None:
-        parts.append(f"swarf {stated(GRAM * entry.swarf)} g")
+        parts.append(f"swarf {weighed(entry.swarf, entry.scale)}")
     if entry.part_mass is not None:
-        parts.append(f"part {stated(GRAM * entry.part_mass)} g")
+        parts.append(f"part {weighed(entry.part_mass, entry.scale)}")
     if entry.readings:
         count = sum(len(line.stations) for line in entry.readings)
         parts.append(f"{counted(count, 'reading')} on {counted(len(entry.readings), 'line')}")
@@ -156,11 +149,12 @@ def _dye_words(left: float | None, faded: float | None) -> str:
     return "dye " + ", ".join(f"{name} on {share(part)}" for name, part in states.items())
 
 
-def _stations(line: Any, system: System, leaf_unit: str) -> str:
+def _stations(line: Any, scenario: Scenario) -> str:
     def one(station: Any) -> str:
-        goes = leaf_number(station.goes, leaf_unit) if station.goes > 0.0 else "none"
-        stops = "open" if station.stops == float("inf") else leaf_number(station.stops, leaf_unit)
-        return f"{stated(round(from_si(station.at, 'length', system), 3))} {goes}/{stops}"
+        unit = scenario.leaf_unit
+        goes = leaf_number(station.goes, unit) if station.goes > 0.0 else "none"
+        stops = "open" if station.stops == float("inf") else leaf_number(station.stops, unit)
+        return f"{stated(round(from_si(station.at, 'length', scenario.system), 3))} {goes}/{stops}"
 
     held = "" if line.held == "rest" else f" (held {line.held})"
     return "; ".join(one(s) for s in line.stations) + held

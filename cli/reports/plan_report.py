@@ -5,18 +5,26 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.reports.quantity import chance, counted, number, quantity, share, spread_words
+from handlap.cli.reports.quantity import (
+    chance,
+    counted,
+    force,
+    height,
+    number,
+    quantity,
+    share,
+    shown,
+    spread_words,
+)
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
-    DYE_SIGNS,
-    GRAM,
-    MICRON,
     TAPER_SIGNS,
     TURNS,
     another_words,
     assumed_section,
     doubts_section,
+    dye_signs,
     error_words,
     every,
     face_words,
@@ -29,7 +37,9 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common import spoken
 from handlap.sim.common.chance import likely
+from handlap.sim.common.spoken import height_unit, per, per_swarf, swarf_unit, unit
 from handlap.sim.common.words import listed
 from handlap.sim.planning.papers import DEFAULT_FINISH
 from handlap.sim.planning.verdict import LAP_AT, LEAVE_AT, NEEDS_WORK_AT, SHOP_AT
@@ -136,7 +146,7 @@ def _work(plan: Plan, all_checks: bool) -> list[Section]:
         "brush\nevery",
         "new sheet\nevery",
         "sheets",
-        "leaves Ra\nµm",
+        f"leaves Ra\n{unit('roughness')}",
     )
     rows = tuple(
         (
@@ -146,7 +156,7 @@ def _work(plan: Plan, all_checks: bool) -> list[Section]:
             every(stage.brush_every),
             every(stage.sheet_every),
             f"{stage.sheets}",
-            roughness(stage.roughness).removeprefix("Ra ").removesuffix(" µm"),
+            roughness(stage.roughness).removeprefix("Ra ").removesuffix(f" {unit('roughness')}"),
         )
         for stage in plan.stages
         if stage.strokes
@@ -166,7 +176,7 @@ def _stage_words(plan: Plan) -> tuple[str, ...]:
     strokes = plan.scenario.strokes
     how = "wet" if plan.scenario.paper.wet else "dry"
     first = (
-        f"Strokes are there and back, {number(1e3 * strokes.length)} mm each way; intervals are in strokes; "
+        f"Strokes are there and back, {spoken.distance(strokes.length)} each way; intervals are in strokes; "
         f"the paper is used {how}."
     )
     words = [first]
@@ -190,7 +200,7 @@ def _papers(plan: Plan) -> Section | None:
         "then",
         "minutes\n(range)",
         "sheets",
-        "metal off\ng",
+        f"metal off\n{swarf_unit()}",
         "both limits\nmet %",
         "quicker, in\nof 100",
     )
@@ -200,7 +210,7 @@ def _papers(plan: Plan) -> Section | None:
             ", ".join(trial.finer) or "-",
             quantity(trial.minutes, whole=True),
             number(trial.sheets, 2),
-            quantity(trial.metal.scaled(GRAM)),
+            quantity(trial.metal.scaled(per_swarf())),
             _goal_met(trial.chance_both),
             "-" if trial.paper == taken else f"{round(100.0 * trial.quicker)}",
         )
@@ -228,7 +238,7 @@ def _papers(plan: Plan) -> Section | None:
         words.append("Where only minutes stand it was not tried: it would take far longer.")
     if plan.scenario.part.gasket_ra is None:
         words.append(
-            f"No finish is stated: finer papers go to Ra {1e6 * DEFAULT_FINISH:g} µm, common practice."
+            f"No finish is stated: finer papers go to {roughness((DEFAULT_FINISH,) * 2)}, common practice."
         )
     return Section("Which paper first", (Words(" ".join(words)), Table(heads, rows, (1,))))
 
@@ -277,8 +287,8 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
     heads = (
         "after\nstrokes",
         "paper",
-        "straightedge\nµm",
-        "flatness\nµm",
+        f"straightedge\n{height_unit()}",
+        f"flatness\n{height_unit()}",
         "metal off\ng",
         "goal\nmet %",
     )
@@ -298,7 +308,7 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
                     *when,
                     microns(check.straightedge, ""),
                     microns(check.flatness, ""),
-                    quantity(check.mass.scaled(GRAM)),
+                    quantity(check.mass.scaled(per_swarf())),
                     _goal_met(check.reached),
                 )
             )
@@ -333,14 +343,14 @@ def dye_cells(check: Check) -> tuple[str, str]:
 
 def dye_blocks(strokes: str, rows: Sequence[tuple[str, ...]]) -> tuple[Words, Table]:
     """What the dye will show, from rows of strokes (the head of which is given), paper and both shares."""
-    words = f"Shares of the face by the dye put on at a check before. {DYE_SIGNS}"
+    words = f"Shares of the face by the dye put on at a check before. {dye_signs()}"
     heads = (strokes, "paper", "dye fading\nor gone, %", "dye\ngone, %")
     return Words(words), Table(heads, tuple(rows), (1,))
 
 
 def ends_at(after: Band) -> str:
     """A figure after the work; where it is the one that the work stops at, its spread would say nothing."""
-    return f"{number(MICRON * after.p50, 2)} µm" if _is_stop(after) else microns(after)
+    return height(after.p50, 2) if _is_stop(after) else microns(after)
 
 
 def _is_stop(after: Band) -> bool:
@@ -373,8 +383,8 @@ def _outcome(plan: Plan) -> list[Section]:
         ),
         (
             "Metal",
-            f"{quantity(plan.removed_mass.scaled(GRAM), 'g')}, "
-            f"{quantity(plan.removed_volume.scaled(1e9), 'mm³')}",
+            f"{quantity(plan.removed_mass.scaled(per_swarf()), swarf_unit())}, "
+            f"{quantity(plan.removed_volume.scaled(per('off')), unit('off'))}",
         ),
         (
             "Taper",
@@ -384,7 +394,7 @@ def _outcome(plan: Plan) -> list[Section]:
         (
             "Work",
             f"{_strokes(plan)}, {quantity(plan.minutes, 'min')}, "
-            f"{quantity(plan.work.scaled(1e-3), 'kJ')} at {quantity(plan.power, 'W')}; "
+            f"{quantity(plan.work.scaled(per('energy')), unit('energy'))} at {quantity(plan.power, 'W')}; "
             f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
         ),
         ("Pushing", _pushing(plan)),
@@ -420,14 +430,14 @@ def _pushing(plan: Plan) -> str | None:
     if not stage.checks:
         return None
     words = (
-        f"takes {quantity(stage.push_fresh, 'N')} on fresh {stage.paper}, "
-        f"{quantity(stage.push_clogged, 'N')} once it has clogged"
+        f"takes {force(stage.push_fresh)} on fresh {stage.paper}, "
+        f"{force(stage.push_clogged)} once it has clogged"
     )
     first, last = stage.checks[0], stage.checks[-1]
     if len(stage.checks) > 1:
         words += (
-            f"; at the checks {quantity(first.push, 'N')} after {first.strokes} strokes and "
-            f"{quantity(last.push, 'N')} after {last.strokes}, with {quantity(first.power, 'W')} and "
+            f"; at the checks {force(first.push)} after {first.strokes} strokes and "
+            f"{force(last.push)} after {last.strokes}, with {quantity(first.power, 'W')} and "
             f"{quantity(last.power, 'W')} of the arms"
         )
     return f"{words}. Much harder to push than that: the paper is clogged"
@@ -444,10 +454,10 @@ def _plate(plan: Plan) -> str | None:
         f"{microns(effect.floor)} on it, {microns(effect.floor_true)} on a true plate"
     )
     if effect.floor.p95 <= limit:
-        return f"{words}: good enough for {1e6 * limit:.0f} µm"
+        return f"{words}: good enough for {spoken.height(limit)}"
     if effect.floor.p05 > limit:
-        return f"{words}: not good enough for {1e6 * limit:.0f} µm"
-    return f"{words}: cannot tell whether it is good enough for {1e6 * limit:.0f} µm"
+        return f"{words}: not good enough for {spoken.height(limit)}"
+    return f"{words}: cannot tell whether it is good enough for {spoken.height(limit)}"
 
 
 def _spring(plan: Plan) -> str | None:
@@ -456,19 +466,19 @@ def _spring(plan: Plan) -> str | None:
     if spring is None:
         return None
     words = (
-        f"the press springs it flat by {1e6 * spring.flexed:.0f} µm at the start; at the stop "
-        f"{1e6 * spring.comes_back:.0f} µm are pressed in and come back when it is let go; "
-        f"flatness after the same work {1e6 * spring.flatness:.0f} µm, were it rigid "
-        f"{1e6 * spring.flatness_rigid:.0f} µm, with a stiff block behind it "
-        f"{1e6 * spring.flatness_backed:.0f} µm"
+        f"the press springs it flat by {spoken.height(spring.flexed)} at the start; at the stop "
+        f"{spoken.height(spring.comes_back)} are pressed in and come back when it is let go; "
+        f"flatness after the same work {spoken.height(spring.flatness)}, were it rigid "
+        f"{spoken.height(spring.flatness_rigid)}, with a stiff block behind it "
+        f"{spoken.height(spring.flatness_backed)}"
     )
     if spring.asked is None:
         return words
     if spring.largest_press is None:
-        return f"{words}; even with no press more than {1e6 * spring.asked:.0f} µm come back"
+        return f"{words}; even with no press more than {spoken.height(spring.asked)} come back"
     return (
-        f"{words}; up to {spring.largest_press:.0f} N of press keep what comes back within "
-        f"{1e6 * spring.asked:.0f} µm"
+        f"{words}; up to {shown(spring.largest_press, 'force', 2)} of press keep what comes back within "
+        f"{spoken.height(spring.asked)}"
     )
 
 

@@ -18,22 +18,20 @@ from numpy.typing import NDArray
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.play_views import (
-    ROWS,
     View,
     captions_of,
     figures_of,
     map_of,
     nice_above,
+    rows_of_figures,
     sentence_of,
     views_of,
 )
 from handlap.cli.reports.page import escape
-from handlap.cli.reports.quantity import stated
+from handlap.cli.reports.quantity import height, stated, stated_height
 from handlap.cli.reports.wording import (
-    DYE_SIGNS,
     LIMIT,
-    MICRON,
-    MM,
+    dye_signs,
     face_words,
     paper_words,
     sentence,
@@ -42,6 +40,7 @@ from handlap.cli.reports.wording import (
 )
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
+from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.teaching.frames import Followed, FollowedWay
 
 HERE = Path(__file__).parent
@@ -150,7 +149,7 @@ def _way_data(
 
 
 def _mm(length: float) -> float:
-    return round(MM * float(length), 3)
+    return round(1e3 * float(length), 3)
 
 
 def _text(values: NDArray[Any]) -> str:
@@ -279,7 +278,7 @@ def _figures_tile(way: FollowedWay, w: int, letter: str) -> str:
     rows = "".join(
         f'<tr><th scope="row">{name}, {unit}</th><td>{first[n]}</td>'
         f'<td class="scripted" id="now-{w}-{n}"></td><td>{last[n]}</td></tr>'
-        for n, (name, unit) in enumerate(ROWS)
+        for n, (name, unit) in enumerate(rows_of_figures())
     )
     return (
         f'<section class="view figures"><h2>{letter}Figures</h2>\n<table><caption>{escape(way.name)}, on '
@@ -291,18 +290,18 @@ def _figures_tile(way: FollowedWay, w: int, letter: str) -> str:
 
 
 def _top(followed: Followed) -> float:
-    """Height of the curve's axis [µm]: holds the curves of all ways and the limit."""
+    """Height of the curve's axis, in the unit of the job: holds the curves of all ways and the limit."""
     most = max(
         float(max(way.frames.figures.flatness.max(), way.frames.figures.straightedge.max()))
         for way in followed.ways
     )
-    return nice_above(1.02 * MICRON * max(most, followed.scenario.part.limit))
+    return nice_above(1.02 * per_height() * max(most, followed.scenario.part.limit))
 
 
 def _places(followed: Followed, strokes: Array, heights: Array) -> tuple[list[float], list[float]]:
     left, top, right, bottom = BOX
     x = left + (right - left) * strokes / followed.strokes
-    y = bottom - (bottom - top) * MICRON * heights / _top(followed)
+    y = bottom - (bottom - top) * per_height() * heights / _top(followed)
     return [round(float(a), 2) for a in x], [round(float(b), 2) for b in y]
 
 
@@ -329,16 +328,17 @@ def _curve_tile(followed: Followed, w: int, letter: str) -> str:
     if others:
         hint += f"; grey: flatness of {LETTERS[1 - w]}"
     label = (
-        f"Flatness against strokes: {stated(round(MICRON * f.flatness[0], 1))} µm at the start, "
-        f"{stated(round(MICRON * f.flatness[-1], 1))} µm after {followed.strokes} strokes; the limit is "
-        f"{stated(MICRON * part.limit)} µm {LIMIT[part.limit_by]}"
+        f"Flatness against strokes: {height(f.flatness[0], 3, 0.1)} at the start, "
+        f"{height(f.flatness[-1], 3, 0.1)} after {followed.strokes} strokes; the limit is "
+        f"{stated_height(part.limit)} {LIMIT[part.limit_by]}"
     )
     spots = "".join(
         f'<circle class="spot scripted" id="spot-{name}-{w}" r="4.5"/>'
         for name in ("straightedge", "flatness")
     )
     return (
-        f'<section class="view curve"><h2>{letter}Out of flat, µm</h2>\n<p class="hint">{hint}</p>\n'
+        f'<section class="view curve"><h2>{letter}Out of flat, {height_unit()}</h2>\n'
+        f'<p class="hint">{hint}</p>\n'
         f'<svg viewBox="0 0 {CURVE_SIZE[0]} {CURVE_SIZE[1]}" role="img" aria-label="{escape(label)}">'
         f"{_axes(followed)}{others}{curve('straightedge', mine['x'], mine['straightedge'])}"
         f"{curve('flatness', mine['x'], mine['flatness'])}"
@@ -377,7 +377,7 @@ def _reading(followed: Followed) -> str:
     rows = (
         (
             "Dye",
-            f"A thin film put on the face. {DYE_SIGNS} At a check it is put on again once it is gone from "
+            f"A thin film put on the face. {dye_signs()} At a check it is put on again once it is gone from "
             "more than half of the face.",
         ),
         (

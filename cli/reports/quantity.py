@@ -3,9 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Protocol
 
 from handlap.sim.common.chance import percent
+from handlap.sim.common.spoken import (
+    height_unit,
+    length_unit,
+    per,
+    per_height,
+    per_length,
+    per_swarf,
+    swarf_unit,
+    unit,
+)
 
 chance = percent
 """A chance as everything else here: a number in words."""
@@ -82,6 +93,44 @@ def stated(value: float) -> str:
     return text.replace("-", "−")
 
 
+def height(value: float, digits: int = 3, finest: float = 0.0) -> str:
+    """A height [m] in the unit of the job; ``finest`` as it is shown.
+
+    >>> height(50.8e-6, 2)
+    '51 µm'
+    """
+    return f"{number(per_height() * value, digits, finest)} {height_unit()}"
+
+
+def stated_height(value: float) -> str:
+    """A height [m] that somebody wrote down, in the unit of the job."""
+    return f"{stated(per_height() * value)} {height_unit()}"
+
+
+def length(value: float, digits: int = 3, finest: float = 0.0) -> str:
+    """A length [m] in the unit of the job."""
+    return f"{number(per_length() * value, digits, finest)} {length_unit()}"
+
+
+def stated_length(value: float) -> str:
+    """A length [m] that somebody wrote down, in the unit of the job."""
+    return f"{stated(per_length() * value)} {length_unit()}"
+
+
+def shown(value: float, kind: str, digits: int = 3) -> str:
+    """An SI value in the unit of the job; ``kind``: a quantity of :mod:`handlap.sim.common.spoken`.
+
+    >>> shown(40.0, "force", 2)
+    '40 N'
+    """
+    return f"{number(per(kind) * value, digits)} {unit(kind)}"
+
+
+def off(mass: float, digits: int = 3) -> str:
+    """What has come off a part [kg] in the unit of the job."""
+    return f"{number(per_swarf() * mass, digits)} {swarf_unit()}"
+
+
 def _step(band: Triple) -> float:
     """The step of the last digit worth showing for a band."""
     finest = (band.p95 - band.p05) / FEWEST_STEPS
@@ -104,7 +153,7 @@ def spread_words(band: Triple, *, whole: bool = False, finest: float = 0.0) -> s
     return f"{low} to {high}" if "−" in low + high else f"{low}–{high}"
 
 
-def quantity(band: Triple, unit: str = "", *, whole: bool = False, finest: float = 0.0) -> str:
+def quantity(band: Triple, unit_shown: str = "", *, whole: bool = False, finest: float = 0.0) -> str:
     """A figure with its unit and its band; see :func:`spread_words`.
 
     >>> from handlap.sim.job.results import Band
@@ -115,7 +164,7 @@ def quantity(band: Triple, unit: str = "", *, whole: bool = False, finest: float
     >>> quantity(Band(2.0, 2.0, 2.0), "g")
     '2.00 g'
     """
-    with_unit = f" {unit}" if unit else ""
+    with_unit = f" {unit_shown}" if unit_shown else ""
     if not (math.isfinite(band.p05) and math.isfinite(band.p50) and math.isfinite(band.p95)):
         return "not known"
     if not band.p95 > band.p05:
@@ -135,6 +184,22 @@ def middle(band: Triple, *, whole: bool = False, finest: float = 0.0) -> str:
     '−25'
     """
     return quantity(band, whole=whole, finest=finest).split(" (", maxsplit=1)[0]
+
+
+def force(band: Triple) -> str:
+    """A force [N] with its band, in the unit of the job."""
+    return quantity(_scaled(band, per("force")), unit("force"))
+
+
+@dataclass(frozen=True)
+class _Scaled:
+    p05: float
+    p50: float
+    p95: float
+
+
+def _scaled(band: Triple, factor: float) -> Triple:
+    return _Scaled(band.p05 * factor, band.p50 * factor, band.p95 * factor)
 
 
 def share(value: float) -> str:

@@ -6,15 +6,13 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, figure, job_json, limits_json
+from handlap.cli.reports.as_json import GRAM, MICRON, band, figure, job_json, limits_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.reports.quantity import counted, number, stated
+from handlap.cli.reports.quantity import counted, number, off, stated
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
-    GRAM,
     LIMIT,
-    MICRON,
     TAPER_SIGNS,
     doubts_section,
     face_words,
@@ -27,6 +25,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.spoken import per, unit
 from handlap.sim.planning.cautions import IN_SHORT
 
 if TYPE_CHECKING:
@@ -35,7 +34,8 @@ if TYPE_CHECKING:
     from handlap.sim.face.survey import Survey
 
 Tone = Literal["good", "doubt", "bad", "plain"]
-UNITS = {"m": ("mm", 1e3), "m³": ("cm³", 1e6), "rad": ("°", 180.0 / math.pi), "": ("", 1.0)}
+JSON_UNITS = {"m": ("mm", 1e3), "m³": ("cm³", 1e6), "rad": ("°", 180.0 / math.pi), "": ("", 1.0)}
+SHOWN_AS = {"m": "length", "m³": "volume"}
 WAYS = {"part": "Part weighed", "swarf": "Swarf weighed"}
 AGREEMENT = {
     "agree": "the two agree",
@@ -139,15 +139,22 @@ def _metal(found: Record) -> list[Block]:
 def _weighed_words(weighed: Weighed) -> str:
     first, last = weighed.strokes
     return (
-        f"{number(GRAM * weighed.mass, 3)} g from stroke {first} to {last}: "
+        f"{off(weighed.mass, 3)} from stroke {first} to {last}: "
         f"{microns(weighed.depth)} on average; the model without any weighing has "
         f"{microns(weighed.model)}: {AGREEMENT[weighed.agreement]}"
     )
 
 
+def _shown(unit_of: str) -> tuple[str, float]:
+    """Unit of an effect in the job at hand, and what SI is multiplied by."""
+    if unit_of in SHOWN_AS:
+        return unit(SHOWN_AS[unit_of]), per(SHOWN_AS[unit_of])
+    return JSON_UNITS[unit_of]
+
+
 def _before(effect: Effect) -> str:
-    unit, factor = UNITS[effect.unit]
-    return f"{stated(float(f'{effect.before * factor:.5g}'))}{_with(unit)}"
+    shown, factor = _shown(effect.unit)
+    return f"{stated(float(f'{effect.before * factor:.5g}'))}{_with(shown)}"
 
 
 def _with(unit: str) -> str:
@@ -155,11 +162,15 @@ def _with(unit: str) -> str:
 
 
 def _after(effect: Effect) -> str:
-    """The figure after the cut; three decimals of a millimetre are a micrometre."""
-    unit, factor = UNITS[effect.unit]
-    low, middle, high = (f"{x * factor:.3f}" for x in (effect.after.p05, effect.after.p50, effect.after.p95))
+    """The figure after the cut; three decimals of a millimetre are a micrometre, four of an inch a tenth of a
+    thousandth."""
+    shown, factor = _shown(effect.unit)
+    digits = 4 if shown == "in" else 3
+    low, middle, high = (
+        f"{x * factor:.{digits}f}" for x in (effect.after.p05, effect.after.p50, effect.after.p95)
+    )
     span = "" if low == high else f" ({low}–{high})"
-    return f"{middle}{_with(unit)}{span}"
+    return f"{middle}{_with(shown)}{span}"
 
 
 def _effects(found: Record) -> list[Block]:
@@ -170,7 +181,7 @@ def _effects(found: Record) -> list[Block]:
             _before(effect) if effect.before or effect.unit == "" else "",
             _after(effect),
             "" if effect.limit is None
-            else f"{stated(float(f'{effect.limit * UNITS[effect.unit][1]:.5g}'))}: {met[effect.met]}",
+            else f"{stated(float(f'{effect.limit * _shown(effect.unit)[1]:.5g}'))}: {met[effect.met]}",
         )
         for effect in found.now.effects
     )  # fmt: skip
@@ -229,7 +240,7 @@ def _survey_json(survey: Survey | None) -> dict[str, Any] | None:
 
 
 def _effect_json(effect: Effect) -> dict[str, Any]:
-    unit, factor = UNITS[effect.unit]
+    unit, factor = JSON_UNITS[effect.unit]
     return {
         "name": effect.name,
         "unit": unit or None,

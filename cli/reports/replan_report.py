@@ -6,15 +6,21 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, errors_json, figure, job_json, limits_json, schema_of
+from handlap.cli.reports.as_json import (
+    GRAM,
+    MICRON,
+    band,
+    errors_json,
+    figure,
+    job_json,
+    limits_json,
+    schema_of,
+)
 from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.reports.quantity import chance, counted, number, quantity, share, stated
+from handlap.cli.reports.quantity import chance, counted, number, off, quantity, share
 from handlap.cli.reports.wording import (
     BAND_WORDS,
-    GRAM,
     LIMIT,
-    MICRON,
-    MM,
     TAPER_SIGNS,
     TURNS,
     error_words,
@@ -27,6 +33,17 @@ from handlap.cli.reports.wording import (
     sentence,
     subject,
     wanted_words,
+)
+from handlap.sim.common.spoken import (
+    height_unit,
+    length_unit,
+    per,
+    per_height,
+    per_length,
+    per_swarf,
+    say_height,
+    swarf_unit,
+    unit,
 )
 from handlap.sim.planning.cautions import IN_SHORT
 
@@ -51,33 +68,39 @@ ANSWERS: dict[str, tuple[str, Tone]] = {
 MOST_LOOKS = 10
 NAMES = {
     "cut": "what 100 strokes on a new sheet take off",
-    "rate": "cutting rate, mm³/(N·m)",
+    "rate": "cutting rate",
     "bedding": "bedding of the grit, λ/d",
     "friction": "friction",
     "ageing": "ageing of the paper, factor",
-    "press": "press of the hands, N",
-    "height": "height of the hands, mm",
-    "bias_along": "bias along, mm (+ away)",
-    "bias_across": "bias across, mm (+ left)",
-    "wobble_along": "wobble along, mm",
-    "wobble_across": "wobble across, mm",
+    "press": "press of the hands",
+    "height": "height of the hands",
+    "bias_along": "bias along (+ away)",
+    "bias_across": "bias across (+ left)",
+    "wobble_along": "wobble along",
+    "wobble_across": "wobble across",
     "push_over_pull": "push over pull",
-    "dye_faded": "metal off when dye is seen to fade, µm",
-    "dye_gone": "metal off when it is gone, µm",
+    "dye_faded": "metal off when dye is seen to fade",
+    "dye_gone": "metal off when it is gone",
     "loading_floor": "share of its rate that clogged P120 keeps",
     "dulling_floor": "share of its rate that blunt P120 keeps",
     "brushing": "share of the clogging that brushing takes out",
     "blunt_bedding": "share of its bedding that blunt paper keeps",
     "friction_gain": "growth of friction on clogged paper",
     "edge_rate": "how much faster the leading edge is cut",
-    "edge_rise": "rise of the paper before the leading edge, µm",
-    "sway": "sway of the strokes, mm",
-    "face": "flatness at the start, µm",
+    "edge_rise": "rise of the paper before the leading edge",
+    "sway": "sway of the strokes",
+    "face": "flatness at the start",
 }
-UNITS = {
+JSON_FACTORS = {
     "cut": 1e6, "rate": 1e9, "height": 1e3, "bias_along": 1e3, "bias_across": 1e3, "wobble_along": 1e3,
     "wobble_across": 1e3, "edge_rise": 1e6, "sway": 1e3, "dye_faded": 1e6, "dye_gone": 1e6, "face": 1e6,
 }  # fmt: skip
+SHOWN_AS = {
+    "cut": "height", "rate": "rate", "press": "force", "height": "length", "bias_along": "length",
+    "bias_across": "length", "wobble_along": "length", "wobble_across": "length", "edge_rise": "height",
+    "sway": "length", "dye_faded": "height", "dye_gone": "height", "face": "height",
+}  # fmt: skip
+"""Unknown → quantity of :mod:`handlap.sim.common.spoken`; the others are plain numbers."""
 SIDES = {"bias_across": ("left", "right"), "bias_along": ("far side", "near side")}
 LITTLE_BIAS = 2e-3
 LUCK = {"rate": "luck of this {paper}: its rate", "ageing": "luck of this {paper}: how long it lasts"}
@@ -116,7 +139,15 @@ def name_of(quantity: str) -> str:
     ('sway of the strokes, mm', 'luck of this P80: its rate')
     """
     what, _, paper = quantity.partition(" ")
-    return LUCK[what].format(paper=paper) if paper else NAMES[quantity]
+    if paper:
+        return LUCK[what].format(paper=paper)
+    name = NAMES[quantity]
+    return f"{name}, {unit(SHOWN_AS[quantity])}" if quantity in SHOWN_AS else name
+
+
+def _in_job(name: str) -> float:
+    """What an unknown [SI] is multiplied by to be shown."""
+    return per(SHOWN_AS[name]) if name in SHOWN_AS else 1.0
 
 
 def replan_report(found: Replan) -> Report:
@@ -153,7 +184,7 @@ def _now(found: Replan) -> Any:
         ("Whole face", f"{microns(now.flatness)} (minimum zone)" if by != LIMIT["zone"] else None),
         ("Best so far", best or "now"),
         ("Metal off", f"{microns(now.mean_depth)} on average, {microns(now.greatest_depth)} at the "
-                      f"deepest; {quantity(now.mass.scaled(GRAM), 'g', finest=0.001)}"),
+                      f"deepest; {quantity(now.mass.scaled(per_swarf()), swarf_unit(), finest=0.001)}"),
         ("Taper", f"along {microns(now.taper_along)}, across {microns(now.taper_across)}; {TAPER_SIGNS}"),
     )  # fmt: skip
 
@@ -164,7 +195,7 @@ def learnt_words(item: Quantity) -> str | None:
         return None
     if item.name == "cut":
         half = 50.0 * (item.after.p95 - item.after.p05) / item.after.p50
-        depth = quantity(item.after.scaled(MICRON), "µm", finest=0.01)
+        depth = quantity(item.after.scaled(per_height()), height_unit(), finest=0.01)
         times = "of" if item.shift < 1.0 else "times"
         return (
             f"your paper, with your hands, cuts {number(item.shift, 2)} {times} what was assumed, ± "
@@ -173,11 +204,9 @@ def learnt_words(item: Quantity) -> str | None:
     if item.name in SIDES:
         middle = item.after.p50
         if abs(middle) < LITTLE_BIAS:
-            return (
-                f"you press in the middle, {NAMES[item.name].split(',', maxsplit=1)[0].split()[1]} the stroke"
-            )
+            return f"you press in the middle, {NAMES[item.name].split()[1]} the stroke"
         side = SIDES[item.name][0 if middle > 0.0 else 1]
-        return f"you press {quantity(item.after.scaled(MM), 'mm')} to the {side}"
+        return f"you press {quantity(item.after.scaled(per_length()), length_unit())} to the {side}"
     if item.name == "bedding":
         return f"the grit beds {number(item.shift, 2)} times as deep as was assumed"
     if item.name == "ageing":
@@ -214,9 +243,9 @@ def _learnt(found: Replan) -> Section:
     told = [q for q in learnt.quantities if q.name in ALWAYS_TOLD or q.standing != "still our assumption"]
     rows = tuple(
         (
-            name_of(item.name) + (", µm" if item.name == "cut" else ""),
-            quantity(item.before.scaled(UNITS.get(item.name, 1.0))),
-            quantity(item.after.scaled(UNITS.get(item.name, 1.0))),
+            name_of(item.name),
+            quantity(item.before.scaled(_in_job(item.name))),
+            quantity(item.after.scaled(_in_job(item.name))),
             item.standing,
         )
         for item in told
@@ -261,8 +290,8 @@ def _rest(found: Replan) -> list[Section]:
         )
         heads = (
             "strokes\nin all",
-            "out of flat\nµm",
-            "deepest\nµm",
+            f"out of flat\n{height_unit()}",
+            f"deepest\n{height_unit()}",
             "goal\nmet by then",
             "worse than\nlook before",
         )
@@ -314,11 +343,14 @@ def _totals(found: Replan) -> str:
 
 
 def _how_sure(found: Replan) -> Section:
+    from handlap.sim.bench.forecast import MODEL
+
     learnt = found.learnt
     rows = facts(
         ("Members", f"{learnt.effective:.0f} of {learnt.members} still count after {_looks(found)}; "
                     f"seed {found.seed}"),
-        ("Bands", f"{BAND_WORDS} Flatness has 6 µm more on either side, for a model not quite right."),
+        ("Bands", f"{BAND_WORDS} Flatness has {say_height(MODEL, '.0f')} more on either side, for a "
+                  "model not quite right."),
         ("Numerical error", error_words(found.errors, found.scenario.system)),
     )  # fmt: skip
     return Section("How sure", (rows,), aside=True)
@@ -373,8 +405,8 @@ def replan_json(found: Replan) -> dict[str, Any]:
         "learnt": [
             {
                 "name": q.name,
-                "assumed": band(q.before, UNITS.get(q.name, 1.0)),
-                "now": band(q.after, UNITS.get(q.name, 1.0)),
+                "assumed": band(q.before, JSON_FACTORS.get(q.name, 1.0)),
+                "now": band(q.after, JSON_FACTORS.get(q.name, 1.0)),
                 "spread_ratio": figure(q.ratio),
                 "standing": q.standing,
                 "words": learnt_words(q) if learnt.believed else None,
@@ -402,23 +434,22 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> R
 
     heads = ("scale reads to", "the part,\nstrokes", "its swarf,\nstrokes")
     rows = tuple(
-        (f"{stated(GRAM * d)} g", str(p), str(s))
-        for d, p, s in zip(trial.divisions, trial.part, trial.swarf, strict=True)
+        (off(d), str(p), str(s)) for d, p, s in zip(trial.divisions, trial.part, trial.swarf, strict=True)
     )
     within = f"{100 * trial.within:.0f} %"
     why = ", the paper that a plan would begin with," if trial.chosen else ""
     lead = (
         f"The first hundred strokes on a new sheet of {trial.paper}{why} take some "
-        f"{number(GRAM * trial.first_hundred, 2)} g, later ones less and less. A weighing tells the rate "
+        f"{off(trial.first_hundred, 2)}, later ones less and less. A weighing tells the rate "
         f"within {within} (standard error) after the strokes below; sooner it tells little.",
     )
     advice = (
         "Begin on a new sheet, and say so in the log: what comes off in a stroke depends more on how long "
         "the sheet has been in use than on anything else."
         + (f" Lay another after {trial.sheet_every} strokes." if trial.sheet_every else ""),
-        "Weigh the part clean and dry before the first stroke and after the block: 0.1 g of oil or water "
-        "left in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it gets "
-        "lost, which is allowed for.",
+        f"Weigh the part clean and dry before the first stroke and after the block: {off(1e-4, 1)} of oil or "
+        "water left in it spoils it. Swarf gathered on a pocket scale is nearly as good; 5 to 15 % of it "
+        "gets lost, which is allowed for.",
         "No scale? Dye the face, and write down after some 40 strokes where it is full, fading and gone, on "
         "a grid of 3 × 5 (--dye).",
         "A first block without turning (log it with --not-turned) shows best where you press; keep it short, "

@@ -6,12 +6,11 @@ from typing import TYPE_CHECKING, Literal
 
 from handlap.cli.drawing.face_drawing import face_drawing
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Words
-from handlap.cli.reports.quantity import chance, number, stated
+from handlap.cli.reports.quantity import chance, height, number, stated_height, stated_length
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
     LIMIT,
-    MICRON,
     doubts_section,
     face_words,
     facts,
@@ -21,6 +20,7 @@ from handlap.cli.reports.wording import (
     wanted_words,
 )
 from handlap.sim.common.chance import likely
+from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.face.survey import SURE
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def survey_report(scenario: Scenario, found: Survey) -> Report:
             "These do not fit the rest. Nothing was left out: read them again and run the survey again."
         )
         items = tuple(
-            f"{c.line} at {stated(1e3 * c.at)} mm: {_reading(c.goes, c.stops)}; "
+            f"{c.line} at {stated_length(c.at)}: {_reading(c.goes, c.stops)}; "
             f"wrong with a chance of {chance(c.chance)}"
             for c in found.contradictions
         )
@@ -78,7 +78,7 @@ def _two_figures(scenario: Scenario, found: Survey) -> tuple[str, ...]:
         return ()
     error = " (errors of reading included)" if read.sd > 0.0 else ""
     return (
-        f"As measured, the {table.points} points lie within {number(MICRON * table.minimum_zone)} µm{error}. "
+        f"As measured, the {table.points} points lie within {height(table.minimum_zone)}{error}. "
         f"As it may be between the points and out to the edge, the face lies within "
         f"{microns(found.bands.flatness)}.",
     )
@@ -90,20 +90,20 @@ def _error_words(table: HeightTable | None) -> str | None:
         return None
     if table.sd_assumed:
         return (
-            f"{stated(MICRON * table.sd)} µm a height, assumed: half a step of the digits "
-            f"({stated(MICRON * table.step)} µm), at least 1 µm. Better stated: readings.heights_sd"
+            f"{stated_height(table.sd)} a height, assumed: half a step of the digits "
+            f"({stated_height(table.step)}), at least 1 {height_unit()}. Better stated: readings.heights_sd"
         )
     if table.sd == 0.0:
         return "none, as stated: the heights are taken as exact"
-    return f"{stated(MICRON * table.sd)} µm a height, as stated"
+    return f"{stated_height(table.sd)} a height, as stated"
 
 
 def _reading(goes: float, stops: float) -> str:
-    went = f"{stated(MICRON * goes)} µm goes" if goes > 0.0 else "none goes"
+    went = f"{stated_height(goes)} goes" if goes > 0.0 else "none goes"
     return (
         f"{went}, nothing thicker tried"
         if stops == float("inf")
-        else f"{went}, {stated(MICRON * stops)} µm does not"
+        else f"{went}, {stated_height(stops)} does not"
     )
 
 
@@ -112,9 +112,8 @@ def _face(scenario: Scenario, found: Survey) -> Section:
     measured = None
     if table is not None:
         measured = (
-            f"{table.points} points: between two planes (minimum zone) "
-            f"{number(MICRON * table.minimum_zone, 4)} µm, least-squares "
-            f"peak to valley {number(MICRON * table.peak_to_valley, 4)} µm, no model in between"
+            f"{table.points} points: between two planes (minimum zone) {height(table.minimum_zone, 4)}, "
+            f"least-squares peak to valley {height(table.peak_to_valley, 4)}, no model in between"
         )
     between = "" if table is None else ", as it may be between the points and out to the edge"
     rows = facts(
@@ -133,11 +132,11 @@ def _face(scenario: Scenario, found: Survey) -> Section:
             f"{microns(bands.depth_to_clear)} off on average, at the best tilt",
         ),
     )
-    sd = MICRON * found.sd_map[: found.grid.n_cells]
+    sd = per_height() * found.sd_map[: found.grid.n_cells]
     mean, worst = number(NINETY * float(sd.mean()), 2), number(NINETY * float(sd.max()), 2)
     sure = (
-        f"The map is the middle of {found.ensemble.count} faces. 90 times in 100 it is within ± {mean} µm "
-        f"on average, ± {worst} µm at the worst spot."
+        f"The map is the middle of {found.ensemble.count} faces. 90 times in 100 it is within ± {mean} "
+        f"{height_unit()} on average, ± {worst} {height_unit()} at the worst spot."
     )
     if float(sd.max()) == 0.0:
         sure = "The map is the table of heights, taken as exact."
@@ -156,7 +155,7 @@ def _face(scenario: Scenario, found: Survey) -> Section:
 
 def _how_sure(found: Survey) -> Section:
     verdict = found.verdict
-    limit = f"{stated(MICRON * verdict.limit)} µm"
+    limit = f"{stated_height(verdict.limit)}"
     rows: list[tuple[str, str | None]] = [
         ("Limit", f"chance to be within {limit}: {chance(verdict.straightedge_chance)} by the straightedge, "
                   f"{chance(verdict.zone_chance)} {LIMIT['zone']}"),

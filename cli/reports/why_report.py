@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, errors_json, figure, job_json
+from handlap.cli.reports.as_json import MICRON, band, errors_json, figure, job_json
 from handlap.cli.reports.blocks import Block, Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_report import SIZES
 from handlap.cli.reports.quantity import chance, counted, middle, number, quantity
 from handlap.cli.reports.wording import (
     BAND_WORDS,
-    MICRON,
     TAPER_SIGNS,
     assumed_section,
     doubts_section,
@@ -22,6 +21,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.job.results import Band
 
 if TYPE_CHECKING:
@@ -112,14 +112,16 @@ def _answer(found: Why) -> tuple[str, tuple[str, ...]]:
     ]
     if helpful:
         best = helpful[0]
-        lead.append(f"What would help most: {best.name}, {_gain(best.gain.mean)} µm less out of flat.")
+        lead.append(
+            f"What would help most: {best.name}, {_gain(best.gain.mean)} {height_unit()} less out of flat."
+        )
     else:
         lead.append("None of the changes that were tried helps by more than can be told from nothing.")
     return answer, tuple(lead)
 
 
 def _gain(mean: float) -> str:
-    return number(abs(MICRON * mean), 2, 0.1)
+    return number(abs(per_height() * mean), 2, 0.1)
 
 
 def ranked_causes(found: Why) -> list[CauseResult]:
@@ -129,14 +131,17 @@ def ranked_causes(found: Why) -> list[CauseResult]:
 
 def _contributions(found: Why) -> Section:
     def middles(bands: dict[str, Band]) -> tuple[str, ...]:
-        return tuple(middle(bands[name].scaled(MICRON), finest=0.1) for name in PARTS)
+        return tuple(middle(bands[name].scaled(per_height()), finest=0.1) for name in PARTS)
 
     ranked = ranked_causes(found)
     alone = [(CAUSE_WORDS[c.name], *middles(c.alone)) for c in ranked]
     alone += [("what they do together", *middles(found.leftover)), ("all of it", *middles(found.total))]
     on_top = [(CAUSE_WORDS[c.name], *middles(c.on_top)) for c in ranked]
     wide = [
-        (CAUSE_WORDS[c.name], *(quantity(c.alone[name].scaled(MICRON), finest=0.1) for name in PARTS[:2]))
+        (
+            CAUSE_WORDS[c.name],
+            *(quantity(c.alone[name].scaled(per_height()), finest=0.1) for name in PARTS[:2]),
+        )
         for c in ranked
     ]
     blocks: tuple[Block, ...] = (
@@ -184,7 +189,7 @@ def _changes(found: Why) -> Section:
     )
     blocks: list[Block] = [
         Words(words),
-        Table(("change", "against", "µm", "then\nµm"), rows, (0, 1), wraps=0),
+        Table(("change", "against", height_unit(), f"then\n{height_unit()}"), rows, (0, 1), wraps=0),
     ]
     rest = len(found.changes) - len(rows)
     if rest:

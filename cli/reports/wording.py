@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING
 
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
 from handlap.cli.reports.blocks import Block, Facts, Section, Table, Words
-from handlap.cli.reports.quantity import chance, number, quantity, rounded_up, spread_words, stated
+from handlap.cli.reports.quantity import (
+    chance,
+    number,
+    quantity,
+    rounded_up,
+    spread_words,
+    stated,
+    stated_height,
+)
+from handlap.sim.common import spoken
+from handlap.sim.common.spoken import height_unit, length_unit, per, per_height, per_length, unit
 from handlap.sim.common.units import System, from_si, plain, unit_of
 from handlap.sim.common.words import listed
 
@@ -17,9 +27,9 @@ if TYPE_CHECKING:
     from handlap.sim.job.results import AnotherDraw, Band, Errors, LapResult
     from handlap.sim.job.scenario import Part, Scenario
 
-MICRON, MM, GRAM = 1e6, 1e3, 1e3
 FINEST = 0.01
-"""Last digit of heights shown [µm]: a tenth of the error asked of a single lap."""
+"""Last digit of heights shown, µm or thousandths: a tenth of the error asked of a single lap, or finer
+than anybody reads."""
 LEAST_ERROR: dict[System, float] = {"mm": 0.001, "inch": 0.0001}
 """Smaller errors are not told one by one [µm, thou]: nothing at the bench shows them."""
 
@@ -34,16 +44,21 @@ TURNS = {
 LIMIT = {"straightedge": "by the straightedge", "zone": "over the whole face (minimum zone)"}
 BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
 TAPER_SIGNS = "+ is more off at the right, at the far side"
-DYE_SIGNS = (
-    "Dye fades where some 1 µm has come off, and is gone where the scratches it lay in are off too; both "
+_DYE_SIGNS = (
+    "Dye fades where some {depth} has come off, and is gone where the scratches it lay in are off too; both "
     "depths are known within a factor of 2. Fading everywhere: the paper touches everywhere. Gone: scratches "
     "are off there too. Neither says how much is left to do."
 )
 AXES = "u runs along the part from left to right, v across it from near to far, from the middle."
 
 
+def dye_signs() -> str:
+    """What dye that fades, and dye that is gone, says."""
+    return _DYE_SIGNS.format(depth=spoken.height(1e-6))
+
+
 def place(u: float, v: float, length: float, width: float) -> str:
-    """Where a point (u, v) [m] lies on a face of that length and width, in words and mm."""
+    """Where a point (u, v) [m] lies on a face of that size, in words and in the unit of the job."""
     far = "far" if v > width / 6 else "near" if v < -width / 6 else ""
     side = "right" if u > length / 6 else "left" if u < -length / 6 else ""
     if far and side:
@@ -54,11 +69,11 @@ def place(u: float, v: float, length: float, width: float) -> str:
         words = f"the {side} end"
     else:
         words = "the middle"
-    return f"{words} (u {_mm(u)}, v {_mm(v)} mm)"
+    return f"{words} (u {_along(u)}, v {_along(v)} {length_unit()})"
 
 
-def _mm(length: float) -> str:
-    return number(MM * length, 3, 1.0)
+def _along(value: float) -> str:
+    return number(per_length() * value, 3, 1.0 if spoken.system() == "mm" else 0.1)
 
 
 def sentence(text: str) -> str:
@@ -84,17 +99,20 @@ def subject(scenario: Scenario) -> str:
 
 def face_words(part: Part) -> str:
     """Size and metal of the face."""
-    area = number(1e4 * part.outline.area, 4)
-    size = f"{stated(round(MM * part.outline.length, 2))} × {stated(round(MM * part.outline.width, 2))} mm"
-    return f"{size}, {area} cm² of {part.metal.name}"
+    area = number(per("area") * part.outline.area, 4)
+    sides = (part.outline.length, part.outline.width)
+    size = " × ".join(
+        stated(round(per_length() * side, 2 if spoken.system() == "mm" else 3)) for side in sides
+    )
+    return f"{size} {length_unit()}, {area} {unit('area')} of {part.metal.name}"
 
 
 def wanted_words(part: Part) -> str:
     """What is asked of the face."""
-    asked = f"flat within {stated(MICRON * part.limit)} µm {LIMIT[part.limit_by]}"
+    asked = f"flat within {stated_height(part.limit)} {LIMIT[part.limit_by]}"
     if part.allowance is None:
         return asked + "; how much may come off is not stated"
-    return asked + f"; no spot may lose more than {stated(MICRON * part.allowance)} µm"
+    return asked + f"; no spot may lose more than {stated_height(part.allowance)}"
 
 
 def goal_of(scenario: Scenario) -> str:
@@ -102,7 +120,7 @@ def goal_of(scenario: Scenario) -> str:
     from handlap.sim.face.done import goal_words
 
     part = scenario.part
-    return goal_words(part.limit, part.limit_by, scenario.readings.leaves or (part.limit,))
+    return goal_words(part.limit, part.limit_by, scenario.readings.leaves or (part.limit,), spoken.leaf)
 
 
 def limit_words(limit: LimitHeld) -> str:
@@ -111,15 +129,15 @@ def limit_words(limit: LimitHeld) -> str:
     return f"{limit.name}: {limit.answer}{counted}; {limit.reason}"
 
 
-def microns(band: Band, unit: str = "µm") -> str:
-    """A height with its band; ``unit`` "" for a table that has it in the head."""
-    return quantity(band.scaled(MICRON), unit, finest=FINEST)
+def microns(band: Band, shown: str | None = None) -> str:
+    """A height with its band; ``shown`` "" for a table that has it in the head."""
+    return quantity(band.scaled(per_height()), height_unit() if shown is None else shown, finest=FINEST)
 
 
 def roughness(span: tuple[float, float]) -> str:
     """A range of Ra."""
-    low, high = (number(MICRON * ra, 2) for ra in span)
-    return f"Ra {low}–{high} µm" if low != high else f"Ra {low} µm"
+    low, high = (number(per("roughness") * ra, 2) for ra in span)
+    return f"Ra {low}–{high} {unit('roughness')}" if low != high else f"Ra {low} {unit('roughness')}"
 
 
 def _within(error: float, system: System) -> str:
@@ -180,13 +198,26 @@ def another_words(other: AnotherDraw, system: System) -> str:
     )
 
 
+def _spoken_unit(assumption: Assumption) -> tuple[str, float]:
+    """Unit of a default in the job at hand, and what its value in the unit of JSON is multiplied by."""
+    shown = {"mm": "length", "µm": "height", "N": "force", "kg": "mass", "mm³/(N·m)": "rate"}
+    shown |= {"N/µm": "stiffness", "cm³": "volume"}
+    if spoken.system() == "mm" or assumption.unit not in shown:
+        return assumption.unit, 1.0
+    quantity_of = shown[assumption.unit]
+    with spoken.speaking("mm"):
+        factor = per(quantity_of)
+    return unit(quantity_of), per(quantity_of) / factor
+
+
 def _taken(assumption: Assumption) -> str:
     assert not isinstance(assumption.value, str)
-    unit = f" {assumption.unit}" if assumption.unit else ""
+    shown, factor = _spoken_unit(assumption)
+    with_unit = f" {shown}" if shown else ""
     assert assumption.low is not None and assumption.high is not None
-    low, high = number(assumption.low, 2), number(assumption.high, 2)
+    low, high = number(factor * assumption.low, 2), number(factor * assumption.high, 2)
     span = f"{low} to {high}" if "−" in low + high else f"{low}–{high}"
-    return f"{stated(assumption.value)}{unit} ({span})"
+    return f"{_value(assumption, factor)}{with_unit} ({span})"
 
 
 def plain_basis(text: str) -> str:
@@ -202,7 +233,14 @@ def _fixed(assumption: Assumption) -> str:
     value = assumption.value
     if isinstance(value, str):
         return f"{assumption.key}: {value}"
-    return f"{assumption.key}: {stated(value)}" + (f" {assumption.unit}" if assumption.unit else "")
+    shown, factor = _spoken_unit(assumption)
+    return f"{assumption.key}: {_value(assumption, factor)}" + (f" {shown}" if shown else "")
+
+
+def _value(assumption: Assumption, factor: float) -> str:
+    """The middle value: as it was chosen, or converted to as many digits as a choice has."""
+    assert not isinstance(assumption.value, str)
+    return stated(assumption.value) if factor == 1.0 else number(factor * assumption.value, 2)
 
 
 def assumed_section(scenario: Scenario, *, varied: bool = True) -> Section:

@@ -210,8 +210,8 @@
     if (e.new_sheet) parts.push("new sheet");
     if (e.brushed) parts.push("brushed");
     if (e.brush_every) parts.push(`brushed every ${e.brush_every}`);
-    if (e.part_g !== undefined) parts.push(`part ${e.part_g} g`);
-    if (e.swarf_g !== undefined) parts.push(`swarf ${e.swarf_g} g`);
+    if (e.part_g !== undefined) parts.push(`part ${look.weighed("part", e.part_g)}`);
+    if (e.swarf_g !== undefined) parts.push(`swarf ${look.weighed("swarf", e.swarf_g)}`);
     if (e.readings) parts.push(`${e.readings.reduce((n, line) => n + line.stations.length, 0)} readings`);
     if (e.dye_seen) parts.push(`dye ${e.dye_seen}`);
     if (e.dyed) parts.push("dyed");

@@ -133,9 +133,19 @@ const makeLook = (job, count, redraw) => {
     changed();
   };
 
-  const number = (text) => {
-    const found = /^\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*g?\s*$/.exec(text);
-    return found ? Number(found[1].replace(",", ".")) : NaN;
+  // Weights in grams, from a number in the unit of the field, or numbers with units, such as 5 lb 8.02 oz.
+  const unitNow = () => job.weights[draft().weighs];
+  const weight = (text) => {
+    const parts = [...text.trim().matchAll(/(\d+(?:[.,]\d*)?|[.,]\d+)\s*([a-z]*)\s*/gy)];
+    if (!parts.length || parts.map((part) => part[0]).join("") !== text.trim()) return NaN;
+    if (parts.length > 1 && parts.some((part) => !part[2])) return NaN;
+    const grams = parts.reduce((sum, [, value, unit]) =>
+      sum + Number(value.replace(",", ".")) * (unit ? job.weights.units[unit] ?? NaN : unitNow().grams), 0);
+    return Number(grams.toPrecision(12));
+  };
+  const weighed = (kind, grams) => {
+    const { unit, grams: one } = job.weights[kind];
+    return `${one === 1 ? grams : Number((grams / one).toPrecision(8))} ${unit}`;
   };
   const shown = (x) => Number(x.toPrecision(3)).toString();
 
@@ -146,20 +156,22 @@ const makeLook = (job, count, redraw) => {
   };
 
   const drawGrams = () => {
-    const d = draft(), look = count.nowLook();
+    const d = draft(), look = count.nowLook(), { part, swarf } = job.weights;
+    const off3 = look ? look.grams.map((x) => shown(x / swarf.grams)) : [];
+    byId("weigh-unit").textContent = byId("scale-unit").textContent = unitNow().unit;
     byId("weighs-part").setAttribute("aria-pressed", String(d.weighs === "part"));
     byId("weighs-swarf").setAttribute("aria-pressed", String(d.weighs === "swarf"));
     const first = count.entries().find((e) => e.part_g !== undefined);
-    let words = look ? `Expected off in all: ${shown(look.grams[1])} g (${shown(look.grams[0])} to ${shown(look.grams[2])})` : "Nothing is expected here: it is between two checks";
+    let words = look ? `Expected off in all: ${off3[1]} ${swarf.unit} (${off3[0]} to ${off3[2]})` : "Nothing is expected here: it is between two checks";
     if (look && d.weighs === "part" && first && first.at === 0) {
-      const places = Math.max(2, (String(first.scale_g ?? "").split(".")[1] || "").length);
-      words += `, so the part some ${(first.part_g - look.grams[1]).toFixed(places)} g`;
+      const places = Math.max(2, (String(first.scale_g ? Number((first.scale_g / part.grams).toPrecision(5)) : "").split(".")[1] || "").length);
+      words += `, so the part some ${((first.part_g - look.grams[1]) / part.grams).toFixed(places)} ${part.unit}`;
     }
     byId("gram-band").textContent = `${words}.`;
-    const grams = number(d.grams), off = Number.isFinite(grams) ? offWith(grams) : null;
+    const grams = weight(d.grams), off = Number.isFinite(grams) ? offWith(grams) : null;
     let mark = "";
     if (off && count.total()) {
-      mark = `${shown(off.grams)} g off in all`;
+      mark = `${shown(off.grams / swarf.grams)} ${swarf.unit} off in all`;
       if (look && off.grams > look.grams[2]) mark = `▲ ${mark}, more than expected`;
       else if (look && off.grams < look.grams[0]) mark = `▼ ${mark}, less than expected`;
       mark += ".";
@@ -218,12 +230,12 @@ const makeLook = (job, count, redraw) => {
     })).filter((line) => line.stations.length);
     if (lines.length) entry.readings = lines;
     if (d.grams.trim()) {
-      const grams = number(d.grams), scale = number(d.scale);
-      if (!Number.isFinite(grams)) faults.push(`“${d.grams}” is no number of grams, such as 3120.12.`);
+      const grams = weight(d.grams), scale = weight(d.scale);
+      if (!Number.isFinite(grams)) faults.push(`“${d.grams}” is no number of ${job.weights.words}.`);
       if (!(scale > 0)) faults.push("Say in what steps the scale shows, such as 0.01.");
       const before = count.entries().filter((e) => e.part_g !== undefined).pop();
       if (d.weighs === "part" && before && grams > before.part_g + scale + (before.scale_g || 0) + 0.001) {
-        faults.push(`The part weighed ${before.part_g} g before, and does not get heavier: is there oil or water in it?`);
+        faults.push(`The part weighed ${weighed("part", before.part_g)} before, and does not get heavier: is there oil or water in it?`);
       }
       entry[d.weighs === "part" ? "part_g" : "swarf_g"] = grams;
       entry.scale_g = scale;
@@ -268,5 +280,5 @@ const makeLook = (job, count, redraw) => {
   byId("dyed").addEventListener("click", () => { draft().dyed = !draft().dyed; changed(); });
   byId("dye-signs").textContent = job.dye_signs;
   if (!draft().scale && job.scales[draft().weighs]) draft().scale = String(job.scales[draft().weighs]);
-  return { draw, read };
+  return { draw, read, weighed };
 };

@@ -17,7 +17,7 @@ from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.drawing.colours import BENCH_PAGE
 from handlap.cli.reports.page import escape
 from handlap.cli.reports.play_page import digest_of, harmless_json
-from handlap.cli.reports.wording import DYE_SIGNS, TURNS, sentence, subject, wanted_words
+from handlap.cli.reports.wording import TURNS, dye_signs, sentence, subject, wanted_words
 from handlap.cli.result_set import set_name
 from handlap.cli.sheets.sheet_job import LEAVES, stop_words
 from handlap.sim.bench.bench_blocks import leaf_band
@@ -30,7 +30,7 @@ from handlap.sim.bench.page_plan import PageLook, PagePlan, PageStage, page_mark
 from handlap.sim.bench.page_text import head_of
 from handlap.sim.bench.stop_rules import REREAD, SAME_STATION
 from handlap.sim.common.outline import Array
-from handlap.sim.common.units import System, from_si, plain, unit_of
+from handlap.sim.common.units import POUND, System, from_si, leaf_number, plain, unit_of
 from handlap.sim.face.done import EQUAL, NEAR_END, WIDEST_GAP
 from handlap.sim.face.done import SAME_STATION as NAMED_BY
 from handlap.sim.face.stations import SAME, MeasuringLine, lines_of
@@ -40,12 +40,32 @@ from handlap.sim.job.scenario import TurnState
 HERE = Path(__file__).parent
 SCRIPTS = ("bench_page_rules.js", "bench_page_count.js", "bench_page_look.js", "bench_page.js")
 MM, UM, GRAM = 1e3, 1e6, 1e3
+WEIGHTS: dict[System, dict[str, Any]] = {
+    "mm": {
+        "part": {"unit": "g", "grams": 1.0},
+        "swarf": {"unit": "g", "grams": 1.0},
+        "units": {"g": 1.0},
+        "words": "grams, such as 3120.12",
+    },
+    "inch": {
+        "part": {"unit": "oz", "grams": GRAM * POUND / 16.0},
+        "swarf": {"unit": "grains", "grams": GRAM * POUND / 7000.0},
+        "units": {
+            "lb": GRAM * POUND,
+            "oz": GRAM * POUND / 16.0,
+            "grains": GRAM * POUND / 7000.0,
+            "gr": GRAM * POUND / 7000.0,
+        },
+        "words": "pounds, ounces or grains, such as 5 lb 8.02 oz or 6.5 grains",
+    },
+}
+"""What part and swarf weigh in on the page, what may be written behind a number, and how to say so."""
 QUARTER = math.pi / 2.0
 UNSAFE = re.compile(r"[^\w.-]+")
 """What does not go into the name of a file that is typed at a shell."""
 RULE_NAMES = {
     "goal": ("Goal met", "goal"),
-    "allowance grams": ("Allowance near, by the grams", "allowance"),
+    "allowance grams": ("Allowance near, by the weight", "allowance"),
     "allowance strokes": ("Allowance near, by the strokes", "allowance"),
     "worse strokes": ("Getting worse from here on", "worse"),
     "worse stations": ("Worse than before", "worse"),
@@ -101,7 +121,7 @@ def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
         "pace": round(float(scenario.hands.strokes_per_minute.value)),
         "most_pace": MOST_PACE,
         "most_strokes": MOST_STROKES,
-        "stages": [_stage(stage, leaves, system) for stage in plan.stages],
+        "stages": [_stage(stage, leaves, scenario.leaf_unit) for stage in plan.stages],
         "turns": [_turn(plan, k) for k in range(len(scenario.turning.states))],
         "turned": plan.turned,
         "turning": sentence(TURNS.get(scenario.turning.name, scenario.turning.name)),
@@ -109,11 +129,12 @@ def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
         "outline": [_ring(ring) for ring in (scenario.part.outline.rim, *scenario.part.outline.openings)],
         "size": [_mm(scenario.part.outline.length), _mm(scenario.part.outline.width)],
         "lines": [_line(line, scenario.readings.lines, system) for line in lines],
-        "leaves": [{"um": round(UM * x, 4), "name": plain(from_si(x, "height", system))} for x in leaves],
-        "leaf_unit": unit_of("height", system),
+        "leaves": [{"um": round(UM * x, 4), "name": leaf_number(x, scenario.leaf_unit)} for x in leaves],
+        "leaf_unit": scenario.leaf_unit,
         "length_unit": unit_of("length", system),
-        "scales": _scales(plan),
-        "dye_signs": DYE_SIGNS,
+        "scales": _scales(plan, system),
+        "weights": WEIGHTS[system],
+        "dye_signs": dye_signs(),
         "rules": _rules(plan, lines),
         "says": _says(plan, leaves, system),
     }
@@ -142,7 +163,7 @@ def _band(band: Band | None, factor: float) -> list[float] | None:
     return [float(f"{factor * x:.4g}") for x in (band.p05, band.p50, band.p95)]
 
 
-def _stage(stage: PageStage, leaves: Sequence[float], system: System) -> dict[str, Any]:
+def _stage(stage: PageStage, leaves: Sequence[float], leaf_unit: str) -> dict[str, Any]:
     return {
         "paper": stage.paper,
         "purpose": sentence(stage.purpose) if stage.purpose else "",
@@ -152,18 +173,18 @@ def _stage(stage: PageStage, leaves: Sequence[float], system: System) -> dict[st
         "sheet_every": stage.sheet_every,
         "on_sheet": stage.on_sheet,
         "since_turn": stage.since_turn,
-        "looks": [_look(look, leaves, system) for look in stage.looks],
+        "looks": [_look(look, leaves, leaf_unit) for look in stage.looks],
     }
 
 
-def _look(look: PageLook, leaves: Sequence[float], system: System) -> dict[str, Any]:
+def _look(look: PageLook, leaves: Sequence[float], leaf_unit: str) -> dict[str, Any]:
     """A look: grams, the leaf that goes in µm and in the user's own words, the dye."""
     leaf = leaf_band(look.straightedge, leaves)
     return {
         "at": look.at,
         "grams": _band(look.mass, GRAM),
         "leaf_um": [round(UM * x, 4) for x in leaf],
-        "leaf": [leaf_words(x, system) if x else "none" for x in leaf],
+        "leaf": [leaf_words(x, leaf_unit) if x else "none" for x in leaf],
         "gone": _band(look.dye_gone, 1.0),
         "faded": _band(look.dye_faded, 1.0),
         "zones": zone_chances(look.zones),
@@ -226,13 +247,13 @@ def _exact(length: float) -> float:
     return float(f"{MM * length:.10g}")
 
 
-def _scales(plan: PagePlan) -> dict[str, float]:
-    """Least division of the scale that weighed last, by what it weighed [g]."""
+def _scales(plan: PagePlan, system: System) -> dict[str, float]:
+    """Least division of the scale that weighed last, by what it weighed, in the unit of that."""
     found = {}
     for entry in plan.log.standing:
         for name, mass in (("part", entry.part_mass), ("swarf", entry.swarf)):
             if mass is not None and entry.scale is not None:
-                found[name] = float(f"{GRAM * entry.scale:.9g}")
+                found[name] = float(f"{GRAM * entry.scale / WEIGHTS[system][name]['grams']:.5g}")
     return found
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from handlap.cli.reports.pdf_page import PAPERS, Page, write_pdf
-from handlap.cli.reports.quantity import stated
-from handlap.cli.reports.wording import MICRON, face_words, wanted_words
+from handlap.cli.reports.quantity import stated, stated_length
+from handlap.cli.reports.wording import face_words, wanted_words
 from handlap.cli.sheets.sheet_measuring import (
     MARGIN,
     Sheet,
@@ -13,6 +13,8 @@ from handlap.cli.sheets.sheet_measuring import (
     sheet_title,
     table_pages,
 )
+from handlap.sim.common import spoken
+from handlap.sim.common.spoken import per_length
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.teaching.exercise import Exercise
 from handlap.sim.teaching.exercise_answers import QUESTIONS
@@ -58,7 +60,7 @@ def _task_page(exercise: Exercise, width: float, height: float) -> Page:
                 f"What to expect at this level: {words}. All of it is invented.",
                 "Somebody laid a straightedge on the lines overleaf, tried leaves at the stations and wrote "
                 "down what went and what did not. Leaves at hand: "
-                f"{', '.join(stated(MICRON * leaf) for leaf in scenario.readings.leaves)} µm.",
+                f"{', '.join(spoken.leaf(leaf) for leaf in scenario.readings.leaves)}.",
             ),
         ),
         (
@@ -66,9 +68,9 @@ def _task_page(exercise: Exercise, width: float, height: float) -> Page:
             (
                 f"Papers at hand: {', '.join(grit.name for grit in scenario.paper.grits)}, worked "
                 f"{'wet' if scenario.paper.wet else 'dry'}, on a flat stone of "
-                f"{stated(1e3 * scenario.plate.length)} × {stated(1e3 * scenario.plate.width)} mm.",
-                f"Strokes along the part, {stated(1e3 * scenario.strokes.length)} mm each way; the hands "
-                f"press with some {stated(hands.press.value)} N, {stated(1e3 * hands.height.value)} mm over "
+                f"{stated(per_length() * scenario.plate.length)} × {stated_length(scenario.plate.width)}.",
+                f"Strokes along the part, {stated_length(scenario.strokes.length)} each way; the hands "
+                f"press with some {stated(hands.press.value)} N, {stated_length(hands.height.value)} over "
                 "the paper.",
             ),
         ),

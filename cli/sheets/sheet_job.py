@@ -10,11 +10,10 @@ import numpy as np
 
 from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.reports.plan_report import ANSWERS, answer_words, dye_cells
-from handlap.cli.reports.quantity import chance, counted, number, quantity, share
+from handlap.cli.reports.quantity import chance, counted, height, off, quantity, share, shown
 from handlap.cli.reports.wording import (
-    DYE_SIGNS,
-    GRAM,
     TURNS,
+    dye_signs,
     place,
     roughness,
     sentence,
@@ -34,7 +33,8 @@ from handlap.sim.bench.bench_blocks import (
 )
 from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
 from handlap.sim.common.outline import Array
-from handlap.sim.common.units import System, from_si, plain, show
+from handlap.sim.common.spoken import distance, height_unit, per_height, per_swarf
+from handlap.sim.common.units import System, leaf_number, show
 from handlap.sim.face.done import goal_words
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.overhang import overhang_of, overhang_words
@@ -50,16 +50,20 @@ LEAST_MARK = 0.1
 """Chance that dye is left from which a mark is drawn [-]."""
 DOTS = 22
 """Dots of a dye picture along the part."""
-DYE_WORDS = (
-    "A big mark: dye put on at the check before is still there; small: it may be; none: gone. A dot: full, "
-    f"as it was put on; a ring: fading. {DYE_SIGNS} A picture that looks quite other is a reason to read the "
-    "face."
-)
 LEAVES: dict[System, tuple[float, ...]] = {
     "mm": tuple(1e-6 * x for x in (30, 40, 50, 60, 80, 100, 150, 200, 250, 300)),
     "inch": tuple(25.4e-6 * x for x in (1.5, 2, 3, 4, 5, 6, 8, 10, 12, 15)),
 }
 """A common set, where the scenario names none (common practice) [m]."""
+
+
+def dye_words() -> str:
+    """What the pictures of the dye say."""
+    return (
+        "A big mark: dye put on at the check before is still there; small: it may be; none: gone. A dot: "
+        f"full, as it was put on; a ring: fading. {dye_signs()} A picture that looks quite other is a reason "
+        "to read the face."
+    )
 
 
 @dataclass(frozen=True)
@@ -156,14 +160,14 @@ def job_sheet_of(plan: Plan, lines: Sequence[MeasuringLine], system: System) -> 
             )
         ),
         first=_first(plan) if stages else (),
-        stages=_stages(plan, stages, leaves, system),
+        stages=_stages(plan, stages, leaves),
         where=_where(ranked, lines, system) if stages else "",
         stations=(ranked[0], ranked[1]),
         dye=_dye(plan, stages),
         stop=_stop_rules(plan, marks, leaves, system) if stages else (),
         marks=marks,
         cautions=plan.cautions,
-        leaf_unit="µm" if system == "mm" else "thou",
+        leaf_unit=plan.scenario.leaf_unit,
     )
 
 
@@ -171,7 +175,7 @@ def _first(plan: Plan) -> tuple[str, ...]:
     strokes, wet = plan.scenario.strokes, plan.scenario.paper.wet
     turns = {s.turning for s in plan.stages if s.strokes and s.turn_every}
     words = [
-        f"A stroke is there and back, {number(1e3 * strokes.length)} mm each way, {strokes.pattern}; about "
+        f"A stroke is there and back, {distance(strokes.length)} each way, {strokes.pattern}; about "
         f"{plan.scenario.hands.strokes_per_minute.value:.0f} a minute. Paper {'wet' if wet else 'dry'}.",
         "Hands low and over the middle. Count strokes on from sheet to sheet; the count starts anew with "
         "each paper.",
@@ -185,9 +189,7 @@ def _first(plan: Plan) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _stages(
-    plan: Plan, stages: Sequence[PaperStage], leaves: Sequence[float], system: System
-) -> tuple[Stage, ...]:
+def _stages(plan: Plan, stages: Sequence[PaperStage], leaves: Sequence[float]) -> tuple[Stage, ...]:
     total = sum(len(s.blocks) for s in stages)
     found = []
     for i, stage in enumerate(stages, 1):
@@ -199,7 +201,7 @@ def _stages(
             f"{p.strokes} strokes planned; turn {_every(p.turn_every)}, brush {_every(p.brush_every)}, new "
             f"sheet {_every(p.sheet_every)}; {counted(p.sheets, 'sheet')}; leaves {roughness(p.roughness)}."
         )
-        rows = tuple(_row(b, leaves, system, p.brush_every) for b in blocks)
+        rows = tuple(_row(b, leaves, plan.scenario.leaf_unit, p.brush_every) for b in blocks)
         found.append(Stage(stage, f"{i}. {p.paper}", tuple(sentence(f) for f in facts), rows, left_out))
     return tuple(found)
 
@@ -254,7 +256,7 @@ def _marks(at: Sequence[int]) -> str:
     return ", ".join(map(str, at)) or "–"
 
 
-def _row(block: WorkBlock, leaves: Sequence[float], system: System, brush_every: int) -> Row:
+def _row(block: WorkBlock, leaves: Sequence[float], leaf_unit: str, brush_every: int) -> Row:
     check = block.check
     # A sheet that is about to be thrown away is not brushed.
     brushings = [at for at in block.brushings if at not in block.sheets]
@@ -269,10 +271,10 @@ def _row(block: WorkBlock, leaves: Sequence[float], system: System, brush_every:
         strokes=f"({block.last})" if block.spare else f"{block.last}",
         turn=_marks(block.turns),
         care=", ".join(care) or "–",
-        grams=quantity(check.mass.scaled(GRAM)),
+        grams=quantity(check.mass.scaled(per_swarf())),
         faded=faded,
         gone=gone,
-        leaf=_leaf(leaf_band(check.straightedge, leaves), system),
+        leaf=_leaf(leaf_band(check.straightedge, leaves), leaf_unit),
         goal=_short(check.reached),
         worse=worse or "–",
     )
@@ -283,9 +285,9 @@ def _short(value: float) -> str:
     return chance(value).removesuffix(" %").replace("over ", ">").replace("under ", "<")
 
 
-def _leaf(band: tuple[float, float, float], system: System) -> str:
+def _leaf(band: tuple[float, float, float], unit_of_leaves: str) -> str:
     """The thickest leaf expected to go, with its range; 0 for none."""
-    low, middle, high = (plain(from_si(leaf, "height", system)) for leaf in band)
+    low, middle, high = (leaf_number(leaf, unit_of_leaves) for leaf in band)
     return middle if low == high else f"{middle} ({low}–{high})"
 
 
@@ -332,12 +334,12 @@ def _stop_rules(
 ) -> tuple[tuple[str, str], ...]:
     stages = [stage for stage in plan.stages if stage.strokes]
     return (
-        ("Goal met", _goal_rule(plan.scenario, leaves, system)),
+        ("Goal met", _goal_rule(plan.scenario, leaves)),
         ("Allowance near", _allowance_rule(plan, marks)),
         ("Getting worse", _worse_rule(marks, system)),
         (
             "Far from plan",
-            "The grams off, or the thickest leaf, lie outside the range of their row. Less: brush, look "
+            "The weight off, or the thickest leaf, lie outside the range of their row. Less: brush, look "
             "whether the paper is worn, press as planned. More: stop and compare with the allowance. Either "
             f"way write it down (handlap log) and plan the rest anew: handlap replan {plan.scenario.source}",
         ),
@@ -355,15 +357,15 @@ def stop_words(
 ) -> dict[str, str]:
     """What the rules for stopping say, where they hold for any way of coming to the marks."""
     return {
-        "goal": _goal_rule(scenario, leaves, system),
+        "goal": _goal_rule(scenario, leaves),
         "allowance": _allowance_marks(scenario, marks),
         "worse": _worse_rule(marks, system),
     }
 
 
-def _goal_rule(scenario: Scenario, leaves: Sequence[float], system: System) -> str:
+def _goal_rule(scenario: Scenario, leaves: Sequence[float]) -> str:
     part = scenario.part
-    rule = goal_words(part.limit, part.limit_by, leaves, lambda leaf: leaf_words(leaf, system))
+    rule = goal_words(part.limit, part.limit_by, leaves, lambda leaf: leaf_words(leaf, scenario.leaf_unit))
     return sentence(
         f"{rule}. The plan goes on to {100 * STOP_AT:.0f} % of the limit, since leaves and straightedges err"
     )
@@ -376,11 +378,13 @@ def _push_rule(stages: Sequence[StagePlan]) -> str:
     words = "Much harder to push than just after brushing, or shiny bands on the paper: it is clogged. "
     if clogged.p50 > 1.15 * fresh.p50:
         words += (
-            f"Fresh {first.paper} takes some {number(fresh.p50, 2)} N here, clogged some "
-            f"{number(clogged.p50, 2)} N. "
+            f"Fresh {first.paper} takes some {shown(fresh.p50, 'force', 2)} here, clogged some "
+            f"{shown(clogged.p50, 'force', 2)}. "
         )
     else:
-        words += "Wet, or with a metal that clogs little, it hardly shows: go by the shine and by the grams. "
+        words += (
+            "Wet, or with a metal that clogs little, it hardly shows: go by the shine and by the weight. "
+        )
     return words + "Brush or rinse; if it stays so, lay a new sheet, whatever the plan says."
 
 
@@ -389,7 +393,7 @@ def _allowance_rule(plan: Plan, marks: StopMarks) -> str:
     if part.allowance is None:
         return (
             "No allowance is stated: ask what may come off before you begin. Planned is a deepest spot of "
-            f"{quantity(plan.removed_greatest.scaled(1e6), 'µm')}."
+            f"{quantity(plan.removed_greatest.scaled(per_height()), height_unit())}."
         )
     deepest = place(*plan.greatest_at, part.outline.length, part.outline.width)
     return _allowance_marks(plan.scenario, marks, f", most likely at {deepest},")
@@ -399,16 +403,16 @@ def _allowance_marks(scenario: Scenario, marks: StopMarks, where: str = "") -> s
     """The rule of the allowance; ``where``: at which spot it is likely to bite."""
     if scenario.part.allowance is None:
         return "No allowance is stated: ask what may come off before you begin."
-    words = f"No spot may lose more than {number(1e6 * scenario.part.allowance)} µm. "
+    words = f"No spot may lose more than {height(scenario.part.allowance)}. "
     if marks.allowance_mass is not None:
         words += (
-            f"Stop at the latest when {number(1e3 * marks.allowance_mass, 2)} g are off in all: the deepest "
+            f"Stop at the latest when {off(marks.allowance_mass, 2)} are off in all: the deepest "
             f"spot{where} is then about there (swarf that is gathered weighs some 5 to 15 % less). "
         )
     if marks.allowance_strokes is not None:
         words += (
             f"From {marks.allowance_strokes} strokes of the whole job on, the chance of that is over "
-            f"{100 * DEEP:.0f} %: go on only if the grams say less."
+            f"{100 * DEEP:.0f} %: go on only if the weight says less."
         )
     else:
         words += f"In the blocks planned its chance stays under {100 * DEEP:.0f} %."

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from handlap.cli.reports.page import escape
-from handlap.cli.sheets.sheet_job import DYE_WORDS, LAP, DyeMarks, JobSheet, Stage
+from handlap.cli.sheets.sheet_job import LAP, DyeMarks, JobSheet, Stage, dye_words
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.spoken import swarf_unit
 
 CSS = """
 :root { color-scheme: light; }
@@ -53,7 +54,7 @@ HEADS = (
     "up to stroke",
     "turn at",
     "brush, new sheet at",
-    "metal off so far, g",
+    "metal off so far, {off}",
     "dye fading or gone, %",
     "dye gone, %",
     "leaf that goes, {unit}",
@@ -81,7 +82,7 @@ def job_sheet_page(sheet: JobSheet, outline: Outline, paper: str = "A4") -> str:
     if sheet.dye:
         pictures = "".join(_picture(picture, outline) for picture in sheet.dye)
         body.append(
-            f"<section><h2>The dye at a check</h2><p>{escape(DYE_WORDS)}</p>"
+            f"<section><h2>The dye at a check</h2><p>{escape(dye_words())}</p>"
             f'<div class="dye">{pictures}</div></section>'
         )
     body.append(f"<section><h2>Take care</h2>{_list(sheet.cautions)}</section>")
@@ -99,7 +100,10 @@ def _list(items: tuple[str, ...]) -> str:
 
 
 def _stage(stage: Stage, unit: str) -> str:
-    heads = "".join(f'<th scope="col">{escape(head.replace("{unit}", unit))}</th>' for head in HEADS)
+    heads = "".join(
+        f'<th scope="col">{escape(head.replace("{unit}", unit).replace("{off}", swarf_unit()))}</th>'
+        for head in HEADS
+    )
     rows = "".join(
         '<tr><td><span class="tick"></span></td>'
         f'<td class="stroke">{escape(row.strokes)}</td><td>{escape(row.turn)}</td>'

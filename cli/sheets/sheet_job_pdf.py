@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, wrap, write_pdf
-from handlap.cli.sheets.sheet_job import DYE_WORDS, LAP, DyeMarks, JobSheet, Stage
+from handlap.cli.sheets.sheet_job import LAP, DyeMarks, JobSheet, Stage, dye_words
 from handlap.sim.common.outline import Outline
+from handlap.sim.common.spoken import swarf_unit
 
 MARGIN = 11.0
 BIG, TEXT, SMALL = 12.0, 10.5, 8.5
@@ -20,7 +21,7 @@ COLUMNS = (
     ("up to\nstroke", 21.0),
     ("turn\nat", 25.0),
     ("brush, new\nsheet at", 36.0),
-    ("metal off\nso far, g", 36.0),
+    ("metal off\nso far, {off}", 36.0),
     ("dye, % of\nthe face", 25.0),
     ("leaf that\ngoes, {unit}", 30.0),
     ("met\n%", 13.0),
@@ -161,7 +162,9 @@ class _Maker:
     def head(self, edges: list[float]) -> None:
         self.need(10.0 + 3 * self.row)
         for k, (label, _) in enumerate(COLUMNS):
-            for i, part in enumerate(label.replace("{unit}", self.sheet.leaf_unit).split("\n")):
+            for i, part in enumerate(
+                label.replace("{unit}", self.sheet.leaf_unit).replace("{off}", swarf_unit()).split("\n")
+            ):
                 self.page.text(MARGIN + edges[k] + 1.0, self.y + 3.6 * i, part, SMALL, bold=True)
         self.y += 8.2
         self.page.line(MARGIN, self.y, self.width - MARGIN, self.y, 0.9)
@@ -176,7 +179,7 @@ class _Maker:
             wide, high = wide * self.most_picture / high, self.most_picture
         self.heading("The dye at a check", high + 12.0)
         self.words(
-            DYE_WORDS,
+            dye_words(),
             9.5,
         )
         for i in range(0, len(pictures), across):

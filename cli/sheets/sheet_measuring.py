@@ -11,8 +11,9 @@ import numpy as np
 from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, write_pdf
 from handlap.cli.reports.wording import face_words, subject, wanted_words
+from handlap.sim.common import spoken
 from handlap.sim.common.outline import Array
-from handlap.sim.common.units import System, from_si, plain
+from handlap.sim.common.units import System, from_si, leaf_number, plain
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.scenario import Scenario, StraightedgeLine
 from handlap.sim.planning.cautions import cautions
@@ -36,7 +37,7 @@ SCALES = (
     1 / 50,
 )
 """Paper over part: the largest that fits is taken."""
-BAR = 50.0
+BAR, BAR_INCHES = 50.0, 2.0
 """Length of the bar that shows whether the printer kept the scale [mm]."""
 DOT, LABEL = 0.9, 7.5
 ROW, HEAD = 7.2, 15.0
@@ -150,25 +151,26 @@ def face_page(
 
 def _legend(page: Page, scale: float, y: float) -> None:
     x = MARGIN
-    page.line(x, y + 2.0, x + BAR, y + 2.0, 1.2)
-    for end in (x, x + BAR):
+    bar = BAR if spoken.system() == "mm" else BAR_INCHES * 25.4
+    page.line(x, y + 2.0, x + bar, y + 2.0, 1.2)
+    for end in (x, x + bar):
         page.line(end, y, end, y + 4.0, 1.2)
     page.text(x, y + 5.0, f"Scale {scale_words(scale)}", 11.0, bold=True)
     page.paragraph(
         x,
         y + 10.5,
-        f"This bar is {BAR:.0f} mm long where the printer kept the size.",
-        BAR + 15.0,
+        f"This bar is {spoken.distance(1e-3 * bar)} long where the printer kept the size.",
+        bar + 15.0,
         7.5,
     )
     page.paragraph(
-        x + BAR + 22.0,
+        x + bar + 22.0,
         y,
         "Full lines: the straightedge, from the arrow's tail to its head. Dots: stations, where leaves are "
         "tried; their distances along the line are in the tables. Grey: openings. Mark the part itself at "
         "the left end and on the near side, so that it is never read the wrong way round: a line read "
         "backwards cannot be found out afterwards.",
-        page.width - 2 * MARGIN - BAR - 22.0,
+        page.width - 2 * MARGIN - bar - 22.0,
         9.0,
     )
 
@@ -228,9 +230,10 @@ def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float,
 
 def leaf_advice(scenario: Scenario, system: System) -> list[str]:
     """Which leaves to try, in sentences."""
+    stamped = scenario.leaf_unit
     leaves = scenario.readings.leaves
     limit = scenario.part.limit
-    thin = leaf_words(20e-6 if system == "mm" else 25.4e-6, system)
+    thin = leaf_words(20e-6 if system == "mm" else 25.4e-6, stamped)
     words = [
         "At each station begin with the thinnest leaf. If it goes under, take the next, until one does not. "
         "Write down both: the thickest that goes and the thinnest that does not.",
@@ -240,21 +243,21 @@ def leaf_advice(scenario: Scenario, system: System) -> list[str]:
         "edge without lifting it; rest the straightedge's own weight on it, do not press.",
     ]
     if leaves:
-        words.append("Leaves at hand: " + ", ".join(leaf_words(leaf, system) for leaf in leaves) + ".")
+        words.append("Leaves at hand: " + ", ".join(leaf_words(leaf, stamped) for leaf in leaves) + ".")
     if not leaves or leaves[0] > 0.8 * THIN_LEAF:
         words.append(
             f"Thin leaves tell most: with leaves from {thin} up the result is about half as wide as with "
-            f"leaves from {leaf_words(50e-6 if system == 'mm' else 50.8e-6, system)} up."
+            f"leaves from {leaf_words(50e-6 if system == 'mm' else 50.8e-6, stamped)} up."
         )
     deciding = [leaf for leaf in leaves if leaf <= limit * (1.0 + 1e-9)]
     if deciding:
         words.append(
-            f"The limit is {leaf_words(limit, system)}: the {leaf_words(deciding[-1], system)} leaf is to be "
-            "tried at every station."
+            f"The limit is {leaf_words(limit, stamped)}: the {leaf_words(deciding[-1], stamped)} leaf is to "
+            "be tried at every station."
         )
     else:
         words.append(
-            f"The limit is {leaf_words(limit, system)}: a leaf of that thickness, or the next thinner one, "
+            f"The limit is {leaf_words(limit, stamped)}: a leaf of that thickness, or the next thinner one, "
             "is to be tried at every station."
         )
     return words
@@ -354,7 +357,12 @@ def table_pages(
                 x, y = MARGIN + side * (column + gap), 25.0
                 continue
             now, rest = rest[:fits], rest[fits:]
-            y = _table(pages[-1], line, now, system, x, y, column, again, read.get(line.name)) + 5.0
+            y = (
+                _table(
+                    pages[-1], line, now, system, scenario.leaf_unit, x, y, column, again, read.get(line.name)
+                )
+                + 5.0
+            )
             again = True
     return pages
 
@@ -364,6 +372,7 @@ def _table(
     line: MeasuringLine,
     rows: Sequence[int],
     system: System,
+    stamped: str,
     x: float,
     y: float,
     width: float,
@@ -371,7 +380,6 @@ def _table(
     read: StraightedgeLine | None = None,
 ) -> float:
     unit = "mm" if system == "mm" else "in"
-    leaf = "µm" if system == "mm" else "thou"
     length = plain(from_si(line.length, "length", system))
     more = ", continued" if again else ""
     page.text(x, y, f"{line.letter}   {line.name}{more}, {length} {unit}", 11.0, bold=True)
@@ -386,7 +394,7 @@ def _table(
         page.text(x + at + 3.8, tick - 0.2, label, 8.0)
         if read is not None and read.held.startswith(held):
             page.text(x + at + 1.4, tick + 1.4, "×", 12.0, bold=True, align="center", middle=True)
-    heads = (("", 12.0), (f"at, {unit}", 14.0), (f"goes, {leaf}", 0.0), (f"does not go, {leaf}", 0.0))
+    heads = (("", 12.0), (f"at, {unit}", 14.0), (f"goes, {stamped}", 0.0), (f"does not go, {stamped}", 0.0))
     free = (width - 26.0) / 2.0
     edges = [x]
     for _, wide in heads:
@@ -402,7 +410,7 @@ def _table(
         page.text(edges[2] - 2.5, middle, distance, 10.0, align="right", middle=True)
         if read is not None:
             for left, right, words in zip(
-                edges[2:], edges[3:], _written(read, line.at[station], system), strict=False
+                edges[2:], edges[3:], _written(read, line.at[station], stamped), strict=False
             ):
                 page.text(0.5 * (left + right), middle, words, 11.0, align="center", middle=True)
     end = top + len(rows) * ROW
@@ -413,11 +421,11 @@ def _table(
     return end
 
 
-def _written(read: StraightedgeLine, at: float, system: System) -> tuple[str, str]:
+def _written(read: StraightedgeLine, at: float, stamped: str) -> tuple[str, str]:
     """What was written for a station: which leaf goes, and which does not."""
     station = next((s for s in read.stations if abs(s.at - at) < 1e-6), None)
     if station is None:
         return "", ""
-    goes = plain(from_si(station.goes, "height", system)) if station.goes > 0.0 else "none"
-    stops = plain(from_si(station.stops, "height", system)) if math.isfinite(station.stops) else "open"
+    goes = leaf_number(station.goes, stamped) if station.goes > 0.0 else "none"
+    stops = leaf_number(station.stops, stamped) if math.isfinite(station.stops) else "open"
     return goes, stops

@@ -18,6 +18,7 @@ import numpy as np
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.log_evidence import Compared, DyeLook, Look, compare, gather_looks, leaves_of
 from handlap.sim.bench.replay import LogCourse, lay_out_log, replay
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import FaceEnsemble
@@ -334,7 +335,7 @@ def _what(look: Look, off: Array) -> str:
         line = look.evidence.origin[int(np.argmax(off))][0]
         entry_line = look.evidence.lines.lines[line]
         position = look.evidence.lines.position[look.evidence.point[int(np.argmax(off))]]
-        return f"{entry_line.name} at {1e3 * position:.0f} mm"
+        return f"{entry_line.name} at {spoken.position(position)}"
     return look.words
 
 

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 
 from handlap.sim.bench.job_log import JobLog, Mark
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.common.units import GRAVITY
 from handlap.sim.job.scenario import Scenario, Uncertain
@@ -49,10 +50,10 @@ def _count(number: int, thing: str) -> str:
 
 def _part_words(job: Scenario) -> str:
     part = job.part
-    more = [f"{part.weight / GRAVITY:.4g} kg of {part.metal.name}"]
+    more = [f"{spoken.part_weight(part.weight / GRAVITY)} of {part.metal.name}"]
     more += [_count(len(part.outline.openings), "opening")] if part.outline.openings else []
     more += [_count(len(part.inserts), "insert")] if part.inserts else []
-    more += [f"{MM * part.thickness:.4g} mm thick"] if part.thickness is not None else []
+    more += [f"{spoken.position(part.thickness, '.4g')} thick"] if part.thickness is not None else []
     return ", ".join(more)
 
 
@@ -60,19 +61,19 @@ def _readings_words(job: Scenario) -> str:
     readings = job.readings
     if readings.table is not None:
         height = readings.table.height
-        span = UM * float(np.ptp(height)) if height.size else 0.0
-        return f"{height.size} heights over {span:.3g} µm"
+        span = float(np.ptp(height)) if height.size else 0.0
+        return f"{height.size} heights over {spoken.say_height(span, '.3g')}"
     if readings.worst is not None:
-        return f"the worst gap alone, {UM * readings.worst.goes:.0f} µm goes"
+        return f"the worst gap alone, {spoken.height(readings.worst.goes)} goes"
     stations = [s for line in readings.lines for s in line.stations]
     most = max((s.goes for s in stations), default=0.0)
     read = f"{_count(len(readings.lines), 'line')}, {_count(len(stations), 'station')}"
-    return f"{read}, leaves up to {UM * most:.0f} µm go"
+    return f"{read}, leaves up to {spoken.leaf(most)} go"
 
 
 def _plate_words(job: Scenario) -> str:
     plate = job.plate
-    return f"{MM * plate.length:.4g} × {MM * plate.width:.4g} mm" + (
+    return f"{spoken.per_length() * plate.length:.4g} × {spoken.position(plate.width, '.4g')}" + (
         f", {plate.grade}" if plate.grade else ""
     )
 
@@ -85,21 +86,22 @@ def _laid_words(job: Scenario) -> str:
 
 def _strokes_words(job: Scenario) -> str:
     strokes = job.strokes
-    return f"{strokes.pattern}, {MM * strokes.length:.4g} mm"
+    return f"{strokes.pattern}, {spoken.position(strokes.length, '.4g')}"
 
 
 def _hands_words(job: Scenario) -> str:
-    return f"press {job.hands.press.value:.3g} N, height {MM * job.hands.height.value:.3g} mm"
+    press = f"{spoken.per('force') * job.hands.press.value:.3g} {spoken.unit('force')}"
+    return f"press {press}, height {spoken.position(job.hands.height.value, '.3g')}"
 
 
 def _wear_words(job: Scenario) -> str:
-    return f"rate {1e9 * job.wear.rate.value:.3g} mm³/(N·m)"
+    return f"rate {spoken.per('rate') * job.wear.rate.value:.3g} {spoken.unit('rate')}"
 
 
 def _limit_words(job: Scenario) -> str:
     part = job.part
-    allowance = "" if part.allowance is None else f", {UM * part.allowance:.4g} µm may come off"
-    return f"{UM * part.limit:.4g} µm by {part.limit_by}{allowance}"
+    allowance = "" if part.allowance is None else f", {spoken.say_height(part.allowance, '.4g')} may come off"
+    return f"{spoken.say_height(part.limit, '.4g')} by {part.limit_by}{allowance}"
 
 
 def _part(job: Scenario) -> Any:

@@ -14,6 +14,7 @@ import numpy as np
 
 from handlap.sim.bench.job_log import GRAM, Entry, JobLog
 from handlap.sim.bench.log_sense import content, time_of
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import Fault
 from handlap.sim.common.units import GRAVITY, leaf_number, show_leaf
 from handlap.sim.job.scenario import Scenario
@@ -199,9 +200,11 @@ def _alike(one: Entry, other: Entry) -> bool:
 
 
 def mass_words(mass: float) -> str:
-    """A mass [kg] in grams, as scales show it.
+    """A mass [kg] as scales show it: grams, or what an inch job weighs in.
 
     >>> mass_words(0.00042), mass_words(3.12041)
     ('0.42 g', '3120.41 g')
     """
+    if spoken.system() == "inch":
+        return spoken.weighed(mass)
     return f"{mass / GRAM:.9g} g" if mass >= 1.0 or mass == 0.0 else f"{float(f'{mass / GRAM:.4g}'):g} g"

@@ -12,8 +12,9 @@ from dataclasses import replace
 from itertools import pairwise
 
 from handlap.sim.bench.job_log import GRAM, Entry, JobLog
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import Fault
-from handlap.sim.common.units import GRAVITY
+from handlap.sim.common.units import GRAVITY, POUND
 from handlap.sim.job.scenario import Part
 from handlap.sim.job.scenario_keys import BY_NAME
 
@@ -122,25 +123,35 @@ def _weights(standing: Sequence[Entry], part: Part, fault: Told) -> None:
         strokes += entry.strokes
         if entry.part_mass is None:
             continue
-        got, stated = f"{entry.part_mass / GRAM:.9g} g", part.weight / GRAVITY
+        got, stated = _told(entry.part_mass), part.weight / GRAVITY
         if stated and not stated / FAR_MASS <= entry.part_mass <= stated * FAR_MASS:
-            fault(entry, "part_g", got, f"some {stated / GRAM:.4g} g, as in the scenario; grams are meant")
+            fault(entry, "part_g", got, f"some {_told(stated, 4)}, as in the scenario{_meant()}")
         if entry.scale is not None and entry.scale >= entry.part_mass:
-            fault(entry, "scale_g", f"{entry.scale / GRAM:.9g} g", f"finer than what it weighed, {got}")
+            fault(entry, "scale_g", _told(entry.scale), f"finer than what it weighed, {got}")
         if before is not None and before.part_mass is not None:
             slack = (entry.scale or 0.0) + (before.scale or 0.0) + 1e-3 * GRAM
-            last = f"{before.part_mass / GRAM:.9g} g, what entry {before.number} says"
+            last = f"{_told(before.part_mass)}, what entry {before.number} says"
             off = before.part_mass - entry.part_mass
             if off < -slack:
                 words = f"at most {last}: a part does not get heavier; is there oil or water in it? "
                 fault(entry, "part_g", got, words + TAKE_BACK.format(before.number))
             elif strokes and off - slack > _most_off(part, strokes):
-                most = _most_off(part, strokes) / GRAM
-                words = (
-                    f"at most {most:.3g} g less than {last}: more does not come off in {strokes} strokes. "
-                )
+                most = _most_off(part, strokes)
+                words = f"at most {_told(most, 3)} less than {last}: more does not come off in {strokes} "
+                words += "strokes. "
                 fault(entry, "part_g", got, words + TAKE_BACK.format(before.number))
         before, strokes = entry, 0
+
+
+def _told(mass: float, digits: int = 9) -> str:
+    """A weight of the log [kg] as the job speaks."""
+    if spoken.system() == "inch" and mass > 0.1 * POUND:
+        return spoken.weighed(mass)
+    return f"{spoken.per('swarf') * mass:.{digits}g} {spoken.unit('swarf')}"
+
+
+def _meant() -> str:
+    return spoken.by_system("; grams are meant", "; give it with its unit")
 
 
 def _swarf(standing: Sequence[Entry], part: Part, fault: Told) -> None:
@@ -152,8 +163,8 @@ def _swarf(standing: Sequence[Entry], part: Part, fault: Told) -> None:
             continue
         most = _most_off(part, strokes) + (entry.scale or 0.0)
         if entry.swarf > most:
-            words = f"at most {most / GRAM:.3g} g from {strokes} strokes since swarf was weighed last"
-            fault(entry, "swarf_g", f"{entry.swarf / GRAM:.9g} g", words + "; grams are meant")
+            words = f"at most {_told(most, 3)} from {strokes} strokes since swarf was weighed last"
+            fault(entry, "swarf_g", _told(entry.swarf), words + _meant())
         strokes = 0
 
 

@@ -12,6 +12,7 @@ from typing import Literal
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import PARTLY, Learnt
 from handlap.sim.bench.standing import Standing
+from handlap.sim.common import spoken
 
 WORSE = 0.7
 """Chance that the next block makes it worse from which to stop: tried on adverse jobs, it stops in
@@ -97,8 +98,8 @@ def advise(found: Outlook) -> tuple[Advice, tuple[str, ...]]:
         advice = "out of reach"
         reasons.append(
             f"only {_per_cent(found.reached)} of the cases that fit the log get within "
-            f"{1e6 * found.limit:.0f} µm by going on like this: lower hands, a finer paper, a better plate; "
-            "or a machine shop"
+            f"{spoken.height(found.limit)} by going on like this: lower hands, a finer paper, a better "
+            "plate; or a machine shop"
         )
     if advice == "go on" and not reasons:
         reasons.append("not known to be flat enough yet, and nothing speaks against one more block")
@@ -139,7 +140,7 @@ def _what_is_next(found: Outlook) -> list[str]:
     reasons = []
     if found.allowance is not None and found.deep is not None and found.deep > DEEP:
         reasons.append(
-            f"with the next block the deepest spot passes the allowance of {1e6 * found.allowance:.0f} µm "
+            f"with the next block the deepest spot passes the allowance of {spoken.height(found.allowance)} "
             f"with a chance of {_per_cent(found.deep)}"
         )
     if found.worse > WORSE:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+from handlap.sim.common import spoken
 from handlap.sim.face.stations import MeasuringLine, same_line
 from handlap.sim.job.scenario import LimitBy, StraightedgeLine
 
@@ -96,16 +97,16 @@ def _label(line: MeasuringLine, at: float) -> str:
     for number, station in enumerate(line.at):
         if abs(station - at) <= SAME_STATION:
             return line.label(number)
-    return f"{line.letter} at {1e3 * at:.0f} mm"
+    return f"{line.letter} at {spoken.position(at)}"
 
 
-def leaf_in_microns(thickness: float) -> str:
+def leaf_as_stamped(thickness: float) -> str:
     """A thickness [m] in words.
 
-    >>> leaf_in_microns(50e-6)
+    >>> leaf_as_stamped(50e-6)
     '50 µm'
     """
-    return f"{1e6 * thickness:.3g} µm"
+    return spoken.leaf(thickness, 3)
 
 
 def deciding_leaf(limit: float, leaves: Sequence[float]) -> float | None:
@@ -118,7 +119,7 @@ def deciding_leaf(limit: float, leaves: Sequence[float]) -> float | None:
 
 
 def goal_words(
-    limit: float, limit_by: LimitBy, leaves: Sequence[float], say: Callable[[float], str] = leaf_in_microns
+    limit: float, limit_by: LimitBy, leaves: Sequence[float], say: Callable[[float], str] = leaf_as_stamped
 ) -> str:
     """When a face is done, in one sentence without its stop: the same wherever it is said.
 
@@ -145,7 +146,7 @@ def goal_words(
     return f"done when the {say(leaf)} leaf{under} goes in at no station of any line"
 
 
-def check_words(found: Checked, limit: float, say: Callable[[float], str] = leaf_in_microns) -> str:
+def check_words(found: Checked, limit: float, say: Callable[[float], str] = leaf_as_stamped) -> str:
     """What a check by the straightedge came to, in words; with what is missing, line by line."""
     if found.answer == "met as checked":
         leaf = say(found.tried or limit)

@@ -9,6 +9,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike
 
+from handlap.sim.common import spoken
 from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.face_prior import FaceBasis
@@ -181,7 +182,7 @@ def _doubtful(readings: Readings, evidence: Evidence, basis: FaceBasis, draws: D
     for k in np.argsort(-chance, kind="stable")[:MOST_DOUBTFUL]:
         if chance[k] >= WORTH_A_LOOK:
             line = readings.lines[evidence.origin[k][0]]
-            found.append(f"{line.name} at {1e3 * line.stations[evidence.origin[k][1]].at:.0f} mm")
+            found.append(f"{line.name} at {spoken.position(line.stations[evidence.origin[k][1]].at)}")
     return tuple(found)
 
 
@@ -195,9 +196,9 @@ def _line_notes(evidence: Evidence, draws: Draws) -> tuple[str, ...]:
         if any(h.startswith("tipped") for h in evidence.held):
             notes.append("some lines were read with the straightedge tipped: read them again held level")
     if (evidence.lo <= 0.0).all():
-        thinnest = float(evidence.hi.min()) * 1e6
+        thinnest = float(evidence.hi.min())
         notes.append(
-            f"no leaf goes anywhere (thinnest tried {thinnest:.0f} µm): the readings give a ceiling, "
+            f"no leaf goes anywhere (thinnest tried {spoken.leaf(thinnest)}): the readings give a ceiling, "
             "not a value"
         )
     if len(evidence.lines.lines) < 5:
@@ -222,7 +223,8 @@ def infer_from_table(outline: Outline, readings: Readings, *, count: int, seed: 
     if reach.beyond > 0.1e-3:
         notes.append(
             "the table does not reach the edge: heights are carried on by up to "
-            f"{reach.beyond * 1e3:.1f} mm, the measured points being some {reach.spacing * 1e3:.1f} mm apart"
+            f"{spoken.position(reach.beyond, '.1f')}, the measured points being some "
+            f"{spoken.position(reach.spacing, '.1f')} apart"
         )
     return FaceEnsemble(outline, count, True, 1.0, tuple(notes), faces)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from handlap.sim.common import spoken
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.face_ensemble import FaceEnsemble
 from handlap.sim.face.straightedge import (
@@ -51,9 +52,9 @@ def candidate_lines(outline: Outline) -> list[FaceLine]:
     a, b = outline.length / 2.0, outline.width / 2.0
     found: list[tuple[str, tuple[float, float], tuple[float, float]]] = []
     for v in np.array([-0.5, -0.25, 0.0, 0.25, 0.5]) * b:
-        found.append((f"along at {v * 1e3:+.0f} mm", (-a, float(v)), (a, float(v))))
+        found.append((f"along at {spoken.position(v, '+.0f')}", (-a, float(v)), (a, float(v))))
     for u in np.array([-0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75]) * a:
-        found.append((f"across at {u * 1e3:+.0f} mm", (float(u), -b), (float(u), b)))
+        found.append((f"across at {spoken.position(u, '+.0f')}", (float(u), -b), (float(u), b)))
     for name, u, v in (
         ("left far", -a, b),
         ("right far", a, b),
@@ -158,12 +159,16 @@ def _sits_still(position: Array, rest_gaps: Array, length: float) -> bool:
     return float(np.mean(span >= ROCKS_BELOW * length)) >= 0.5
 
 
+def _along(value: float) -> str:
+    return spoken.position(value).split(" ")[0]
+
+
 def _describe(line: FaceLine, share: float) -> NextLine:
     factor = math.sqrt(1.0 - share)
     helps = share >= LITTLE
     where = (
-        f"{line.name}, from ({line.start[0] * 1e3:.0f}, {line.start[1] * 1e3:.0f}) "
-        f"to ({line.end[0] * 1e3:.0f}, {line.end[1] * 1e3:.0f}) mm"
+        f"{line.name}, from ({_along(line.start[0])}, {_along(line.start[1])}) "
+        f"to ({_along(line.end[0])}, {_along(line.end[1])}) {spoken.length_unit()}"
     )
     words = (
         f"one more line would tell most {where}: the flatness band should shrink to {factor:.2f} of its width"

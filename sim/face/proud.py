@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.units import show
 from handlap.sim.common.words import listed
@@ -30,7 +31,9 @@ def refuse_proud(part: Part) -> None:
     if not left:
         return
     lines = [
-        f"  {p.name}: {show(p.height, 'length')} proud, at [{1e3 * p.at[0]:.4g}, {1e3 * p.at[1]:.4g}] mm "
+        f"  {p.name}: {show(p.height, 'length', spoken.system())} proud, at "
+        f"[{spoken.per_length() * p.at[0]:.4g}, "
+        f"{spoken.per_length() * p.at[1]:.4g}] {spoken.length_unit()} "
         "from the middle of the face"
         for p in left
     ]

@@ -12,6 +12,7 @@ from typing import Literal
 
 import numpy as np
 
+from handlap.sim.common import spoken
 from handlap.sim.common.chance import percent
 from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array
@@ -142,7 +143,7 @@ class Survey:
 
 
 def _signed_words(value: float, up: str, down: str) -> str:
-    return f"{abs(value) * 1e6:.0f} µm {up if value > 0.0 else down}"
+    return f"{spoken.height(abs(value))} {up if value > 0.0 else down}"
 
 
 def _shape(numbers: FaceNumbers, bands: FaceBands) -> Shape:
@@ -154,12 +155,12 @@ def _shape(numbers: FaceNumbers, bands: FaceBands) -> Shape:
     parts = [
         _signed_words(bands.bow_along.p50, "crowned", "hollow") + " along",
         _signed_words(bands.bow_across.p50, "crowned", "hollow") + " across",
-        f"twist {abs(bands.twist.p50) * 1e6:.0f} µm, "
+        f"twist {spoken.height(abs(bands.twist.p50))}, "
         + ("right far and left near" if bands.twist.p50 > 0.0 else "left far and right near")
         + " corners proud",
     ]
     if bands.flatness.p95 < SHAPELESS:
-        flat = f"cannot tell: flat to within {SHAPELESS * 1e6:.0f} µm, too little to have a shape"
+        flat = f"cannot tell: flat to within {spoken.height(SHAPELESS)}, too little to have a shape"
         return Shape("cannot tell", chance, chances, flat)
     start = f"{word} ({percent(chance)} sure)"
     if word == "cannot tell":
@@ -202,7 +203,7 @@ def limit_verdict(
     chance = zone if limit_by == "zone" else edge
     answer = _answer(chance)
     sense = WHOLE_FACE if limit_by == "zone" else "as the straightedge reads it"
-    micron = f"{limit * 1e6:.0f} µm"
+    micron = f"{spoken.height(limit)}"
     if doubt is not None:
         answer, reason = "cannot tell", doubt.reason
     elif {_answer(zone), _answer(edge)} == {"yes", "no"}:
@@ -261,7 +262,7 @@ def find_contradictions(readings: Readings, evidence: Evidence, heights: Array) 
             break
         line = readings.lines[evidence.origin[k][0]]
         station = line.stations[evidence.origin[k][1]]
-        words = f"{line.name} at {station.at * 1e3:.0f} mm does not fit its neighbours: read again"
+        words = f"{line.name} at {spoken.position(station.at)} does not fit its neighbours: read again"
         found.append(
             Contradiction(line.name, station.at, station.goes, station.stops, float(chance[k]), words)
         )

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from handlap.sim.common import spoken
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face import survey_kernels as kernels
 from handlap.sim.face.face_prior import FaceBasis
@@ -130,7 +131,7 @@ def gather(
             at = stations[i][k]
             near = int(np.argmin(np.abs(position - at))) if position.size > 1 else -1
             if near < 0 or abs(position[near] - at) > 2e-5 * length:
-                lost.append(f"{line.name} at {station.at * 1e3:.1f} mm is not on metal")
+                lost.append(f"{line.name} at {spoken.position(station.at, '.1f')} is not on metal")
                 continue
             point.append(first + near)
             of_line.append(i)

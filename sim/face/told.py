@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import HandlapError
 from handlap.sim.common.units import show
 from handlap.sim.face.face_ensemble import FaceEnsemble, infer_faces
@@ -81,7 +82,7 @@ def too_thick(part: Part, ceiling: float) -> Untold:
     ----------
     ceiling : the thinnest leaf that was tried [m]
     """
-    limit = f"{1e6 * part.limit:.3g} µm"
+    limit = f"{spoken.say_height(part.limit, '.3g')}"
     reason = (
         f"no leaf goes under anywhere, and the thinnest that was tried, {_leaf(ceiling)}, cannot show "
         f"whether the face is inside {limit}: the readings are a ceiling, not a value"
@@ -94,7 +95,7 @@ def thinner_leaves(part: Part) -> str:
     leaf = deciding_thickness(part.limit, part.limit_by)
     heights = "by heights: a dial indicator over the face, as a table in readings.heights"
     if leaf is None:
-        return f"read {heights}; no leaf is thin enough for {1e6 * part.limit:.3g} µm"
+        return f"read {heights}; no leaf is thin enough for {spoken.say_height(part.limit, '.3g')}"
     return (
         f"read with thinner leaves, down to {_leaf(leaf)} or less: if that goes nowhere either, the face is "
         f"flat enough; or {heights}"
@@ -114,7 +115,7 @@ def deciding_thickness(limit: float, limit_by: LimitBy) -> float | None:
 
 
 def _leaf(thickness: float) -> str:
-    return f"{1e6 * thickness:.3g} µm ({show(thickness, 'height', 'inch', 2)})"
+    return f"{spoken.say_height(thickness, '.3g')} ({show(thickness, 'height', 'inch', 2)})"
 
 
 def faces_to_work_on(scenario: Scenario, *, count: int, seed: int, above: bool = True) -> FaceEnsemble:

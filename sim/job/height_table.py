@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.common.outline import Array
 from handlap.sim.common.units import OTHER_SPELLINGS, UNITS
@@ -203,7 +204,12 @@ def _table_faults(table: Array, lines: list[int], source: str) -> list[Fault]:
     span = np.ptp(table, axis=0)
     if span[2] > GREATEST_HEIGHT:
         faults.append(
-            Fault(source, "", f"heights {span[2] * 1e3:.4g} mm apart", "heights within 20 mm: check the unit")
+            Fault(
+                source,
+                "",
+                f"heights {spoken.position(span[2], '.4g')} apart",
+                "heights within 20 mm: check the unit",
+            )
         )
     centred = table[:, :2] - table[:, :2].mean(axis=0)
     if np.linalg.svd(centred, compute_uv=False)[1] < 1e-6 * max(span[0], span[1]):

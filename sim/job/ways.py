@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import get_args
 
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError
-from handlap.sim.common.units import PRESS_WORDS, parse_quantity, plain, show, to_si
+from handlap.sim.common.units import PRESS_WORDS, number_of, parse_quantity, plain, show, to_si
 from handlap.sim.job.scenario import Pattern, Scenario, TurnState, Uncertain
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.materials import grits
@@ -109,19 +110,28 @@ def _whole(text: str) -> int:
     return int(text)
 
 
+def _in_job(value: float, kind: str) -> str:
+    """A quantity of a way as the job speaks; in inches to three digits, for it may be a round one in mm."""
+    return show(value, kind, spoken.system(), 4 if spoken.system() == "mm" else 3)
+
+
+NO_NUMBERS = ("nan", "inf", "infinity")
+
+
 def _quantity(
     kind: str, least: float, most: float, words: dict[str, float] | None = None
 ) -> Callable[[str], float]:
     def read(text: str) -> float:
-        allowed = f"{show(least, kind)} to {show(most, kind)}"
+        allowed = f"{show(least, kind, spoken.system())} to {show(most, kind, spoken.system())}"
         if words:
             allowed += ", or " + ", ".join(words)
         if words and text in words:
             return words[text]
         try:
-            value = to_si(float(text), kind)
+            value = to_si(number_of(text), kind, spoken.system())
         except ValueError:
-            value = parse_quantity(text, kind)
+            # "nan" and "inf" are numbers to Python and to nobody else: the message is that of the range.
+            value = math.nan if text.strip("+- ").lower() in NO_NUMBERS else parse_quantity(text, kind)
         if not math.isfinite(value) or not least <= value <= most:
             raise ValueError(allowed)
         return value
@@ -244,11 +254,11 @@ def way_words(way: Way) -> str:
         known = {0.0: "along", 90.0: "across"}
         words.append(known.get(round(degrees, 6), f"at {plain(degrees)}°"))
     if way.length is not None:
-        words.append(f"strokes of {show(way.length, 'length')}")
+        words.append(f"strokes of {_in_job(way.length, 'length')}")
     if way.height is not None:
-        words.append(f"hands at {show(way.height, 'length')}")
+        words.append(f"hands at {_in_job(way.height, 'length')}")
     if way.press is not None:
-        words.append(f"press {show(way.press, 'force')}")
+        words.append(f"press {_in_job(way.press, 'force')}")
     if way.papers is not None:
         words.append("-".join(grit.name for grit in way.papers))
     for strokes, what in ((way.brush, "brushed"), (way.sheet, "new sheet")):

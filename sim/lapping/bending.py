@@ -40,6 +40,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg import eigh
 
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array, Outline
@@ -262,9 +263,9 @@ def _on_disc(grid: Grid, middle: tuple[float, float], diameter: float) -> Array:
     under = np.clip((0.5 * diameter - away) / grid.cell_size + 0.5, 0.0, 1.0) * grid.area
     if under.sum() < LEAST_METAL * 0.25 * np.pi * diameter**2:
         raise InputError(
-            f"the hands have no metal to press on: the pad of {1e3 * diameter:.0f} mm at "
-            f"u {1e3 * middle[0]:.0f}, v {1e3 * middle[1]:.0f} mm lies over an opening or off the part; "
-            "take a larger pad, or press on two pads, along the rim or through a backing block"
+            f"the hands have no metal to press on: the pad of {spoken.position(diameter)} at "
+            f"u {spoken.position(middle[0])}, v {spoken.position(middle[1])} lies over an opening or off the "
+            "part; take a larger pad, or press on two pads, along the rim or through a backing block"
         )
     return under / under.sum()
 

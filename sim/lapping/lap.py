@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError, SolverError, TippingError
 from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array, Outline, inside_polygon
@@ -660,10 +661,10 @@ def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
 
 def tipping_words(conditions: Conditions, share: float) -> str:
     """What to say when the press lies off the face in a ``share`` (0 to 1) of the work."""
-    height = 1e3 * conditions.grip.height
+    height = conditions.grip.height
     return (
         f"the part tips over: in {100 * share:.0f} % of the work the press and the weight act beyond "
-        f"the edge of what lies on the paper. Pushing {height:.0f} mm over the paper moves them "
-        f"{conditions.friction * height:.0f} mm forward: hold it lower, push along the long side, "
+        f"the edge of what lies on the paper. Pushing {spoken.distance(height)} over the paper moves them "
+        f"{spoken.distance(conditions.friction * height)} forward: hold it lower, push along the long side, "
         "press nearer to the middle, or keep more of the part on the paper"
     )

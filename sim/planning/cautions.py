@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from handlap.sim.common import spoken
+from handlap.sim.common.units import GRAVITY, POUND
 from handlap.sim.materials.metals import Metal
 
 HEAVY = 100.0
@@ -33,7 +35,9 @@ def cautions(metal: Metal, *, weight: float, wet: bool) -> tuple[str, ...]:
     else:
         found.append("Wear a dust mask and eye protection; keep metal dust off sparks and flames.")
     if weight >= HEAVY:
-        found.append(f"The part weighs {weight / 9.80665:.0f} kg: two people, feet clear.")
+        mass = weight / GRAVITY
+        heavy = spoken.by_system(f"{mass:.0f} kg", f"{mass / POUND:.0f} lb")
+        found.append(f"The part weighs {heavy}: two people, feet clear.")
     found += [
         "Old gaskets may hold asbestos: never sand or scrape them dry.",
         "Solvents, spray adhesive and dye: ventilate, gloves, no flames. Burrs and edges cut.",

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from handlap.sim.common import spoken
 from handlap.sim.common.outline import inside_polygon
 from handlap.sim.job.overhang import overhang_of, overhang_words
 from handlap.sim.job.scenario import Plate
@@ -50,18 +51,20 @@ def _layout_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
         notes.append(f"{said}; the rest bears more, and the edge digs")
     words = "whole sheet on a true plate" if large != size else "whole sheet"
     notes.append(
-        f"against one large {words}, edges, seams and bumps leave the face {1e6 * flatness:.1f} µm "
-        f"instead of {1e6 * flatter:.1f} µm flat after the same strokes; most more comes off, "
-        f"{1e6 * change[deepest]:.1f} µm, at u {_signed(grid.u[deepest])}, v {_signed(grid.v[deepest])} mm"
+        f"against one large {words}, edges, seams and bumps leave the face "
+        f"{spoken.say_height(flatness, '.1f')} instead of {spoken.say_height(flatter, '.1f')} flat "
+        f"after the same strokes; most more comes off, {spoken.say_height(change[deepest], '.1f')}, "
+        f"at u {_signed(grid.u[deepest])}, "
+        f"v {_signed(grid.v[deepest])} {spoken.length_unit()}"
         if abs(change).max() > WORTH_SAYING
-        else f"edges, seams and bumps change the face by less than {1e6 * WORTH_SAYING:.1f} µm"
+        else f"edges, seams and bumps change the face by less than {spoken.say_height(WORTH_SAYING, '.1f')}"
     )
     return notes
 
 
 def _signed(place: float) -> str:
-    """A place in whole millimetres with a minus that a printed page would have."""
-    return f"{1e3 * place:.0f}".replace("-", "−")
+    """A place in the unit of the job, with a minus that a printed page would have."""
+    return spoken.position(place).split(" ")[0].replace("-", "−")
 
 
 def _insert_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
@@ -84,7 +87,8 @@ def _insert_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
         side = "proud" if end >= 0.0 else "low"
         notes.append(
             f"{insert.name} wears at {insert.rate_ratio:.2g} of the rate of the metal around it: "
-            f"{1e6 * abs(now):.1f} µm {'proud' if now >= 0.0 else 'low'} at the stop, in the end "
-            f"{1e6 * abs(end):.1f} µm {side} on {grit.name} (bedding length times the logarithm of the ratio)"
+            f"{spoken.say_height(abs(now), '.1f')} {'proud' if now >= 0.0 else 'low'} at the stop, in the "
+            f"end {spoken.say_height(abs(end), '.1f')} {side} on {grit.name} (bedding length times the "
+            "logarithm of the ratio)"
         )
     return notes

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from handlap.sim.common import spoken
 from handlap.sim.common.chance import likely, percent
 from handlap.sim.face.told import Untold
 from handlap.sim.job.results import Answer, Verdict
@@ -55,7 +56,7 @@ THRESHOLDS = {
 
 def _wanted(limit: float, limit_by: LimitBy) -> str:
     sense = "by straightedge" if limit_by == "straightedge" else "over the whole face (minimum zone)"
-    return f"{1e6 * limit:.0f} µm {sense}"
+    return f"{spoken.height(limit)} {sense}"
 
 
 def judge_face(
@@ -163,8 +164,8 @@ def doubt_numerics(verdict: Verdict, *, error: float, result: float, limit: floa
     if not rests_on_lap or error <= NUMERICS * limit or error < abs(result - limit):
         return verdict
     words = (
-        f"the computation itself is only good to {1e6 * error:.0f} µm here, while the result is "
-        f"{1e6 * abs(result - limit):.0f} µm from the limit"
+        f"the computation itself is only good to {spoken.height(error)} here, while the result is "
+        f"{spoken.height(abs(result - limit))} from the limit"
     )
     remedy = "take the cause of it away first (a step or an edge of the paper, most likely), and plan again"
     return Verdict(
@@ -180,7 +181,7 @@ def _prospects(chances: Chances, allowance: float | None) -> str:
     if allowance is None or chances.allowance is None:
         return text + "; no removal allowance is stated"
     return (
-        f"{text}, to stay inside the allowance of {1e6 * allowance:.0f} µm {percent(chances.allowance)}, "
+        f"{text}, to stay inside the allowance of {spoken.height(allowance)} {percent(chances.allowance)}, "
         f"to do both {percent(chances.both)}"
     )
 
