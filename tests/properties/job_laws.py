@@ -28,9 +28,9 @@ from click.testing import CliRunner  # noqa: E402
 from drawn_jobs import DrawnJob, Quantity, draw_job  # noqa: E402
 
 from handlap.cli.main import main  # noqa: E402
-from handlap.cli.reports.quantity import number as digits  # noqa: E402
-from handlap.cli.reports.quantity import quantity  # noqa: E402
+from handlap.cli.reports.quantity import height, quantity  # noqa: E402
 from handlap.cli.reports.wording import FINEST  # noqa: E402
+from handlap.sim.common.spoken import speaking  # noqa: E402
 from handlap.sim.job.results import Band  # noqa: E402
 
 MEMBERS = "8"
@@ -251,7 +251,8 @@ def simulate(tried: Tried, job: DrawnJob | None = None, *, system: Any = "mm", n
     if means != sorted(means):
         tried.say("metal comes back between two checks")
     wanted = [f["before"]["flatness_um"], f["after"]["flatness_um"], f["after"]["straightedge_um"]]
-    hold_text(tried, ran, [f"{digits(band['p50'], 4, FINEST)} µm" for band in wanted])
+    with speaking(system):
+        hold_text(tried, ran, [height(1e-6 * band["p50"], 4, FINEST) for band in wanted])
     _hold_preston(tried, job, f)
     return ran
 
