@@ -29,7 +29,8 @@ CLUSTER_WAITS = 10
 """Seconds that a scheduler is waited for."""
 
 
-class ScenarioName(click.ParamType):
+# Newer versions of click say what a type gives, older ones cannot be told.
+class ScenarioName(click.ParamType):  # type: ignore[type-arg]
     """A file, or the name of a built-in scenario; knows both when the shell completes a word."""
 
     name = "scenario"

@@ -9,6 +9,7 @@ from bending_reference import on_end_lines, reference_step, softplus_integral
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline, circle, polygon_moments, rectangle, slot
+from handlap.sim.face.flatness import minimum_zone_widths
 from handlap.sim.job.scenario import Part
 from handlap.sim.lapping import bending, kernels, spring_back
 from handlap.sim.lapping.bending import make_bending
@@ -421,7 +422,7 @@ def test_a_bowed_cover_under_one_pad(thickness, flexed, left):
         )
         assert 1e6 * found.comes_back[0] == pytest.approx(flexed, rel=0.08, abs=0.7)
         assert found.sprung_flat[0] > 0.0
-    zone = spring_back.minimum_zone_widths(grid.u, grid.v, h[np.newaxis])[0]
+    zone = minimum_zone_widths(grid.u, grid.v, h[np.newaxis])[0]
     assert 1e6 * zone == pytest.approx(left, rel=0.06)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 import tomllib
 
 import pytest
@@ -237,6 +238,6 @@ def test_a_place_that_cannot_be_written_is_refused_before_any_question(file):
 
 
 def test_without_any_input_it_says_so(monkeypatch):
-    monkeypatch.setattr(questions.sys, "stdin", None)
+    monkeypatch.setattr(sys, "stdin", None)
     with pytest.raises(questions.NoMoreInput):
         questions.read_answer()

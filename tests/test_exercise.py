@@ -25,6 +25,7 @@ from handlap.cli.asking.exercise_folder import CLASS_LIST, FORM, SCENARIO, SEAL,
 from handlap.cli.drawing import exercise_pictures
 from handlap.cli.main import main
 from handlap.cli.reports.exercise_report import class_report, exercise_report, opened_before
+from handlap.cli.reports.pdf_page import Page
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError, ScenarioError
@@ -734,7 +735,7 @@ def test_the_sheet_holds_the_readings_and_room_for_the_answers(monkeypatch):
 
     said: list[str] = []
 
-    class Kept(sheet_measuring.Page):
+    class Kept(Page):
         def text(self, x, y, text, size=10.0, **how):
             said.append(text)
             return super().text(x, y, text, size, **how)

@@ -13,7 +13,6 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.sim.bench import log_file
 from handlap.sim.bench.job_log import Entry, EntryFaults, part_mark
 from handlap.sim.bench.log_file import append, damaged_path, read_log
 from handlap.sim.bench.log_lines import from_json, to_json
@@ -159,9 +158,9 @@ def test_a_full_disk_loses_nothing_and_acknowledges_nothing(job, monkeypatch, be
         raise OSError(errno.EIO, "Input/output error")
 
     if behave == "short":
-        monkeypatch.setattr(log_file.os, "write", half)
+        monkeypatch.setattr(os, "write", half)
     else:
-        monkeypatch.setattr(log_file.os, "fsync", refuse)
+        monkeypatch.setattr(os, "fsync", refuse)
     with pytest.raises(HandlapError, match="It is not in the log"):
         append(job, block(note="x" * 70))
     monkeypatch.undo()
@@ -176,7 +175,7 @@ def test_it_is_on_the_disk_before_it_is_acknowledged(job, monkeypatch):
         synced.append(handle)
         real(handle)
 
-    monkeypatch.setattr(log_file.os, "fsync", noted)
+    monkeypatch.setattr(os, "fsync", noted)
     append(job, block())
     assert len(synced) >= 2, "the file, and the folder with its name"
 

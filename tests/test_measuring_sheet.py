@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from handlap.cli.drawing.letters import printable
 from handlap.cli.main import main
-from handlap.cli.reports.pdf_page import PAPERS, Page, printable, text_width, wrap
+from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, wrap
 from handlap.cli.sheets import sheet_measuring
 from handlap.cli.sheets.sheet_measuring import leaf_advice, measuring_pages, scale_words
 from handlap.sim.common.units import System

@@ -10,10 +10,10 @@ import pytest
 from cli_examples import synthetic_lap, synthetic_plan, without_work
 
 from handlap.cli.drawing.letters import FAMILY
+from handlap.cli.reports.assumptions import assumptions_of
 from handlap.cli.reports.lap_report import lap_report
 from handlap.cli.reports.page import render_page
 from handlap.cli.reports.plan_report import plan_report
-from handlap.cli.reports.wording import assumptions_of
 
 VOID = {"meta", "img", "br", "hr", "link", "input", "source"}
 PICTURES = dict.fromkeys(("warp.png", "depth.png", "dye.png", "course.png"), b"\x89PNG made up")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from handlap.sim.common.grid import raster_of
 from handlap.sim.common.outline import polygon_moments
 from handlap.sim.common.units import show_leaf
 from handlap.sim.job import scenario_file
+from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import Glass, Scenario, Uncertain
 from handlap.sim.job.scenario_build import MOST_CELLS
 from handlap.sim.job.scenario_keys import KEYS, describe_keys
@@ -386,10 +388,10 @@ def test_every_key_is_used_by_the_files_above() -> None:
     used = set()
     for text in (MM, OTHERS):
         values = scenario_file.Values()
-        found = scenario_file.Findings("x")
-        scenario_file._walk(scenario_file.tomllib.loads(text), scenario_file.TREE, "", values, found)
+        found = Findings("x")
+        scenario_file._walk(tomllib.loads(text), scenario_file.TREE, "", values, found)
         assert not found.faults
-        document = scenario_file.tomllib.loads(text)
+        document = tomllib.loads(text)
         used |= set(_names(document))
     assert used == {row.name for row in KEYS}
 

@@ -16,7 +16,8 @@ from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.lap import Stage, run_stage, set_up, stage_layout
 from handlap.sim.lapping.resolution import choose_resolution
-from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, depth_per_stroke, stage_of
+from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.lapping.simulate import simulate
 from handlap.sim.materials import grits
 

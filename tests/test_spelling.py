@@ -10,7 +10,8 @@ from click.testing import CliRunner
 from handlap.cli.asking.new_questions import raw_value
 from handlap.cli.main import main
 from handlap.sim.common.spelling import nearest
-from handlap.sim.job.scenario_file import builtin_paths, load_text
+from handlap.sim.job.given_file import builtin_paths
+from handlap.sim.job.scenario_file import load_text
 from handlap.sim.job.scenario_keys import BY_NAME
 
 HEAD = builtin_paths()["two-cylinder-head"].read_text(encoding="utf-8")

@@ -178,7 +178,8 @@ def levelled(grid: Grid, heights: Array) -> Array:
     """Heights (n,) with their area-weighted best plane taken off [m]."""
     basis = np.column_stack([np.ones_like(grid.u), grid.u / grid.u_edges[-1], grid.v / grid.v_edges[-1]])
     weighted = basis * grid.area[:, None]
-    return heights - basis @ np.linalg.solve(weighted.T @ basis, weighted.T @ heights)
+    found: Array = heights - basis @ np.linalg.solve(weighted.T @ basis, weighted.T @ heights)
+    return found
 
 
 def _even_scale(*maps: Array) -> float:

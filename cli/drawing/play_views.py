@@ -138,13 +138,16 @@ def views_of(followed: Followed) -> tuple[View, ...]:
 def map_of(way: FollowedWay, key: str, frame: int) -> Array:
     """The map (cells,) of a view in one frame, in the unit of its scale."""
     frames, cells = way.frames, way.lap.grid.n_cells
+    found: Array
     if key == "dye":
-        return frames.dye[frame]
-    if key == "pressure":
-        return KILO * frames.pressure[frame]
-    if key == "removed":
-        return per_height() * (frames.heights[0] - frames.heights[frame])[:cells]
-    return per_height() * levelled(way.lap.grid, frames.heights[frame])[:cells]
+        found = frames.dye[frame]
+    elif key == "pressure":
+        found = KILO * frames.pressure[frame]
+    elif key == "removed":
+        found = per_height() * (frames.heights[0] - frames.heights[frame])[:cells]
+    else:
+        found = per_height() * levelled(way.lap.grid, frames.heights[frame])[:cells]
+    return found
 
 
 def rows_of_figures() -> tuple[tuple[str, str], ...]:

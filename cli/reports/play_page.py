@@ -204,7 +204,9 @@ def _packed(states: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """States (cells,) of two bits, four to a byte, the first highest."""
     four = np.zeros(-(-states.size // 4) * 4, dtype=np.uint8)
     four[: states.size] = states
-    return (four.reshape(-1, 4) << np.array([6, 4, 2, 0], dtype=np.uint8)).sum(axis=1).astype(np.uint8)
+    shifted = four.reshape(-1, 4) << np.array([6, 4, 2, 0], dtype=np.uint8)
+    packed: NDArray[np.uint8] = shifted.sum(axis=1).astype(np.uint8)
+    return packed
 
 
 def _head(followed: Followed) -> str:

@@ -292,7 +292,8 @@ def _pass(
     move = weight @ a.T / (members - 1)
 
     def moved(x: Array) -> Array:
-        return x + move @ (x - x.mean(axis=0))
+        found: Array = x + move @ (x - x.mean(axis=0))
+        return found
 
     after = moved(spare)
     shrunk = float(np.sqrt(np.mean(after.var(axis=0)) / np.mean(spare.var(axis=0))))
@@ -301,7 +302,8 @@ def _pass(
     def updated(x: Array) -> Array:
         y = moved(x)
         middle = y.mean(axis=0)
-        return middle + give_back * (y - middle)
+        found: Array = middle + give_back * (y - middle)
+        return found
 
     found = State(
         np.clip(updated(state.scores), -CLIP, CLIP),

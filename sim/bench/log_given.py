@@ -308,7 +308,8 @@ def _station(line: MeasuringLine, word: str) -> float | str | None:
     """Distance of a station with its unit, from its label ("B2"), or as typed; None: there is no such one."""
     found = re.fullmatch(r"([A-Za-z]+)(\d+)", word)
     if found is None:
-        return _number(word)
+        typed: float | str = _number(word)
+        return typed
     place = int(found[2]) - 1
     if found[1].upper() != line.letter or not 0 <= place < len(line.at):
         return None

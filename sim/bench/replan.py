@@ -254,7 +254,8 @@ def _curve(learnt: Learnt, past: list[Figures], rest: Forecast) -> Curve:
     def bands(name: str) -> Array:
         before = np.array([getattr(f, name) for f in past[:-1]]).reshape(len(past) - 1, -1)
         ahead = getattr(rest.figures, name)[:, :looks].T
-        return np.percentile(np.vstack([before, ahead]), [5.0, 50.0, 95.0], axis=1).T
+        found: Array = np.percentile(np.vstack([before, ahead]), [5.0, 50.0, 95.0], axis=1).T
+        return found
 
     strokes = np.array([*_strokes_of(learnt)[:-1], *rest.looks], dtype=float)
     return Curve(strokes, *(bands(n) for n in ("flatness", "straightedge", "greatest_depth", "mean_depth")))
@@ -265,7 +266,8 @@ def _curve_ahead(found: Forecast) -> Curve:
     looks = len(found.looks)
 
     def bands(name: str) -> Array:
-        return np.percentile(getattr(found.figures, name)[:, :looks].T, [5.0, 50.0, 95.0], axis=1).T
+        rows: Array = np.percentile(getattr(found.figures, name)[:, :looks].T, [5.0, 50.0, 95.0], axis=1).T
+        return rows
 
     names = ("flatness", "straightedge", "greatest_depth", "mean_depth")
     return Curve(np.array(found.looks, dtype=float), *(bands(name) for name in names))

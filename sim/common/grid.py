@@ -22,7 +22,7 @@ SMALLEST_SHARE = 1e-3
 
 
 @kernel()
-def _clip_half(points, n, out, axis, limit, keep_above):
+def _clip_half(points: Array, n: int, out: Array, axis: int, limit: float, keep_above: bool) -> int:
     """Sutherland–Hodgman: one side of the clip window; returns the new number of points."""
     m = 0
     for i in range(n):
@@ -44,7 +44,7 @@ def _clip_half(points, n, out, axis, limit, keep_above):
 
 
 @kernel()
-def _moments(points, n):
+def _moments(points: Array, n: int) -> tuple[float, float, float]:
     area = 0.0
     moment_u = 0.0
     moment_v = 0.0
@@ -58,7 +58,15 @@ def _moments(points, n):
 
 
 @kernel()
-def _add_polygon(polygon, sign, u_edges, v_edges, area, moment_u, moment_v):
+def _add_polygon(
+    polygon: Array,
+    sign: float,
+    u_edges: Array,
+    v_edges: Array,
+    area: Array,
+    moment_u: Array,
+    moment_v: Array,
+) -> None:
     """Add area and moments of polygon ∩ cell to every cell; first strips along v, then cells."""
     n = polygon.shape[0]
     size = 4 * n + 16

@@ -50,10 +50,11 @@ def kernel(*, fastmath: bool | frozenset[str] = False, inline: bool = False) -> 
 
     def decorate(function: F) -> F:
         try:
-            return numba.njit(cache=True, **options)(function)
+            compiled: F = numba.njit(cache=True, **options)(function)
         except RuntimeError:
             # A read-only installation without a writable home has nowhere to keep the cache.
-            return numba.njit(**options)(function)
+            compiled = numba.njit(**options)(function)
+        return compiled
 
     return decorate
 

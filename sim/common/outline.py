@@ -19,7 +19,7 @@ CIRCLE_SIDES = 96
 
 
 @kernel()
-def polygon_moments(polygon):
+def polygon_moments(polygon: Array) -> tuple[float, float, float]:
     """Signed area and first moments (about the axes) of a closed polygon (n, 2)."""
     area = 0.0
     moment_u = 0.0
@@ -35,7 +35,7 @@ def polygon_moments(polygon):
 
 
 @kernel()
-def inside_polygon(polygon, u, v):
+def inside_polygon(polygon: Array, u: Array, v: Array) -> NDArray[np.bool_]:
     """Even-odd test of points (n,) against one polygon (m, 2)."""
     result = np.zeros(u.shape[0], dtype=np.bool_)
     m = polygon.shape[0]
@@ -74,7 +74,8 @@ def slot(u: float, v: float, length: float, width: float, angle: float = 0.0) ->
     cap = 0.5 * width * np.column_stack([np.cos(turn), np.sin(turn)])
     points = np.vstack([cap + [half, 0.0], -cap - [half, 0.0]])
     c, s = np.cos(angle), np.sin(angle)
-    return points @ np.array([[c, s], [-s, c]]) + [u, v]
+    found: Array = points @ np.array([[c, s], [-s, c]]) + [u, v]
+    return found
 
 
 def rectangle(length: float, width: float, u: float = 0.0, v: float = 0.0) -> Array:
@@ -132,7 +133,7 @@ class Outline:
     @property
     def area(self) -> float:
         """Area of metal, openings taken off [m²]."""
-        return polygon_moments(self.rim)[0] - sum(polygon_moments(o)[0] for o in self.openings)
+        return float(polygon_moments(self.rim)[0] - sum(polygon_moments(o)[0] for o in self.openings))
 
     def metal_across(self, u: ArrayLike) -> Array:
         """Width of metal (k,) across the part at places u (k,) along it, openings taken off [m].

@@ -219,4 +219,7 @@ def _log_normal(off: Array, cov: Array) -> Array:
     """Log density (k,) of deviations (k, n) under a normal law."""
     root = np.linalg.cholesky(cov)
     z = np.linalg.solve(root, off.T)
-    return -0.5 * np.sum(z**2, axis=0) - np.sum(np.log(np.diag(root))) - 0.5 * len(cov) * np.log(2 * np.pi)
+    found: Array = (
+        -0.5 * np.sum(z**2, axis=0) - np.sum(np.log(np.diag(root))) - 0.5 * len(cov) * np.log(2 * np.pi)
+    )
+    return found

@@ -89,7 +89,8 @@ def sign_chance(fewer: Array | int, more: Array | int) -> Array | float:
     """
     less, most = (np.asarray(count).astype(np.int64) for count in (fewer, more))
     total, high = less + most, np.maximum(less, most)
-    return np.minimum(1.0, 2.0 * bdtrc(high - 1, total, 0.5))
+    chance: Array | float = np.minimum(1.0, 2.0 * bdtrc(high - 1, total, 0.5))
+    return chance
 
 
 @dataclass(frozen=True)

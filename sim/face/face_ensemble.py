@@ -124,7 +124,8 @@ def _of_draws(coefficients: Array, count: int, shapes: Array) -> Array:
         off = (coefficients - coefficients.mean(axis=0)) @ shapes.T
         return coefficients[[int(np.argmin((off**2).sum(axis=1)))]]
     pick = np.floor((np.arange(count) + 0.5) * len(coefficients) / count).astype(int)
-    return coefficients[pick]
+    found: Array = coefficients[pick]
+    return found
 
 
 def infer_from_worst(outline: Outline, readings: Readings, *, count: int, seed: int) -> FaceEnsemble:

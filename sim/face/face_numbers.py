@@ -94,7 +94,8 @@ def widened(values: Array, up: float, down: float | None = None) -> Array:
     below = up if down is None else down
     log = np.log(np.maximum(values, 1e-12))
     off = log - np.median(log)
-    return np.exp(np.median(log) + np.where(off < 0.0, below, up) * off)
+    found: Array = np.exp(np.median(log) + np.where(off < 0.0, below, up) * off)
+    return found
 
 
 def bend_components(grid: Grid, heights: Array) -> tuple[Array, Array, Array]:

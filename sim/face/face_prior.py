@@ -41,7 +41,8 @@ def low_orders() -> list[tuple[int, int]]:
 def matern(distance: Array, length: float) -> Array:
     """Matérn-5/2 correlation at distances of any shape [m], unit variance."""
     r = np.sqrt(5.0) * distance / length
-    return (1.0 + r + r * r / 3.0) * np.exp(-r)
+    found: Array = (1.0 + r + r * r / 3.0) * np.exp(-r)
+    return found
 
 
 def distances(a: Array, b: Array) -> Array:

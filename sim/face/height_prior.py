@@ -128,7 +128,8 @@ class _Contrasts:
         without = np.log(variance).sum(axis=-1) + (y**2 / variance).sum(axis=-1)
         between = np.einsum("mi,mj,aem->aeij", bends, bends, 1.0 / variance)
         toward = np.einsum("mi,m,aem->aei", bends, y, 1.0 / variance)
-        return -0.5 * (without[:, :, None] + _bends_free(between, toward, bend))
+        found: Array = -0.5 * (without[:, :, None] + _bends_free(between, toward, bend))
+        return found
 
 
 def _bends_free(between: Array, toward: Array, bend: Array) -> Array:

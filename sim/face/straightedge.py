@@ -140,7 +140,8 @@ def gaps(position: ArrayLike, z: ArrayLike, held: Held = "rest", middle: float |
     s, h = _profile(position, z)
     i, j = contact(s, h, held, middle)
     slope = kernels.slope_of(s, h, 0, s.size, i, j)
-    return h[i] + slope * (s - s[i]) - h
+    found: Array = h[i] + slope * (s - s[i]) - h
+    return found
 
 
 def _profile(position: ArrayLike, z: ArrayLike) -> tuple[Array, Array]:
@@ -334,4 +335,5 @@ def greatest_gap(lines: LineSet, heights: ArrayLike, bow: float = 0.0) -> Array:
     -------
     greatest gap (members,) [m]
     """
-    return greatest_gap_by_line(lines, heights, bow).max(axis=1, initial=0.0)
+    found: Array = greatest_gap_by_line(lines, heights, bow).max(axis=1, initial=0.0)
+    return found

@@ -169,7 +169,8 @@ def _guess_contacts(evidence: Evidence) -> NDArray[np.int64]:
     touched = np.zeros((1, len(lines.lines), 2), dtype=np.int64)
     unused = np.empty((1, profile.size))
     kernels.batch_gaps(lines.position, lines.offsets, lines.middle, codes, profile[None, :], unused, touched)
-    return touched[0]
+    of_all: NDArray[np.int64] = touched[0]
+    return of_all
 
 
 @dataclass(frozen=True)

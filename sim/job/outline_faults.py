@@ -12,13 +12,13 @@ from handlap.sim.common.outline import Array, inside_polygon, polygon_moments
 
 
 @kernel()
-def _turn(ax, ay, bx, by, cx, cy):
+def _turn(ax: float, ay: float, bx: float, by: float, cx: float, cy: float) -> float:
     """Twice the area of the triangle a, b, c; its sign says on which side of a–b the point c lies."""
     return (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
 
 
 @kernel()
-def first_meeting(one, other, own):
+def first_meeting(one: Array, other: Array, own: bool) -> tuple[int, int]:
     """First sides of two polygons (n, 2), (m, 2) that meet, touching included: their places, or (-1, -1).
 
     ``own``: the two are the same polygon, whose neighbouring sides meet anyway.
@@ -72,7 +72,10 @@ def outline_fault(corners: ArrayLike) -> str:
 
 
 def _inside(polygon: Array, points: Array) -> NDArray[np.bool_]:
-    return inside_polygon(polygon, np.ascontiguousarray(points[:, 0]), np.ascontiguousarray(points[:, 1]))
+    inside: NDArray[np.bool_] = inside_polygon(
+        polygon, np.ascontiguousarray(points[:, 0]), np.ascontiguousarray(points[:, 1])
+    )
+    return inside
 
 
 def _boxes_apart(one: Array, other: Array) -> bool:

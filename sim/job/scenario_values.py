@@ -501,7 +501,7 @@ def read_gasket(raw: Any, row: Key, label: str, found: Findings) -> str | tuple[
     if isinstance(raw, str):
         raw = SHORT_GASKETS.get(raw.strip().lower(), raw)
         if raw in row.choices:
-            return raw
+            return str(raw)
     if not isinstance(raw, list):
         found.fault(label, raw, f"one of {words}, or [least Ra, greatest Ra] in {unit}")
         return None

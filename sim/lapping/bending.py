@@ -109,7 +109,8 @@ def products(points: Array, size: tuple[float, float], degree: int) -> Array:
     """
     along, across = (_legendre(2.0 * np.asarray(points)[:, axis] / size[axis], degree)[0] for axis in (0, 1))
     i, j = np.array(terms_of(degree)).T
-    return (along[i] * across[j]).T
+    found: Array = (along[i] * across[j]).T
+    return found
 
 
 def _curvatures(points: Array, size: tuple[float, float], degree: int) -> tuple[Array, Array, Array]:
@@ -227,7 +228,7 @@ class Bending:
     @property
     def count(self) -> int:
         """Number of shapes m."""
-        return self.mix.shape[1]
+        return int(self.mix.shape[1])
 
 
 def _free_shapes(outline: Outline, degree: int, energy: Array) -> tuple[Array, Array]:
@@ -267,7 +268,8 @@ def _on_disc(grid: Grid, middle: tuple[float, float], diameter: float) -> Array:
             f"u {spoken.position(middle[0])}, v {spoken.position(middle[1])} lies over an opening or off the "
             "part; take a larger pad, or press on two pads, along the rim or through a backing block"
         )
-    return under / under.sum()
+    share: Array = under / under.sum()
+    return share
 
 
 def _along_rim(grid: Grid, outline: Outline) -> Array:
@@ -284,7 +286,8 @@ def _along_rim(grid: Grid, outline: Outline) -> Array:
     under = np.clip((band - away) / grid.cell_size + 0.5, 0.0, 1.0) * grid.area
     if under.sum() <= 0.0:
         raise InputError("the hands have no metal to press on along the rim: its band lies in openings")
-    return under / under.sum()
+    share: Array = under / under.sum()
+    return share
 
 
 def pressed_cells(outline: Outline, pressing: Pressing, pad: float) -> tuple[Array, Array]:

@@ -100,7 +100,8 @@ def beyond(removed: NDArray[np.floating], depth: Array | float) -> NDArray[np.bo
 
 def share_of(where: Map, area: Array) -> Array:
     """Share of the face, by maps (…, n) of 0 and 1 and areas (n,) [-]."""
-    return np.clip((where @ area) / area.sum(), 0.0, 1.0)
+    found: Array = np.clip((where @ area) / area.sum(), 0.0, 1.0)
+    return found
 
 
 @dataclass(frozen=True)
@@ -161,4 +162,5 @@ def follow(
 
 def tone(gone: Map, faded: Map) -> Array:
     """How much of the dye is there, for a picture, from maps or chances: 1 full, ½ fading, 0 gone."""
-    return 1.0 - 0.5 * (np.asarray(gone, dtype=float) + np.asarray(faded, dtype=float))
+    found: Array = 1.0 - 0.5 * (np.asarray(gone, dtype=float) + np.asarray(faded, dtype=float))
+    return found

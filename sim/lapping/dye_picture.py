@@ -105,7 +105,8 @@ class DyePicture:
         picked = np.take_along_axis(
             away, np.broadcast_to(level[:, None], (*shares.shape, 1)), axis=-1
         )[..., 0]  # fmt: skip
-        return np.where(np.isfinite(seen) & np.isfinite(shares), picked, 0.0).sum(axis=-1)
+        found: Array = np.where(np.isfinite(seen) & np.isfinite(shares), picked, 0.0).sum(axis=-1)
+        return found
 
 
 def of_face(left: float | None, faded: float | None) -> DyePicture:
@@ -125,7 +126,9 @@ def zones_of(grid: Grid) -> tuple[NDArray[np.int64], Array]:
     cells = slice(0, grid.n_cells)
 
     def part(at: Array, edges: Array, count: int) -> NDArray[np.int64]:
-        return np.clip(count * (at - edges[0]) / (edges[-1] - edges[0]), 0, count - 1).astype(np.int64)
+        share = (at - edges[0]) / (edges[-1] - edges[0])
+        zone: NDArray[np.int64] = np.clip(count * share, 0, count - 1).astype(np.int64)
+        return zone
 
     column = part(grid.u[cells], grid.u_edges, COLUMNS)
     row = ROWS - 1 - part(grid.v[cells], grid.v_edges, ROWS)

@@ -79,7 +79,8 @@ def straightedge(gauge: Gauge, heights: Array) -> Array:
 
 def mean_depth(gauge: Gauge, removed: Array) -> Array:
     """Area-weighted mean (members,) of depths removed (members, n) [m]."""
-    return np.atleast_2d(removed) @ gauge.grid.area / gauge.grid.area.sum()
+    found: Array = np.atleast_2d(removed) @ gauge.grid.area / gauge.grid.area.sum()
+    return found
 
 
 def taper(gauge: Gauge, removed: Array) -> tuple[Array, Array]:

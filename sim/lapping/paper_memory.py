@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from handlap.sim.common.outline import Array
+from handlap.sim.job.scenario import Pattern
 from handlap.sim.job.stroke_path import places_on_path
 from handlap.sim.lapping import poses
 
@@ -78,7 +79,7 @@ class PaperMemory:
     reach: Array
 
 
-def on_axes(pattern: poses.Pattern, angles: Array) -> bool:
+def on_axes(pattern: Pattern, angles: Array) -> bool:
     """Whether strokes at these angles on the plate (k,) [rad] all run along one of its axes."""
     quarters = np.asarray(angles) / (np.pi / 2.0)
     return pattern not in ("circle", "eight") and bool(np.all(np.abs(quarters - np.rint(quarters)) < 1e-6))
@@ -143,7 +144,7 @@ def _taps(places: Array) -> Array:
     return np.column_stack([columns - reach, rows - reach, field[rows, columns]])
 
 
-def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> tuple[Array, Array]:
+def _path(pattern: Pattern, length: float, angle: float, step: float) -> tuple[Array, Array]:
     """Half lengths (2,) of a stroke along x or y [nodes], or nodes and shares (t, 3) of any other."""
     if on_axes(pattern, np.array([angle])):
         line = np.zeros(2)
@@ -154,7 +155,7 @@ def _path(pattern: poses.Pattern, length: float, angle: float, step: float) -> t
     return np.zeros(2), _taps(places / step)
 
 
-def _no_closer(half_part: Array, angles: Array, pattern: poses.Pattern, length: float, sway: float) -> float:
+def _no_closer(half_part: Array, angles: Array, pattern: Pattern, length: float, sway: float) -> float:
     """Spacing [m] of nodes below which all fields of a lap could hold more than ``MOST_NUMBERS``.
 
     Parameters
@@ -177,7 +178,7 @@ def _no_closer(half_part: Array, angles: Array, pattern: poses.Pattern, length: 
 def lay_memory(
     standings: Array,
     *,
-    pattern: poses.Pattern,
+    pattern: Pattern,
     length: float,
     sway: float,
     u: Array,

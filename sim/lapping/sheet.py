@@ -79,7 +79,16 @@ class Sheet:
 
 
 @kernel()
-def _use_up(depth, cut, brush_steps, leaves, floor_load, floor_dull, scale_load, scale_dull):
+def _use_up(
+    depth: Array,
+    cut: float,
+    brush_steps: int,
+    leaves: float,
+    floor_load: float,
+    floor_dull: float,
+    scale_load: float,
+    scale_dull: float,
+) -> None:
     """Fill ``depth`` (k,) on paper [m] after 0, 1, … steps that would cut ``cut`` [m] with fresh paper."""
     load = dull = 0.0
     depth[0] = 0.0

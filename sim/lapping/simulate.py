@@ -58,7 +58,8 @@ class TypicalFace:
 
     def heights_at(self, points: Array) -> Array:
         """Heights (n,) at points (n, 2) [m]."""
-        return self.faces.heights_at(points)[self.index]
+        found: Array = self.faces.heights_at(points)[self.index]
+        return found
 
 
 def typical_face(scenario: Scenario, points: Array, *, seed: int) -> TypicalFace:

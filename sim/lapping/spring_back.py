@@ -76,7 +76,8 @@ def bow_along(u: Array, v: Array, area: Array, heights: Array) -> Array:
     root = np.sqrt(area)
     terms = np.column_stack([np.ones_like(a), a, b, a * a, a * b, b * b]) * root[:, None]
     found = np.linalg.lstsq(terms, (np.atleast_2d(heights) * root).T, rcond=None)[0]
-    return -found[3]
+    bow: Array = -found[3]
+    return bow
 
 
 def spring_figures(

@@ -159,14 +159,16 @@ def rate_factor(grit: Grit, traits: PaperTraits = MIDDLE) -> float:
     d, c = grit.diameter, traits.critical
     coarse = (max(d, c) / max(REFERENCE, c)) ** traits.exponent_coarse
     fine = (min(d, c) / min(REFERENCE, c)) ** traits.exponent_fine
-    return coarse * fine * traits.own_rate.get(grit.name, 1.0)
+    return float(coarse * fine * traits.own_rate.get(grit.name, 1.0))
 
 
 def _by_grain(at_reference: float, grit: Grit, exponent: float) -> float:
     """A share that goes with the grain, within bounds; 0 and 1 stay, for they switch an effect off."""
     if at_reference <= 0.0 or at_reference >= 1.0:
         return min(max(at_reference, 0.0), 1.0)
-    return min(max(at_reference * (grit.diameter / REFERENCE) ** exponent, LOWEST_FLOOR), HIGHEST_FLOOR)
+    return float(
+        min(max(at_reference * (grit.diameter / REFERENCE) ** exponent, LOWEST_FLOOR), HIGHEST_FLOOR)
+    )
 
 
 def by_kind(table: Mapping[tuple[bool, bool], float], family: Family, wet: bool) -> float:

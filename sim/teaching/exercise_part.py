@@ -128,6 +128,6 @@ def invent_part(rng: np.random.Generator) -> Document:
 def _area(opening: dict[str, Any]) -> float:
     """Area of an opening [mm²]."""
     if "circle" in opening:
-        return 0.25 * math.pi * opening["circle"][2] ** 2
+        return float(0.25 * math.pi * opening["circle"][2] ** 2)
     (left, low), _, (right, high), _ = opening["polygon"]
     return float((right - left) * (high - low))

@@ -304,7 +304,8 @@ def _push(ready: ReadyCase, members: Members, runs: Sequence[LapRun]) -> Array:
     load = np.array([load_of(ready.scenario, c) for c in members.conditions])
     fresh = np.array([[c.friction] for c in members.conditions])
     friction = np.hstack([fresh, np.array([run.friction for run in runs])]) if runs else fresh
-    return friction * load[:, np.newaxis]
+    found: Array = friction * load[:, np.newaxis]
+    return found
 
 
 def _edges(gauged: Gauge, heights: Array) -> Course:
@@ -313,13 +314,15 @@ def _edges(gauged: Gauge, heights: Array) -> Course:
 
     def worst(*ways: str) -> Array:
         gaps = [_each_look(on_lines, partial(_worst_gap, gauged.lines, way)) for way in ways]
-        return np.max(gaps, axis=0)
+        found: Array = np.max(gaps, axis=0)
+        return found
 
     return {"edge_level": worst("level"), "edge_tipped": worst("tipped start", "tipped end")}
 
 
 def _worst_gap(lines: LineSet, way: str, on_lines: Array) -> Array:
-    return line_gaps(lines, on_lines, [way] * len(lines.lines)).max(axis=1)
+    found: Array = line_gaps(lines, on_lines, [way] * len(lines.lines)).max(axis=1)
+    return found
 
 
 def _milestones(

@@ -46,4 +46,5 @@ def _waves(height: float, u: Array, v: Array, seed: int, member: int) -> Array:
     numbers = np.pi * MOST_TURNS * rng.uniform(-1.0, 1.0, (2, WAVES))
     phases = 2.0 * np.pi * rng.random(WAVES)
     sum_of = np.cos(np.outer(u, numbers[0]) + np.outer(v, numbers[1]) + phases).sum(axis=1)
-    return height / 4.0 * sum_of / np.sqrt(WAVES / 2.0)
+    found: Array = height / 4.0 * sum_of / np.sqrt(WAVES / 2.0)
+    return found
