@@ -20,6 +20,7 @@ from handlap.sim.job.results import Errors
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.long_work import Tell, tell_ahead
 from handlap.sim.lapping.poses import ROWS_PER_QUAD
 from handlap.sim.lapping.sheet import depth_per_stroke
 
@@ -42,7 +43,7 @@ REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
 @dataclass(frozen=True)
 class Resolution:
     """Most strokes a group of rows stands for, the error measured there [m], rows of the lap, and the seconds
-    that a row took (for words about what is to come; nothing else depends on it).
+    of processor time that a row took (for words about what is to come; nothing else depends on it).
 
     ``pair``: the face (n,) that was lapped, after that lap, and after the one with twice the rows [m].
     """
@@ -82,24 +83,29 @@ def choose_resolution(
     tolerance: float,
     seed: int,
     most_rows: int | None = None,
+    tell: Tell | None = None,
 ) -> Resolution:
     """Halve the groups of rows until the step error on the map is within ``tolerance`` [m].
 
     The error is that of the coarser of the last two laps, which is the one taken.  Stops at
     ``most_rows`` rows with whatever error it has then; if None, at the bound for a rigid part
     or for one that bends.  A part that bends has a bound on the work as well.
+    ``tell``: is told beforehand of a lap that takes long.
     """
     if most_rows is None:
         most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
     quad = first_quad(bench, conditions, stage)
     layout = stage_layout(bench, stage, quad_strokes=quad, seed=seed)
     before = run_stage(bench, heights, conditions, stage, layout).heights[-1]
-    rows = layout.x.size
+    # The first lap may have had to compile the kernels: how long it took says nothing.
+    rows, each = layout.x.size, 0.0
     while True:
         layout = stage_layout(bench, stage, quad_strokes=0.5 * quad, seed=seed)
-        begun = time.perf_counter()
+        # What comes after it, in the search and of the work itself, is as long again at the least.
+        tell_ahead(tell, 2.0 * each * layout.x.size, "finding how finely to lap", "")
+        begun = time.thread_time()
         run = run_stage(bench, heights, conditions, stage, layout)
-        each = (time.perf_counter() - begun) / layout.x.size
+        each = (time.thread_time() - begun) / layout.x.size
         after = run.heights[-1]
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
