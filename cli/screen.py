@@ -157,9 +157,12 @@ def let_go(stream: TextIO | None) -> None:
         os.dup2(nowhere.fileno(), stream.fileno())
 
 
-def note(text: str) -> None:
-    """A remark that is no part of the result: to stderr, in lines that fit where that is a terminal."""
-    if is_terminal(sys.stderr):
+def note(text: str, *, prose: bool = False) -> None:
+    """A remark that is no part of the result: to stderr, in lines that fit where that is a terminal.
+
+    ``prose``: in such lines elsewhere, too; not for what has a path in it that somebody may look for.
+    """
+    if prose or is_terminal(sys.stderr):
         width = Screen.of(sys.stderr).width
         text = textwrap.fill(text, width, break_long_words=False, break_on_hyphens=False)
     emit(text, error=True)

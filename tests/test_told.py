@@ -93,6 +93,25 @@ def test_chains_that_agree_on_half_of_what_was_read_are_begun_afresh(monkeypatch
     assert draws.rounds == 2
 
 
+@pytest.mark.parametrize("afresh", [1.0, 3.0], ids=["then agree", "never agree"])
+def test_chains_that_do_not_agree_are_run_on_and_then_begun_afresh(afresh, monkeypatch):
+    """Four chains run to the end of their patience, then eight new ones, which alone are drawn from."""
+    asked: list[int] = []
+
+    def agreement(size):
+        asked.append(len(size))
+        return 3.0 if len(size) == survey_sampler.CHAINS else afresh
+
+    monkeypatch.setattr(survey_sampler, "agreement", agreement)
+    monkeypatch.setattr(survey_sampler, "AFRESH_DRAWS", 25)
+    monkeypatch.setattr(survey_sampler, "AFRESH_ROUNDS", 2)
+    _, _, draws = infer_from_lines(OUTLINE, read(hollow_by(135e-6)), count=64, seed=0)
+    first, anew = 1 + survey_sampler.RUN_ON, 1 if afresh == 1.0 else 2
+    assert asked == [survey_sampler.CHAINS] * first + [survey_sampler.AFRESH] * anew
+    assert draws.rounds == first + anew and draws.r_hat == afresh
+    assert draws.converged == (afresh == 1.0) and len(draws.coefficients) >= 64
+
+
 def test_good_readings_are_not_begun_afresh():
     _, _, draws = infer_from_lines(OUTLINE, read(hollow_by(135e-6)), count=64, seed=0)
     assert draws.converged and draws.rounds == 1

@@ -133,6 +133,19 @@ def test_verdict_is_taken_back_where_numerics_could_turn_it(error, result, answe
     assert "because" in doubted.reasons
 
 
+@pytest.mark.parametrize(
+    ("result", "says"),
+    [
+        (5.02e-6, "only good to 0.7 µm here, while the result lies right at the limit"),
+        (5.31e-6, "only good to 0.7 µm here, while the result is 0.3 µm from the limit"),
+    ],
+)
+def test_a_doubt_smaller_than_a_micrometre_is_not_said_as_none(result, says):
+    """Before: "only good to 1 µm here, while the result is 0 µm from the limit"."""
+    doubted = doubt_numerics(Verdict("lap", ("because",), {}, ()), error=0.7e-6, result=result, limit=5e-6)
+    assert doubted.answer == "cannot tell" and doubted.reasons[0].endswith(says)
+
+
 def test_a_face_left_alone_does_not_rest_on_the_lap():
     leave = Verdict("leave", ("flat",), {}, ())
     assert doubt_numerics(leave, error=1e-3, result=0.0, limit=50e-6) == leave

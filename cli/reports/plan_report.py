@@ -168,7 +168,7 @@ def _work(plan: Plan, all_checks: bool) -> list[Section]:
 
 
 def _planned(stage: StagePlan) -> str:
-    span = spread_words(stage.strokes_band, whole=True)
+    span = _ends(stage.strokes_band)
     return f"{stage.strokes} ({span})" if span else f"{stage.strokes}"
 
 
@@ -418,9 +418,15 @@ def _outcome(plan: Plan) -> list[Section]:
     return [Section("What comes of it", (rows, _warp(plan), depth, course))]
 
 
+def _ends(strokes: Band) -> str:
+    """Where work may end: it is planned up to the next look, and so not in the range where that is narrow."""
+    low, _, high = (words := spread_words(strokes, whole=True)).partition("–")
+    return f"about {low}" if words and low == high else words
+
+
 def _strokes(plan: Plan) -> str:
     """Strokes of all papers as they are planned, and the range in which the work may end."""
-    spread = spread_words(plan.strokes, whole=True)
+    spread = _ends(plan.strokes)
     return f"{sum(stage.strokes for stage in plan.stages)} strokes" + (f" ({spread})" if spread else "")
 
 

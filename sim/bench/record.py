@@ -104,7 +104,14 @@ def make_record(
     tell(0.0, "inferring the face from the readings")
     # What was done is written down whatever the first readings tell; what it comes to is not claimed.
     workshop, prior = open_log(
-        scenario, log, members=members, seed=seed, untold=True, cells=cells, executor=executor
+        scenario,
+        log,
+        members=members,
+        seed=seed,
+        untold=True,
+        cells=cells,
+        executor=executor,
+        tell=tell,
     )
     tell(0.2, "surveying the face before the work")
     before = survey_face(part, scenario.readings, count=max(members, FACES_READ), seed=seed)

@@ -131,7 +131,9 @@ def make_replan(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    workshop, prior = open_log(scenario, log, members=members, seed=seed, cells=cells, executor=executor)
+    workshop, prior = open_log(
+        scenario, log, members=members, seed=seed, cells=cells, executor=executor, tell=tell
+    )
     learnt = learn(workshop, prior, tell=tell)
     tell(0.85, "planning the rest")
     first = forecast(workshop, prior, ())

@@ -68,6 +68,12 @@ class LogCourse:
         return max((found.error for found in self.steps), default=0.0)
 
     @property
+    def seconds(self) -> float:
+        """Of processor time that a member takes through all of it, about [s]."""
+        each = max((found.seconds_a_row for found in self.steps), default=0.0)
+        return each * sum(block.layout.x.size for block in self.blocks)
+
+    @property
     def states(self) -> int:
         """Number of states, the start included [-]."""
         return max(self.state, default=0) + 1

@@ -17,7 +17,7 @@ from scipy.special import ndtr
 from handlap.sim.bench.after_cut import Effect, effects_of
 from handlap.sim.bench.forecast import MODEL
 from handlap.sim.bench.job_log import Entry, JobLog
-from handlap.sim.bench.learn import CELLS, Learnt, State, Workshop, first_state, open_workshop
+from handlap.sim.bench.learn import CELLS, PASSES, Learnt, State, Workshop, first_state, open_workshop
 from handlap.sim.bench.log_marks import refuse_changed
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
@@ -31,8 +31,9 @@ from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Part, Readings, Scenario, StraightedgeLine
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores, middle_member
+from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.materials import grits
-from handlap.sim.planning.crew import MOST_MEMBERS
+from handlap.sim.planning.crew import MOST_MEMBERS, Progress
 from handlap.sim.planning.leg import measure
 
 FEWEST_MEMBERS = 16
@@ -112,6 +113,7 @@ def open_log(
     untold: bool = False,
     cells: int = CELLS,
     executor: Executor | None = None,
+    tell: Progress | None = None,
 ) -> tuple[Workshop, State]:
     """The bench with the log laid out on it, and the ensemble before anything is learnt.
 
@@ -119,6 +121,7 @@ def open_log(
     ----------
     untold : go on, too, where the readings cannot tell of the face what the log could be held against;
         where the search for faces did not settle, nothing that is learnt is believed then
+    tell : is told beforehand if it takes long to go through the log
 
     Raises
     ------
@@ -142,6 +145,9 @@ def open_log(
         read_since = any(entry.readings for entry in log.standing)
         faces = faces_to_work_on(scenario, count=members, seed=seed, above=not read_since)
     workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
+    # Once before the passes and after each, and on from the end of the log as it was and as learnt.
+    seconds = (PASSES + 3.0) * members * workshop.course.seconds
+    tell_ahead(tell, seconds, f"going through the log with {members} faces")
     return workshop, first_state(
         workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed)
     )

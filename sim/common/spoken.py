@@ -131,6 +131,22 @@ def height(value: float) -> str:
     return f"{round(shown, 1) if abs(shown) >= 0.1 else round(shown, 2):g} thou"
 
 
+def small_height(value: float) -> str:
+    """A height [m] that may be a fraction of what the trade counts in; empty for less than its last digit.
+
+    >>> small_height(12.3e-6), small_height(0.43e-6), small_height(0.04e-6)
+    ('12 µm', '0.4 µm', '')
+    >>> with speaking("inch"): small_height(12.3e-6), small_height(0.43e-6), small_height(0.04e-6)
+    ('0.5 thou', '0.02 thou', '')
+    """
+    if _NOW.get().system != "mm":
+        return "" if round(per("height") * value, 2) == 0.0 else height(value)
+    if 1e6 * value >= 9.95:
+        return height(value)
+    shown = f"{1e6 * value:.1f}"
+    return "" if float(shown) == 0.0 else f"{shown} µm"
+
+
 def say_height(value: float, spec: str) -> str:
     """A height [m] in a format of micrometres, such as ".1f"; in thousandths to three digits.
 

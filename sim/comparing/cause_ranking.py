@@ -25,6 +25,7 @@ from handlap.sim.lapping import dye
 from handlap.sim.lapping.dye_picture import DyePicture
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
+from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import SETTLED, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
@@ -148,7 +149,7 @@ def rank_by_dye(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    crew = open_crew(scenario, members=members, seed=seed, executor=executor)
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
     picked = choose_first(crew).taken
     first = picked.first
     roughness = dye.roughness_dyed(scenario.paper.grits[first], scenario.part.metal, worked=False)
@@ -191,7 +192,7 @@ def rank_by_readings(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from both sets of readings")
-    crew = open_crew(scenario, members=members, seed=seed, executor=executor)
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
     grid = crew.bench.grid
     now = faces_to_work_on(after, count=members, seed=seed, above=False)
     measured = np.array(bend_components(grid, np.array(now.heights_at(grid.points)))).T
@@ -200,7 +201,10 @@ def rank_by_readings(
     stages = stages_for(crew, picked.first, strokes)
     names = active_causes(scenario)
     tell(0.3, f"lapping with each of {len(names)} causes alone")
-    laps = lap_variants(crew, [(*only(scenario, name), stages) for name in names], None, executor=executor)
+    laps = lap_variants(
+        crew, [(*only(scenario, name), stages) for name in names], None, executor=executor,
+        like=picked.worked.steps,
+    )  # fmt: skip
     middle = measured.mean(axis=0)
     spread = np.cov(measured.T) + HEIGHT_SD**2 * np.eye(BENDS)
     logs = []

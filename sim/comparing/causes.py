@@ -23,12 +23,13 @@ from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
+from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.crew import Crew, vary
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.papers import chain, strokes_to_clear
-from handlap.sim.planning.work import CHUNK
+from handlap.sim.planning.work import CHUNK, Steps
 
 COMPONENTS = ("crown_along", "crown_across", "twist", "taper_along", "taper_across", "measured")
 """What is taken of a face: crowns (+ = middle proud) and twist of the face, tapers of the removal,
@@ -36,6 +37,8 @@ and the figure that the limit is held against [m]."""
 SAME_DEPTH = 0.005
 """Mean depths are taken as the same within this share."""
 MOST_CORRECTIONS = 3
+AGAIN = 2.0
+"""Laps it takes about until a mean depth is met: only for words."""
 
 
 def _zero(*names: str, at: float = 0.0) -> Callable[[Scenario], Scenario]:
@@ -201,6 +204,7 @@ def lap_variants(
     *,
     executor: Executor | None = None,
     finished: Callable[[float], None] | None = None,
+    like: Steps | None = None,
 ) -> list[list[Lapped]]:
     """Lap all members under several sets of causes.
 
@@ -208,7 +212,15 @@ def lap_variants(
     ----------
     variants : scenario, whether to start flat, stages
     depths : mean depth (members,) that each is to reach [m]; None: whatever the strokes give
+    like : work that was laid out, by which it is said beforehand how long these laps take
     """
+    if like is not None:
+        rows_a_face = sum(layout.x.size for _, _, stages in variants for _, layout in stages)
+        laps = 1.0 if depths is None else AGAIN
+        seconds = (
+            laps * like.seconds_a_spot * crew.bench.grid.points.shape[0] * rows_a_face * crew.members.count
+        )
+        tell_ahead(crew.tell, seconds, f"lapping {crew.members.count} faces in {len(variants)} ways")
     tasks: list[tuple[Task, Sequence[tuple[Array, Conditions, float | None]]]] = []
     count = crew.members.count
     goals: list[float | None] = [None] * count if depths is None else [float(d) for d in depths]

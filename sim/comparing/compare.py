@@ -23,6 +23,7 @@ from handlap.sim.job.results import Band, Errors
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, default_ways, distinct, parse_way
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
+from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.planning.crew import PLANNED, Crew, Progress, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
@@ -143,7 +144,7 @@ def compare(
     if len(ways) > MOST_WAYS:
         raise InputError(f"{len(ways)} ways of working: at most {MOST_WAYS} are compared at once")
     tell(0.0, "inferring the face from the readings")
-    crew = open_crew(scenario, members=members, seed=seed, executor=executor)
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
     stop_at_face(crew)
     tell(0.1, "choosing the first paper")
     taken = choose_first(crew).taken

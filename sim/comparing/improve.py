@@ -26,6 +26,7 @@ from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Pattern, Scenario
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.job.ways import Way, apply_way, way_words
+from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew, vary
@@ -175,11 +176,16 @@ def _score(search: _Search, crew: Crew, done: Worked | HandlapError, usual: floa
     return 1.0 - float(soft.mean()) + EFFORT * float(np.log2(np.median(done.outcome.effort.minutes) / usual))
 
 
-def _work(search: _Search, ways: Sequence[Way]) -> tuple[list[Crew], list[Worked | HandlapError]]:
-    """Work ways on the search's members, all as far as those of the scenario as it stands go."""
+def _work(
+    search: _Search, ways: Sequence[Way], times: int = 1
+) -> tuple[list[Crew], list[Worked | HandlapError]]:
+    """Work ways on the search's members, all as far as those of the scenario as it stands go.
+
+    ``times``: of as many runs to come, this one included, it is said beforehand how long they take.
+    """
     crews = [vary(search.crew, apply_way(search.crew.scenario, way)) for way in ways]
     steps = [or_fault(partial(lay_steps, crew, 0, search.stops)) for crew in crews]
-    return crews, work_ways(crews, steps, executor=search.executor)
+    return crews, work_ways(crews, steps, executor=search.executor, times=times)
 
 
 def paper_choices(papers: Sequence[Grit]) -> list[tuple[Grit, ...]]:
@@ -262,7 +268,7 @@ def improve(
     tell = progress or (lambda done, what: None)
     bounds = bounds or Bounds()
     tell(0.0, "inferring the face from the readings")
-    crew = open_crew(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor)
+    crew = open_crew(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor, tell=Quietly(tell))
     stop_at_face(crew)
     picked = choose_first(crew).taken
     search = _Search(crew, picked.stops, minutes, executor)
@@ -291,7 +297,7 @@ def _continuous(
     """Move the knobs from each start: best way of all, the scenario's own included; runs; what was seen."""
     scenario = search.crew.scenario
     names, low, high = _knobs(scenario, bounds)
-    crews, done = _work(search, [own])
+    crews, done = _work(search, [own], max(1, budget - runs))
     best, best_score = own, _score(search, crews[0], done[0], usual)
     seen = _seen(search, crews, done)
     runs += 1
@@ -362,7 +368,10 @@ def _check(
         raise chosen
     selected = _tried(search, crews[0], chosen)
     fresh = replace(
-        search, crew=open_crew(scenario, members=members, seed=old.seed + FRESH, executor=search.executor)
+        search,
+        crew=open_crew(
+            scenario, members=members, seed=old.seed + FRESH, executor=search.executor, tell=old.tell
+        ),
     )
     crews, both = _work(fresh, [own, way])
     done = [d for d in both if isinstance(d, Worked)]

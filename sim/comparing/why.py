@@ -24,6 +24,7 @@ from handlap.sim.comparing.paired import Difference, difference
 from handlap.sim.job.results import Band, Errors
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, moved
+from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
 from handlap.sim.materials.paper_law import EDGE_RISE
@@ -116,20 +117,21 @@ def find_causes(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    crew = open_crew(scenario, members=members, seed=seed, executor=executor)
+    crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
     stop_at_face(crew, leave=False)
     tell(0.1, "working the job as it stands")
     picked = choose_first(crew).taken
     strokes = strokes or picked.worked.middle_stop
     stages = stages_for(crew, picked.first, strokes)
-    (base,) = lap_variants(crew, [(scenario, False, stages)], None, executor=executor)
+    steps = picked.worked.steps
+    (base,) = lap_variants(crew, [(scenario, False, stages)], None, executor=executor, like=steps)
     depths = np.array([lap.mean_depth for lap in base])
     names = active_causes(scenario)
     variants = [(without(scenario, [name]), name == START, stages) for name in names]
     variants += [(*only(scenario, name), stages) for name in names]
     variants += [(*only(scenario, None), stages)]
     laps = lap_variants(
-        crew, variants, depths, executor=executor,
+        crew, variants, depths, executor=executor, like=steps,
         finished=lambda share: tell(0.2 + 0.5 * share, f"switching {len(names)} causes off and on"),
     )  # fmt: skip
     total, none = _components(base), _components(laps[-1])

@@ -434,15 +434,17 @@ def _memory(bench: Bench, conditions: Conditions, layout: Layout, shift: tuple[f
     )
 
 
-def _paper_constants(bench: Bench, conditions: Conditions, law: PaperLaw, memory: PaperMemory) -> Array:
-    """Constants of the paper's memory, in the order of the kernel's columns."""
+def _paper_constants(
+    bench: Bench, conditions: Conditions, law: PaperLaw, memory: PaperMemory, slower: tuple[int, int]
+) -> Array:
+    """Constants of the paper's memory, in the order of the kernel's columns; ``slower``: see the layout."""
     constants = np.zeros(10)
     constants[kernels.P_X0], constants[kernels.P_Y0] = memory.x0, memory.y0
     constants[kernels.P_STEP] = memory.step
     constants[kernels.P_FLOOR_LOAD] = law.loading_floor
     constants[kernels.P_FLOOR_DULL] = law.dulling_floor
-    constants[kernels.P_SCALE_LOAD] = law.loading_scale
-    constants[kernels.P_SCALE_DULL] = law.dulling_scale
+    constants[kernels.P_SCALE_LOAD] = slower[0] * law.loading_scale
+    constants[kernels.P_SCALE_DULL] = slower[1] * law.dulling_scale
     constants[kernels.P_BRUSH_LEAVES] = 1.0 - law.brushing
     constants[kernels.P_BLUNT] = law.blunt_bedding
     if bench.scenario.exact.load_at is None and not bench.scenario.exact.tilt_held:
@@ -558,6 +560,9 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
     bedding = conditions.bedding_of(state.grit)
     h = state.heights.copy()
     carried = kernels.copy_of(state.carried)
+    # As far gone as it is, however slowly it goes on: powers of two, which round nothing.
+    carried.load[:] *= layout.slower[0]
+    carried.dull[:] *= layout.slower[1]
     counted = state.counted.copy()
     looks = len(layout.snapshot_strokes)
     snapshots, noted = np.empty((looks, h.size)), np.empty((looks, kernels.NOTED))
@@ -579,7 +584,7 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
         h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bool(np.all(faster == 1.0)),
         headings, grid.area / faster, np.log(faster), ahead, table, layout.kinds, layout.events, constants,
         not exact.tilt_held, bench.strips, normals, rooms / bench.half, centre / bench.half,
-        scenario.wear.ages, _paper_constants(bench, conditions, law, paper), paper.on_sheet,
+        scenario.wear.ages, _paper_constants(bench, conditions, law, paper, layout.slower), paper.on_sheet,
         layout.standing, paper.turns, paper.taps, paper.tap_at, paper.lines, paper.bell, state.frame,
         state.ground, bench.basis,
         np.zeros((0, 0)) if bending is None else bending.stiffness,
@@ -588,6 +593,8 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
         carried, snapshots, noted, amplitudes, np.empty((kernels.WORK_ROWS, h.size)), counted,
     )  # fmt: skip
     _raise_for(status, counted, layout)
+    carried.load[:] /= layout.slower[0]
+    carried.dull[:] /= layout.slower[1]
     slid = state.slid + np.cumsum(table[:, kernels.LOAD] * layout.slide)
     after = LapState(
         heights=h,

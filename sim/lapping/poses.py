@@ -31,6 +31,10 @@ ROWS_PER_QUAD = 4
 """Push, pull, pull, push: the order alternates, so that two rows of a step are second order."""
 SWAY_TAIL = 2.5
 """Strokes run up to so many deviations beside their line, and no further."""
+OFTEN = 4.0
+"""Brushings and sheets that come so many times in a group of rows are taken together, see :func:`slowed`."""
+BRUSHINGS_A_SHEET = 8
+"""… and that many brushings of a sheet stay apart where sheets are taken together, too."""
 
 
 @dataclass(frozen=True)
@@ -87,6 +91,7 @@ class Layout:
     kinds, events : see :func:`handlap.sim.lapping.kernels.march`
     ends : strokes done when each row is finished (m,) [-]
     snapshot_strokes : strokes done at each snapshot [-]
+    slower : how many times slower paper loads and dulls in these rows than in truth (2,), see :func:`slowed`
     standing, standings : how the part stands and runs, row by row (m,), one of (k, 2): its turn on the
         plate and the angle of its path there [rad], for the memory of the paper
     states : how many ways of lying the turning goes through [-]
@@ -108,6 +113,7 @@ class Layout:
     events: NDArray[np.int64]
     ends: Array
     snapshot_strokes: tuple[int, ...]
+    slower: tuple[int, int]
     standing: NDArray[np.int64]
     standings: Array
     states: int
@@ -165,6 +171,33 @@ def _round_of(begin: Place, states: int, turn_every: int | None) -> tuple[int | 
     return turn_every, begin.state * turn_every + min(begin.since, turn_every)
 
 
+def _power_of_two(number: float) -> int:
+    """The greatest power of two that is no more than a number; 1 at the least."""
+    return 1 << max(0, int(np.floor(np.log2(max(number, 1.0)))))
+
+
+def slowed(quad_strokes: float, brush_every: int | None, sheet_every: int | None) -> tuple[int, int]:
+    """How many times slower paper may load, and dull, so that its events need no rows of their own.
+
+    Where paper is brushed several times while one group of rows lasts, one round of loading and brushing is
+    worked for several: the paper loads so many times slower, and is brushed as many times more rarely.  What
+    the face sees of it is the same but for how soon the rounds settle, and that comes nearer to the truth
+    with every halving of the groups: at a quarter of an interval nothing is slowed.  Sheets likewise, which
+    are slowed in loading and dulling alike.  Powers of two, so that it rounds nothing.
+
+    >>> slowed(16.0, 20, 100), slowed(16.0, 1, 100), slowed(16.0, 1, 4), slowed(16.0, None, 3)
+    ((1, 1), (16, 1), (4, 4), (4, 4))
+    """
+    brush, sheet = (
+        _power_of_two(quad_strokes / every) if every and quad_strokes >= OFTEN * every else 1
+        for every in (brush_every, sheet_every)
+    )
+    if not sheet_every:
+        return brush, 1
+    rounds = sheet_every / (brush_every or np.inf)
+    return min(max(brush, sheet), sheet * _power_of_two(rounds / BRUSHINGS_A_SHEET)), sheet
+
+
 def lay_out(
     *,
     pattern: Pattern,
@@ -201,6 +234,8 @@ def lay_out(
     """
     turn_every, turned = _round_of(begin, len(states), turn_every)
     by_turns = turn_every is not None and turn_every >= quad_strokes
+    slower = slowed(quad_strokes, brush_every, sheet_every)
+    brush_every, sheet_every = (brush_every or 0) * slower[0], (sheet_every or 0) * slower[1]
     marks = boundaries(
         strokes,
         (brush_every, begin.strokes),
@@ -284,6 +319,7 @@ def lay_out(
         events=events,
         ends=ends_of_quad[quad],
         snapshot_strokes=tuple(kept),
+        slower=slower,
         standing=standing,
         standings=standings,
         states=len(states),

@@ -19,17 +19,23 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Errors
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, set_up, stage_layout
-from handlap.sim.lapping.poses import ROWS_PER_QUAD
-from handlap.sim.lapping.sheet import depth_per_stroke
+from handlap.sim.lapping.lap import Bench, Conditions, Stage, law_of, run_stage, set_up, stage_layout
+from handlap.sim.lapping.long_work import Tell, tell_ahead
+from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
+from handlap.sim.lapping.sheet import depth_per_stroke, swept_area
 
 FIRST_DEPTH = 1.0
 """Bedding lengths of metal that one group of four rows may take off in the first trial."""
+FEW_SCALES = 1.0
+"""Loading scales of metal between two brushings, and dulling scales on a sheet, from which on the rows of the
+first trial are cut at each of them."""
 MOST_ROWS = 24_000
 MOST_ROWS_FLEXIBLE = 6_000
 """Of a part that bends, whose rows cost many times as much; half a minute at the most."""
 MOST_WORK_FLEXIBLE = 3.0e8
 """Cells looked at in all evaluations of one lap of a part that bends; foil takes a hundred of them a row."""
+LEAST_QUAD = 0.02
+"""Strokes of a group of rows below which nothing is laid out more finely [-]."""
 HALF_SEEN = 2.0
 """Where paper has steps the error falls like one over the rows, and two laps, one with twice the rows of the
 other, differ by half of it."""
@@ -42,7 +48,7 @@ REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
 @dataclass(frozen=True)
 class Resolution:
     """Most strokes a group of rows stands for, the error measured there [m], rows of the lap, and the seconds
-    that a row took (for words about what is to come; nothing else depends on it).
+    of processor time that a row took (for words about what is to come; nothing else depends on it).
 
     ``pair``: the face (n,) that was lapped, after that lap, and after the one with twice the rows [m].
     """
@@ -55,9 +61,16 @@ class Resolution:
 
 
 def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
-    """Strokes of one group of rows [-] to start from; never longer than what lies between events."""
-    per_stroke = depth_per_stroke(bench.scenario, conditions, stage.grit)
-    events = [every for every in (stage.brush_every, stage.sheet_every, stage.turn_every) if every]
+    """Strokes of one group of rows [-] to start from; never longer than what lies between events, those set
+    aside between which paper hardly ages (see :func:`handlap.sim.lapping.poses.slowed`)."""
+    scenario = bench.scenario
+    per_stroke = depth_per_stroke(scenario, conditions, stage.grit)
+    events = [stage.turn_every] if stage.turn_every else []
+    if scenario.wear.ages:
+        law = law_of(scenario, conditions, stage.grit)
+        on_paper = per_stroke * scenario.part.outline.area / swept_area(scenario)
+        scales = (stage.brush_every, law.loading_scale), (stage.sheet_every, law.dulling_scale)
+        events += [every for every, scale in scales if every * on_paper > FEW_SCALES * scale]
     looks = np.diff([0, *stage.snapshots, stage.strokes])
     # The middle: a short rest after the last look must not make all groups as short.
     look = float(np.median(looks[looks > 0]))
@@ -82,30 +95,48 @@ def choose_resolution(
     tolerance: float,
     seed: int,
     most_rows: int | None = None,
+    tell: Tell | None = None,
 ) -> Resolution:
     """Halve the groups of rows until the step error on the map is within ``tolerance`` [m].
 
     The error is that of the coarser of the last two laps, which is the one taken.  Stops at
     ``most_rows`` rows with whatever error it has then; if None, at the bound for a rigid part
     or for one that bends.  A part that bends has a bound on the work as well.
+    ``tell``: is told beforehand of a lap that takes long.
     """
     if most_rows is None:
         most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
     quad = first_quad(bench, conditions, stage)
     layout = stage_layout(bench, stage, quad_strokes=quad, seed=seed)
     before = run_stage(bench, heights, conditions, stage, layout).heights[-1]
-    rows = layout.x.size
+    # The first lap may have had to compile the kernels: how long it took says nothing.
+    rows, each = layout.x.size, 0.0
     while True:
-        layout = stage_layout(bench, stage, quad_strokes=0.5 * quad, seed=seed)
-        begun = time.perf_counter()
+        quad, layout = _finer(bench, stage, layout, quad, seed)
+        # What comes after it, in the search and of the work itself, is as long again at the least.
+        tell_ahead(tell, 2.0 * each * layout.x.size, "finding how finely to lap", "")
+        begun = time.thread_time()
         run = run_stage(bench, heights, conditions, stage, layout)
-        each = (time.perf_counter() - begun) / layout.x.size
+        each = (time.thread_time() - begun) / layout.x.size
         after = run.heights[-1]
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
-        if error <= tolerance or layout.x.size > most_rows or laborious or quad < 0.02:
+        if error <= tolerance or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
             return Resolution(quad, error, rows, (heights, before, after), each)
         before, rows, quad = after, layout.x.size, 0.5 * quad
+
+
+def _finer(bench: Bench, stage: Stage, layout: Layout, quad: float, seed: int) -> tuple[float, Layout]:
+    """Fewest strokes of a group with which a lap is still laid out as it is, and the rows of half of them.
+
+    Where brushings, turns and looks cut the rows, half the strokes may be the same rows again, which would
+    show no error.
+    """
+    while True:
+        finer = stage_layout(bench, stage, quad_strokes=0.5 * quad, seed=seed)
+        if (finer.x.size, finer.slower) != (layout.x.size, layout.slower) or quad < LEAST_QUAD:
+            return quad, finer
+        quad *= 0.5
 
 
 def row_errors(gauged: Gauge, pair: tuple[Array, Array, Array]) -> dict[str, float]:

@@ -28,6 +28,7 @@ from handlap.sim.lapping.lap import (
     stage_layout,
     tipping_words,
 )
+from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import (
     Resolution,
@@ -171,8 +172,14 @@ def ready_lap(
     face = typical_face(scenario, bench.grid.points, seed=seed)
     tell(0.3, "measuring the error of the steps")
     before = face.heights_at(bench.grid.points)
-    resolution = choose_resolution(bench, before, conditions, stage, tolerance=tolerance, seed=seed)
+    resolution = choose_resolution(
+        bench, before, conditions, stage, tolerance=tolerance, seed=seed, tell=tell
+    )
     layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
+    # Once on these cells, and once on larger ones for their error.
+    tell_ahead(
+        tell, 1.25 * resolution.seconds_a_row * layout.x.size, f"lapping {count} strokes", "fewer --strokes"
+    )
     return ReadyLap(
         bench, gauged, face, before, conditions, stage, tolerance, resolution, layout, seed,
         why_paper(scenario, paper),

@@ -33,6 +33,7 @@ from handlap.sim.lapping.ensemble import (
 )
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, set_up
+from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.resolution import Resolution, choose_resolution, quad_within
 from handlap.sim.lapping.sheet import depth_per_stroke
 
@@ -138,6 +139,7 @@ class Crew:
             self.bench, self.members.before[self.typical], self.middle,
             replace(stage, turn_every=0) if small else stage,
             tolerance=self.fineness.tolerance, seed=self.seed, most_rows=self.most_rows // 2,
+            tell=self.tell,
         )  # fmt: skip
         quad = self.fineness.longer * found.quad_strokes
         return replace(found, quad_strokes=quad_within(quad, stage.strokes, self.most_rows))
@@ -196,7 +198,7 @@ def vary(crew: Crew, scenario: Scenario) -> Crew:
 def few_of(crew: Crew, members: int, fineness: Fineness | None = None) -> Crew:
     """The same crew with at most so many of its members, spread evenly, and other fineness if given.
 
-    What is tried with it tells its own share, not that of the whole work.
+    What is tried with it has a share of its own, not that of the whole work: it is not told.
     """
     found = crew
     if fineness is not None and fineness != crew.fineness:
@@ -210,7 +212,7 @@ def few_of(crew: Crew, members: int, fineness: Fineness | None = None) -> Crew:
         scores=crew.scores[some],
         plate_scores=crew.plate_scores[some],
         members=found.members.some(some),
-        tell=lambda done, what: None,
+        tell=Quietly(crew.tell),
     )
 
 

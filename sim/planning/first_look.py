@@ -20,6 +20,7 @@ from handlap.sim.face.told import FaceDecides
 from handlap.sim.job.results import Band, Verdict
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import PAPER_NAMES, SCORES, spread_over
+from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.planning.crew import TRIED, Crew, Progress, few_of, open_crew
 from handlap.sim.planning.face_first import figures_now, stop_at_face
 from handlap.sim.planning.first_paper import choose_first
@@ -102,7 +103,9 @@ def first_look(
     tell(0.0, "looking for faces that fit the worst gap")
     every = None
     try:
-        every = open_crew(scenario, members=max(members, FEWEST_DRAWS), seed=seed, fineness=LOOKED)
+        every = open_crew(
+            scenario, members=max(members, FEWEST_DRAWS), seed=seed, fineness=LOOKED, tell=Quietly(tell)
+        )
         stop_at_face(every)
     except FaceDecides as decided:
         return _by_face(scenario, decided.verdict, members, seed, every)

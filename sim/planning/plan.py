@@ -13,7 +13,7 @@ from handlap.sim.planning.plan_notes import bench_notes
 from handlap.sim.planning.plan_report import report
 from handlap.sim.planning.plan_spring import spring_effect
 from handlap.sim.planning.typical import lap_typical, measure_errors, plate_effect
-from handlap.sim.planning.work import lay_steps, long_words, work
+from handlap.sim.planning.work import lay_steps, work
 
 
 def make_plan(
@@ -47,7 +47,7 @@ def make_plan(
     paper = choose_first(crew)
     name = scenario.paper.grits[paper.taken.first].name
     steps = lay_steps(crew, paper.taken.first, paper.taken.stops, keep=True)
-    words = f"lapping {members} faces on {name}{long_words(crew, steps)}"
+    words = f"lapping {members} faces on {name}"
     tell(0.3, words)
     worked = work(crew, steps, finished=lambda done: tell(0.3 + 0.65 * done, words))
     tell(0.95, "measuring the error of the grid")

@@ -163,9 +163,11 @@ def doubt_numerics(verdict: Verdict, *, error: float, result: float, limit: floa
     rests_on_lap = verdict.answer in ("lap", "machine shop")
     if not rests_on_lap or error <= NUMERICS * limit or error < abs(result - limit):
         return verdict
+    apart = spoken.small_height(abs(result - limit))
+    lies = f"is {apart} from" if apart else "lies right at"
     words = (
-        f"the computation itself is only good to {spoken.height(error)} here, while the result is "
-        f"{spoken.height(abs(result - limit))} from the limit"
+        f"the computation itself is only good to {spoken.small_height(error)} here, while the result {lies} "
+        "the limit"
     )
     remedy = "take the cause of it away first (a step or an edge of the paper, most likely), and plan again"
     return Verdict(

@@ -21,6 +21,7 @@ from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, law_of, tipping_words
+from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.resolution import quad_within
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
@@ -51,8 +52,6 @@ FAR, SHOWN_TO = 90, 80
 a plan shows of the way."""
 TIP_REFUSED = 0.5
 """Share of the work with the press off the face from which a plan is refused."""
-LONG = 60.0
-"""Seconds of processor time from which it is said beforehand that a job takes long."""
 CHUNK = 8
 """Members that go to a worker together, with all that it has to know."""
 
@@ -68,7 +67,7 @@ class Steps:
     shown : strokes on each up to which a member is worked in any case
     keep : keep the faces at the looks
     error : step error of the rows, measured on the most typical member [m]
-    seconds : that a member takes to the horizon, about: for words about what is to come
+    seconds : of processor time that a member takes to the horizon, about: for words about what is to come
     check_every : strokes between looks on the first paper
     """
 
@@ -83,6 +82,12 @@ class Steps:
     error: float
     seconds: float
     check_every: int
+
+    @property
+    def seconds_a_spot(self) -> float:
+        """Of processor time that a row takes for each point of the face, about [s]."""
+        rows = sum(leg.rows for leg in self.legs)
+        return self.seconds / (rows * self.bench.grid.points.shape[0])
 
 
 @dataclass(frozen=True)
@@ -152,6 +157,7 @@ def lay_steps(
         found = crew.steps_for(clearing)
         error = max(error, found.error)
         legs.append(lay_leg(crew.bench, clearing, quad_strokes=found.quad_strokes, seed=crew.seed + 1))
+        seconds += found.seconds_a_row * legs[-1].rows
         to_show.append(strokes_to_clear(scenario, middle, previous, grit))
     part = scenario.part
     return Steps(
@@ -219,19 +225,22 @@ def work_ways(
     *,
     executor: Executor | None = None,
     finished: Callable[[float], None] | None = None,
+    times: int = 1,
 ) -> list[Worked | HandlapError]:
-    """Work the members of all crews, side by side.
+    """Work the members of all crews, side by side; what takes long is said before.
 
     Parameters
     ----------
     crews : one for each way of working
     steps : as it is laid out, or why it cannot be
     finished : called with the share done
+    times : so many pieces of work like this one are to come, this one included: only for words
 
     Returns
     -------
     What came of each way, or why it cannot be done; the same whatever the executor.
     """
+    say_ahead(crews, steps, times)
     tasks: list[Chunk] = []
     owner: list[int] = []
     for i, (crew, laid) in enumerate(zip(crews, steps, strict=True)):
@@ -267,15 +276,16 @@ def _gather(crew: Crew, steps: Steps, members: Sequence[tuple[LegRun, ...]]) -> 
     return Worked(crew.scenario, steps, tuple(courses), outcome)
 
 
-def long_words(crew: Crew, steps: Steps) -> str:
-    """How long the work takes, and what would shorten it, where it takes long; else empty."""
-    seconds = steps.seconds * crew.members.count
-    if seconds < LONG:
-        return ""
-    return (
-        f"; some {max(1, round(seconds / 60.0))} minutes of computing: fewer --members, shorter strokes or "
-        "straight ones, and paper without steps take less"
-    )
+def say_ahead(crews: Sequence[Crew], steps: Sequence[Steps | HandlapError], times: int = 1) -> None:
+    """Say how long work in all ways that can be laid out takes, ``times`` over, where it takes long."""
+    laid = [(c, s) for c, s in zip(crews, steps, strict=True) if isinstance(s, Steps)]
+    if not laid:
+        return
+    crew, first = laid[0]
+    ways = len(laid) * times
+    how = f"on {first.legs[0].grit.name}" if ways == 1 else f"in {ways} ways"
+    seconds = times * sum(s.seconds * c.members.count for c, s in laid)
+    tell_ahead(crew.tell, seconds, f"lapping {crew.members.count} faces {how}")
 
 
 def work(crew: Crew, steps: Steps, *, finished: Callable[[float], None] | None = None) -> Worked:
