@@ -68,7 +68,7 @@ LOAD_CELLS = 20_000
 """Cells over which the pressure of the hands is summed."""
 RULE_BLOCK = 1024
 """Points of a rule that are summed at one go: their products then stay in the processor's own memory, where
-those of a face with round openings, some 80,000, fill tens of megabytes that the system has to clear first."""
+those of a face with round openings, some 80,000, fill tens of megabytes the system has to clear."""
 TOLD_APART = 1e-12
 """Sums of products whose mean square over the metal is under this share of the greatest are left out: on arms
 so slender that products look alike there, what is left of such a sum is rounding."""
