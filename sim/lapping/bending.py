@@ -35,6 +35,7 @@ too stiff by a little in thicker parts, which hardly bend anyway.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,6 +66,9 @@ LEAST_METAL = 0.05
 """A pad that finds metal under less than this share of itself has nothing to press on."""
 LOAD_CELLS = 20_000
 """Cells over which the pressure of the hands is summed."""
+RULE_BLOCK = 1024
+"""Points of a rule that are summed at one go: their products then stay in the processor's own memory, where
+those of a face with round openings, some 80,000, fill tens of megabytes the system has to clear."""
 TOLD_APART = 1e-12
 """Sums of products whose mean square over the metal is under this share of the greatest are left out: on arms
 so slender that products look alike there, what is left of such a sum is rounding."""
@@ -157,6 +161,12 @@ def metal_rule(outline: Outline, degree: int) -> tuple[Array, Array]:
     return np.vstack([r[0] for r in rules]), np.concatenate([r[1] for r in rules])
 
 
+def _in_blocks(points: Array, weights: Array) -> Iterator[tuple[Array, Array]]:
+    """A rule's points (n, 2) [m] and weights (n, 1) [m²], so many at a time."""
+    for at in range(0, weights.size, RULE_BLOCK):
+        yield points[at : at + RULE_BLOCK], weights[at : at + RULE_BLOCK, None]
+
+
 def energy_matrix(outline: Outline, degree: int, poisson: float) -> Array:
     """Bending energy of the products over the metal for D = 1: energy = ½·qᵀ(D·matrix)·q.
 
@@ -169,20 +179,23 @@ def energy_matrix(outline: Outline, degree: int, poisson: float) -> Array:
     Kirchhoff: ½·D·∫[(w_uu + w_vv)² − 2(1 − ν)(w_uu·w_vv − w_uv²)]; Timoshenko &
     Woinowsky-Krieger, Theory of Plates and Shells.
     """
-    points, weights = metal_rule(outline, degree)
-    uu, vv, uv = _curvatures(points, (outline.length, outline.width), degree)
-    w = weights[:, None]
-    both = uu + vv
-    cross = uu.T @ (w * vv)
-    matrix = both.T @ (w * both) - (1.0 - poisson) * (cross + cross.T - 2.0 * uv.T @ (w * uv))
+    size, terms = (outline.length, outline.width), len(terms_of(degree))
+    matrix = np.zeros((terms, terms))
+    for points, w in _in_blocks(*metal_rule(outline, degree)):
+        uu, vv, uv = _curvatures(points, size, degree)
+        both = uu + vv
+        cross = uu.T @ (w * vv)
+        matrix += both.T @ (w * both) - (1.0 - poisson) * (cross + cross.T - 2.0 * uv.T @ (w * uv))
     return 0.5 * (matrix + matrix.T)
 
 
 def overlap_matrix(outline: Outline, degree: int) -> Array:
     """Mean over the metal of the products of any two terms (terms, terms) [-]."""
-    points, weights = metal_rule(outline, degree)
-    values = products(points, (outline.length, outline.width), degree)
-    matrix = values.T @ (weights[:, None] * values) / outline.area
+    size, terms = (outline.length, outline.width), len(terms_of(degree))
+    matrix = np.zeros((terms, terms))
+    for points, w in _in_blocks(*metal_rule(outline, degree)):
+        values = products(points, size, degree)
+        matrix += values.T @ (w * values) / outline.area
     return 0.5 * (matrix + matrix.T)
 
 

@@ -746,17 +746,24 @@ def touch(base, per, offset, u, v, weight, pose):
     pose[0] = -top
 
 
-@kernel()
-def _coverage(x, y, cell, strips):
-    """Share of a cell about (x, y) that lies on paper: ramps one cell wide at every edge."""
-    total = 0.0
-    for s in range(strips.shape[0]):
-        cx = min(max((x - strips[s, 0]) / cell + 0.5, 0.0), 1.0)
-        cx += min(max((strips[s, 2] - x) / cell + 0.5, 0.0), 1.0) - 1.0
-        cy = min(max((y - strips[s, 1]) / cell + 0.5, 0.0), 1.0)
-        cy += min(max((strips[s, 3] - y) / cell + 0.5, 0.0), 1.0) - 1.0
-        total += max(cx, 0.0) * max(cy, 0.0)
-    return min(total, 1.0)
+@kernel(fastmath=True)
+def _coverage(pose, u, v, half, cell, strips, cover):
+    """Share of a cell about every point (n,) that lies on paper: ramps one cell wide at every edge."""
+    widest_vectors()
+    per = 1.0 / cell
+    c, s = half * pose[COS] * per, half * pose[SIN] * per
+    for i in range(u.shape[0]):
+        cover[i] = 0.0
+    for k in range(strips.shape[0]):
+        left, right = (pose[X] - strips[k, 0]) * per, (strips[k, 2] - pose[X]) * per
+        near, far = (pose[Y] - strips[k, 1]) * per, (strips[k, 3] - pose[Y]) * per
+        for i in range(u.shape[0]):
+            x, y = c * u[i] - s * v[i], s * u[i] + c * v[i]
+            along = min(max(left + x + 0.5, 0.0), 1.0) + min(max(right - x + 0.5, 0.0), 1.0) - 1.0
+            across = min(max(near + y + 0.5, 0.0), 1.0) + min(max(far - y + 0.5, 0.0), 1.0) - 1.0
+            cover[i] += max(along, 0.0) * max(across, 0.0)
+    for i in range(u.shape[0]):
+        cover[i] = min(cover[i], 1.0)
 
 
 @kernel()
@@ -1350,10 +1357,7 @@ def march(
                 diagnostics[D_CLIPPED] += _hold(pose, hull, rooms, centre)
         kept = 0
         if not full:
-            for i in range(n):
-                x = pose[X] + half * (pose[COS] * u[i] - pose[SIN] * v[i])
-                y = pose[Y] + half * (pose[SIN] * u[i] + pose[COS] * v[i])
-                cover[i] = _coverage(x, y, cell, strips)
+            _coverage(pose, u, v, half, cell, strips, cover)
             if columns == 0:
                 columns = _columns(u[:cells], column)
             kept = _into_hull(

@@ -18,6 +18,7 @@ from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError, SolverError, TippingError
 from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array, Outline, inside_polygon
+from handlap.sim.job.paper_area import overlap
 from handlap.sim.job.scenario import Scenario, Strip, TurnState
 from handlap.sim.lapping import kernels, poses
 from handlap.sim.lapping.bending import Bending, make_bending
@@ -129,6 +130,11 @@ class Bench:
     scale: Array
     bending: Bending | None
     basis: Array
+
+    @cached_property
+    def stepped(self) -> bool:
+        """Whether paper lies on paper somewhere, so that the part rides up on a step at every stroke."""
+        return overlap(self.strips)
 
     @cached_property
     def hull_of_cells(self) -> tuple[Array, Array]:
@@ -416,6 +422,7 @@ def stage_layout(
         seed=seed,
         begin=begin,
         first_events=first_events,
+        golden=bench.stepped,
     )
 
 

@@ -29,6 +29,7 @@ from handlap.sim.lapping import kernels
 
 ROWS_PER_QUAD = 4
 """Push, pull, pull, push: the order alternates, so that two rows of a step are second order."""
+GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 SWAY_TAIL = 2.5
 """Strokes run up to so many deviations beside their line, and no further."""
 OFTEN = 4.0
@@ -164,6 +165,13 @@ def _draws(seed: int, power: int) -> Array:
     return scrambled_sobol(5, power, seed)
 
 
+def _golden_places(seed: int, number: NDArray[np.int64]) -> Array:
+    """Places of both pairs of groups in the stroke (groups, 2) [-]: half a stroke apart, from one group to
+    the next by the golden ratio, begun where the low-discrepancy sequence of the seed begins."""
+    first = (_draws(seed, 1)[0, 2] + GOLDEN * number) % 1.0
+    return np.column_stack([first, (first + 0.5) % 1.0])
+
+
 def _round_of(begin: Place, states: int, turn_every: int | None) -> tuple[int | None, int]:
     """Strokes between turns (None: it is not turned), and strokes that count of the turning round."""
     if states == 1 or not turn_every:
@@ -215,6 +223,7 @@ def lay_out(
     seed: int = 0,
     begin: Place = START,
     first_events: int = 0,
+    golden: bool = False,
 ) -> Layout:
     """Lay out the rows of some strokes on one paper.
 
@@ -231,6 +240,8 @@ def lay_out(
     seed : of the scrambled low-discrepancy points (place in the stroke, wobble, sway)
     begin : where work stands before the first of them
     first_events : what is done to the paper before it, besides what falls due there
+    golden : places in the stroke a golden ratio of it apart from group to group: what stands still on the
+        plate then meets the part at places that are even over any run of groups, and not only over many
     """
     turn_every, turned = _round_of(begin, len(states), turn_every)
     by_turns = turn_every is not None and turn_every >= quad_strokes
@@ -266,8 +277,9 @@ def lay_out(
     scores = ndtri(np.clip(draws[:, :2], 1e-6, 1.0 - 1e-6))
     phases = np.empty(quad.size)
     # Each pair of rows shares a place in the stroke, so that push and pull meet the same paper.
-    phases[0::4] = phases[1::4] = draws[:, 2]
-    phases[2::4] = phases[3::4] = draws[:, 3]
+    places = _golden_places(seed, number) if golden else draws[:, 2:4]
+    phases[0::4] = phases[1::4] = places[:, 0]
+    phases[2::4] = phases[3::4] = places[:, 1]
     curved = pattern in ("circle", "eight")
     if curved:
         # The four rows of a group stand evenly on the round, so that its headings do.

@@ -43,18 +43,21 @@ MOST_MEMBERS = 4096
 @dataclass(frozen=True)
 class Fineness:
     """How finely laps are computed: most cells, of a rigid part and of one that bends, whose cells cost
-    several times as much; step error asked [m]; most rows up to the horizon, likewise; rows so many times
-    as long as the error asks."""
+    several times as much; step error asked [m]; most rows up to the horizon, likewise, and of a rigid part
+    on paper with steps; rows so many times as long as the error asks."""
 
     cells: int
     cells_flexible: int
     tolerance: float
     rows: int
     rows_flexible: int
+    rows_stepped: int
     longer: float = 1.0
 
 
-PLANNED = Fineness(cells=3000, cells_flexible=1500, tolerance=0.5e-6, rows=3000, rows_flexible=1200)
+PLANNED = Fineness(
+    cells=3000, cells_flexible=1500, tolerance=0.5e-6, rows=3000, rows_flexible=1200, rows_stepped=1200
+)
 """Laps that are reported: figures of most parts are then good to half a micrometre, a hundredth of the
 limits that leaves can show."""
 TRIED = replace(PLANNED, cells=800, cells_flexible=600, longer=2.0)
@@ -122,7 +125,9 @@ class Crew:
     @property
     def most_rows(self) -> int:
         """Rows that a lap may have up to its horizon [-]."""
-        return self.fineness.rows if self.bench.bending is None else self.fineness.rows_flexible
+        if self.bench.bending is not None:
+            return self.fineness.rows_flexible
+        return self.fineness.rows_stepped if self.bench.stepped else self.fineness.rows
 
     def measured(self, faces: Array) -> Array:
         """The figure that the limit is held against, of faces (k, n) [m]."""

@@ -16,7 +16,7 @@ from handlap.sim.lapping.lap import LapRun, Stage, run_stage, stage_layout
 from handlap.sim.lapping.resolution import HALF_SEEN, cell_errors, errors_of, quad_within, row_errors
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.course import run_course
-from handlap.sim.planning.crew import Crew, few_of, vary
+from handlap.sim.planning.crew import TRIED, Crew, few_of, vary
 from handlap.sim.planning.leg import STOP_AT, ToGoal, measure, stops_at
 from handlap.sim.planning.work import MOST_STROKES, Worked
 
@@ -107,12 +107,13 @@ def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
     true = replace(
         scenario.plate, grade=None, tolerance=0.0, shape=None, shape_height=0.0, heights=None, glass=None
     )
-    few = few_of(crew, EFFECT_MEMBERS)
+    # A difference of two laps in step, each far beyond the stop: coarser ones tell it as well.
+    few = few_of(crew, EFFECT_MEMBERS, TRIED)
     every = worked.steps.check_every
     most = min(SPARE * float(worked.first.stops.max()), MOST_STROKES)
     strokes = every * max(2, int(np.ceil(most / every)))
     stage = stage_of(scenario, crew.middle, worked.first.grit, strokes, every)
-    quad = quad_within(worked.steps.legs[0].quad, strokes, crew.most_rows)
+    quad = quad_within(TRIED.longer * worked.steps.legs[0].quad, strokes, crew.most_rows)
     rule = ToGoal(STOP_AT * limit, strokes)
     shown, ends = [], []
     for now in (few, vary(few, replace(scenario, plate=true))):
