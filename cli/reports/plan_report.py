@@ -41,13 +41,13 @@ from handlap.sim.common import spoken
 from handlap.sim.common.chance import likely
 from handlap.sim.common.spoken import height_unit, per, per_swarf, swarf_unit, unit
 from handlap.sim.common.words import listed
-from handlap.sim.planning.papers import DEFAULT_FINISH
+from handlap.sim.planning.papers import DEFAULT_FINISH, clearly_better
 from handlap.sim.planning.verdict import LAP_AT, LEAVE_AT, NEEDS_WORK_AT, SHOP_AT
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from handlap.sim.job.results import Band, Check, Plan, StagePlan
+    from handlap.sim.job.results import Band, Check, PaperTrial, Plan, StagePlan
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -232,7 +232,8 @@ def _papers(plan: Plan) -> Section | None:
     words = [
         *_choice_words(plan, taken),
         f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
-        f"{tried} faces and hands{fewer}; quicker: than the one taken (*).",
+        f"{tried} faces and hands{fewer}; quicker: than the one taken (*), the coarsest of those whose "
+        "minutes over the chance cannot be told from the least.",
     ]
     if any(not trial.tried for trial in plan.trials):
         words.append("Where only minutes stand it was not tried: it would take far longer.")
@@ -252,8 +253,9 @@ def _choice_words(plan: Plan, taken: str) -> list[str]:
         return [f"To start on {taken} is stated: {minutes} minutes with changes of paper."]
     if len(plan.alike) > 1:
         return [
-            f"{listed(plan.alike)} are about alike ({minutes} minutes; each is quicker in about as many "
-            "cases). Take the coarser, or the one you have."
+            f"{listed(plan.alike)} are about alike ({minutes} minutes; none is quicker or slower than the "
+            "coarsest in more than four cases of five). Take the coarser, or the one you have.",
+            *_surer_words(plan, own),
         ]
     words = [f"Start on {taken}: {minutes} minutes with changes of paper."]
     others = [t for t in plan.trials if t.tried and t.paper != taken and t.quicker is not None]
@@ -268,7 +270,24 @@ def _choice_words(plan: Plan, taken: str) -> list[str]:
         words.append(
             f"{next_best.paper} takes some {number(next_best.minutes.p50, 2)} and is quicker {few}{why}."
         )
+    words += _surer_words(plan, own)
     return words
+
+
+def _surer_words(plan: Plan, own: PaperTrial) -> list[str]:
+    """A paper that meets both limits clearly more often than the one taken, for whom that counts most."""
+    chance = own.chance_both or 0.0
+    tried = [t for t in plan.trials if t.tried]
+    surer = [t for t in tried if clearly_better(t.chance_both or 0.0, chance, min(t.tried, own.tried))]
+    if not surer:
+        return []
+    # Not the surest: what takes three times as long for a few cases more is no advice.
+    best = min(surer, key=lambda t: t.minutes.p50)
+    return [
+        f"{best.paper} meets both limits more often ({share(best.chance_both or 0.0)} against "
+        f"{share(chance)}) and takes some {number(best.minutes.p50, 2)} minutes: start on it where that "
+        "counts more than time."
+    ]
 
 
 def _shown(stage: StagePlan, most: int) -> list[int]:

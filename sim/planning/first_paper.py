@@ -1,6 +1,6 @@
 """Which paper to start on: each that could be is worked as the first, by the same few members.
 
-Sixteen of them try all papers; those that are not clearly beaten are then tried by sixty-four.
+Sixteen of them try all papers; those that may still be taken are then tried by sixty-four.
 """
 
 from __future__ import annotations
@@ -21,14 +21,15 @@ from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import TRIED, Crew, few_of
 from handlap.sim.planning.leg import STOP_AT, inside_limits
-from handlap.sim.planning.papers import chain, choose_paper, clearly_better, quicker, to_clear
+from handlap.sim.planning.papers import NOT_TOLD_APART, chain, choose_paper, price, quicker, to_clear
 from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work
 
 FIRST_TRIAL, TRIAL_MEMBERS = 16, 64
-"""Members that try every paper, and those that then try what is left: with fewer than these the choice
-changes from seed to seed."""
-OUT_AT_ONCE = 0.9
-"""Share of the first members in which a paper must be slower than another to be out at once."""
+"""Members that try every paper, and those that then try what is left.  Prices of two papers from seed to
+seed differ by factors of 1.1 with the fewer, of 1.04 with the more (1.09 where the limit is as near as the
+face is uncertain), one deviation."""
+UNSURE = 1.2
+"""Factor by which a ratio of two prices may be wrong on the first members: two deviations."""
 FAR_SLOWER = 4.0
 """A paper that should take so many times as long as the quickest, by one number for each sheet, is not
 tried."""
@@ -91,8 +92,22 @@ def try_paper(crew: Crew, first: int) -> PaperTried:
     return PaperTried(first, worked, goal & kept)
 
 
+def still_open(prices: Sequence[float]) -> list[int]:
+    """Places of the papers, coarse to fine, that may still be taken by their prices on the first members.
+
+    A coarser one than the cheapest is taken while it is not told apart from that, a finer one only if it is
+    the cheapest after all.
+
+    >>> still_open([30.0, 16.0, 10.0, 11.0, 12.5])
+    [1, 2, 3]
+    """
+    best = int(np.argmin(prices))
+    room = [UNSURE * (NOT_TOLD_APART if place < best else 1.0) for place in range(len(prices))]
+    return [place for place, one in enumerate(prices) if one <= room[place] * prices[best]]
+
+
 def _try_all(crew: Crew, papers: Sequence[int]) -> dict[int, PaperTried]:
-    """Trials of papers, by their place in the list; what is clearly beaten has few members."""
+    """Trials of papers, by their place in the list; what will not be taken has few members."""
     grits = crew.scenario.paper.grits
     few = trial_crew(crew)
     first = trial_crew(crew, FIRST_TRIAL) if len(papers) > 1 else few
@@ -103,11 +118,7 @@ def _try_all(crew: Crew, papers: Sequence[int]) -> dict[int, PaperTried]:
     if first.members.count == few.members.count:
         return tried
 
-    def beaten(i: int, j: int) -> bool:
-        slower = quicker(tried[j].minutes, tried[i].minutes) >= OUT_AT_ONCE
-        return slower and not clearly_better(tried[i].inside, tried[j].inside)
-
-    left = [i for i in papers if not any(beaten(i, j) for j in papers if j != i)]
+    left = [papers[k] for k in still_open([price(tried[i].inside, tried[i].minutes) for i in papers])]
     for done, paper in enumerate(left):
         crew.tell(0.2 + 0.1 * done / len(left), f"trying {grits[paper].name} on all faces")
         tried[paper] = try_paper(few, paper)

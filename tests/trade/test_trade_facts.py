@@ -8,13 +8,17 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 from recorded import Checked
 from trade_facts import FACTS, Known
-from trade_measures import Size
+from trade_measures import Size, choices, hollow_head, hollow_sole
+
+from handlap.sim.job.scenario import Scenario
 
 
 def cases() -> list[Any]:
@@ -25,6 +29,21 @@ def cases() -> list[Any]:
 def test_what_the_trade_knows(known: Known, checked: Checked) -> None:
     """Common practice.  If this fails a fact has begun to hold, or ceased to: say so in its row."""
     checked.trade_fact(known.fact(Size()), holds=known.holds)
+
+
+CHOICES: dict[str, Callable[[], Scenario]] = {
+    f"hollow {hollow}, {'wet' if wet else 'dry'}": partial(hollow_head, hollow, limit, wet=wet)
+    for hollow, limit in ((45, 20), (120, 50), (200, 50))
+    for wet in (False, True)
+} | {"sole": hollow_sole}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", list(CHOICES))
+def test_the_first_paper_is_the_same_over_five_seeds(name: str) -> None:
+    """Of another draw of faces and hands, a plan starts on the same paper."""
+    taken = [paper for paper, _ in choices(CHOICES[name](), Size(seeds=tuple(range(5))))]
+    assert len(set(taken)) == 1, taken
 
 
 def test_the_table_is_one_command(tmp_path: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 
@@ -229,27 +228,30 @@ def grams_to_goal(size: Size) -> Got:
 # ---- the first paper
 
 
+def choices(job: Scenario, size: Size) -> list[tuple[float, list[float]]]:
+    """P number of the paper a plan starts on, and of those about alike with it, of every seed."""
+    found = [choose_first(open_crew(job, members=size.choosing, seed=seed)) for seed in size.seeds]
+    return [
+        (_number(job.paper.grits[one.taken.first].name), [_number(name) for name in one.alike])
+        for one in found
+    ]
+
+
 def first_paper(job: Scenario, size: Size) -> Got:
     """P number of the paper a plan starts on; low and high are those about alike with it, of all seeds."""
-    taken, alike = [], []
-    for seed in size.seeds:
-        found = choose_first(open_crew(job, members=size.choosing, seed=seed))
-        taken.append(_number(job.paper.grits[found.taken.first].name))
-        alike += [_number(name) for name in found.alike]
-    return Got(min(alike), float(np.median(taken)), max(alike), len(taken))
+    taken, alike = zip(*choices(job, size), strict=True)
+    return Got(min(map(min, alike)), float(np.median(taken)), max(map(max, alike)), len(taken))
 
 
 def _number(paper: str) -> float:
     return float(paper.removeprefix("P"))
 
 
-def of_head(hollow: float, limit: float, *, wet: bool) -> Callable[[Size], Got]:
-    """The first paper of a head hollow by so much, to be flat within a limit [µm]."""
-    face = bowl(hollow * UM, 120 * MM, 70 * MM)
-    return lambda size: first_paper(measured(small_head(SIX, wet=wet, limit=limit), face), size)
+def hollow_head(hollow: float, limit: float, *, wet: bool) -> Scenario:
+    """A head hollow by so much, to be flat within a limit [µm], with six papers at hand."""
+    return measured(small_head(SIX, wet=wet, limit=limit), bowl(hollow * UM, 120 * MM, 70 * MM))
 
 
-def of_sole(size: Size) -> Got:
-    """The first paper of a jack plane's sole."""
-    job = sole(356.0, 60.0, 2.5, *SIX, limit=38.0)
-    return first_paper(measured(job, bow(130 * UM, 178 * MM)), size)
+def hollow_sole() -> Scenario:
+    """A jack plane's sole, with six papers at hand."""
+    return measured(sole(356.0, 60.0, 2.5, *SIX, limit=38.0), bow(130 * UM, 178 * MM))
