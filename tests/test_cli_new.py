@@ -15,10 +15,11 @@ from handlap.cli.main import main
 from handlap.sim.job.scenario_file import builtin_names, load
 
 LIMITS = ["", "", "200", "composite"]
-PLATE, PAPER = ["", "", ""], ["P80, P180", "yes", ""]
+PLATE, PAPER = ["", "", ""], ["", "P80, P180", "yes", ""]
 HANDS = ["35 20 60", "", "", "", ""]
 REST = [*LIMITS, *PLATE, *PAPER, *HANDS]
-ANSWERS = ["My head", "", "", "240", "140", "circle 0 0 72", "", "A356", "3.4", "", *REST]
+ROWS = ["", ""]
+ANSWERS = ["My head", "", "", "240", "140", *ROWS, "circle 0 0 72", "", "A356", "", "3.4", *REST]
 
 
 @pytest.fixture(autouse=True)
@@ -74,7 +75,7 @@ def test_the_line_of_readings_it_shows_is_one_the_loader_takes(here):
 
 
 def test_questions_have_help_defaults_and_the_loader_s_own_messages():
-    typed = ["x", "", "", "?", "-5", "240", "140", "circle 100 60 30", "blob 1", "", "butter", "A356"]
+    typed = ["x", "", "", "?", "-5", "240", "140", "", "", "circle 100 60 30", "blob 1", "", "butter", "A356"]
     result = run("head.toml", typed=typed)
     assert result.exit_code == 2
     for words in (
@@ -188,7 +189,7 @@ def test_scenarios_held_against_a_formula_are_no_outlines(here):
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
 def test_an_outline_in_the_other_units_is_converted(here, units):
-    typed = ["Sole", units, "plane-sole", "grey iron", "2.5 kg", *[""] * 17]
+    typed = ["Sole", units, "plane-sole", "grey iron", "", "2.5 kg", *[""] * 17]
     assert run("sole.toml", typed=typed).exit_code == 0
     ours = load(here / "sole.toml", require_readings=False).part.outline
     theirs = load("plane-sole").part.outline
@@ -198,7 +199,7 @@ def test_an_outline_in_the_other_units_is_converted(here, units):
 
 def test_a_guess_of_the_mass_says_that_it_is_one(here):
     typed = ANSWERS.copy()
-    typed[8] = ""
+    typed[11] = ""
     assert run("head.toml", typed=typed).exit_code == 0
     text = (here / "head.toml").read_text(encoding="utf-8")
     assert "mass is a guess" in text
@@ -207,7 +208,17 @@ def test_a_guess_of_the_mass_says_that_it_is_one(here):
 
 
 def test_a_polygon_in_its_own_frame(here):
-    typed = ["L", "", "polygon", "0 0; 200 0; 200 100; 50 100; 0 60", "circle 30 30 10", "", *ANSWERS[7:]]
+    typed = [
+        "L",
+        "",
+        "polygon",
+        "0 0; 200 0; 200 100; 50 100; 0 60",
+        "",
+        "",
+        "circle 30 30 10",
+        "",
+        *ANSWERS[9:],
+    ]
     assert run("l.toml", typed=typed).exit_code == 0
     outline = load(here / "l.toml", require_readings=False).part.outline
     assert outline.length == pytest.approx(0.2)

@@ -18,6 +18,7 @@ from handlap.cli.files import write_whole
 from handlap.cli.reports.text import wrapped
 from handlap.cli.screen import Screen, emit, is_terminal
 from handlap.sim.common.errors import InputError
+from handlap.sim.common.measured_number import Doubted
 from handlap.sim.job.given_file import read_small_text
 
 T = TypeVar("T")
@@ -206,6 +207,17 @@ def ask(question: Question, default: str | None, *, may_finish: bool = False) ->
             answer = default
         try:
             question.check(answer)
+        except Doubted as asked_back:
+            if not ask_yes(asked_back.doubt.question, True):
+                say(f"Then once more, with its unit: {question.text}", "  ")
+                continue
+            answer = asked_back.instead
+            say(f"Taken as {answer}.", "  ")
+            try:
+                question.check(answer)
+            except InputError as fault:
+                say(str(fault), "  ")
+                continue
         except InputError as fault:
             for line in str(fault).splitlines():
                 say(line, "  ")
