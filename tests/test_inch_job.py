@@ -16,6 +16,7 @@ from handlap.sim.job.scenario_file import read_text
 METRIC = re.compile(
     r"µm|μm|micromet|\bum\b|(?<![\w-])[nµ]?mm[²³]?(?!\w)|\bcm[²³]?|\bgrams?\b|(?<=\d)[ \u00a0]g\b|, g\b"
     r"|\bkg\b|[\d ]kPa|N·m|(?<=[\d)])[ \u00a0]N\b|, N\b|[\d ]kJ"
+    r"|(?<!\S)[gN](?!\S)"
 )
 """Units that a job in inches does without.  Watts stay: they are the unit of arm work everywhere."""
 

@@ -21,7 +21,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
-from handlap.sim.common.spoken import height_unit, per_height, per_swarf
+from handlap.sim.common.spoken import height_unit, per_height, per_swarf, swarf_unit
 
 if TYPE_CHECKING:
     from handlap.sim.job.results import LapResult
@@ -126,7 +126,7 @@ def _course(result: LapResult) -> Section:
         f"straightedge\n{height_unit()}",
         f"flatness\n{height_unit()}",
         f"mean depth\n{height_unit()}",
-        "metal off\ng",
+        f"metal off\n{swarf_unit()}",
         "dye fading\nor gone, %",
         "dye\ngone, %",
     )

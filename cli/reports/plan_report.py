@@ -289,7 +289,7 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         "paper",
         f"straightedge\n{height_unit()}",
         f"flatness\n{height_unit()}",
-        "metal off\ng",
+        f"metal off\n{swarf_unit()}",
         "goal\nmet %",
     )
     rows, dye_rows = [], []
