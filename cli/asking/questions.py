@@ -117,6 +117,7 @@ class Question:
     check : raises InputError, with what is allowed, if an answer will not do
     heading : shown before the question, once
     picture : lines shown with the question
+    stands_for : what an answer is kept as, by name, where it may answer the questions after it too
     """
 
     name: str
@@ -126,6 +127,7 @@ class Question:
     check: Callable[[str], None] = lambda answer: None
     heading: str = ""
     picture: Sequence[str] = ()
+    stands_for: Callable[[str], dict[str, str]] | None = None
 
 
 def say(text: str, indent: str = "") -> None:
@@ -277,9 +279,11 @@ def interview(
             continue
         except Finish:
             break
-        draft.keep(question.name, answer)
+        kept = {question.name: answer} if question.stands_for is None else question.stands_for(answer)
+        for name, part in kept.items():
+            draft.keep(name, part)
         asked = questions(draft.answers)
-        at += 1
+        at += len(kept)
     return {q.name: draft.answers[q.name] for q in asked if q.name in draft.answers}
 
 

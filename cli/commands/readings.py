@@ -92,7 +92,10 @@ def _chosen(
     from handlap.cli.asking.questions import say
 
     if name is not None:
-        found = tuple(line for line in every if name in (line.name, line.letter))
+        said = name.strip().lower()
+        found = tuple(line for line in every if said in (line.name.lower(), line.letter.lower()))
+        begun = tuple(line for line in every if said and line.name.lower().startswith(said))
+        found = found or (begun if len(begun) == 1 else ())
         if not found:
             known = ", ".join(f'{line.letter} "{line.name}"' for line in every)
             raise InputError(f'{file} has no line "{name}"; there are {known}')

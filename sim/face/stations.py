@@ -27,8 +27,10 @@ OFF_OPENING = 0.0015
 """Stations keep this far from openings beside the line, where they can [m]."""
 APART = 0.010
 """Stations of one line are at least this far apart, where the line is long enough [m]."""
-MOST, FEWEST = 9, 5
-"""Stations on the longest line, and on a short one."""
+MOST, FEWEST = 9, 3
+"""Stations on a long line, and on a short one: its ends and its middle."""
+SPACING = 0.035
+"""Stations are about so far apart, where :data:`MOST` allows: bends of a face are longer (ours) [m]."""
 ROUND: dict[System, float] = {"mm": 1e-3, "inch": INCH / 16.0}
 """Stations lie on whole steps of this, so that they can be found with a rule [m]."""
 SAME = 1e-3
@@ -94,11 +96,9 @@ def measuring_lines(outline: Outline, system: System = "mm") -> tuple[MeasuringL
     >>> [round(1e3 * s) for s in lines[0].at]
     [5, 38, 71, 104, 136, 169, 202, 235]
     """
-    lines = standard_lines(outline)
-    longest = max((line.length for line in lines), default=1.0)
     found = []
-    for i, line in enumerate(lines):
-        count = max(FEWEST, round(MOST * line.length / longest))
+    for i, line in enumerate(standard_lines(outline)):
+        count = min(MOST, max(FEWEST, 1 + round(line.length / SPACING)))
         at = place_stations(outline, line, count, ROUND[system])
         found.append(MeasuringLine(letter(i), line.name, line.start, line.end, at))
     return tuple(found)
