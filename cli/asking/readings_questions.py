@@ -99,8 +99,8 @@ class ReadingsJob:
         read = {i for i in range(len(line.at)) if not _is_skip(answers.get(self._name(line, i), SKIP))}
         yield Question(
             held_name(line),
-            f"It starts {taped(*line.start, *size)}, and ends {taped(*line.end, *size)}. How was it held: "
-            f"{'; '.join(HELD_WORDS.values())}?",
+            f"It starts {taped(*line.start, *size)}, and ends {taped(*line.end, *size)}. How was the "
+            f"straightedge held: {'; '.join(HELD_WORDS.values())}?",
             HELD_HELP,
             HELD_WORDS[known.held if known is not None else "rest"],
             _check_held,
@@ -218,8 +218,8 @@ class ReadingsJob:
             if len(texts) > 1 and len(texts) != len(rest):
                 raise InputError(
                     f'"{typed}" has {len(texts)} readings; allowed: two leaves for {line.label(station)} '
-                    f"alone, or one reading for each of the {len(rest)} stations from {line.label(station)} to "
-                    f'{line.label(len(line.at) - 1)} ("{SKIP}" for one that was not read)'
+                    f"alone, or one reading for each of the {len(rest)} stations from {line.label(station)} "
+                    f'to {line.label(len(line.at) - 1)} ("{SKIP}" for one that was not read)'
                 )
             return dict(zip(rest, texts, strict=False))
 

@@ -51,7 +51,7 @@ def measuring_sheet(scenario: str, paper: str, standard: bool, out: Path | None,
     """
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
-    job = in_its_units(load(scenario, require_readings=False))
+    job = in_its_units(load(scenario, require_readings=False, require_mass=False))
     file = out or Path(f"{job.name}-measuring-sheet.pdf")
     check_places(None, file)
 
@@ -138,7 +138,7 @@ def _tell(
     for line in lines:
         at = ", ".join(plain(from_si(s, "length", system)) for s in line.at)
         start, end = ends_words(line, job.part.outline)
-        words = f"{line.letter}  {line.name}: {start}, {end}; leaves at {at} {unit} along it"
+        words = f"{line.letter}  {line.name}: {start}, {end}; leaves {at} {unit} from its start"
         out += wrapped(words, width, "  ", "     ")
     out += ["", *wrapped(f"Then: handlap readings {job.source}", width), ""]
     for caution in cautions(job.part.metal, weight=job.part.weight, wet=job.paper.wet):

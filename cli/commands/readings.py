@@ -46,7 +46,7 @@ def readings(scenario: str, name: str | None, standard: bool, as_json: bool) -> 
             f'"{scenario}" is a built-in scenario and cannot be written to; make one of your own with '
             f'"handlap new FILE --from {scenario}"'
         )
-    job = in_its_units(load(scenario, require_readings=False))
+    job = in_its_units(load(scenario, require_readings=False, require_mass=False))
     file = Path(scenario)
     text = read_text(scenario)
     _can_be_written(job, text, file)
@@ -159,7 +159,7 @@ def _write(file: Path, asked: ReadingsJob, changed: list[ReadLine], answers: dic
         leaves = [leaf_of(leaf, asked.job.leaf_unit) for leaf in asked.leaves(answers)]
         new = add_key(new, "readings", f"leaves = {value_text(leaves)}")
     _same_but_for_readings(text, new)
-    load_text(new, str(file), file=file.name, folder=file.parent)
+    load_text(new, str(file), file=file.name, folder=file.parent, require_mass=False)
     backup = None
     if any(name is not None for name, _ in tables):
         backup = free_copy(file)

@@ -76,7 +76,13 @@ def taped(u: float, v: float, length: float, width: float) -> str:
     """Where a point (u, v) [m] lies on a face of that size, taped from the nearest end and side."""
     end, side = "right" if u > 0.0 else "left", "far" if v > 0.0 else "near"
     along, across = _along(0.5 * length - abs(u)), _along(0.5 * width - abs(v))
-    return f"{along} {length_unit()} from the {end} end, {across} from the {side} side"
+    if along == across == "0":
+        return f"in the {side} {end} corner"
+    if along == "0":
+        return f"at the {end} end, {across} {length_unit()} from the {side} side"
+    if across == "0":
+        return f"at the {side} side, {along} {length_unit()} from the {end} end"
+    return f"{along} {length_unit()} from the {end} end, {across} {length_unit()} from the {side} side"
 
 
 def _along(value: float) -> str:

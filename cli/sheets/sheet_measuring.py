@@ -399,9 +399,9 @@ def _table(
     tick = y + 13.1
     ways = (
         ("sits still", "rest", 0.0),
-        ("rocks, held level", "level", 20.0),
-        ("tips onto its start", "tipped start", 46.0),
-        ("its end", "tipped end", 72.0),
+        ("rocks, held level", "level", 17.0),
+        ("tips onto its start", "tipped start", 44.5),
+        ("its end", "tipped end", 73.5),
     )
     for label, held, at in ways:
         page.box(x + at, tick, 2.8, 2.8, 0.6)

@@ -91,7 +91,7 @@ def infer_from_lines(
     outline: Outline, readings: Readings, *, count: int, seed: int
 ) -> tuple[FaceEnsemble, Evidence, Draws]:
     """Faces from straightedge lines, with the evidence and the draws behind them."""
-    evidence = gather(outline, readings.lines, readings.edge_sd, readings.edge_bow)
+    evidence = gather(outline, readings.lines, readings.edge_sd, readings.edge_bow, readings.edge_length)
     if evidence.count == 0:
         raise ValueError("none of the stations of the straightedge lines lies on metal")
     basis = FaceBasis(outline)
@@ -201,10 +201,11 @@ def _line_notes(evidence: Evidence, draws: Draws) -> tuple[str, ...]:
             f"no leaf goes anywhere (thinnest tried {spoken.leaf(thinnest)}): the readings give a ceiling, "
             "not a value"
         )
-    if len(evidence.lines.lines) < 5:
+    lines = len(evidence.lines.lines)
+    if lines < 5:
+        counted = "one line was" if lines == 1 else f"{lines} lines were"
         notes.append(
-            f"only {len(evidence.lines.lines)} lines were read: six (two long, two cross, two diagonal) "
-            "halve the uncertainty of three"
+            f"only {counted} read: six (two long, two cross, two diagonal) halve the uncertainty of three"
         )
     return tuple(notes)
 
