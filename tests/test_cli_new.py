@@ -15,8 +15,8 @@ from handlap.cli.main import main
 from handlap.sim.job.scenario_file import builtin_names, load
 
 LIMITS = ["", "", "200", "composite"]
-PLATE, PAPER = ["", "", ""], ["", "P80, P180", "yes", ""]
-HANDS = ["35 20 60", "", "", "", ""]
+PLATE, PAPER = ["", "", ""], ["P80, P180", "", "yes", ""]
+HANDS = ["35 20 60", "", "", "", "", ""]
 REST = [*LIMITS, *PLATE, *PAPER, *HANDS]
 ROWS = ["", ""]
 ANSWERS = ["My head", "", "", "240", "140", *ROWS, "circle 0 0 72", "", "A356", "", "3.4", *REST]
@@ -55,7 +55,7 @@ def test_what_is_left_to_its_default_is_not_stated_as_known(here):
     job = load(here / "head.toml", require_readings=False)
     assert job.hands.height.assumed
     text = (here / "head.toml").read_text(encoding="utf-8")
-    assert "# height not stated (15 mm on a small cover to 100 mm on a head, ×/÷ 1.5;" in text
+    assert "# height not stated (15 mm on a small cover to 100 mm on a head, within a factor of 1.5;" in text
 
 
 def test_without_readings_it_cannot_be_planned_and_says_why(here):
@@ -189,7 +189,7 @@ def test_scenarios_held_against_a_formula_are_no_outlines(here):
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
 def test_an_outline_in_the_other_units_is_converted(here, units):
-    typed = ["Sole", units, "plane-sole", "grey iron", "", "2.5 kg", *[""] * 17]
+    typed = ["Sole", units, "plane-sole", "grey iron", "", "2.5 kg", *[""] * 18]
     assert run("sole.toml", typed=typed).exit_code == 0
     ours = load(here / "sole.toml", require_readings=False).part.outline
     theirs = load("plane-sole").part.outline

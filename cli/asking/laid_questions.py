@@ -17,6 +17,8 @@ MOST = 50
 """Holes of a row, or strips."""
 SIDES = ("both", "near", "far")
 LAYINGS = ("side by side", "end to end")
+AT_A_TIME, SHARED = "one at a time", "shared out"
+GRITS = (AT_A_TIME, SHARED)
 SHEET: dict[System, tuple[str, str]] = {"mm": ("230", "280"), "inch": ("9", "11")}
 """Width and length of a full sheet of abrasive paper (common practice: 9 × 11 in)."""
 
@@ -61,7 +63,7 @@ ROWS = (
     Row("bores", "bore", "How many large bores lie in a row, such as the cylinders of an engine?", False),
     Row("bolts", "bolt hole", "How many bolt holes lie in a row along a long side?", True),
 )
-STRIPS = ("strips", "strips width", "strips length", "strips lie", "strips gap")
+STRIPS = ("strips", "strips width", "strips length", "strips lie", "strips gap", "strips grits")
 NAMES = tuple(name for row in ROWS for name in row.names)
 
 
@@ -239,13 +241,13 @@ def row_openings(row: Row, answers: Answers, frame: Frame, system: System) -> li
 # ---- strips of paper
 
 
-def strip_questions(answers: Answers, system: System) -> Iterator[Asking]:
-    """What is asked of the paper as it is laid."""
+def strip_questions(answers: Answers, system: System, grits: int) -> Iterator[Asking]:
+    """What is asked of the paper as it is laid; ``grits``: how many are at hand."""
     yield Asking(
         "strips",
         f"Is the {WHOLE} plate papered, or how many pieces of paper lie on it?",
-        "Sheets or strips of one size, about the middle of the plate, all of one grit at a time. Pieces of "
-        "other sizes go into the file under paper.strips.",
+        "Sheets or strips of one size, about the middle of the plate. Pieces of other sizes go into the file "
+        "under paper.strips.",
         WHOLE,
     )
     try:
@@ -266,20 +268,51 @@ def strip_questions(answers: Answers, system: System) -> Iterator[Asking]:
                      "plate.", LAYINGS[0])  # fmt: skip
         yield Asking("strips gap", f"How wide is the gap between two of them? ({unit})",
                      "0: they touch.", "0")  # fmt: skip
+    if count > 1 and grits > 1:
+        yield Asking(
+            "strips grits",
+            f"Do they all carry one grit at a time, or are they shared out among the {grits} grits "
+            f"({AT_A_TIME}, {SHARED})?",
+            f"{SHARED}: as many pieces for each grit. The work is then taken to keep to the pieces of the "
+            "grit in use; where the part is wider than these it hangs over.",
+            AT_A_TIME,
+        )
 
 
-def check_strip(name: str, typed: str, system: System) -> None:
-    """Refuse an answer about strips that cannot be read."""
+def check_strip(name: str, answers: Answers, system: System, grits: int) -> None:
+    """Refuse an answer about strips that cannot be read, or grits that cannot be shared out.
+
+    ``answers``: those so far, with the one to be checked; ``grits``: how many are at hand.
+    """
+    typed = answers[name]
     if name == "strips":
         count_of(typed, WHOLE)
+    elif name == "strips grits":
+        count = count_of(answers["strips"], WHOLE)
+        if one_of(typed, GRITS) == SHARED and count % grits:
+            raise InputError(
+                f"{count} pieces cannot be shared out evenly among {grits} grits; allowed: {AT_A_TIME}, or "
+                '"<" back to their number'
+            )
     elif name == "strips lie":
         one_of(typed, LAYINGS)
     else:
         length_typed(typed, system, least=0.0 if name == "strips gap" else 5e-3)
 
 
-def laid_strips(answers: Answers, system: System) -> list[list[int | float]]:
-    """Rectangles of paper as a file holds them; none before the last question about them is answered."""
+def pieces_of_a_grit(answers: Answers, grits: int) -> int:
+    """How many pieces carry the grit in use, of those laid; 0: the whole plate is papered."""
+    count = count_of(answers.get("strips", WHOLE), WHOLE)
+    shared = one_of(answers.get("strips grits", AT_A_TIME), GRITS) == SHARED
+    return count // grits if shared and grits > 1 and count % grits == 0 else count
+
+
+def laid_strips(answers: Answers, system: System, grits: int) -> list[list[int | float]]:
+    """Rectangles of paper as a file holds them; none before the last question about them is answered.
+
+    ``grits``: how many are at hand.  Where pieces are shared out among them, those of the grit in use lie
+    about the middle.
+    """
     count = count_of(answers.get("strips", WHOLE), WHOLE)
     if not count or ("strips gap" if count > 1 else "strips length") not in answers:
         return []
@@ -288,6 +321,7 @@ def laid_strips(answers: Answers, system: System) -> list[list[int | float]]:
     beside = one_of(answers.get("strips lie", LAYINGS[0]), LAYINGS) == LAYINGS[0]
     step = (wide if beside else long) + gap
     found = []
+    count = pieces_of_a_grit(answers, grits)
     for i in range(count):
         middle = (i - 0.5 * (count - 1)) * step
         x, y = (0.0, middle) if beside else (middle, 0.0)

@@ -18,6 +18,8 @@ from handlap.cli.asking.laid_questions import (
     check_row,
     check_strip,
     laid_strips,
+    one_of,
+    pieces_of_a_grit,
     row_openings,
     row_questions,
     strip_questions,
@@ -25,6 +27,7 @@ from handlap.cli.asking.laid_questions import (
 from handlap.cli.asking.new_file import Document, builtin_outline, compose, outline_names
 from handlap.cli.asking.questions import Question, say
 from handlap.cli.asking.readings_text import line_text, plain_number
+from handlap.cli.reports.wording import plain_basis
 from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.measured_number import Doubted, doubtful, read_measured, split_numbers
@@ -94,13 +97,14 @@ KEYS_ASKED: tuple[Asked, ...] = (
     Asked("hands.height", "The hands", "How high over the paper do the hands push?", USUAL),
     Asked("strokes.length", "The hands", "How far does the part travel one way?", USUAL),
     Asked("turning.schedule", "The hands", "How is the part turned as the work goes on?", USUAL),
+    Asked("readings.edge_length", "The readings", "How long is the straightedge?", USUAL),
     Asked("readings.leaves", "The readings", "Which feeler leaves are at hand?", ""),
 )
 
 
 def system_of(answers: Answers) -> System:
     """Units of the file."""
-    return "inch" if answers.get("units") == "inch" else "mm"
+    return "inch" if raw_value(BY_NAME["units"], answers.get("units", "mm")) == "inch" else "mm"
 
 
 class NewJob:
@@ -128,7 +132,7 @@ class NewJob:
             self._checked("outline", answers),
             "The part",
         )
-        shape = answers.get("outline", RECTANGLE)
+        shape = _shape(answers)
         if shape == RECTANGLE:
             sizes = SIZES[system_of(answers)]
             for name, text, size in zip(
@@ -145,12 +149,12 @@ class NewJob:
             yield from self._rows(answers)
             yield from self._openings(answers)
         for asked in KEYS_ASKED:
-            if asked.name == "paper.grits":
-                for strip in strip_questions(answers, system_of(answers)):
-                    yield self._laid(strip, "The paper", answers)
             question = self._keyed(asked, answers)
             first = asked is KEYS_ASKED[0]
             yield replace(question, picture=self._drawing(answers)) if first else question
+            if asked.name == "paper.grits":
+                for strip in strip_questions(answers, system_of(answers), _grits(answers)):
+                    yield self._laid(strip, "The paper", answers)
 
     def _rows(self, answers: Answers) -> Iterator[Question]:
         frame = self._frame(answers)
@@ -166,7 +170,7 @@ class NewJob:
         """The face before any openings; None while its outline is not known."""
         before = {k: v for k, v in answers.items() if _rank(k) < _rank(NAMES[0])}
         sized = "part.polygon" in before or {"part.length", "part.width"} <= before.keys()
-        if not sized or answers.get("outline", RECTANGLE) not in (RECTANGLE, POLYGON):
+        if not sized or _shape(answers) not in (RECTANGLE, POLYGON):
             return None
         held = repr(sorted(before.items()))
         if held not in self._frames:
@@ -239,7 +243,10 @@ class NewJob:
             known = self._doubts(before)
             self._outline_known({**before, name: answer})
             self._understood(name, {**before, name: answer})
-            scenario = self._load({**before, name: answer})
+            try:
+                scenario = self._load({**before, name: answer})
+            except ScenarioError as error:
+                raise _of_holes(error) if name in NAMES else error from None
             for doubt in scenario.warnings:
                 # How stiff a part is taken to be rests on its mass, which is a filler before it is known.
                 early = doubt.startswith("part.thickness") and _rank(name) < _rank("part.mass")
@@ -257,7 +264,7 @@ class NewJob:
         system = system_of(answers)
         frame = self._frame(answers)
         if name in STRIPS:
-            check_strip(name, answers[name], system)
+            check_strip(name, answers, system, _grits(answers))
         for row in ROWS:
             if name in row.names and frame is not None:
                 check_row(row, name, answers, frame, system)
@@ -265,7 +272,7 @@ class NewJob:
             refuse_doubtful(answers[name], *DOUBTED[name], system)
 
     def _outline_known(self, answers: Answers) -> None:
-        shape = answers.get("outline", RECTANGLE)
+        shape = _shape(answers)
         known = (RECTANGLE, POLYGON, *outline_names())
         if shape not in known:
             raise InputError(f'outline = "{shape}"; allowed: {", ".join(known)}')
@@ -306,9 +313,12 @@ class NewJob:
     def document(self, answers: Answers) -> Document:
         """What the answers state, as a TOML document."""
         system = system_of(answers)
-        document: Document = {"title": answers.get("title", self.stem), "units": answers.get("units", "mm")}
+        document: Document = {
+            "title": answers.get("title", self.stem),
+            "units": raw_value(BY_NAME["units"], answers.get("units", "mm")),
+        }
         part: Document = {}
-        shape = answers.get("outline", RECTANGLE)
+        shape = _shape(answers)
         if shape in (RECTANGLE, POLYGON):
             for name in ("part.length", "part.width") if shape == RECTANGLE else ("part.polygon",):
                 if name in answers:
@@ -325,12 +335,12 @@ class NewJob:
                 continue
             table, _, key = asked.name.partition(".")
             if asked.name == "readings.leaves":
-                document["readings"] = leaves_typed(answer, system)
+                document.setdefault("readings", {}).update(leaves_typed(answer, system))
                 continue
             guessed = answer == GUESS and asked.default == GUESS
             value = self._guess(answers) if guessed else raw_value(BY_NAME[asked.name], answer)
             document.setdefault(table, {})[key] = value
-        strips = laid_strips(answers, system)
+        strips = laid_strips(answers, system, _grits(answers))
         if strips:
             document.setdefault("paper", {})["strips"] = strips
         return document
@@ -371,8 +381,42 @@ class NewJob:
         intro = [answers.get("title", self.stem), 'Written by "handlap new".']
         if answers.get("part.mass", GUESS) == GUESS:
             intro.append(f"The mass is a guess from {self._slab_words(answers)}: weigh the part.")
+        pieces = pieces_of_a_grit(answers, _grits(answers))
+        if pieces and str(pieces) != answers["strips"].strip():
+            intro.append(
+                f"Each grit has {pieces} of the {answers['strips'].strip()} pieces of paper on the plate; those "
+                "of the grit in use lie about the middle, and the work keeps to them."
+            )
         unstated = [a.name for a in KEYS_ASKED if _unset(a, answers.get(a.name, a.default))]
         return finish(document, intro, unstated, self.file)
+
+
+def _grits(answers: Answers) -> int:
+    """How many grits are at hand."""
+    typed = answers.get("paper.grits", USUAL)
+    if typed in (NONE, USUAL):
+        return len(_default_words("paper.grits").split(","))
+    return len(listed(typed))
+
+
+def _of_holes(error: ScenarioError) -> InputError:
+    """What is wrong with holes in a row, once for all of them."""
+    holes = [fault for fault in error.faults if fault.key.startswith("part.openings[")]
+    if len(holes) != len(error.faults):
+        return error
+    why = holes[0].allowed.partition(";")[2].strip() or holes[0].allowed
+    more = f", and {len(holes) - 1} more like it" if len(holes) > 1 else ""
+    number = holes[0].key.partition("[")[2].rstrip("]")
+    return InputError(
+        f"opening {number} does not fit: {why}{more}; allowed: holes clear of one another and of the edge "
+        '("<" goes back to their number, size and distance)'
+    )
+
+
+def _shape(answers: Answers) -> str:
+    """The outline that is meant, the two plain ones by their first letters too."""
+    typed = answers.get("outline", RECTANGLE).strip().lower()
+    return next((kind for kind in (RECTANGLE, POLYGON) if typed and kind.startswith(typed)), typed)
 
 
 def _unset(asked: Asked, answer: str) -> bool:
@@ -427,7 +471,7 @@ def _rank(name: str) -> tuple[int, int]:
     if name in _ORDER:
         return _ORDER.index(name), 0
     keys = [asked.name for asked in KEYS_ASKED]
-    place = keys.index("paper.grits")
+    place = keys.index("paper.grits") + 1
     keys[place:place] = STRIPS
     return len(_ORDER) + (keys.index(name) if name in keys else len(keys)), 0
 
@@ -450,7 +494,7 @@ def _help(name: str) -> str:
 
 @cache
 def _default_words(name: str) -> str:
-    return next(row.default for row in describe_keys() if row.name == name)
+    return plain_basis(next(row.default for row in describe_keys() if row.name == name))
 
 
 def raw_number(typed: str) -> int | float | str:
@@ -540,8 +584,13 @@ def raw_value(row: Key, typed: str) -> Any:
         return raw_number(typed)
     if row.kind == "yes or no":
         return {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}.get(
-            typed.lower(), typed
+            typed.strip().lower(), typed
         )
+    if row.kind == "choice":
+        try:
+            return one_of(typed, row.choices)
+        except InputError:
+            return typed
     if row.kind == "points":
         return _points(typed)
     if row.kind == "gasket":

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from handlap.cli.asking.questions import Question
+from handlap.cli.asking.questions import Question, say
 from handlap.cli.asking.readings_text import leaf_of, leaf_words, length_of
 from handlap.cli.drawing.line_drawing import KEY, line_drawing
 from handlap.cli.reports.wording import taped
@@ -17,6 +17,7 @@ from handlap.sim.common.errors import InputError
 from handlap.sim.common.measured_number import split_numbers
 from handlap.sim.common.units import System, from_si, number_of, plain
 from handlap.sim.face.stations import MeasuringLine, same_line
+from handlap.sim.face.told import too_thick_to_show
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.holding import HELD_WORDS, read_held
 from handlap.sim.job.scenario import Held, Scenario, Station, StraightedgeLine
@@ -190,7 +191,9 @@ class ReadingsJob:
 
     def _check_leaves(self, typed: str) -> None:
         if typed != NO_LEAVES:
-            self._read_leaves(typed)
+            remark = too_thick_to_show(self.job.part, self._read_leaves(typed))
+            if remark:
+                say(remark, "  ")
 
     def _check_station(self, line: MeasuringLine, station: int) -> Callable[[str], None]:
         def check(typed: str) -> None:

@@ -57,9 +57,14 @@ def readings(scenario: str, name: str | None, standard: bool, as_json: bool) -> 
     every = lines_of(job, system, standard=standard)
     lines = _chosen(every, name, text, file)
 
+    from handlap.cli.asking.questions import say
     from handlap.cli.asking.readings_questions import ReadingsJob
+    from handlap.sim.face.told import too_thick_to_show
 
     asked = ReadingsJob(job, lines, len(every), system, file.name)
+    remark = too_thick_to_show(job.part, job.readings.leaves)
+    if remark:
+        say(remark)
     answers, draft = _ask(asked, file, scenario, name, standard)
     found = asked.result(answers)
     changed = [read for read in found if asked.changed(read)]
