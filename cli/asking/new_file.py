@@ -131,7 +131,9 @@ def _table(table: str, values: Document, unstated: list[str]) -> list[str]:
         if key.partition(".")[2] not in values:
             told = next(row for row in describe_keys() if row.name == key)
             short = key.partition(".")[2]
-            taken = "" if "state" in told.default or told.default == "none" else f" ({plain_basis(told.default)})"
+            taken = (
+                "" if "state" in told.default or told.default == "none" else f" ({plain_basis(told.default)})"
+            )
             lines += _comment(f"{short} not stated{taken}: {told.help}")
     return lines + lists
 

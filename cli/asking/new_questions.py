@@ -98,7 +98,7 @@ KEYS_ASKED: tuple[Asked, ...] = (
     Asked("strokes.length", "The hands", "How far does the part travel one way?", USUAL),
     Asked("turning.schedule", "The hands", "How is the part turned as the work goes on?", USUAL),
     Asked("readings.edge_length", "The readings", "How long is the straightedge?", USUAL),
-    Asked("readings.leaves", "The readings", "Which feeler leaves are at hand?", ""),
+    Asked("readings.leaves", "The readings", "Which feeler leaves are at hand, as they are stamped?", ""),
 )
 
 
@@ -384,8 +384,8 @@ class NewJob:
         pieces = pieces_of_a_grit(answers, _grits(answers))
         if pieces and str(pieces) != answers["strips"].strip():
             intro.append(
-                f"Each grit has {pieces} of the {answers['strips'].strip()} pieces of paper on the plate; those "
-                "of the grit in use lie about the middle, and the work keeps to them."
+                f"Each grit has {pieces} of the {answers['strips'].strip()} pieces of paper on the plate; "
+                "those of the grit in use lie about the middle, and the work keeps to them."
             )
         unstated = [a.name for a in KEYS_ASKED if _unset(a, answers.get(a.name, a.default))]
         return finish(document, intro, unstated, self.file)

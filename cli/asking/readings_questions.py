@@ -14,7 +14,7 @@ from handlap.cli.drawing.line_drawing import KEY, line_drawing
 from handlap.cli.reports.wording import taped
 from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError
-from handlap.sim.common.measured_number import split_numbers
+from handlap.sim.common.measured_number import Doubted, doubtful, split_numbers
 from handlap.sim.common.units import System, from_si, number_of, plain
 from handlap.sim.face.stations import MeasuringLine, same_line
 from handlap.sim.face.told import too_thick_to_show
@@ -198,6 +198,7 @@ class ReadingsJob:
     def _check_station(self, line: MeasuringLine, station: int) -> Callable[[str], None]:
         def check(typed: str) -> None:
             texts = self._spread(line, station)(typed)
+            self._refuse_doubtful(typed)
             for i in range(len(line.at)):
                 text = texts.get(self._name(line, i), SKIP)
                 if not _is_skip(text):
@@ -205,6 +206,24 @@ class ReadingsJob:
             self._doubt_leaves({name: text for name, text in texts.items() if not _is_skip(text)})
 
         return check
+
+    def _refuse_doubtful(self, typed: str) -> None:
+        """Ask back leaves without a unit that are none in that of the job, all of an answer at once."""
+        doubt = None
+        texts = []
+        for text in typed.split(";"):
+            words = _split(text)
+            for i, word in enumerate(words):
+                number = _number(word)
+                if isinstance(number, str):
+                    continue
+                found = doubtful(number, "leaf", self._unit(), self.system)
+                if found is not None:
+                    doubt = doubt or found
+                    words[i] = f"{word}{found.meant[0].split()[-1]}"
+            texts.append(" ".join(words))
+        if doubt is not None:
+            raise Doubted(doubt, "; ".join(texts))
 
     def _spread(self, line: MeasuringLine, station: int) -> Callable[[str], dict[str, str]]:
         """Readings by the name of their station, of an answer that may hold those of all that follow."""

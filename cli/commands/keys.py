@@ -43,6 +43,7 @@ def keys(word: str | None, as_json: bool) -> None:
 
 def _listing(rows: list[KeyRow], screen: Screen) -> list[str]:
     from handlap.cli.reports.text import wrapped
+    from handlap.cli.reports.wording import plain_basis
 
     lines: list[str] = []
     table = None
@@ -56,7 +57,7 @@ def _listing(rows: list[KeyRow], screen: Screen) -> list[str]:
         told = [f"{row.kind}{unit}"]
         if row.allowed:
             told.append(f"allowed: {row.allowed}")
-        told.append(f"default: {row.default}" + (f" ({row.basis})" if row.basis else ""))
+        told.append(plain_basis(f"default: {row.default}" + (f" ({row.basis})" if row.basis else "")))
         if row.required:
             told[-1] = "must be given"
         lines += wrapped("; ".join(told), screen.width, "    ")

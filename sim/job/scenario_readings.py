@@ -51,7 +51,9 @@ def build_readings(
     worst_stated = "readings.worst_gap" in given.stated
     if required and not lines_stated and not table_stated and not worst_stated:
         given.found.fault(
-            "readings", None, 'missing: at least one [[readings.line]], or heights = "table.csv"'
+            "readings",
+            None,
+            'missing: "handlap readings" asks for them line by line; or heights = "table.csv"',
         )
     tables = given.values.get("readings.line", [])
     if lines_stated and not tables and not given.found.faults:
