@@ -39,13 +39,12 @@ NEW: tuple[tuple[str, str], ...] = (
     ("How long is the flat plate", "600"),
     ("How wide is it?", "400"),
     ("Of what grade", ""),
-    ("Which papers are at hand", "P80 P120 P240"),
+    ("Which papers are at hand", "P120"),
     ("how many pieces of paper lie on it?", "3"),
     ("How wide is a piece", "115"),
     ("How long is it", "560"),
     ("Do they lie side by side, or end to end?", "s"),
     ("How wide is the gap", "2"),
-    ("carry one grit at a time, or are they shared out", "o"),
     ("Worked wet?", "y"),
     ("How many sheets are there", ""),
     ("How hard do you press", "firm"),
@@ -106,7 +105,7 @@ def test_a_head_from_new_to_plan_in_sixty_answers(tmp_path: Path) -> None:
 
     plan = sit(["plan", "head.toml", "--members", "8"], [], tmp_path)
     assert plan.code == 0, plan.screen
-    assert "strokes" in plan.screen and "P80" in plan.screen
+    assert "strokes" in plan.screen and "P120" in plan.screen
     for word in ("raster", "chains", "×/÷", "R-hat"):
         assert word not in plan.screen, word
 

@@ -488,7 +488,8 @@ def _help(name: str) -> str:
     if row.kind in ("quantity", "uncertain quantity"):
         words += ' A number may bring its own unit, such as "2.5 in" or "0.05 mm".'
     if row.basis:
-        words += f" Default: {_default_words(name)} ({row.basis})."
+        why = "" if row.basis == "ours" else f" ({row.basis.removeprefix('ours: ')})"
+        words += f" Default: {_default_words(name)}{why}."
     return words
 
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from handlap.cli.asking.questions import Question, say
 from handlap.cli.asking.readings_text import leaf_of, leaf_words, length_of
 from handlap.cli.drawing.line_drawing import KEY, line_drawing
-from handlap.cli.reports.wording import taped
 from handlap.cli.screen import Screen
+from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.measured_number import Doubted, doubtful, split_numbers
 from handlap.sim.common.units import System, from_si, number_of, plain
@@ -100,8 +100,8 @@ class ReadingsJob:
         read = {i for i in range(len(line.at)) if not _is_skip(answers.get(self._name(line, i), SKIP))}
         yield Question(
             held_name(line),
-            f"It starts {taped(*line.start, *size)}, and ends {taped(*line.end, *size)}. How was the "
-            f"straightedge held: {'; '.join(HELD_WORDS.values())}?",
+            f"It starts {spoken.taped(*line.start, *size)}, and ends {spoken.taped(*line.end, *size)}. How "
+            f"was the straightedge held: {'; '.join(HELD_WORDS.values())}?",
             HELD_HELP,
             HELD_WORDS[known.held if known is not None else "rest"],
             _check_held,

@@ -69,24 +69,7 @@ def place(u: float, v: float, length: float, width: float) -> str:
         words = f"the {side} end"
     else:
         words = "the middle"
-    return f"{words} ({taped(u, v, length, width)})"
-
-
-def taped(u: float, v: float, length: float, width: float) -> str:
-    """Where a point (u, v) [m] lies on a face of that size, taped from the nearest end and side."""
-    end, side = "right" if u > 0.0 else "left", "far" if v > 0.0 else "near"
-    along, across = _along(0.5 * length - abs(u)), _along(0.5 * width - abs(v))
-    if along == across == "0":
-        return f"in the {side} {end} corner"
-    if along == "0":
-        return f"at the {end} end, {across} {length_unit()} from the {side} side"
-    if across == "0":
-        return f"at the {side} side, {along} {length_unit()} from the {end} end"
-    return f"{along} {length_unit()} from the {end} end, {across} {length_unit()} from the {side} side"
-
-
-def _along(value: float) -> str:
-    return number(per_length() * max(0.0, value), 3, 1.0 if spoken.system() == "mm" else 0.1)
+    return f"{words} ({spoken.taped(u, v, length, width)})"
 
 
 def sentence(text: str) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 
 from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, write_pdf
-from handlap.cli.reports.wording import face_words, subject, taped, wanted_words
+from handlap.cli.reports.wording import face_words, subject, wanted_words
 from handlap.sim.common import spoken
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import System, from_si, leaf_number, plain
@@ -438,7 +438,7 @@ def _table(
 def ends_words(line: MeasuringLine, outline: Outline) -> tuple[str, str]:
     """Where a line starts and ends, as it can be taped on the face."""
     size = outline.length, outline.width
-    return f"starts {taped(*line.start, *size)}", f"ends {taped(*line.end, *size)}"
+    return f"starts {spoken.taped(*line.start, *size)}", f"ends {spoken.taped(*line.end, *size)}"
 
 
 def _written(read: StraightedgeLine, at: float, stamped: str) -> tuple[str, str]:

@@ -190,8 +190,8 @@ def _line_notes(evidence: Evidence, draws: Draws) -> tuple[str, ...]:
     notes = [f"{words}: left out" for words in evidence.lost]
     if not draws.converged:
         notes.append(
-            f"the search for faces that fit did not settle (R-hat {draws.r_hat:.2f}): no number here "
-            "can be relied on"
+            f"the search for faces that fit did not settle (agreement of its four ways "
+            f"{draws.r_hat:.2f}, 1 is perfect): no number here can be relied on"
         )
         if any(h.startswith("tipped") for h in evidence.held):
             notes.append("some lines were read with the straightedge tipped: read them again held level")

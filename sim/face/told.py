@@ -70,8 +70,8 @@ def unsettled(faces: FaceEnsemble) -> Untold:
         ]
     return Untold(
         f"the readings contradict each other: the search for faces that fit them did not settle, begun "
-        f"afresh and run longer too (R-hat {faces.r_hat:.2f}), and no number that rests on them can be "
-        "relied on",
+        f"afresh and run longer too (agreement of its ways {faces.r_hat:.2f}, 1 is perfect), and no number "
+        "that rests on them can be relied on",
         tuple(remedy),
     )
 
