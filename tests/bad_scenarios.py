@@ -63,6 +63,7 @@ rate_ratio = 2
 [readings]
 edge_error = 2.54
 edge_bow = -2.54
+edge_length = 304.8
 leaves = [25.4, 50.8, 101.6]
 [[readings.line]]
 name = "long"

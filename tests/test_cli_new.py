@@ -16,10 +16,11 @@ from handlap.cli.main import main
 from handlap.sim.job.scenario_file import builtin_names, load
 
 LIMITS = ["", "", "200", "composite"]
-PLATE, PAPER = ["", "", ""], ["P80, P180", "yes", ""]
-HANDS = ["35 20 60", "", "", "", ""]
+PLATE, PAPER = ["", "", ""], ["P80, P180", "", "yes", ""]
+HANDS = ["35 20 60", "", "", "", "", ""]
 REST = [*LIMITS, *PLATE, *PAPER, *HANDS]
-ANSWERS = ["My head", "", "", "240", "140", "circle 0 0 72", "", "A356", "3.4", "", *REST]
+ROWS = ["", ""]
+ANSWERS = ["My head", "", "", "240", "140", *ROWS, "circle 0 0 72", "", "A356", "", "3.4", *REST]
 
 
 @pytest.fixture(autouse=True)
@@ -55,7 +56,7 @@ def test_what_is_left_to_its_default_is_not_stated_as_known(here):
     job = load(here / "head.toml", require_readings=False)
     assert job.hands.height.assumed
     text = (here / "head.toml").read_text(encoding="utf-8")
-    assert "# height not stated (15 mm on a small cover to 100 mm on a head, ×/÷ 1.5;" in text
+    assert "# height not stated (15 mm on a small cover to 100 mm on a head, within a factor of 1.5;" in text
 
 
 def test_without_readings_it_cannot_be_planned_and_says_why(here):
@@ -75,7 +76,7 @@ def test_the_line_of_readings_it_shows_is_one_the_loader_takes(here):
 
 
 def test_questions_have_help_defaults_and_the_loader_s_own_messages():
-    typed = ["x", "", "", "?", "-5", "240", "140", "circle 100 60 30", "blob 1", "", "butter", "A356"]
+    typed = ["x", "", "", "?", "-5", "240", "140", "", "", "circle 100 60 30", "blob 1", "", "butter", "A356"]
     result = run("head.toml", typed=typed)
     assert result.exit_code == 2
     for words in (
@@ -189,7 +190,7 @@ def test_scenarios_held_against_a_formula_are_no_outlines(here):
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
 def test_an_outline_in_the_other_units_is_converted(here, units):
-    typed = ["Sole", units, "plane-sole", "grey iron", "2.5 kg", *[""] * 17]
+    typed = ["Sole", units, "plane-sole", "grey iron", "", "2.5 kg", *[""] * 18]
     assert run("sole.toml", typed=typed).exit_code == 0
     ours = load(here / "sole.toml", require_readings=False).part.outline
     theirs = load("plane-sole").part.outline
@@ -199,7 +200,7 @@ def test_an_outline_in_the_other_units_is_converted(here, units):
 
 def test_a_guess_of_the_mass_says_that_it_is_one(here):
     typed = ANSWERS.copy()
-    typed[8] = ""
+    typed[11] = ""
     assert run("head.toml", typed=typed).exit_code == 0
     text = (here / "head.toml").read_text(encoding="utf-8")
     assert "mass is a guess" in text
@@ -208,7 +209,17 @@ def test_a_guess_of_the_mass_says_that_it_is_one(here):
 
 
 def test_a_polygon_in_its_own_frame(here):
-    typed = ["L", "", "polygon", "0 0; 200 0; 200 100; 50 100; 0 60", "circle 30 30 10", "", *ANSWERS[7:]]
+    typed = [
+        "L",
+        "",
+        "polygon",
+        "0 0; 200 0; 200 100; 50 100; 0 60",
+        "",
+        "",
+        "circle 30 30 10",
+        "",
+        *ANSWERS[9:],
+    ]
     assert run("l.toml", typed=typed).exit_code == 0
     outline = load(here / "l.toml", require_readings=False).part.outline
     assert outline.length == pytest.approx(0.2)
@@ -241,3 +252,111 @@ def test_without_any_input_it_says_so(monkeypatch):
     monkeypatch.setattr(sys, "stdin", None)
     with pytest.raises(questions.NoMoreInput):
         questions.read_answer()
+
+
+NEW_MISTAKES: tuple[tuple[str, str], ...] = (
+    # typed, and what is said to it before the next prompt
+    ("Head", "Plain numbers in mm, or in inch?"),
+    ("feet", "allowed: "),
+    ("m", "What outline has the face"),
+    ("oval", "allowed: rectangle, polygon"),
+    ("r", "How long is the face?"),
+    ("0.2", "0.2 mm is smaller than anything here: 0.2 m"),
+    ("no", "Then once more, with its unit"),
+    ("200", "How wide is it?"),
+    ("10 cm", "How many large bores"),
+    ("a few", "allowed: how many, 1 to 50, or none"),
+    ("2", "What is the diameter of a bore?"),
+    ("120", "120 mm across; allowed: less than the face, 100 mm"),
+    ("60", "How far apart are they"),
+    ("50", "they would run into one another"),
+    ("190", "the face is 200 mm long; allowed: less than 140 mm"),
+    ("90", "How far is the middle of the row"),
+    ("10", "puts them over the edge; allowed: more than 30 mm and less than 70 mm"),
+    ("c", "allowed: a length of at least 1 mm"),
+    ("centred", "How far is the middle of the first one"),
+    ("centred", "How many bolt holes"),
+    ("6", "What is the diameter of a bolt hole?"),
+    ("8", "How far apart are they"),
+    ("30", "Along both long sides"),
+    ("left", "allowed: both, near, far"),
+    ("n", "How far are their middles from that side?"),
+    ("25", "How far is the middle of the first one"),
+    ("centred", "does not fit: it overlaps opening 1, and"),
+    ("<", "How far are their middles from that side?"),
+    ("10", "How far is the middle of the first one"),
+    ("", "Opening 1"),
+    ("hole 3", "allowed: circle, slot or polygon"),
+    ("none", "near  "),
+    ("tin", "part.metal"),
+    ("iron", "How thick is it"),
+    ("none", "What does it weigh"),
+    ("3400", "3400 kg is heavier than any part: 3400 g?"),
+    ("", "How flat must it be?"),
+    ("0.05", "0.05 µm is finer than any limit: 0.05 mm?"),
+    ("yes", "How is that meant"),
+    ("maybe", "allowed: one of "),
+    ("s", "How much may come off"),
+    ("none", "What gasket"),
+    ("MLS", "How long is the flat plate"),
+    ("500", "How wide is it?"),
+    ("400", "Of what grade"),
+    ("best", "allowed: "),
+    ("none", "Which papers are at hand"),
+    ("P240 P80", "coarse to fine"),
+    ("P80 P120", "how many pieces of paper"),
+    ("half", "allowed: how many, 1 to 50, or whole"),
+    ("3", "How wide is a piece"),
+    ("0", "allowed: a length of at least 5 mm"),
+    ("120", "How long is it"),
+    ("480", "Do they lie side by side"),
+    ("across", "allowed: side by side, end to end"),
+    ("s", "How wide is the gap"),
+    ("2", "one at a time, shared out"),
+    ("shared", "3 pieces cannot be shared out evenly among 2 grits"),
+    ("one", "Worked wet?"),
+    ("damp", "allowed: true or false"),
+    ("y", "How many sheets"),
+    ("some", "allowed: "),
+    ("none", "How hard do you press"),
+    ("gently", '"light", "firm", "heavy", or a force'),
+    ("l", '"light", "firm", "heavy", or a force'),
+    ("light", "How high over the paper"),
+    ("", "How far does the part travel"),
+    ("", "How is the part turned"),
+    ("sometimes", "allowed: "),
+    ("half", "How long is the straightedge?"),
+    ("", "Which feeler leaves"),
+    ("0.05 0.1 0.2", "0.05 µm is thinner than any leaf: 0.05 mm?"),
+    ("yes", "The thinnest leaf, 50 µm (2 thou), cannot show that the limit of 50 µm (2 thou) is met: "),
+)
+
+
+def test_mistakes_at_every_prompt_are_asked_back_with_the_remedy(here):
+    """Some thirty plausible slips, one after another; then it is right and is written."""
+    result = run("head.toml", typed=[typed for typed, _ in NEW_MISTAKES])
+    assert result.exit_code == 0, result.stderr
+    told = result.stderr.split("\n> ")[1:]
+    assert len(told) == len(NEW_MISTAKES), result.stderr
+    for (typed, words), answer in zip(NEW_MISTAKES, told, strict=True):
+        assert words in " ".join(answer.split()) or words in answer, (typed, words, answer)
+    job = load(here / "head.toml", require_readings=False)
+    assert len(job.part.outline.openings) == 2 + 6
+    assert (job.part.weight, job.part.limit) == (pytest.approx(3.4 * 9.80665), pytest.approx(50e-6))
+    assert len(job.paper.strips or ()) == 3
+    assert job.leaf_unit == "mm"
+
+
+def test_grits_on_pieces_of_their_own_are_worked_on_these_alone(here):
+    typed = [*ANSWERS]
+    at = typed.index("P80, P180")
+    typed[at + 1 : at + 2] = ["4", "90", "450", "side by side", "10", "shared out"]
+    result = run("head.toml", typed=typed)
+    assert result.exit_code == 0, result.stderr
+    strips = tomllib.loads((here / "head.toml").read_text(encoding="utf-8"))["paper"]["strips"]
+    assert strips == [[-225, -95, 225, -5], [-225, 5, 225, 95]]
+    assert "Each grit has 2 of the 4 pieces" in (here / "head.toml").read_text(encoding="utf-8")
+
+
+def test_help_says_no_more_of_a_default_than_there_is():
+    assert "(ours" not in run("a.toml", typed=["", "?"]).stderr

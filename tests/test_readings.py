@@ -114,7 +114,7 @@ def test_ways_to_write_a_reading(here, typed, goes, stops):
     [
         ("50 40", "a leaf that stops thicker than the leaf that goes"),
         ("none open", "at least one leaf that was tried"),
-        ("1 2 3", '[at, goes or "none", stops or "open"]'),
+        ("1 2 3", "two leaves for A1 alone, or one reading for each of the"),
         ("thick 40", 'a leaf\'s thickness, or "none"'),
         ("30 99999999", "1 to 10000 µm"),
     ],

@@ -72,6 +72,7 @@ rate_ratio = 2
 [readings]
 edge_error = 0.1
 edge_bow = -0.1
+edge_length = 12
 leaves = [1, 2, 4]
 [[readings.line]]
 name = "long"

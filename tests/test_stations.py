@@ -72,3 +72,23 @@ def test_a_scenario_read_on_lines_of_its_own_keeps_them():
     assert [line.name for line in own] == [line.name for line in job.readings.lines]
     assert own[0].at == pytest.approx([s.at for s in job.readings.lines[0].stations])
     assert len(lines_of(job, standard=True)) == 6
+
+
+@pytest.mark.parametrize(
+    ("size", "counts"), [((0.06, 0.04), (3, 3, 3, 3, 3, 3)), ((0.33, 0.15), (9, 9, 5, 5, 9, 9))]
+)
+def test_a_line_has_no_more_stations_than_its_length_deserves(size, counts):
+    lines = measuring_lines(Outline.rectangular(*size))
+    assert tuple(len(line.at) for line in lines) == counts
+
+
+def test_a_short_straightedge_reads_long_lines_in_parts():
+    face = Outline.rectangular(0.33, 0.15)
+    lines = measuring_lines(face, edge=0.2)
+    assert max(line.length for line in lines) <= 0.2 + 1e-9
+    names = [line.name for line in lines]
+    assert names[:3] == ["long near, part 1", "long near, part 2", "long far, part 1"]
+    assert names.count("cross left") == 1
+    one, other = lines[:2]
+    assert (one.start[0], other.end[0]) == (pytest.approx(-0.165), pytest.approx(0.165))
+    assert one.end[0] > other.start[0]

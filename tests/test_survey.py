@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline, circle
 from handlap.sim.face.face_ensemble import infer_faces, infer_from_lines
@@ -20,6 +21,7 @@ from handlap.sim.face.straightedge import FaceLine, sample_lines, standard_lines
 from handlap.sim.face.survey import limit_verdict, survey_face
 from handlap.sim.face.survey_sampler import agreement, gather
 from handlap.sim.job.scenario import HeightTable, Part, Readings, Station, StraightedgeLine
+from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.materials.metals import METALS
 
 LENGTH, WIDTH = 0.24, 0.14
@@ -385,3 +387,27 @@ def test_a_flat_face_has_no_shape():
     assert s.shape.word == "cannot tell"
     assert "too little to have a shape" in s.shape.words
     assert s.verdict.answer == "yes"
+
+
+def test_a_longer_straightedge_lays_less_of_its_bow_on_a_line():
+    """Closed form: the bow of an arc goes with the square of the length that lies on the line."""
+    line = StraightedgeLine("long", (-0.1, 0.0), (0.1, 0.0), "rest", (Station(0.1, 0.0, 30e-6),))
+    face = Outline.rectangular(0.24, 0.14)
+    shapes = [
+        gather(face, [line], 0.0, bow, length) for bow, length in ((40e-6, 0.4), (10e-6, None), (10e-6, 0.2))
+    ]
+    arcs = [found.lines.edge_shape(found.bow) for found in shapes]
+    assert arcs[0].max() == pytest.approx(10e-6, rel=1e-3)
+    for arc in arcs[1:]:
+        np.testing.assert_allclose(arc, arcs[0], atol=1e-12)
+
+
+def test_a_survey_needs_no_mass(tmp_path):
+    text = read_text("two-cylinder-head")
+    without = "".join(line for line in text.splitlines(True) if not line.startswith("mass"))
+    assert without != text
+    (tmp_path / "head.toml").write_text(without, encoding="utf-8")
+    job = load(tmp_path / "head.toml", require_mass=False)
+    assert any(key == "part.mass" and "guessed" in basis for key, _, basis in job.assumed_plain)
+    with pytest.raises(ScenarioError, match="part.mass: missing"):
+        load(tmp_path / "head.toml")

@@ -25,11 +25,10 @@ from handlap.sim.common.units import (
 from handlap.sim.job.part_keys import WHERE
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load_text
+from handlap.sim.materials.mass import slab_mass
 from handlap.sim.materials.metals import METALS
 
 NONE, USUAL = "none", "usual"
-SLAB = 0.030
-"""Thickness of the slab that the weight is guessed from where no other is given [m]."""
 UNSURE = ("do not know", "don't know", "dont know", "not sure", "unknown", "no idea")
 BARE: dict[System, tuple[float, float, str, str]] = {
     "mm": (1.0, 5.0, "mm", "µm"),
@@ -269,7 +268,7 @@ class GlanceJob:
     def _mass(self, document: Document, size: Size) -> int | float:
         """Mass of a slab of the face's size [file unit]."""
         tried = self._loaded({**document, "part": {**document["part"], "mass": 1}})
-        mass = tried.part.outline.area * (size.thickness or SLAB) * tried.part.metal.density
+        mass = slab_mass(tried.part.outline.area, size.thickness, tried.part.metal.density)
         return plain_number(float(f"{mass / (POUND if size.system == 'inch' else 1.0):.2g}"))
 
     def load(self, answers: Answers) -> Scenario:

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
+from handlap.cli.reports.wording import plain_basis
 from handlap.sim.common.errors import InputError
 from handlap.sim.job.key_row import Key
 from handlap.sim.job.scenario_file import builtin_names, read_text
@@ -105,7 +106,7 @@ def compose(
         body = _table(table, document.get(table, {}), [k for k in left if k.startswith(table + ".")])
         lines += ["", f"[{table}]", *body] if body else []
     lines += ["", "[readings]", *_readings_words(file, first_line)]
-    for name in ("leaves_in", "leaves", "worst_gap"):
+    for name in ("edge_length", "leaves_in", "leaves", "worst_gap"):
         value = document.get("readings", {}).get(name)
         if value:
             lines += _entry(BY_NAME[f"readings.{name}"], value)
@@ -130,7 +131,9 @@ def _table(table: str, values: Document, unstated: list[str]) -> list[str]:
         if key.partition(".")[2] not in values:
             told = next(row for row in describe_keys() if row.name == key)
             short = key.partition(".")[2]
-            taken = "" if "state" in told.default or told.default == "none" else f" ({told.default})"
+            taken = (
+                "" if "state" in told.default or told.default == "none" else f" ({plain_basis(told.default)})"
+            )
             lines += _comment(f"{short} not stated{taken}: {told.help}")
     return lines + lists
 

@@ -3,27 +3,46 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
+from handlap.cli.asking.laid_questions import (
+    NAMES,
+    ROWS,
+    STRIPS,
+    Asking,
+    Frame,
+    check_row,
+    check_strip,
+    laid_strips,
+    one_of,
+    pieces_of_a_grit,
+    row_openings,
+    row_questions,
+    strip_questions,
+)
 from handlap.cli.asking.new_file import Document, builtin_outline, compose, outline_names
 from handlap.cli.asking.questions import Question, say
 from handlap.cli.asking.readings_text import line_text, plain_number
+from handlap.cli.reports.wording import plain_basis
+from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError, ScenarioError
-from handlap.sim.common.units import POUND, System, unit_of
+from handlap.sim.common.measured_number import Doubted, doubtful, read_measured, split_numbers
+from handlap.sim.common.units import POUND, System, show, unit_of
 from handlap.sim.face.stations import lines_of
+from handlap.sim.face.told import too_thick_to_show
 from handlap.sim.job.key_row import Key, allowed_words
 from handlap.sim.job.scenario import Scenario, Station
 from handlap.sim.job.scenario_file import file_frame, load_text
 from handlap.sim.job.scenario_keys import BY_NAME, describe_keys
 from handlap.sim.job.scenario_values import SHORT_GASKETS
+from handlap.sim.materials.mass import SLAB, slab_mass
 from handlap.sim.materials.metals import METALS
 
 NONE, USUAL, GUESS = "none", "usual", "guess"
-SLAB = 0.030
-"""Thickness of the slab that a guess of the mass is made from [m]."""
 MOST_OPENINGS = 200
 RECTANGLE, POLYGON = "rectangle", "polygon"
 LEAVES = {"mm": "30 40 50 60 80 100 150 200 250 300", "inch": "1.5 2 3 4 5 6 8 10 12 15"}
@@ -50,10 +69,10 @@ class Asked:
 
 KEYS_ASKED: tuple[Asked, ...] = (
     Asked("part.metal", "The part", "Which metal is the face?", "A356"),
-    Asked("part.mass", "The part", "What does it weigh, with all that rests on the paper?", GUESS),
     Asked(
         "part.thickness", "The part", "How thick is it, if it is a thin plate that bends? Else: none.", NONE
     ),
+    Asked("part.mass", "The part", "What does it weigh, with all that rests on the paper?", GUESS),
     Asked("part.limit", "The limits", "How flat must it be? The maker's figure comes first.", ""),
     Asked(
         "part.limit_by", "The limits", "How is that meant: by the straightedge, or as zone?", "straightedge"
@@ -78,13 +97,14 @@ KEYS_ASKED: tuple[Asked, ...] = (
     Asked("hands.height", "The hands", "How high over the paper do the hands push?", USUAL),
     Asked("strokes.length", "The hands", "How far does the part travel one way?", USUAL),
     Asked("turning.schedule", "The hands", "How is the part turned as the work goes on?", USUAL),
-    Asked("readings.leaves", "The readings", "Which feeler leaves are at hand?", ""),
+    Asked("readings.edge_length", "The readings", "How long is the straightedge?", USUAL),
+    Asked("readings.leaves", "The readings", "Which feeler leaves are at hand, as they are stamped?", ""),
 )
 
 
 def system_of(answers: Answers) -> System:
     """Units of the file."""
-    return "inch" if answers.get("units") == "inch" else "mm"
+    return "inch" if raw_value(BY_NAME["units"], answers.get("units", "mm")) == "inch" else "mm"
 
 
 class NewJob:
@@ -94,6 +114,7 @@ class NewJob:
         self.file = file
         self.stem = stem
         self._guesses: dict[str, int | float] = {}
+        self._frames: dict[str, Frame] = {}
 
     def questions(self, answers: Answers) -> list[Question]:
         """All that is to be asked, as it follows from the answers so far."""
@@ -111,7 +132,7 @@ class NewJob:
             self._checked("outline", answers),
             "The part",
         )
-        shape = answers.get("outline", RECTANGLE)
+        shape = _shape(answers)
         if shape == RECTANGLE:
             sizes = SIZES[system_of(answers)]
             for name, text, size in zip(
@@ -125,9 +146,54 @@ class NewJob:
             text = "Its corners in order, U V of each, with semicolons between?"
             yield self._plain("part.polygon", "The part", text, None, answers)
         if shape in (RECTANGLE, POLYGON):
+            yield from self._rows(answers)
             yield from self._openings(answers)
         for asked in KEYS_ASKED:
-            yield self._keyed(asked, answers)
+            question = self._keyed(asked, answers)
+            first = asked is KEYS_ASKED[0]
+            yield replace(question, picture=self._drawing(answers)) if first else question
+            if asked.name == "paper.grits":
+                for strip in strip_questions(answers, system_of(answers), _grits(answers)):
+                    yield self._laid(strip, "The paper", answers)
+
+    def _rows(self, answers: Answers) -> Iterator[Question]:
+        frame = self._frame(answers)
+        for row in ROWS:
+            for asked in row_questions(row, answers, frame, system_of(answers)):
+                yield self._laid(asked, "The part", answers)
+
+    def _laid(self, asked: Asking, heading: str, answers: Answers) -> Question:
+        check = self._checked(asked.name, answers)
+        return Question(asked.name, asked.text, asked.help, asked.default, check, heading)
+
+    def _frame(self, answers: Answers) -> Frame | None:
+        """The face before any openings; None while its outline is not known."""
+        before = {k: v for k, v in answers.items() if _rank(k) < _rank(NAMES[0])}
+        sized = "part.polygon" in before or {"part.length", "part.width"} <= before.keys()
+        if not sized or _shape(answers) not in (RECTANGLE, POLYGON):
+            return None
+        held = repr(sorted(before.items()))
+        if held not in self._frames:
+            try:
+                text, job = self._composed(before)
+            except InputError:
+                return None
+            outline, middle = job.part.outline, file_frame(text)[1]
+            corner = middle[0] - outline.length / 2.0, middle[1] - outline.width / 2.0
+            self._frames[held] = Frame(outline.length, outline.width, corner)
+        return self._frames[held]
+
+    def _drawing(self, answers: Answers) -> list[str]:
+        """The face as it has been described, in letters."""
+        if self._frame(answers) is None:
+            return []
+        from handlap.cli.drawing.face_drawing import outline_drawing
+
+        try:
+            outline = self._load({k: v for k, v in answers.items() if _rank(k) < _rank("part.metal")})
+        except InputError:
+            return []
+        return outline_drawing(outline.part.outline, Screen.of(sys.stderr).width)
 
     def _openings(self, answers: Answers) -> Iterator[Question]:
         for i in range(1, MOST_OPENINGS + 1):
@@ -159,7 +225,7 @@ class NewJob:
         if default == USUAL:
             text += f" Usual: {_default_words(asked.name)}."
         elif default == GUESS:
-            text += f" A guess, from a slab 30 mm thick, is {self._mass_words(answers)}."
+            text += f" A guess, from {self._slab_words(answers)}, is {self._mass_words(answers)}."
         return Question(
             asked.name,
             text,
@@ -176,15 +242,37 @@ class NewJob:
             before = {k: v for k, v in answers.items() if _rank(k) < _rank(name)}
             known = self._doubts(before)
             self._outline_known({**before, name: answer})
-            scenario = self._load({**before, name: answer})
+            self._understood(name, {**before, name: answer})
+            try:
+                scenario = self._load({**before, name: answer})
+            except ScenarioError as error:
+                raise _of_holes(error) if name in NAMES else error from None
             for doubt in scenario.warnings:
-                if doubt not in known:
+                # How stiff a part is taken to be rests on its mass, which is a filler before it is known.
+                early = doubt.startswith("part.thickness") and _rank(name) < _rank("part.mass")
+                if doubt not in known and not early:
                     say(f"Look again: {doubt}", "  ")
+            if name == "readings.leaves":
+                remark = too_thick_to_show(scenario.part, scenario.readings.leaves)
+                if remark:
+                    say(remark, "  ")
 
         return check
 
+    def _understood(self, name: str, answers: Answers) -> None:
+        """Refuse what cannot be read as holes in a row or as strips; ask back what lacks its unit."""
+        system = system_of(answers)
+        frame = self._frame(answers)
+        if name in STRIPS:
+            check_strip(name, answers, system, _grits(answers))
+        for row in ROWS:
+            if name in row.names and frame is not None:
+                check_row(row, name, answers, frame, system)
+        if name in DOUBTED:
+            refuse_doubtful(answers[name], *DOUBTED[name], system)
+
     def _outline_known(self, answers: Answers) -> None:
-        shape = answers.get("outline", RECTANGLE)
+        shape = _shape(answers)
         known = (RECTANGLE, POLYGON, *outline_names())
         if shape not in known:
             raise InputError(f'outline = "{shape}"; allowed: {", ".join(known)}')
@@ -197,6 +285,10 @@ class NewJob:
 
     def _load(self, answers: Answers) -> Scenario:
         """What the loader makes of the answers so far; its faults are raised in its own words."""
+        return self._composed(answers)[1]
+
+    def _composed(self, answers: Answers) -> tuple[str, Scenario]:
+        """The text of the answers so far with fillers for the rest, and what the loader makes of it."""
         document = self.document(answers)
         filled: list[str] = []
         for table, values in FILLED.items():
@@ -213,7 +305,7 @@ class NewJob:
                     filled.append(f"part.{key}")
         text = compose(document, [], [], self.file)
         try:
-            return load_text(text, self.stem, file=self.file, require_readings=False)
+            return text, load_text(text, self.stem, file=self.file, require_readings=False)
         except ScenarioError as error:
             told = [fault for fault in error.faults if fault.key not in filled] or list(error.faults)
             raise ScenarioError(told) from None
@@ -221,14 +313,17 @@ class NewJob:
     def document(self, answers: Answers) -> Document:
         """What the answers state, as a TOML document."""
         system = system_of(answers)
-        document: Document = {"title": answers.get("title", self.stem), "units": answers.get("units", "mm")}
+        document: Document = {
+            "title": answers.get("title", self.stem),
+            "units": raw_value(BY_NAME["units"], answers.get("units", "mm")),
+        }
         part: Document = {}
-        shape = answers.get("outline", RECTANGLE)
+        shape = _shape(answers)
         if shape in (RECTANGLE, POLYGON):
             for name in ("part.length", "part.width") if shape == RECTANGLE else ("part.polygon",):
                 if name in answers:
                     part[name.partition(".")[2]] = raw_value(BY_NAME[name], answers[name])
-            openings = _openings_of(answers)
+            openings = [*self._in_rows(answers), *_openings_of(answers)]
             if openings:
                 part["openings"] = openings
         elif shape in outline_names():
@@ -239,10 +334,23 @@ class NewJob:
             if answer is None or _unset(asked, answer):
                 continue
             table, _, key = asked.name.partition(".")
+            if asked.name == "readings.leaves":
+                document.setdefault("readings", {}).update(leaves_typed(answer, system))
+                continue
             guessed = answer == GUESS and asked.default == GUESS
             value = self._guess(answers) if guessed else raw_value(BY_NAME[asked.name], answer)
             document.setdefault(table, {})[key] = value
+        strips = laid_strips(answers, system, _grits(answers))
+        if strips:
+            document.setdefault("paper", {})["strips"] = strips
         return document
+
+    def _in_rows(self, answers: Answers) -> list[Document]:
+        # The frame is made of what comes before the rows.
+        frame = self._frame(answers) if any(row.key in answers for row in ROWS) else None
+        if frame is None:
+            return []
+        return [hole for row in ROWS for hole in row_openings(row, answers, frame, system_of(answers))]
 
     def _guess(self, answers: Answers) -> int | float:
         """Mass of a slab of the face's area [file unit]."""
@@ -250,10 +358,16 @@ class NewJob:
         held = repr(sorted(before.items()))
         if held not in self._guesses:
             part = self._load(before).part
-            mass = part.outline.area * SLAB * part.metal.density
+            mass = slab_mass(part.outline.area, part.thickness, part.metal.density)
             unit = POUND if system_of(answers) == "inch" else 1.0
             self._guesses[held] = plain_number(float(f"{mass / unit:.2g}"))
         return self._guesses[held]
+
+    def _slab_words(self, answers: Answers) -> str:
+        """What the mass is guessed from."""
+        if answers.get("part.thickness", NONE) == NONE:
+            return f"a slab {show(SLAB, 'length', system_of(answers), 2)} thick without its openings"
+        return "its thickness, without its openings"
 
     def _mass_words(self, answers: Answers) -> str:
         try:
@@ -266,9 +380,43 @@ class NewJob:
         document = self.document(answers)
         intro = [answers.get("title", self.stem), 'Written by "handlap new".']
         if answers.get("part.mass", GUESS) == GUESS:
-            intro.append("The mass is a guess from a slab 30 mm thick: weigh the part.")
+            intro.append(f"The mass is a guess from {self._slab_words(answers)}: weigh the part.")
+        pieces = pieces_of_a_grit(answers, _grits(answers))
+        if pieces and str(pieces) != answers["strips"].strip():
+            intro.append(
+                f"Each grit has {pieces} of the {answers['strips'].strip()} pieces of paper on the plate; "
+                "those of the grit in use lie about the middle, and the work keeps to them."
+            )
         unstated = [a.name for a in KEYS_ASKED if _unset(a, answers.get(a.name, a.default))]
         return finish(document, intro, unstated, self.file)
+
+
+def _grits(answers: Answers) -> int:
+    """How many grits are at hand."""
+    typed = answers.get("paper.grits", USUAL)
+    if typed in (NONE, USUAL):
+        return len(_default_words("paper.grits").split(","))
+    return len(listed(typed))
+
+
+def _of_holes(error: ScenarioError) -> InputError:
+    """What is wrong with holes in a row, once for all of them."""
+    holes = [fault for fault in error.faults if fault.key.startswith("part.openings[")]
+    if len(holes) != len(error.faults):
+        return error
+    why = holes[0].allowed.partition(";")[2].strip() or holes[0].allowed
+    more = f", and {len(holes) - 1} more like it" if len(holes) > 1 else ""
+    number = holes[0].key.partition("[")[2].rstrip("]")
+    return InputError(
+        f"opening {number} does not fit: {why}{more}; allowed: holes clear of one another and of the edge "
+        '("<" goes back to their number, size and distance)'
+    )
+
+
+def _shape(answers: Answers) -> str:
+    """The outline that is meant, the two plain ones by their first letters too."""
+    typed = answers.get("outline", RECTANGLE).strip().lower()
+    return next((kind for kind in (RECTANGLE, POLYGON) if typed and kind.startswith(typed)), typed)
 
 
 def _unset(asked: Asked, answer: str) -> bool:
@@ -312,7 +460,7 @@ def finish(document: Document, intro: list[str], unstated: list[str], file: str)
 
 
 OPENING = re.compile("opening ([0-9]{1,4})")
-_ORDER = ["title", "units", "outline", "part.length", "part.width", "part.polygon", "opening"]
+_ORDER = ["title", "units", "outline", "part.length", "part.width", "part.polygon", *NAMES, "opening"]
 
 
 def _rank(name: str) -> tuple[int, int]:
@@ -323,6 +471,8 @@ def _rank(name: str) -> tuple[int, int]:
     if name in _ORDER:
         return _ORDER.index(name), 0
     keys = [asked.name for asked in KEYS_ASKED]
+    place = keys.index("paper.grits") + 1
+    keys[place:place] = STRIPS
     return len(_ORDER) + (keys.index(name) if name in keys else len(keys)), 0
 
 
@@ -338,13 +488,14 @@ def _help(name: str) -> str:
     if row.kind in ("quantity", "uncertain quantity"):
         words += ' A number may bring its own unit, such as "2.5 in" or "0.05 mm".'
     if row.basis:
-        words += f" Default: {_default_words(name)} ({row.basis})."
+        why = "" if row.basis == "ours" else f" ({row.basis.removeprefix('ours: ')})"
+        words += f" Default: {_default_words(name)}{why}."
     return words
 
 
 @cache
 def _default_words(name: str) -> str:
-    return next(row.default for row in describe_keys() if row.name == name)
+    return plain_basis(next(row.default for row in describe_keys() if row.name == name))
 
 
 def raw_number(typed: str) -> int | float | str:
@@ -355,6 +506,62 @@ def raw_number(typed: str) -> int | float | str:
         value = float(typed)
         return value if abs(value) < 1e300 else typed
     return typed
+
+
+DOUBTED = {
+    "part.length": ("length", "length"),
+    "part.width": ("length", "length"),
+    "part.mass": ("mass", "mass"),
+    "part.limit": ("limit", "height"),
+    "part.allowance": ("allowance", "height"),
+}
+"""Questions at which a bare number that makes no sense in its unit is asked back → kind and quantity."""
+
+
+def refuse_doubtful(typed: str, kind: str, quantity: str, system: System) -> None:
+    """Ask back a bare number that only makes sense in another unit.
+
+    Raises
+    ------
+    Doubted : with what to put in its place
+    """
+    try:
+        read = read_measured(typed, quantity, unit_of(quantity, system))
+    except ValueError:
+        return
+    doubt = doubtful(read.number, kind, read.unit, system) if read.bare else None
+    if doubt is not None:
+        raise Doubted(doubt)
+
+
+def leaves_typed(typed: str, system: System) -> Document:
+    """Leaves as a file holds them, in the unit that they are stamped in.
+
+    Raises
+    ------
+    Doubted : where plain numbers are no leaves in the unit of the job, but are in another
+
+    >>> leaves_typed("0.03 0.05 0.1 mm", "mm")
+    {'leaves_in': 'mm', 'leaves': [0.03, 0.05, 0.1]}
+    """
+    unit = unit_of("leaf", system)
+    try:
+        parts = split_numbers(typed)
+        found = [read_measured(part, "leaf", unit) for part in parts]
+    except ValueError:
+        return {"leaves": listed(typed)}
+    if found and all(one.bare for one in found):
+        doubts = [doubtful(one.number, "leaf", unit, system) for one in found]
+        doubt = next((d for d in doubts if d is not None), None)
+        if doubt is not None:
+            meant = doubt.meant[0].split()[-1]
+            raise Doubted(doubt, f"{' '.join(f'{one.number:.7g}' for one in found)} {meant}")
+    stamped = {one.unit for one in found}
+    if len(stamped) != 1:
+        return {"leaves": [raw_number(part) for part in parts]}
+    (own,) = stamped
+    numbers = {"leaves": [plain_number(one.number) for one in found]}
+    return numbers if own == unit else {"leaves_in": own, **numbers}
 
 
 def listed(typed: str) -> list[Any]:
@@ -378,8 +585,13 @@ def raw_value(row: Key, typed: str) -> Any:
         return raw_number(typed)
     if row.kind == "yes or no":
         return {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}.get(
-            typed.lower(), typed
+            typed.strip().lower(), typed
         )
+    if row.kind == "choice":
+        try:
+            return one_of(typed, row.choices)
+        except InputError:
+            return typed
     if row.kind == "points":
         return _points(typed)
     if row.kind == "gasket":

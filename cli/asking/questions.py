@@ -18,6 +18,7 @@ from handlap.cli.files import write_whole
 from handlap.cli.reports.text import wrapped
 from handlap.cli.screen import Screen, emit, is_terminal
 from handlap.sim.common.errors import InputError
+from handlap.sim.common.measured_number import Doubted
 from handlap.sim.job.given_file import read_small_text
 
 T = TypeVar("T")
@@ -116,6 +117,7 @@ class Question:
     check : raises InputError, with what is allowed, if an answer will not do
     heading : shown before the question, once
     picture : lines shown with the question
+    stands_for : what an answer is kept as, by name, where it may answer the questions after it too
     """
 
     name: str
@@ -125,6 +127,7 @@ class Question:
     check: Callable[[str], None] = lambda answer: None
     heading: str = ""
     picture: Sequence[str] = ()
+    stands_for: Callable[[str], dict[str, str]] | None = None
 
 
 def say(text: str, indent: str = "") -> None:
@@ -206,6 +209,17 @@ def ask(question: Question, default: str | None, *, may_finish: bool = False) ->
             answer = default
         try:
             question.check(answer)
+        except Doubted as asked_back:
+            if not ask_yes(asked_back.doubt.question, True):
+                say(f"Then once more, with its unit: {question.text}", "  ")
+                continue
+            answer = asked_back.instead
+            say(f"Taken as {answer}.", "  ")
+            try:
+                question.check(answer)
+            except InputError as fault:
+                say(str(fault), "  ")
+                continue
         except InputError as fault:
             for line in str(fault).splitlines():
                 say(line, "  ")
@@ -265,9 +279,11 @@ def interview(
             continue
         except Finish:
             break
-        draft.keep(question.name, answer)
+        kept = {question.name: answer} if question.stands_for is None else question.stands_for(answer)
+        for name, part in kept.items():
+            draft.keep(name, part)
         asked = questions(draft.answers)
-        at += 1
+        at += len(kept)
     return {q.name: draft.answers[q.name] for q in asked if q.name in draft.answers}
 
 

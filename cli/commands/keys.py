@@ -41,8 +41,16 @@ def keys(word: str | None, as_json: bool) -> None:
     emit("\n".join(_listing(rows, Screen.of(sys.stdout))))
 
 
+def _why(basis: str) -> str:
+    """Where a default comes from, in brackets."""
+    if basis == "ours":
+        return " (our choice)"
+    return f" ({basis.replace('ours:', 'our choice:')})" if basis else ""
+
+
 def _listing(rows: list[KeyRow], screen: Screen) -> list[str]:
     from handlap.cli.reports.text import wrapped
+    from handlap.cli.reports.wording import plain_basis
 
     lines: list[str] = []
     table = None
@@ -56,7 +64,7 @@ def _listing(rows: list[KeyRow], screen: Screen) -> list[str]:
         told = [f"{row.kind}{unit}"]
         if row.allowed:
             told.append(f"allowed: {row.allowed}")
-        told.append(f"default: {row.default}" + (f" ({row.basis})" if row.basis else ""))
+        told.append(plain_basis(f"default: {row.default}" + _why(row.basis)))
         if row.required:
             told[-1] = "must be given"
         lines += wrapped("; ".join(told), screen.width, "    ")

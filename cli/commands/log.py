@@ -45,7 +45,7 @@ DRAFT = "handlap.log-draft/1"
     multiple=True,
     metavar="LINE",
     help='Readings along one line: "LINE: AT GOES STOPS; ..." in the units of the scenario, none or open; '
-    'LINE is a letter of the measuring sheet (A) or a name, "LINE [level]" where it was held so; AT a '
+    'LINE is a letter of the measuring sheet (A) or a name, "LINE [rocks]" where it was held level; AT a '
     'distance or a station (A2). "A: none none 50 none none" is a whole line, where the leaves at hand are '
     "known. May be given again.",
 )

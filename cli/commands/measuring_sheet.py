@@ -51,7 +51,7 @@ def measuring_sheet(scenario: str, paper: str, standard: bool, out: Path | None,
     """
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
-    job = in_its_units(load(scenario, require_readings=False))
+    job = in_its_units(load(scenario, require_readings=False, require_mass=False))
     file = out or Path(f"{job.name}-measuring-sheet.pdf")
     check_places(None, file)
 
@@ -121,7 +121,7 @@ def _tell(
     from handlap.cli.reports.text import wrapped
     from handlap.cli.reports.wording import subject
     from handlap.cli.screen import Screen, emit
-    from handlap.cli.sheets.sheet_measuring import scale_words
+    from handlap.cli.sheets.sheet_measuring import ends_words, scale_words
     from handlap.sim.common.units import from_si, plain, unit_of
     from handlap.sim.planning.cautions import cautions
 
@@ -137,7 +137,9 @@ def _tell(
     unit = unit_of("length", system)
     for line in lines:
         at = ", ".join(plain(from_si(s, "length", system)) for s in line.at)
-        out += wrapped(f"{line.letter}  {line.name}: at {at} {unit}", width, "  ", "     ")
+        start, end = ends_words(line, job.part.outline)
+        words = f"{line.letter}  {line.name}: {start}, {end}; leaves {at} {unit} from its start"
+        out += wrapped(words, width, "  ", "     ")
     out += ["", *wrapped(f"Then: handlap readings {job.source}", width), ""]
     for caution in cautions(job.part.metal, weight=job.part.weight, wet=job.paper.wet):
         out += wrapped(caution, width, "  - ", "    ")

@@ -46,7 +46,7 @@ def readings(scenario: str, name: str | None, standard: bool, as_json: bool) -> 
             f'"{scenario}" is a built-in scenario and cannot be written to; make one of your own with '
             f'"handlap new FILE --from {scenario}"'
         )
-    job = in_its_units(load(scenario, require_readings=False))
+    job = in_its_units(load(scenario, require_readings=False, require_mass=False))
     file = Path(scenario)
     text = read_text(scenario)
     _can_be_written(job, text, file)
@@ -57,9 +57,14 @@ def readings(scenario: str, name: str | None, standard: bool, as_json: bool) -> 
     every = lines_of(job, system, standard=standard)
     lines = _chosen(every, name, text, file)
 
+    from handlap.cli.asking.questions import say
     from handlap.cli.asking.readings_questions import ReadingsJob
+    from handlap.sim.face.told import too_thick_to_show
 
     asked = ReadingsJob(job, lines, len(every), system, file.name)
+    remark = too_thick_to_show(job.part, job.readings.leaves)
+    if remark:
+        say(remark)
     answers, draft = _ask(asked, file, scenario, name, standard)
     found = asked.result(answers)
     changed = [read for read in found if asked.changed(read)]
@@ -92,7 +97,10 @@ def _chosen(
     from handlap.cli.asking.questions import say
 
     if name is not None:
-        found = tuple(line for line in every if name in (line.name, line.letter))
+        said = name.strip().lower()
+        found = tuple(line for line in every if said in (line.name.lower(), line.letter.lower()))
+        begun = tuple(line for line in every if said and line.name.lower().startswith(said))
+        found = found or (begun if len(begun) == 1 else ())
         if not found:
             known = ", ".join(f'{line.letter} "{line.name}"' for line in every)
             raise InputError(f'{file} has no line "{name}"; there are {known}')
@@ -156,7 +164,7 @@ def _write(file: Path, asked: ReadingsJob, changed: list[ReadLine], answers: dic
         leaves = [leaf_of(leaf, asked.job.leaf_unit) for leaf in asked.leaves(answers)]
         new = add_key(new, "readings", f"leaves = {value_text(leaves)}")
     _same_but_for_readings(text, new)
-    load_text(new, str(file), file=file.name, folder=file.parent)
+    load_text(new, str(file), file=file.name, folder=file.parent, require_mass=False)
     backup = None
     if any(name is not None for name, _ in tables):
         backup = free_copy(file)

@@ -28,7 +28,7 @@ def survey(scenario: str, members: int, seed: int, output: Output) -> None:
     """
     from handlap.sim.job.scenario_file import load
 
-    job = in_its_units(load(scenario))
+    job = in_its_units(load(scenario, require_mass=False))
     output.check()
 
     from handlap.cli.progress import Progress

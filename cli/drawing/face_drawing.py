@@ -10,7 +10,7 @@ from handlap.sim.common.spoken import per_height
 
 if TYPE_CHECKING:
     from handlap.sim.common.grid import Grid
-    from handlap.sim.common.outline import Array
+    from handlap.sim.common.outline import Array, Outline
 
 BLOCKS = "▁▂▃▄▅▆▇█"
 TALL = 2.0
@@ -52,6 +52,23 @@ def face_drawing(grid: Grid, heights: Array, width: int, scale: tuple[float, flo
         tuple(lines),
         f"Heights run from {number(per_height() * low, 2)} to {height(high, 2)}.",
     )
+
+
+def outline_drawing(outline: Outline, width: int) -> list[str]:
+    """A face in at most ``width`` columns of plain characters: where there is metal and where is none."""
+    import numpy as np
+
+    columns = int(max(8, min(width - len(SIDE) - 1, MOST_ROWS * TALL * outline.length / outline.width)))
+    rows = int(max(2, round(columns * outline.width / outline.length / TALL)))
+    u = ((np.arange(columns) + 0.5) / columns - 0.5) * outline.length
+    v = ((np.arange(rows) + 0.5) / rows - 0.5) * outline.width
+    metal = np.asarray(outline.contains(np.array([(x, y) for y in v for x in u]))).reshape(rows, columns)
+    lines = []
+    for row in range(rows - 1, -1, -1):
+        side = SIDE if row == rows - 1 else "  near  " if row == 0 else " " * len(SIDE)
+        lines.append(side + "".join("#" if there else " " for there in metal[row]))
+    lines.append(f"{' ' * len(SIDE)}left{' ' * max(1, columns - 9)}right")
+    return [line.rstrip() for line in lines]
 
 
 def _block(height: float, low: float, high: float) -> str:

@@ -69,11 +69,7 @@ def place(u: float, v: float, length: float, width: float) -> str:
         words = f"the {side} end"
     else:
         words = "the middle"
-    return f"{words} (u {_along(u)}, v {_along(v)} {length_unit()})"
-
-
-def _along(value: float) -> str:
-    return number(per_length() * value, 3, 1.0 if spoken.system() == "mm" else 0.1)
+    return f"{words} ({spoken.taped(u, v, length, width)})"
 
 
 def sentence(text: str) -> str:

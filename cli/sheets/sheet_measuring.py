@@ -12,7 +12,7 @@ from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, write_pdf
 from handlap.cli.reports.wording import face_words, subject, wanted_words
 from handlap.sim.common import spoken
-from handlap.sim.common.outline import Array
+from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import System, from_si, leaf_number, plain
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.scenario import Scenario, StraightedgeLine
@@ -40,7 +40,7 @@ SCALES = (
 BAR, BAR_INCHES = 50.0, 2.0
 """Length of the bar that shows whether the printer kept the scale [mm]."""
 DOT, LABEL = 0.9, 7.5
-ROW, HEAD = 7.2, 15.0
+ROW, HEAD = 7.2, 22.5
 """Height of a row to write in, and of what stands over the rows of a line [mm]."""
 THIN_LEAF = 30e-6
 """Leaves down to this tell much more than those from 0.05 mm up [m]."""
@@ -359,7 +359,17 @@ def table_pages(
             now, rest = rest[:fits], rest[fits:]
             y = (
                 _table(
-                    pages[-1], line, now, system, scenario.leaf_unit, x, y, column, again, read.get(line.name)
+                    pages[-1],
+                    line,
+                    now,
+                    system,
+                    scenario.leaf_unit,
+                    x,
+                    y,
+                    column,
+                    again,
+                    scenario.part.outline,
+                    read.get(line.name),
                 )
                 + 5.0
             )
@@ -377,17 +387,21 @@ def _table(
     y: float,
     width: float,
     again: bool,
+    outline: Outline,
     read: StraightedgeLine | None = None,
 ) -> float:
     unit = "mm" if system == "mm" else "in"
     length = plain(from_si(line.length, "length", system))
     more = ", continued" if again else ""
     page.text(x, y, f"{line.letter}   {line.name}{more}, {length} {unit}", 11.0, bold=True)
-    tick = y + 5.6
+    for i, words in enumerate(ends_words(line, outline)):
+        page.text(x, y + 5.0 + 3.6 * i, words, 7.5)
+    tick = y + 13.1
     ways = (
         ("sits still", "rest", 0.0),
-        ("rocks, held level", "level", 22.0),
-        ("tips: start / end", "tip", 56.0),
+        ("rocks, held level", "level", 17.0),
+        ("tips onto its start", "tipped start", 44.5),
+        ("its end", "tipped end", 73.5),
     )
     for label, held, at in ways:
         page.box(x + at, tick, 2.8, 2.8, 0.6)
@@ -419,6 +433,12 @@ def _table(
     for edge in edges:
         page.line(edge, top, edge, end, 0.4)
     return end
+
+
+def ends_words(line: MeasuringLine, outline: Outline) -> tuple[str, str]:
+    """Where a line starts and ends, as it can be taped on the face."""
+    size = outline.length, outline.width
+    return f"starts {spoken.taped(*line.start, *size)}", f"ends {spoken.taped(*line.end, *size)}"
 
 
 def _written(read: StraightedgeLine, at: float, stamped: str) -> tuple[str, str]:

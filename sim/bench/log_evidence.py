@@ -94,7 +94,7 @@ def leaves_of(scenario: Scenario, entries: Sequence[Entry]) -> dict[str, Evidenc
     readings = scenario.readings
     return {
         f"log {entry.number}": gather(
-            scenario.part.outline, entry.readings, readings.edge_sd, readings.edge_bow
+            scenario.part.outline, entry.readings, readings.edge_sd, readings.edge_bow, readings.edge_length
         )
         for entry in entries
         if entry.readings

@@ -17,12 +17,13 @@ from typing import Any, TypeVar
 from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog
 from handlap.sim.bench.log_lines import from_json, stations_of, to_json
 from handlap.sim.bench.log_sense import CLOCK, time_of
-from handlap.sim.common.errors import ScenarioError
+from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.measured_number import doubtful, read_measured, split_numbers
 from handlap.sim.common.units import number_of, parse_quantity, show, show_leaf
 from handlap.sim.face.stations import MeasuringLine, lines_of
-from handlap.sim.face.straightedge import HELD_CODE, standard_lines
+from handlap.sim.face.straightedge import standard_lines
 from handlap.sim.job.findings import Findings
+from handlap.sim.job.holding import HELD_WORDS, read_held
 from handlap.sim.job.scenario import Scenario, Station, StraightedgeLine
 from handlap.sim.lapping.dye_words import read_dye, read_share, read_shares
 
@@ -253,9 +254,11 @@ def _reading(job: Scenario, text: str, label: str, found: Findings) -> Straighte
         every = "; ".join(f"{k.letter} {k.name}".strip() for k in known_lines(job))
         found.fault(label, name.strip(), "a line, by its letter or name: " + every)
         return None
-    held = held.strip().rstrip("]").strip() if bracket else _held_before(job, line)
-    if held not in HELD_CODE:
-        found.fault(label, held, "held " + ", ".join(HELD_CODE))
+    said = held.strip().rstrip("]").strip()
+    try:
+        held = read_held(said) if bracket else _held_before(job, line)
+    except InputError:
+        found.fault(label, said, "held: " + ", ".join(HELD_WORDS.values()))
         return None
     here = f"{label} {line.letter or line.name}"
     rows = _rows(line, rest, job, here, found)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -28,7 +28,7 @@ from handlap.sim.face.stations import lines_of
 from handlap.sim.face.survey import SURE, Survey, survey_face
 from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Band
-from handlap.sim.job.scenario import Part, Readings, Scenario, StraightedgeLine
+from handlap.sim.job.scenario import Part, Scenario, StraightedgeLine
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores, middle_member
 from handlap.sim.lapping.long_work import tell_ahead
@@ -231,7 +231,7 @@ def _survey_after(scenario: Scenario, entries: Sequence[Entry], count: int, seed
     if not lines:
         return None
     before = scenario.readings
-    readings = Readings(lines=lines, edge_sd=before.edge_sd, edge_bow=before.edge_bow)
+    readings = replace(before, lines=lines, table=None, leaves=(), worst=None)
     return survey_face(scenario.part, readings, count=count, seed=seed)
 
 

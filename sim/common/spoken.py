@@ -178,6 +178,29 @@ def position(value: float, spec: str = ".0f") -> str:
     return f"{sign}{shown:.6g} in"
 
 
+def taped(u: float, v: float, length: float, width: float) -> str:
+    """Where a point (u, v) [m] lies on a face of that size, taped from the nearest end and side.
+
+    >>> taped(-0.12, -0.062, 0.24, 0.14), taped(0.1, 0.03, 0.24, 0.14), taped(-0.12, -0.07, 0.24, 0.14)
+    ('at the left end, 8 mm from the near side', '20 mm from the right end, 40 mm from the far side', \
+'in the near left corner')
+    """
+    end, side = "right" if u > 0.0 else "left", "far" if v > 0.0 else "near"
+    along, across = max(0.0, 0.5 * length - abs(u)), max(0.0, 0.5 * width - abs(v))
+    words = [f"{position(along)} from the {end} end", f"{position(across)} from the {side} side"]
+    if along < _AT:
+        words[0] = f"at the {end} end"
+    if across < _AT:
+        words[1] = f"at the {side} side"
+    if along < _AT and across < _AT:
+        return f"in the {side} {end} corner"
+    return ", ".join(words)
+
+
+_AT = 0.5e-3
+"""What lies no further from an end than this lies at it [m]."""
+
+
 def by_system(metric: str, inch: str) -> str:
     """Words that come in two versions."""
     return metric if _NOW.get().system == "mm" else inch

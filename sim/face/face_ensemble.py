@@ -91,7 +91,7 @@ def infer_from_lines(
     outline: Outline, readings: Readings, *, count: int, seed: int
 ) -> tuple[FaceEnsemble, Evidence, Draws]:
     """Faces from straightedge lines, with the evidence and the draws behind them."""
-    evidence = gather(outline, readings.lines, readings.edge_sd, readings.edge_bow)
+    evidence = gather(outline, readings.lines, readings.edge_sd, readings.edge_bow, readings.edge_length)
     if evidence.count == 0:
         raise ValueError("none of the stations of the straightedge lines lies on metal")
     basis = FaceBasis(outline)
@@ -191,8 +191,8 @@ def _line_notes(evidence: Evidence, draws: Draws) -> tuple[str, ...]:
     notes = [f"{words}: left out" for words in evidence.lost]
     if not draws.converged:
         notes.append(
-            f"the search for faces that fit did not settle (R-hat {draws.r_hat:.2f}): no number here "
-            "can be relied on"
+            f"the search for faces that fit did not settle (agreement of its four ways "
+            f"{draws.r_hat:.2f}, 1 is perfect): no number here can be relied on"
         )
         if any(h.startswith("tipped") for h in evidence.held):
             notes.append("some lines were read with the straightedge tipped: read them again held level")
@@ -202,10 +202,11 @@ def _line_notes(evidence: Evidence, draws: Draws) -> tuple[str, ...]:
             f"no leaf goes anywhere (thinnest tried {spoken.leaf(thinnest)}): the readings give a ceiling, "
             "not a value"
         )
-    if len(evidence.lines.lines) < 5:
+    lines = len(evidence.lines.lines)
+    if lines < 5:
+        counted = "one line was" if lines == 1 else f"{lines} lines were"
         notes.append(
-            f"only {len(evidence.lines.lines)} lines were read: six (two long, two cross, two diagonal) "
-            "halve the uncertainty of three"
+            f"only {counted} read: six (two long, two cross, two diagonal) halve the uncertainty of three"
         )
     return tuple(notes)
 

@@ -27,8 +27,10 @@ OFF_OPENING = 0.0015
 """Stations keep this far from openings beside the line, where they can [m]."""
 APART = 0.010
 """Stations of one line are at least this far apart, where the line is long enough [m]."""
-MOST, FEWEST = 9, 5
-"""Stations on the longest line, and on a short one."""
+MOST, FEWEST = 9, 3
+"""Stations on a long line, and on a short one: its ends and its middle."""
+SPACING = 0.035
+"""Stations are about so far apart, where :data:`MOST` allows: bends of a face are longer (ours) [m]."""
 ROUND: dict[System, float] = {"mm": 1e-3, "inch": INCH / 16.0}
 """Stations lie on whole steps of this, so that they can be found with a rule [m]."""
 SAME = 1e-3
@@ -83,25 +85,46 @@ def letter(index: int) -> str:
     return (letter(rest - 1) if rest else "") + chr(ord("A") + last)
 
 
-def measuring_lines(outline: Outline, system: System = "mm") -> tuple[MeasuringLine, ...]:
+def measuring_lines(
+    outline: Outline, system: System = "mm", edge: float | None = None
+) -> tuple[MeasuringLine, ...]:
     """The six lines of the bench with their stations.
 
     Parameters
     ----------
     system : stations lie on whole millimetres, or on sixteenths of an inch
+    edge : length of the straightedge; lines that are longer are laid in parts; None: long enough [m]
 
     >>> lines = measuring_lines(Outline.rectangular(0.24, 0.14))
     >>> [round(1e3 * s) for s in lines[0].at]
     [5, 38, 71, 104, 136, 169, 202, 235]
     """
-    lines = standard_lines(outline)
-    longest = max((line.length for line in lines), default=1.0)
     found = []
-    for i, line in enumerate(lines):
-        count = max(FEWEST, round(MOST * line.length / longest))
+    laid = [part for line in standard_lines(outline) for part in in_parts(line, edge)]
+    for i, line in enumerate(laid):
+        count = min(MOST, max(FEWEST, 1 + round(line.length / SPACING)))
         at = place_stations(outline, line, count, ROUND[system])
         found.append(MeasuringLine(letter(i), line.name, line.start, line.end, at))
     return tuple(found)
+
+
+def in_parts(line: FaceLine, edge: float | None) -> list[FaceLine]:
+    """A line as a straightedge of that length [m] reads it: whole, or in as few layings as reach all of it.
+
+    >>> long = FaceLine("long near", (0.0, 0.0), (0.5, 0.0))
+    >>> [(part.name, part.start[0], part.end[0]) for part in in_parts(long, 0.3)]
+    [('long near, part 1', 0.0, 0.3), ('long near, part 2', 0.2, 0.5)]
+    """
+    if edge is None or line.length <= edge + SAME:
+        return [line]
+    count = math.ceil(line.length / edge - 1e-9)
+    start, along = np.array(line.start), (np.array(line.end) - np.array(line.start)) / line.length
+    found = []
+    for i, first in enumerate(np.linspace(0.0, line.length - edge, count), 1):
+        low, high = start + first * along, start + (first + edge) * along
+        ends = (float(low[0]), float(low[1])), (float(high[0]), float(high[1]))
+        found.append(FaceLine(f"{line.name}, part {i}", *ends))
+    return found
 
 
 def place_stations(
@@ -192,7 +215,7 @@ def lines_of(
     system : units the stations are rounded in
     standard : the six of the bench in any case
     """
-    six = measuring_lines(scenario.part.outline, system)
+    six = measuring_lines(scenario.part.outline, system, scenario.readings.edge_length)
     read = scenario.readings.lines
     if standard or all(any(same_line(line, known) for known in six) for line in read):
         return six

@@ -82,14 +82,15 @@ class LineSet:
         """Length of every straightedge (lines,) [m]."""
         return np.array([line.length for line in self.lines])
 
-    def edge_shape(self, bow: float) -> Array:
+    def edge_shape(self, bow: float | Array) -> Array:
         """Height (n,) of a straightedge's underside over the chord of its ends [m].
 
-        ``bow`` is how far its middle stands off, + = hollow [m].
+        ``bow`` is how far its middle stands off, of every line or one for each, + = hollow [m].
         """
-        of_point = np.repeat(self.length, np.diff(self.offsets))
-        share = self.position / of_point
-        return 4.0 * bow * share * (1.0 - share)
+        points = np.diff(self.offsets)
+        share = self.position / np.repeat(self.length, points)
+        of_point = np.repeat(np.broadcast_to(bow, len(self.lines)), points)
+        return np.asarray(4.0 * of_point * share * (1.0 - share))
 
 
 def on_metal(outline: Outline, points: Array) -> NDArray[np.bool_]:
@@ -292,7 +293,7 @@ def sample_lines(
     )
 
 
-def line_gaps(lines: LineSet, heights: ArrayLike, held: Sequence[str], bow: float = 0.0) -> Array:
+def line_gaps(lines: LineSet, heights: ArrayLike, held: Sequence[str], bow: float | Array = 0.0) -> Array:
     """Gaps (members, n) under every line, held as stated line by line [m].
 
     Parameters
@@ -300,7 +301,7 @@ def line_gaps(lines: LineSet, heights: ArrayLike, held: Sequence[str], bow: floa
     lines : the sampled lines, n points
     heights : heights (members, n) at ``lines.points`` [m]
     held : one of "rest", "level", "tipped start", "tipped end" a line
-    bow : bow of the straightedge, + = hollow in the middle [m]
+    bow : bow of the straightedge, of every line or one for each, + = hollow in the middle [m]
     """
     h = np.ascontiguousarray(np.atleast_2d(np.asarray(heights, dtype=float)) - lines.edge_shape(bow))
     found = np.zeros_like(h)

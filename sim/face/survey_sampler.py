@@ -76,7 +76,7 @@ class Evidence:
     hi: Array
     origin: tuple[tuple[int, int], ...]
     lost: tuple[str, ...]
-    bow: float
+    bow: float | Array
     feel: float
 
     @property
@@ -100,7 +100,11 @@ def _onto_metal(outline: Outline, line: FaceLine, at: float) -> float:
 
 
 def gather(
-    outline: Outline, lines: Sequence[StraightedgeLine], edge_sd: float = 0.0, edge_bow: float = 0.0
+    outline: Outline,
+    lines: Sequence[StraightedgeLine],
+    edge_sd: float = 0.0,
+    edge_bow: float = 0.0,
+    edge_length: float | None = None,
 ) -> Evidence:
     """Turn straightedge lines into arrays.
 
@@ -110,6 +114,7 @@ def gather(
     lines : the readings
     edge_sd : standard error of the straightedge's own line [m]
     edge_bow : its known bow, + = hollow in the middle [m]
+    edge_length : its length, over which it has that bow; None: each line's own [m]
     """
     face_lines = [FaceLine(line.name, line.start, line.end) for line in lines]
     stations = [
@@ -147,7 +152,8 @@ def gather(
         hi=np.array(hi),
         origin=tuple(origin),
         lost=tuple(lost),
-        bow=edge_bow,
+        # What lies on the line is part of the arc: its bow goes with the square of its length.
+        bow=edge_bow if edge_length is None else edge_bow * (sampled.length / edge_length) ** 2,
         feel=math.hypot(FEEL, edge_sd),
     )
 

@@ -10,6 +10,7 @@ Every command that works on inferred faces gets them from :func:`faces_to_work_o
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from handlap.sim.common import spoken
@@ -69,8 +70,8 @@ def unsettled(faces: FaceEnsemble) -> Untold:
         ]
     return Untold(
         f"the readings contradict each other: the search for faces that fit them did not settle, begun "
-        f"afresh and run longer too (R-hat {faces.r_hat:.2f}), and no number that rests on them can be "
-        "relied on",
+        f"afresh and run longer too (agreement of its ways {faces.r_hat:.2f}, 1 is perfect), and no number "
+        "that rests on them can be relied on",
         tuple(remedy),
     )
 
@@ -88,6 +89,19 @@ def too_thick(part: Part, ceiling: float) -> Untold:
         f"whether the face is inside {limit}: the readings are a ceiling, not a value"
     )
     return Untold(reason, (thinner_leaves(part),))
+
+
+def too_thick_to_show(part: Part, leaves: Sequence[float]) -> str:
+    """What to say at once where the thinnest leaf [m] is no thinner than the limit; "" where it is.
+
+    ``leaves``: those at hand, or the one that went nowhere.
+    """
+    if part.limit_by == "zone" or not leaves or min(leaves) < part.limit * (1.0 - 1e-9):
+        return ""
+    return (
+        f"The thinnest leaf, {_leaf(min(leaves))}, cannot show that the limit of {_leaf(part.limit)} is met: "
+        f"{thinner_leaves(part)}."
+    )
 
 
 def thinner_leaves(part: Part) -> str:

@@ -298,6 +298,17 @@ PART_KEYS: tuple[Key, ...] = (
         basis="ours: taken as straight",
     ),
     Key(
+        "readings.edge_length",
+        "quantity",
+        "length of the straightedge; a line of the sheet that is longer is read in parts",
+        "length",
+        20.0,
+        5000.0,
+        usual=(100.0, 2000.0),
+        default_words="as long as every line",
+        basis="ours",
+    ),
+    Key(
         "readings.leaves_in",
         "choice",
         "how leaves are stamped: mm (0.05), µm or um (50), in (.002) or thou (2); plain numbers of leaves in "

@@ -197,6 +197,8 @@ class Readings:
     """Standard error of the straightedge's own line [m]."""
     edge_bow: float = 0.0
     """Known bow of the straightedge over its length, + = hollow in the middle [m]."""
+    edge_length: float | None = None
+    """Length of the straightedge; None: as long as every line [m]."""
     leaves: tuple[float, ...] = ()
     """Feeler leaves at hand, thin to thick, where they are stated [m]."""
     worst: WorstGap | None = None

@@ -67,6 +67,7 @@ def build(
     folder: Path | None,
     *,
     require_readings: bool = True,
+    require_mass: bool = True,
 ) -> Scenario | None:
     """The scenario; None, with the faults written down, if something is wrong.
 
@@ -78,12 +79,13 @@ def build(
     source : path or built-in name
     folder : where the files it names are
     require_readings : False where the face may not have been measured yet
+    require_mass : False where the weight changes nothing: it is then guessed from the size
     """
     given = Given(values, stated, found)
     _required(given)
     face, shift = build_outline(given)
     metal = find_metal(given)
-    part = build_part(given, face, shift, metal)
+    part = build_part(given, face, shift, metal, require_mass=require_mass)
     readings = build_readings(given, face, shift, folder, required=require_readings)
     direction = given.plain("strokes.direction") or 0.0
     plate = build_plate(given, face, direction, folder)

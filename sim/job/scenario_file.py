@@ -53,13 +53,14 @@ class Values:
     stated: set[str] = field(default_factory=set)
 
 
-def load(path_or_name: str | Path, *, require_readings: bool = True) -> Scenario:
+def load(path_or_name: str | Path, *, require_readings: bool = True, require_mass: bool = True) -> Scenario:
     """The scenario of a file, or the built-in one of that name.
 
     Parameters
     ----------
     path_or_name : path of a TOML file, or a name of :func:`builtin_names`
     require_readings : False where the face may not have been measured yet
+    require_mass : False where the weight changes nothing: it is then guessed from the size
 
     Raises
     ------
@@ -76,6 +77,7 @@ def load(path_or_name: str | Path, *, require_readings: bool = True) -> Scenario
         file=path.name,
         folder=path.parent,
         require_readings=require_readings,
+        require_mass=require_mass,
     )
 
 
@@ -86,6 +88,7 @@ def load_text(
     file: str | None = None,
     folder: Path | None = None,
     require_readings: bool = True,
+    require_mass: bool = True,
 ) -> Scenario:
     """The scenario a TOML text describes; see :func:`load`.
 
@@ -95,10 +98,17 @@ def load_text(
     source : where it came from, for the report
     file : name of the file in messages; without it ``source``
     folder : where the files it names are; without it none may be named
-    require_readings : False where the face may not have been measured yet
+    require_readings, require_mass : as of :func:`load`
     """
     document = parse_toml(text, Findings(file or source))
-    return load_document(document, source, file=file, folder=folder, require_readings=require_readings)
+    return load_document(
+        document,
+        source,
+        file=file,
+        folder=folder,
+        require_readings=require_readings,
+        require_mass=require_mass,
+    )
 
 
 def load_document(
@@ -108,6 +118,7 @@ def load_document(
     file: str | None = None,
     folder: Path | None = None,
     require_readings: bool = True,
+    require_mass: bool = True,
 ) -> Scenario:
     """The scenario of a file's tables as a mapping; see :func:`load_text`.
 
@@ -116,7 +127,8 @@ def load_document(
     """
     found = Findings(file or source)
     read = _values(document, found)
-    scenario = build(read.values, read.stated, found, source, folder, require_readings=require_readings)
+    required = {"require_readings": require_readings, "require_mass": require_mass}
+    scenario = build(read.values, read.stated, found, source, folder, **required)
     if found.faults or scenario is None:
         raise ScenarioError(found.faults)
     return scenario

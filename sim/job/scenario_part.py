@@ -15,6 +15,7 @@ from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_values import what_is_known
 from handlap.sim.job.slender import as_stiff_as
 from handlap.sim.materials import metals
+from handlap.sim.materials.mass import slab_mass
 
 Point = tuple[float, float]
 
@@ -165,9 +166,20 @@ def _weight(given: Given) -> float | None:
     return None
 
 
-def build_part(given: Given, face: Outline | None, shift: Point, metal: metals.Metal | None) -> Part | None:
+def _weight_or_guess(given: Given, face: Outline | None, metal: metals.Metal | None) -> float | None:
+    """The weight, for those to whom it matters little: or that of a slab of the face [N]."""
+    if {"part.mass", "part.weight", "exact.load"} & given.stated or face is None or metal is None:
+        return _weight(given)
+    mass = slab_mass(face.area, given.values.get("part.thickness"), metal.density)
+    given.note("part.mass", show(mass, "mass", given.found.system, 2), "guessed from size and metal")
+    return mass * GRAVITY
+
+
+def build_part(
+    given: Given, face: Outline | None, shift: Point, metal: metals.Metal | None, *, require_mass: bool = True
+) -> Part | None:
     """The part; None if something of it is missing or faulty."""
-    weight = _weight(given)
+    weight = _weight(given) if require_mass else _weight_or_guess(given, face, metal)
     limit_by = given.plain("part.limit_by")
     gasket = given.values.get("part.gasket")
     if isinstance(gasket, str) and metal is not None:

@@ -25,6 +25,8 @@ OFF_FACE = 0.02
 """A line or a height may not lie further than this outside the bounding box of the face [m]."""
 NEAR_METAL = 0.002
 """A reading counts when there is metal within this, along and across: leaves have a width [m]."""
+ROUNDING = 1e-4
+"""A line may be so much longer than the straightedge [m]."""
 EITHER_SIDE = 0.002
 """A leaf that slides in to a depth goes this much short of it and stops this much beyond [m]."""
 
@@ -49,7 +51,9 @@ def build_readings(
     worst_stated = "readings.worst_gap" in given.stated
     if required and not lines_stated and not table_stated and not worst_stated:
         given.found.fault(
-            "readings", None, 'missing: at least one [[readings.line]], or heights = "table.csv"'
+            "readings",
+            None,
+            'missing: "handlap readings" asks for them line by line; or heights = "table.csv"',
         )
     tables = given.values.get("readings.line", [])
     if lines_stated and not tables and not given.found.faults:
@@ -60,6 +64,7 @@ def build_readings(
         lines = build_lines(tables, leaves, face, shift, given.found)
         if any("held" not in t for t in tables):
             given.note("readings.line[].held", "at rest on two points")
+        _long_enough(given, lines)
     elif "readings.leaves" in given.stated and table_stated:
         given.found.warn("readings.leaves", "not used with a table of heights")
     if lines_stated and "readings.heights_sd" in given.stated:
@@ -70,10 +75,24 @@ def build_readings(
         table=_table(given, face, shift, folder),
         edge_sd=given.plain("readings.edge_error") if with_edge else 0.0,
         edge_bow=given.plain("readings.edge_bow") if with_edge else 0.0,
+        edge_length=given.values.get("readings.edge_length"),
         leaves=leaves,
         # Lines and tables tell more than one gap, and it is among them.
         worst=None if lines_stated or table_stated else given.values.get("readings.worst_gap"),
     )
+
+
+def _long_enough(given: Given, lines: tuple[StraightedgeLine, ...]) -> None:
+    """Doubt lines longer than the straightedge."""
+    edge = given.values.get("readings.edge_length")
+    for line in lines:
+        length = math.hypot(line.end[0] - line.start[0], line.end[1] - line.start[1])
+        if edge is not None and length > edge + ROUNDING:
+            got, most = (show(x, "length", given.found.system) for x in (length, edge))
+            given.found.warn(
+                f'readings.line "{line.name}"',
+                f"{got} long, and the straightedge is {most}: read it in parts",
+            )
 
 
 def _table(given: Given, face: Outline | None, shift: Point, folder: Path | None) -> HeightTable | None:

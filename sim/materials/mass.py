@@ -9,6 +9,24 @@ from handlap.sim.materials.metals import Metal
 SWARF_LOST = (0.05, 0.15)
 """Share of the swarf that never reaches the scale when it is gathered and weighed (D)."""
 
+SLAB = 0.030
+"""Thickness of the slab that a mass is guessed from where no other is known (ours) [m]."""
+
+
+def slab_mass(area: float, thickness: float | None, density: float) -> float:
+    """A guess of what a part weighs [kg]: a slab of its face's metal, m = ρ·A·t.
+
+    Parameters
+    ----------
+    area : of the metal of the face, openings left out [m²]
+    thickness : None: :data:`SLAB` [m]
+    density : [kg/m³]
+
+    >>> round(slab_mass(0.01, None, 2700.0), 6), round(slab_mass(0.01, 0.006, 2700.0), 6)
+    (0.81, 0.162)
+    """
+    return mass_off(SLAB if thickness is None else thickness, density, area)
+
 
 def _positive(value: float, what: str, unit: str) -> float:
     if not (math.isfinite(value) and value > 0.0):

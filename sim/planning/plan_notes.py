@@ -41,7 +41,7 @@ def _layout_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
     whole = replace(scenario, plate=Plate(*large), paper=replace(scenario.paper, strips=None, lumps=()))
     ideal, _ = lap_typical(crew, worked, whole)
     change = ideal.heights[-1] - run.heights[-1]
-    grid = crew.bench.grid
+    grid, outline = crew.bench.grid, scenario.part.outline
     deepest = int(np.argmax(change))
     flatter = gauge.flatness(crew.gauged, ideal.heights[-1])[0]
     flatness = gauge.flatness(crew.gauged, run.heights[-1])[0]
@@ -54,17 +54,11 @@ def _layout_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
         f"against one large {words}, edges, seams and bumps leave the face "
         f"{spoken.say_height(flatness, '.1f')} instead of {spoken.say_height(flatter, '.1f')} flat "
         f"after the same strokes; most more comes off, {spoken.say_height(change[deepest], '.1f')}, "
-        f"at u {_signed(grid.u[deepest])}, "
-        f"v {_signed(grid.v[deepest])} {spoken.length_unit()}"
+        f"{spoken.taped(grid.u[deepest], grid.v[deepest], outline.length, outline.width)}"
         if abs(change).max() > WORTH_SAYING
         else f"edges, seams and bumps change the face by less than {spoken.say_height(WORTH_SAYING, '.1f')}"
     )
     return notes
-
-
-def _signed(place: float) -> str:
-    """A place in the unit of the job, with a minus that a printed page would have."""
-    return spoken.position(place).split(" ")[0].replace("-", "−")
 
 
 def _insert_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
