@@ -44,13 +44,18 @@ SEARCH = 0.06
 """An opening is looked for this far from where it should be; over the length [-]."""
 SMALLEST = 0.022
 """Openings smaller than this say nothing; over the length [-]."""
-CONTRAST = 0.06
-"""Least difference of coded colours inside and outside the edge of an opening that is seen [-]."""
-NEAR = 0.025
+CONTRAST = 0.12
+"""Least difference of logarithms of coded grey inside and outside the edge of an opening that is seen [-]."""
+DARK = 0.03
+"""Added to coded grey before logarithms are taken [-]."""
+SECTORS = 8
+TAP = 0.04
+"""A mark is where it should be within this; over the length [-]."""
+NEAR = 0.015
 """An opening is where it should be within this; over the length [-]."""
 FOUND_SHARE = 0.6
 """Share of the openings that have to be where they should be [-]."""
-MENDED = 3
+MENDED = 4
 """Times the view is mended by the openings found."""
 WEIGHT = 3
 """What an opening found counts for beside a tap [-]."""
@@ -65,11 +70,12 @@ class NotThisFace(ValueError):
 @dataclass(frozen=True)
 class Found:
     """An opening looked for: its number from 1, how far off it is seen (2,) [m], contrast of its edge [-],
-    whether it is where it should be."""
+    whether one is seen, and where it should be."""
 
     number: int
     off: Array
     contrast: float
+    seen: bool
     here: bool
 
 
@@ -155,16 +161,17 @@ def read_dye_photo(
     view = find_view(outline, marks, photo.size)
     straight = straighten(photo, outline, view)
     openings = look_for_openings(straight, outline)
-    _same_face(straight, outline, openings)
     for _ in range(MENDED):
         mended = _mended(outline, marks, view, openings, photo.size)
         if mended is None:
             break
         again = straighten(photo, outline, mended)
-        found = look_for_openings(again, outline)
-        if _off(found) >= _off(openings):
+        found = look_for_openings(again, outline, 0.6 * SEARCH)
+        better = _share_here(found), -_off(found)
+        if better <= (_share_here(openings), -_off(openings)):
             break
         view, straight, openings = mended, again, found
+    _same_face(straight, outline, openings, marks, view)
     metal = _metal(straight, outline)
     spots = [None if at is None or not len(at) else view.places(at) for at in (dyed, bare)]
     film = read_film(straight, metal, dyed=spots[0], bare=spots[1])
@@ -212,45 +219,82 @@ def _binned(
 # ---- openings
 
 
-def look_for_openings(straight: Straight, outline: Outline) -> tuple[Found, ...]:
-    """Every opening large enough, where its edge is seen clearest around where it should be."""
+def look_for_openings(straight: Straight, outline: Outline, search: float = SEARCH) -> tuple[Found, ...]:
+    """Every opening large enough, where its edge is seen clearest around where it should be.
+
+    Parameters
+    ----------
+    search : how far it is looked for; over the length [-]
+    """
     longest = max(outline.length, outline.width)
     shape = straight.v.size, straight.u.size
     rim = Outline(outline.rim).contains(straight.points).reshape(shape)
     whole = outline.contains(straight.points).reshape(shape)
     band = max(2, round(BAND * longest / straight.spacing))
-    reach = round(SEARCH * longest / straight.spacing)
-    coded = np.nan_to_num(straight.colours, nan=0.5)
+    reach = round(search * longest / straight.spacing)
+    # In logarithms black dye beside a dark hole is seen as well as bare metal is.
+    tone = np.log(np.nan_to_num(straight.colours, nan=0.5).mean(axis=2) + DARK)
     found = []
     for number, opening in enumerate(outline.openings, 1):
         if min(np.ptp(opening, axis=0)) < SMALLEST * longest:
             continue
-        own = Outline(opening).contains(straight.points).reshape(shape) & rim
+        box = _box(straight, opening, band + 1)
+        own = np.zeros(shape, dtype=bool)
+        points = np.column_stack([c.ravel() for c in np.meshgrid(straight.u[box[1]], straight.v[box[0]])])
+        own[box] = Outline(opening).contains(points).reshape(own[box].shape)
+        own &= rim
         if own.sum() < 12:
             continue
-        inner = own & ~binary_erosion(own, iterations=band)
-        outer = binary_dilation(own, iterations=band) & whole
-        response = _responses(coded, inner, outer, reach)
+        inner = own[box] & ~binary_erosion(own[box], iterations=band)
+        outer = binary_dilation(own[box], iterations=band) & whole[box]
+        response = _responses(tone, box, _sectors(inner, outer), reach)
         k, j = np.unravel_index(int(np.argmax(response)), response.shape)
-        contrast = float(response[k, j])
         off = straight.spacing * np.array([j - reach, reach - k], dtype=float)
-        here = contrast >= CONTRAST and float(np.hypot(*off)) <= NEAR * longest
-        found.append(Found(number, off, contrast, here))
+        seen = float(response[k, j]) >= CONTRAST
+        here = seen and float(np.hypot(*off)) <= NEAR * longest
+        found.append(Found(number, off, float(response[k, j]), seen, here))
     return tuple(found)
 
 
-def _responses(coded: Array, inner: Mask, outer: Mask, reach: int) -> Array:
-    """Difference of the colours inside and outside an edge (2·reach + 1, 2·reach + 1), for every shift."""
-    rows, columns = np.flatnonzero((inner | outer).any(axis=1)), np.flatnonzero((inner | outer).any(axis=0))
-    box = slice(rows[0], rows[-1] + 1), slice(columns[0], columns[-1] + 1)
+def _box(straight: Straight, ring: Array, room: int) -> tuple[slice, slice]:
+    """Rows and columns of the picture around a ring, with some room."""
+    u, v = ring.T
+    columns = np.flatnonzero((straight.u >= u.min()) & (straight.u <= u.max()))
+    rows = np.flatnonzero((straight.v >= v.min()) & (straight.v <= v.max()))
+    return (
+        slice(max(0, rows[0] - room), rows[-1] + 1 + room),
+        slice(max(0, columns[0] - room), columns[-1] + 1 + room),
+    )
+
+
+def _sectors(inner: Mask, outer: Mask) -> list[Array]:
+    """For each sector of a ring, weights whose sum over a picture is inside less outside."""
+    y, x = np.nonzero(inner)
+    rows, columns = np.mgrid[0 : inner.shape[0], 0 : inner.shape[1]]
+    part = np.floor(SECTORS * (np.arctan2(rows - y.mean(), columns - x.mean()) / (2.0 * np.pi) + 0.5))
+    found = []
+    for k in range(SECTORS):
+        here = np.minimum(part, SECTORS - 1) == k
+        if (inner & here).sum() > 2 and (outer & here).sum() > 2:
+            found.append((inner & here) / (inner & here).sum() - (outer & here) / (outer & here).sum())
+    return found
+
+
+def _responses(tone: Array, box: tuple[slice, slice], kernels: Sequence[Array], reach: int) -> Array:
+    """How clearly an edge runs all round (2·reach + 1, 2·reach + 1), for every shift.
+
+    The edge of the dye crosses a ring; that of an opening runs round it, and is dark or light on the same
+    side everywhere: what the lower quarter of the sectors shows counts.
+    """
     wide = [
         np.clip(np.arange(s.start - reach, s.stop + reach), 0, n - 1)
-        for s, n in zip(box, inner.shape, strict=True)
+        for s, n in zip(box, tone.shape, strict=True)
     ]
-    window = coded[np.ix_(*wide)]
-    kernel = inner[box] / inner.sum() - outer[box] / max(1, outer.sum())
-    parts = [fftconvolve(window[..., k], kernel[::-1, ::-1], mode="valid") for k in range(3)]
-    return np.sqrt(np.mean(np.square(parts), axis=0))
+    window = tone[np.ix_(*wide)]
+    parts = np.array([fftconvolve(window, kernel[::-1, ::-1], mode="valid") for kernel in kernels])
+    signed = parts * np.sign(parts.mean(axis=0))
+    low = np.sort(signed, axis=0)[len(kernels) // 4]
+    return np.asarray(np.where(low > 0.0, np.sqrt(np.maximum(low, 0.0) * np.abs(parts.mean(axis=0))), 0.0))
 
 
 def _off(openings: Sequence[Found]) -> float:
@@ -259,25 +303,39 @@ def _off(openings: Sequence[Found]) -> float:
     return float(np.sqrt(np.mean(np.sum(np.square(off), axis=1)))) if off else float("nan")
 
 
-def _same_face(straight: Straight, outline: Outline, openings: Sequence[Found]) -> None:
-    """Refuse a picture in which the openings are not where they should be."""
+def _same_face(
+    straight: Straight, outline: Outline, openings: Sequence[Found], marks: Sequence[Mark], view: View
+) -> None:
+    """Refuse a picture in which openings or marks are not where they should be.
+
+    Raises
+    ------
+    NotThisFace
+    """
     if not openings:
         return
-    share = _share_here(openings)
-    if share >= FOUND_SHARE:
-        return
-    turned = Outline(-outline.rim, tuple(-opening for opening in outline.openings))
-    if _share_here(look_for_openings(straight, turned)) >= FOUND_SHARE:
+    if _share_here(openings) < FOUND_SHARE:
+        turned = Outline(-outline.rim, tuple(-opening for opening in outline.openings))
+        if _share_here(look_for_openings(straight, turned)) >= FOUND_SHARE:
+            raise NotThisFace(
+                "the openings would be where they should be if the face lay the other way round: begin with "
+                "the corner that is given third now"
+            )
+        here = sum(found.here for found in openings)
         raise NotThisFace(
-            "the openings would be where they should be if the face lay the other way round: begin with the "
-            "corner that is given third now"
+            f"of {len(openings)} openings looked for, {here or 'none'} {'is' if here == 1 else 'are'} where the "
+            "marks put them: either a mark is at the wrong place, or this is another part, or the openings "
+            "cannot be told from the face (lay a sheet of another colour under it)"
         )
-    here = sum(found.here for found in openings)
-    raise NotThisFace(
-        f"of {len(openings)} openings looked for {here or 'none'} {'is' if here == 1 else 'are'} where the marks "
-        "put them: either a mark is at the wrong place, or this is another part, or the openings cannot be told "
-        "from the face (lay a sheet of another colour under it)"
-    )
+    longest = max(outline.length, outline.width)
+    away = [float(np.hypot(*(view.places(mark.pixel[None])[0] - mark.place))) for mark in marks]
+    worst = int(np.argmax(away))
+    if away[worst] > TAP * longest and marks[worst].ring is None:
+        raise NotThisFace(
+            f"the {marks[worst].name} mark is some {100.0 * away[worst] / longest:.0f} % of the length off from "
+            f"where the openings put it: look at it again; it should be near "
+            f"{','.join(f'{c:.0f}' for c in view.pixels(marks[worst].place[None])[0])}"
+        )
 
 
 def _share_here(openings: Sequence[Found]) -> float:
@@ -287,21 +345,30 @@ def _share_here(openings: Sequence[Found]) -> float:
 def _mended(
     outline: Outline, marks: Sequence[Mark], view: View, openings: Sequence[Found], size: tuple[int, int]
 ) -> View | None:
-    """The view by the marks and the openings found, or None where there are none or it is none."""
-    seen = [found for found in openings if found.here]
-    if len(seen) < FEWEST - 2:
-        return None
+    """The view by the marks and the openings seen, one mark left out where that is far better; None where
+    too few openings are seen to say so, or it is none."""
     more = []
-    for found in seen:
-        ring = outline.openings[found.number - 1]
-        area, u, v = polygon_moments(ring)
-        place = np.array([u / area, v / area])
-        pixel = view.pixels((place + found.off)[None])[0]
-        more += [Mark(f"opening {found.number}", place, pixel)] * WEIGHT
-    try:
-        return find_view(outline, [*marks, *more], size)
-    except NoView:
+    for found in openings:
+        if found.seen:
+            area, u, v = polygon_moments(outline.openings[found.number - 1])
+            place = np.array([u / area, v / area])
+            more.append(Mark(f"opening {found.number}", place, view.pixels((place + found.off)[None])[0]))
+    if len(more) < FEWEST - 1:
         return None
+    longest = max(outline.length, outline.width)
+    best: tuple[float, View | None] = (np.inf, None)
+    for left_out in (None, *range(len(marks))):
+        kept = [mark for k, mark in enumerate(marks) if k != left_out]
+        try:
+            tried = find_view(outline, [*kept, *more * WEIGHT], size)
+        except NoView:
+            continue
+        away = np.array([np.hypot(*(tried.places(m.pixel[None])[0] - m.place)) for m in [*marks, *more]])
+        # An opening that is taken for another thing is far off, and counts no more than that.
+        cost = float(np.minimum(away / (NEAR * longest), 1.0) @ ([1.0] * len(marks) + [WEIGHT] * len(more)))
+        if cost < best[0] - (0.0 if left_out is None else 0.5):
+            best = (cost, tried)
+    return best[1]
 
 
 __all__ = ["DyePhoto", "Found", "NoView", "NotThisFace", "OneColour", "look_for_openings", "read_dye_photo"]
