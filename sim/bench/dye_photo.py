@@ -90,6 +90,7 @@ class DyePhoto:
     off : root mean square distance of openings from where they should be, after mending [m]; NaN: none
     chance : that dye is left, by cell (rows, columns), the far side first [-]; NaN where it cannot be told
     metal : share of each cell that is metal (rows, columns) [-]
+    turnable : whether the openings would fit as well with the face turned half round
     """
 
     photo: Photo
@@ -101,6 +102,7 @@ class DyePhoto:
     chance: Array
     metal: Array
     outline: Outline
+    turnable: bool
 
     @property
     def dyed(self) -> Mask:
@@ -121,6 +123,10 @@ class DyePhoto:
     def left(self) -> float:
         """Share of the face seen on which dye is left [-]."""
         return float(np.nanmean(self.film.chance))
+
+    def metal_of(self, rows: int, columns: int) -> Array:
+        """Share of each zone (rows, columns) that is metal [-]."""
+        return _binned(self.straight, self.outline, self.film.chance, rows, columns)[2]
 
     def zones(self, rows: int, columns: int) -> tuple[Array, Array]:
         """Shares of zones (rows, columns) on which dye is left, far side first, and their standard errors
@@ -179,7 +185,8 @@ def read_dye_photo(
     columns = max(1, round(CELLS * outline.length / max(outline.length, outline.width)))
     share, seen, area = _binned(straight, outline, film.chance, rows, columns)
     chance = np.where((area > 0.04) & (seen >= SEEN_SHARE * area), share, np.nan)
-    return DyePhoto(photo, view, straight, film, openings, _off(openings), chance, area, outline)
+    return DyePhoto(photo, view, straight, film, openings, _off(openings), chance, area, outline,
+                    _turnable(outline))  # fmt: skip
 
 
 def _metal(straight: Straight, outline: Outline) -> Mask:
@@ -336,6 +343,19 @@ def _same_face(
             f"where the openings put it: look at it again; it should be near "
             f"{','.join(f'{c:.0f}' for c in view.pixels(marks[worst].place[None])[0])}"
         )
+
+
+def _turnable(outline: Outline) -> bool:
+    """Whether every opening has one of its size in its place when the face is turned half round."""
+    found = [polygon_moments(opening) for opening in outline.openings]
+    slack = NEAR * max(outline.length, outline.width)
+    return all(
+        any(
+            np.hypot(u / a + x / b, v / a + y / b) < slack and abs(np.sqrt(a) - np.sqrt(b)) < slack
+            for b, x, y in found
+        )
+        for a, u, v in found
+    )
 
 
 def _share_here(openings: Sequence[Found]) -> float:
