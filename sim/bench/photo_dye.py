@@ -35,8 +35,10 @@ GLARE_WIDER = 1.0
 """Glare reaches so many radii of its burnt-out middle beyond it [-], and at least this much: """
 GLARE_LEAST = 6.0
 """[pixels]"""
-SAMPLES = 6000
+SAMPLES = 4000
 ROUNDS = 40
+SETTLED = 1e-4
+"""Gain of log likelihood a pixel below which a law is the one [-]."""
 NEITHER = 0.03
 """Share of pixels that are neither, to begin with [-]."""
 LEAST_STEP = 0.30
@@ -222,7 +224,7 @@ def _guesses(y: Array, b: Array) -> Iterator[Mask]:
     main = centred @ np.linalg.svd(centred, full_matrices=False)[2][0]
     light = np.column_stack([np.ones(len(b)), b])
     flat = bright - light @ np.linalg.lstsq(light, bright, rcond=None)[0]
-    for values in (main, -main, bright, flat):
+    for values in (main, bright, flat):
         for cut in (_parting(values), float(np.median(values))):
             yield values < cut
 
@@ -257,7 +259,7 @@ def _climbed(y: Array, b: Array, dyed: Mask) -> _Law | None:
         one = inverse.sum(axis=0)
         target = ((y[:, None, :] - means) @ one / one.sum() * weights).sum(axis=1)
         each = weights.sum(axis=1)
-        normal = b.T @ (b * each[:, None]) + 1e-3 * len(b) * 1e-2 * np.eye(b.shape[1])
+        normal = b.T @ (b * each[:, None]) + 1e-5 * len(b) * np.eye(b.shape[1])
         light = np.linalg.solve(normal, b.T @ target)
         off = y[:, None, :] - (b @ light)[:, None, None] - means
         away = np.einsum("nki,ij,nkj->nk", off, inverse, off)
@@ -265,7 +267,10 @@ def _climbed(y: Array, b: Array, dyed: Mask) -> _Law | None:
         dense = shares[:2] * np.exp(-0.5 * away) / np.sqrt((2.0 * np.pi) ** 3 * np.linalg.det(cov))
         whole = dense.sum(axis=1) + shares[2] * neither
         weights = dense / whole[:, None]
+        before = -np.inf if found is None else found.likelihood
         found = _Law(light, means, cov, shares, float(np.log(whole).mean()))
+        if found.likelihood - before < SETTLED:
+            break
     if found is not None and found.step.mean() > 0.0:
         found = _Law(found.light, found.means[::-1], found.cov, found.shares[[1, 0, 2]], found.likelihood)
     return found

@@ -170,7 +170,7 @@ def find_view(outline: Outline, marks: Sequence[Mark], size: tuple[int, int]) ->
             raise NoView(f"{mark.name} at {_at(mark.pixel)} is outside the picture of {size[0]} × {size[1]} pixels")
     places, pixels = (np.array([getattr(m, of) for m in marks]) for of in ("place", "pixel"))
     for of, points in (("on the face", places), ("in the picture", pixels)):
-        if _most_spread(points) < 0.01:
+        if _most_spread(points) < 0.03:
             raise NoView(f"the marks lie on one line {of}, or two of them at one place: take others, far apart")
     if len(marks) == FEWEST:
         _right_way_round(marks, places, pixels)
