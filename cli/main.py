@@ -47,6 +47,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BENCH, "job-sheet", "The plan as a sheet to print and work by, with when to stop."),
     Entry(BENCH, "bench-page", "The plan as a page for the phone: counts, reminds, takes notes."),
     Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),
+    Entry(BENCH, "dye-photo", "Read what is left of the dye from a photo of the face."),
     Entry(BENCH, "replan", "Learn from the log, plan the rest, and say stop when it is time."),
     Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),
     Entry(LEARN, "lesson", "Predict what the hands do to the metal, then see it worked."),

@@ -18,6 +18,7 @@ PICTURES: dict[str, tuple[str, ...]] = {
     "compare": ("ways.png", "removed.png", "turns.png", "curves.png"),
     "why": ("causes.png", "maps.png"),
     "improve": ("ways.png", "search.png"),
+    "dye-photo": ("seen.png",),
     "replan": ("course.png", "warp.png"),
     "record": ("warp.png",),
     "lesson": ("before.png", "after.png", "removed.png", "dye.png", "curve.png"),

@@ -71,10 +71,22 @@ def make_truth(
     return Truth(scenario, bench, gauged, face_at(bench.grid.points), conditions, face_at, seed)
 
 
-def write_log(truth: Truth, blocks: list[Entry], looks: set[int], *, division: float = 0.2e-3) -> JobLog:
+PHOTO_SD = 0.06
+"""Standard error of a share that a photo tells [-]."""
+
+
+def write_log(
+    truth: Truth,
+    blocks: list[Entry],
+    looks: set[int],
+    *,
+    division: float = 0.2e-3,
+    photo: tuple[int, int] | None = None,
+) -> JobLog:
     """The log somebody would have kept: swarf, leaves and dye at some of the blocks.
 
-    ``looks``: places of the blocks after which was looked; ``division`` of the scale [kg].
+    ``looks``: places of the blocks after which was looked; ``division`` of the scale [kg]; ``photo``: rows
+    and columns in which photos tell the dye, in place of what eyes do.
     """
     rng = np.random.default_rng([truth.seed, 3])
     part, grid = truth.scenario.part, truth.bench.grid
@@ -90,7 +102,7 @@ def write_log(truth: Truth, blocks: list[Entry], looks: set[int], *, division: f
             entry = replace(
                 entry, swarf=max(0.0, round(mass / division) * division), scale=division,
                 readings=tuple(read_now(truth, states[place + 1], lines, rng)),
-                dyed=True, **dye_seen(truth, states[place] - states[place + 1], rng, worked=place > 0),
+                dyed=True, **dye_seen(truth, states[place] - states[place + 1], rng, worked=place > 0, photo=photo),
             )  # fmt: skip
             last = place + 1
         elif place + 1 in looks:
@@ -125,13 +137,26 @@ def read_now(truth: Truth, heights: Array, lines: list[FaceLine], rng: np.random
     return found
 
 
-def dye_seen(truth: Truth, removed: Array, rng: np.random.Generator, *, worked: bool) -> dict[str, Any]:
+def dye_seen(
+    truth: Truth,
+    removed: Array,
+    rng: np.random.Generator,
+    *,
+    worked: bool,
+    photo: tuple[int, int] | None = None,
+) -> dict[str, Any]:
     """What somebody would have told of the dye, seen with an error: shares of each zone on which it is left,
-    letters, or shares of the whole face, by turns from job to job."""
+    letters, or shares of the whole face, by turns from job to job; or what a photo tells."""
     part, grid, drawn = truth.scenario.part, truth.bench.grid, truth.conditions.dye
     rough = roughness_dyed(truth.scenario.paper.grits[0], part.metal, worked=worked)
     off = removed[: grid.n_cells]
     gone, faded = beyond(off, drawn.gone_at(rough)), beyond(off, drawn.faded_at(rough))
+    if photo is not None:
+        left = 1.0 - zone_shares(grid, gone, photo) + PHOTO_SD * rng.standard_normal(photo[0] * photo[1])
+        shown = np.clip(np.round(left, 2), 0.0, 1.0).reshape(photo)
+        error = np.where(np.isfinite(shown), PHOTO_SD, np.nan)
+        rows = {"dye_grid": shown, "dye_sd": error}
+        return {name: tuple(map(tuple, values.tolist())) for name, values in rows.items()}
     if truth.seed % 3 == 2:
         area = grid.area[: grid.n_cells] / grid.area[: grid.n_cells].sum()
         shares = np.array([gone @ area, faded @ area]) + 0.05 * rng.standard_normal(2)

@@ -17,7 +17,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 SIM = {p.stem: p for p in sorted((ROOT / "sim").rglob("*.py"))}
 CLI = {p.stem: p for p in sorted((ROOT / "cli").rglob("*.py"))}
-RUN_TIME = {"numpy", "scipy", "numba", "matplotlib", "click"}
+RUN_TIME = {"numpy", "scipy", "numba", "matplotlib", "PIL", "click"}
 FOLDERS = ("common", "materials", "job", "face", "lapping", "planning", "comparing", "bench", "teaching")
 """Folders of sim, each of which may use itself and those before it."""
 

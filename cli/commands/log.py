@@ -73,8 +73,14 @@ DRAFT = "handlap.log-draft/1"
 @click.option(
     "--dye-grid",
     metavar="GRID",
-    help='Dye left on a grid of 3 x 5: "0 20% ... / ... / ...", far row first, from left to right; - for '
-    "no metal.",
+    help='Dye left on a grid of 3 x 5, or finer up to 12 x 20: "0 20% ... / ... / ...", far row first, from '
+    "left to right; - for no metal, or not seen.",
+)
+@click.option(
+    "--dye-sd",
+    metavar="GRID",
+    help="Standard errors of these shares on the same grid, where they were measured from a photo "
+    "(handlap dye-photo); without them the grid counts as judged by eye.",
 )
 @click.option(
     "--dye",

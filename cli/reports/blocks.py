@@ -98,6 +98,7 @@ class Report:
         "job-sheet",
         "bench-page",
         "log",
+        "dye-photo",
         "replan",
         "record",
         "exercise",

@@ -92,7 +92,9 @@ def entry_words(entry: Entry) -> str:
         count = sum(len(line.stations) for line in entry.readings)
         parts.append(f"{counted(count, 'reading')} on {counted(len(entry.readings), 'line')}")
     parts += [_dye_words(entry.dye_left, entry.dye_faded)]
-    parts += ["dye, zone by zone"] if entry.dye_grid is not None else []
+    if entry.dye_grid is not None:
+        grid = f"{len(entry.dye_grid)} × {len(entry.dye_grid[0])}"
+        parts += [f"dye, zone by zone ({grid}{', with errors' if entry.dye_sd is not None else ''})"]
     parts += [f"dye: {entry.dye_seen}"] if entry.dye_seen else []
     parts += ["dyed"] if entry.dyed else []
     parts += [f"{number(entry.minutes, 3)} min"] if entry.minutes is not None else []

@@ -58,8 +58,10 @@ class Entry:
     readings : straightedge lines read after the strokes
     dye_left : share of the face on which dye is left, full or fading [-]
     dye_faded : share on which it is fading or gone [-]
-    dye_grid : shares on which it is left on a coarse raster (3, 5), NaN where there is nothing to see
-    dye_seen : the same raster in letters or words, which tell fading from gone; "" for none
+    dye_grid : shares on which it is left on a raster (rows, columns), (3, 5) or finer, NaN where there is
+        nothing to see
+    dye_sd : standard errors of these shares, as measured from a photo; None: judged by eye
+    dye_seen : a raster (3, 5) in letters or words, which tell fading from gone; "" for none
     dyed : new dye put on at the end
     minutes : time taken [min]
     note : words
@@ -86,6 +88,7 @@ class Entry:
     dye_left: float | None = None
     dye_faded: float | None = None
     dye_grid: tuple[tuple[float, ...], ...] | None = None
+    dye_sd: tuple[tuple[float, ...], ...] | None = None
     dye_seen: str = ""
     dyed: bool = False
     minutes: float | None = None
@@ -114,7 +117,8 @@ class Entry:
         if self.dye_seen:
             zones = read_dye(self.dye_seen)
         elif self.dye_grid is not None:
-            zones = dye_picture.of_shares(np.array(self.dye_grid))
+            sd = None if self.dye_sd is None else np.array(self.dye_sd)
+            zones = dye_picture.of_shares(np.array(self.dye_grid), sd)
         left, faded = self.dye_left, self.dye_faded
         if zones is not None:
             gone_told, faded_told = np.split(np.isfinite(zones.seen), 2)

@@ -37,7 +37,7 @@ _GRAMS = {"swarf": "swarf_g", "part_weight": "part_g", "scale": "scale_g"}
 NAMES = frozenset(
     (
         *(*_PLAIN, *_FLAGS, *_GRAMS, "at", "when", "not_turned"),
-        *("reading", "goes_nowhere", "dye", "dye_left", "dye_faded", "dye_grid"),
+        *("reading", "goes_nowhere", "dye", "dye_left", "dye_faded", "dye_grid", "dye_sd"),
     )
 )
 """What may be said: as the options of ``handlap log`` are called, with ``_`` for ``-``; ``reading`` is a list
@@ -191,9 +191,10 @@ def _dye(said: Mapping[str, Any], raw: dict[str, Any], option: Callable[[str], s
         share = told(name, read_share)
         if share is not None:
             raw[name] = share
-    shares = told("dye_grid", read_shares)
-    if shares is not None:
-        raw["dye_grid"] = [[None if math.isnan(share) else float(share) for share in row] for row in shares]
+    for name in ("dye_grid", "dye_sd"):
+        shares = told(name, read_shares)
+        if shares is not None:
+            raw[name] = [[None if math.isnan(share) else float(share) for share in row] for row in shares]
     if told("dye", read_dye) is not None:
         raw["dye_seen"] = str(said["dye"])
 

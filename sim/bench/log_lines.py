@@ -12,8 +12,8 @@ from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import Held, Station, StraightedgeLine
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_values import read_stations
-from handlap.sim.lapping.dye_picture import COLUMNS, ROWS
-from handlap.sim.lapping.dye_words import read_dye
+from handlap.sim.lapping.dye_picture import COLUMNS, MOST_COLUMNS, MOST_ROWS, ROWS
+from handlap.sim.lapping.dye_words import fits_grid, read_dye
 from handlap.sim.materials import grits
 
 SCHEMA = 1
@@ -32,7 +32,7 @@ NEW = {
         "part_g",
         "scale_g",
     ),
-    *("readings", "dye_left", "dye_faded", "dye_grid", "dye_seen", "dyed", "minutes", "note", "void"),
+    *("readings", "dye_left", "dye_faded", "dye_grid", "dye_sd", "dye_seen", "dyed", "minutes", "note", "void"),
     *("corrected", "as_is"),
 }
 STAMPED = {"n", "at", "when", "against", "id"}
@@ -65,9 +65,8 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "readings": [_line_json(line) for line in entry.readings] or None,
         "dye_left": entry.dye_left,
         "dye_faded": entry.dye_faded,
-        "dye_grid": None
-        if entry.dye_grid is None
-        else [[None if math.isnan(x) else x for x in row] for row in entry.dye_grid],
+        "dye_grid": _grid_json(entry.dye_grid),
+        "dye_sd": _grid_json(entry.dye_sd),
         "dye_seen": entry.dye_seen or None,
         "dyed": entry.dyed or None,
         "as_is": entry.as_is or None,
@@ -76,6 +75,10 @@ def to_json(entry: Entry) -> dict[str, Any]:
         "against": {mark.subject: [mark.digest, mark.words] for mark in entry.against} or None,
     }
     return {name: value for name, value in full.items() if value is not None}
+
+
+def _grid_json(grid: tuple[tuple[float, ...], ...] | None) -> list[list[float | None]] | None:
+    return None if grid is None else [[None if math.isnan(x) else x for x in row] for row in grid]
 
 
 def _scaled(value: float | None, unit: float) -> float | None:
@@ -116,7 +119,6 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
     for name in sorted(set(raw) - NEW - STAMPED):
         found.fault(label, name, "no such key; an entry may hold " + ", ".join(sorted(NEW)))
     take = _Taker(raw, label, found)
-    grid = _grid(raw.get("dye_grid"), label, found)
     entry = Entry(
         number=take.whole("n", 1, 10**6, 0),
         at=take.whole("at", 0, 10**7, 0),
@@ -133,7 +135,8 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
         readings=_lines(raw.get("readings"), label, found),
         dye_left=take.number("dye_left", 0.0, 1.0, 1.0),
         dye_faded=take.number("dye_faded", 0.0, 1.0, 1.0),
-        dye_grid=grid,
+        dye_grid=_grid(raw.get("dye_grid"), f"{label}, dye_grid", found),
+        dye_sd=_grid(raw.get("dye_sd"), f"{label}, dye_sd", found),
         dye_seen=_seen(take.text("dye_seen"), label, found),
         dyed=take.flag("dyed"),
         minutes=take.number("minutes", 0.0, 1e4, 1.0),
@@ -231,6 +234,11 @@ def _dye_agrees(entry: Entry, label: str, found: Findings) -> None:
     """Faults of dye told in two ways that contradict each other."""
     if entry.dye_seen and entry.dye_grid is not None:
         found.fault(f"{label}, dye_seen", entry.dye_seen, "either this or dye_grid, not both")
+    sizes = [None if g is None else (len(g), len(g[0])) for g in (entry.dye_grid, entry.dye_sd)]
+    if sizes[1] is not None and sizes[0] != sizes[1]:
+        rows, columns = sizes[1]
+        allowed = "as many as dye_grid has, which it is the errors of"
+        found.fault(f"{label}, dye_sd", f"{rows} rows of {columns}", allowed)
     gone = 0.0 if entry.dye_left is None else 1.0 - entry.dye_left
     if entry.dye_faded is not None and entry.dye_faded < gone - 1e-9:
         words = f"{gone:g} to 1: what is gone, {gone:g} of the face, counts as faded too"
@@ -240,14 +248,17 @@ def _dye_agrees(entry: Entry, label: str, found: Findings) -> None:
 def _grid(raw: Any, label: str, found: Findings) -> tuple[tuple[float, ...], ...] | None:
     if raw is None:
         return None
-    shape = f"{ROWS} rows (far to near) of {COLUMNS} shares from 0 to 1 (left to right), or null"
-    rows = []
-    if not isinstance(raw, list) or len(raw) != ROWS:
-        found.fault(f"{label}, dye_grid", raw, shape)
+    shape = (
+        f"{ROWS} rows (far to near) of {COLUMNS} shares from 0 to 1 (left to right), or null; or a finer grid "
+        f"of up to {MOST_ROWS} rows of {MOST_COLUMNS}"
+    )
+    if not isinstance(raw, list) or not all(isinstance(row, list) for row in raw) or not fits_grid(raw):
+        found.fault(label, raw, shape)
         return None
+    rows = []
     for row in raw:
-        if not isinstance(row, list) or len(row) != COLUMNS or not all(map(_is_share, row)):
-            found.fault(f"{label}, dye_grid", row, shape)
+        if not all(map(_is_share, row)):
+            found.fault(label, row, shape)
             return None
         rows.append(tuple(math.nan if x is None else float(x) for x in row))
     return tuple(rows)

@@ -1,7 +1,7 @@
 """What a person saw of the dye, as one record however it was told, and what a worked face would show.
 
-Zones are a coarse grid of three rows across the face, the far side first, and five columns along it,
-the left end first.
+Zones are a grid of rows across the face, the far side first, and columns along it, the left end first:
+three by five where a person tells them, finer where a photo does.
 """
 
 from __future__ import annotations
@@ -16,9 +16,13 @@ from handlap.sim.common.outline import Array
 from handlap.sim.lapping.dye import Map, beyond
 
 ROWS, COLUMNS = 3, 5
+"""The grid that words and letters speak of."""
 ZONES = ROWS * COLUMNS
-WORDS_SD, ZONE_SD, FACE_SD = 0.25, 0.15, 0.07
-"""Standard errors of a share: of a zone told in words, of one told as a share, of the whole face [-]."""
+MOST_ROWS, MOST_COLUMNS = 12, 20
+"""The finest grid: finer zones hold less than a cell or two of the faces that they are compared with."""
+WORDS_SD, ZONE_SD, FACE_SD, MAP_SD = 0.25, 0.15, 0.07, 0.10
+"""Standard errors of a share: of a zone told in words, of one told as a share, of the whole face; of a zone
+that is measured without error, for the map that a model draws [-].  All for zones of three by five."""
 WORDS_LEVELS, SHARE_LEVELS = 3, 11
 """Shares that are told apart: none, half and all in words; tenths as shares."""
 FADING_VAGUER = 1.5
@@ -32,15 +36,17 @@ class DyePicture:
 
     Attributes
     ----------
-    gone, faded : by zone (15,), row by row from the far left one, or of the whole face (1,) [-]
-    sd : standard error of one share gone [-]
+    gone, faded : by zone (rows·columns,), row by row from the far left one, or of the whole face (1,) [-]
+    sd : standard error of a share gone, one for all or by zone (rows·columns,) [-]
     levels : shares that the person told apart, from none to all
+    shape : rows and columns of the zones; (1, 1): the whole face
     """
 
     gone: Array
     faded: Array
-    sd: float
+    sd: float | Array
     levels: int
+    shape: tuple[int, int] = (ROWS, COLUMNS)
 
     @property
     def zoned(self) -> bool:
@@ -61,7 +67,8 @@ class DyePicture:
     @property
     def errors(self) -> Array:
         """Standard errors (2·zones,) of :attr:`seen` [-]."""
-        return np.repeat([self.sd, FADING_VAGUER * self.sd], self.gone.size)
+        sd = np.broadcast_to(np.asarray(self.sd, dtype=float), self.gone.shape)
+        return np.concatenate([sd, FADING_VAGUER * sd])
 
     @property
     def chance_by_luck(self) -> float:
@@ -72,7 +79,7 @@ class DyePicture:
         """The picture without the zones in which there is no metal."""
         if not self.zoned:
             return self
-        metal = zones_of(grid)[1] > 0.0
+        metal = zones_of(grid, self.shape)[1] > 0.0
         gone, faded = (np.where(metal, told, np.nan) for told in (self.gone, self.faded))
         return replace(self, gone=gone, faded=faded)
 
@@ -89,7 +96,7 @@ class DyePicture:
         """
         states = (beyond(removed, gone_at), beyond(removed, faded_at))
         if self.zoned:
-            return np.concatenate([zone_shares(grid, state) for state in states], axis=-1)
+            return np.concatenate([zone_shares(grid, state, self.shape) for state in states], axis=-1)
         area = grid.area[: grid.n_cells]
         return np.stack([(state @ area) / area.sum() for state in states], axis=-1)
 
@@ -111,35 +118,54 @@ class DyePicture:
 
 def of_face(left: float | None, faded: float | None) -> DyePicture:
     """The picture of one who saw on what share of the face dye is left, or fading or gone; None: not said."""
-    gone = np.nan if left is None else 1.0 - left
-    return DyePicture(np.array([gone]), np.array([np.nan if faded is None else faded]), FACE_SD, SHARE_LEVELS)
+    gone, fading = np.nan if left is None else 1.0 - left, np.nan if faded is None else faded
+    return DyePicture(np.array([gone]), np.array([fading]), FACE_SD, SHARE_LEVELS, (1, 1))
 
 
-def of_shares(left: NDArray[np.floating]) -> DyePicture:
-    """The picture of one who saw what share of each zone (3, 5) dye is left on; NaN: not seen."""
-    gone = 1.0 - np.asarray(left, dtype=float).ravel()
-    return DyePicture(gone, np.full(ZONES, np.nan), ZONE_SD, SHARE_LEVELS)
+def of_shares(left: NDArray[np.floating], sd: NDArray[np.floating] | None = None) -> DyePicture:
+    """The picture of one who saw what share of each zone (rows, columns) dye is left on; NaN: not seen.
+
+    Parameters
+    ----------
+    sd : standard errors (rows, columns) of what was measured, from a photo say; None: judged by eye
+
+    A finer grid is no host of independent witnesses: what a model gets wrong about where dye goes it gets
+    wrong over whole stretches of the face.  So each zone errs by more the more there are of them, such that
+    all together tell as much of such a stretch as fifteen do, and besides that where in it the dye ends.
+
+    >>> float(of_shares(np.full((6, 10), 0.5)).errors[0] / of_shares(np.full((3, 5), 0.5)).errors[0])
+    2.0
+    """
+    left = np.asarray(left, dtype=float)
+    rows, columns = left.shape
+    finer = np.sqrt(left.size / ZONES)
+    errors: Array = np.full(left.size, ZONE_SD * finer)
+    if sd is not None:
+        errors = np.hypot(MAP_SD * finer, np.nan_to_num(np.asarray(sd, dtype=float).ravel(), nan=1.0))
+    unseen = np.full(left.size, np.nan)
+    return DyePicture(1.0 - left.ravel(), unseen, errors, SHARE_LEVELS, (rows, columns))
 
 
-def zones_of(grid: Grid) -> tuple[NDArray[np.int64], Array]:
-    """Zone (cells,) of every cell, row by row from the far left one, and the metal in each (15,) [m²]."""
+def zones_of(grid: Grid, shape: tuple[int, int] = (ROWS, COLUMNS)) -> tuple[NDArray[np.int64], Array]:
+    """Zone (cells,) of every cell, row by row from the far left one, and the metal in each (zones,) [m²]."""
     cells = slice(0, grid.n_cells)
+    rows, columns = shape
 
     def part(at: Array, edges: Array, count: int) -> NDArray[np.int64]:
         share = (at - edges[0]) / (edges[-1] - edges[0])
         zone: NDArray[np.int64] = np.clip(count * share, 0, count - 1).astype(np.int64)
         return zone
 
-    column = part(grid.u[cells], grid.u_edges, COLUMNS)
-    row = ROWS - 1 - part(grid.v[cells], grid.v_edges, ROWS)
-    zone: NDArray[np.int64] = (row * COLUMNS + column).astype(np.int64)
-    return zone, np.bincount(zone, grid.area[cells], ZONES).astype(float)
+    column = part(grid.u[cells], grid.u_edges, columns)
+    row = rows - 1 - part(grid.v[cells], grid.v_edges, rows)
+    zone: NDArray[np.int64] = (row * columns + column).astype(np.int64)
+    return zone, np.bincount(zone, grid.area[cells], rows * columns).astype(float)
 
 
-def zone_shares(grid: Grid, where: Map) -> Array:
-    """Share (…, 15) of every zone that maps (…, cells) of 0 and 1 mark; NaN where no metal is."""
-    zone, metal = zones_of(grid)
-    weights = np.zeros((grid.n_cells, ZONES))
+def zone_shares(grid: Grid, where: Map, shape: tuple[int, int] = (ROWS, COLUMNS)) -> Array:
+    """Share (…, zones) of every zone that maps (…, cells) of 0 and 1 mark; NaN where no metal is."""
+    zone, metal = zones_of(grid, shape)
+    weights = np.zeros((grid.n_cells, metal.size))
     weights[np.arange(grid.n_cells), zone] = grid.area[: grid.n_cells]
     with np.errstate(invalid="ignore", divide="ignore"):
         return np.where(metal > 0.0, (where @ weights) / metal, np.nan)

@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from handlap.sim.common.outline import Array
 from handlap.sim.lapping.dye_picture import (
     COLUMNS,
+    MOST_COLUMNS,
+    MOST_ROWS,
     ROWS,
     WORDS_LEVELS,
     WORDS_SD,
@@ -45,7 +47,10 @@ LETTERS = {
 }  # fmt: skip
 LETTER_WORDS = "g gone, h half gone, f fading, u untouched (full), l left (full or fading), ? not seen"
 SHARE_WORDS = "a share from 0 to 1, or from 0% to 100%"
-GRID_WORDS = f"{ROWS} rows of {COLUMNS} shares, rows parted by /"
+GRID_WORDS = (
+    f"{ROWS} rows of {COLUMNS} shares, rows parted by /, or a finer grid of up to {MOST_ROWS} rows of "
+    f"{MOST_COLUMNS}"
+)
 PLACES: dict[str, tuple[tuple[int, ...], tuple[int, ...]]] = {
     "far left corner": ((0,), (0,)),
     "far right corner": ((0,), (4,)),
@@ -140,7 +145,7 @@ def read_share(text: str) -> float:
 
 
 def read_shares(text: str) -> Array:
-    """Shares (3, 5) written row by row, - where there is no metal.
+    """Shares (rows, columns) written row by row, - where there is no metal or nothing was seen.
 
     Raises
     ------
@@ -150,9 +155,23 @@ def read_shares(text: str) -> Array:
     [0.0, 0.0, 0.5, nan, 1.0]
     """
     rows = [row.split() for row in text.split("/")]
-    if len(rows) != ROWS or any(len(row) != COLUMNS for row in rows):
+    if not fits_grid(rows):
         raise ValueError(GRID_WORDS)
     return np.array([[np.nan if word == "-" else read_share(word) for word in row] for row in rows])
+
+
+def fits_grid(rows: Sequence[Sequence[object]]) -> bool:
+    """Whether rows are those of a grid of zones: all as long, three by five or finer.
+
+    >>> fits_grid([[1] * 5] * 3), fits_grid([[1] * 10] * 6), fits_grid([[1] * 5] * 2), fits_grid([[1] * 5, [], []])
+    (True, True, False, False)
+    """
+    columns = len(rows[0]) if rows else 0
+    return (
+        ROWS <= len(rows) <= MOST_ROWS
+        and COLUMNS <= columns <= MOST_COLUMNS
+        and all(len(row) == columns for row in rows)
+    )
 
 
 def _from_words(text: str) -> list[str]:

@@ -185,7 +185,14 @@ def worked(world: str, count: int = JOBS, first: int = 0) -> tuple[Case, ...]:
     return tuple(work(base, basis, seed, world) for seed in range(first, first + count))
 
 
-def work(base, basis: FaceBasis, seed: int, world: str, members: int = MEMBERS) -> Case:
+def work(
+    base,
+    basis: FaceBasis,
+    seed: int,
+    world: str,
+    members: int = MEMBERS,
+    photo: tuple[int, int] | None = None,
+) -> Case:
     truth = make_truth(base, face_of(seed, basis), seed=seed, cells=CELLS)
     limit = max(LIMIT_SHARE * widest_gap(truth), LIMIT_LEAST)
     job = replace(truth.scenario, part=replace(truth.scenario.part, limit=limit))
@@ -196,7 +203,7 @@ def work(base, basis: FaceBasis, seed: int, world: str, members: int = MEMBERS) 
         Entry(i + 1, 0, NOW, strokes=BLOCK, paper="P80", brushed=True, new_sheet=i % SHEET == 0)
         for i in range(BLOCKS)
     ]
-    log = write_log(truth, blocks, {1, BLOCKS - 1})
+    log = write_log(truth, blocks, {1, BLOCKS - 1}, photo=photo)
     faces = infer_faces(job.part, job.readings, count=members, seed=seed)
     workshop = open_workshop(job, log, faces, cells=CELLS, seed=seed)
     prior = first_state(workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed))
