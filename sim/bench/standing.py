@@ -30,7 +30,7 @@ from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Part, Readings, Scenario, StraightedgeLine
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores, middle_member
+from handlap.sim.lapping.ensemble import draw_plate_scores, middle_member, scores_for
 from handlap.sim.materials import grits
 from handlap.sim.planning.crew import MOST_MEMBERS
 from handlap.sim.planning.leg import measure
@@ -143,7 +143,7 @@ def open_log(
         faces = faces_to_work_on(scenario, count=members, seed=seed, above=not read_since)
     workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
     return workshop, first_state(
-        workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed)
+        workshop, faces, scores_for(scenario, members, seed), draw_plate_scores(members, seed)
     )
 
 
