@@ -104,6 +104,7 @@ class Report:
         "validity",
         "lesson",
         "play",
+        "past-jobs",
     ]
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]

@@ -65,7 +65,7 @@ def to_remember(learnt: Learnt, log: JobLog, *, today: str) -> PastJob:
             "the log has told neither of the paper nor of the hands; weigh the part or the swarf, or read the "
             "leaves between blocks"
             if learnt.believed
-            else "what was learnt from the log is not believed (see \"Look again\" of the record)"
+            else 'what was learnt from the log is not believed (see "Look again" of the record)'
         )
         raise InputError(f"--remember: nothing to remember of {scenario.name}: {why}")
     relevant = {x.key: x for x in uncertain_of(scenario).values()}

@@ -137,7 +137,16 @@ def _with(plain: Scenario, made: dict[str, Uncertain], past: Past) -> Scenario:
         wear=replace(plain.wear, **renewed(plain.wear)),
         hands=replace(plain.hands, **renewed(plain.hands)),
         assumed=tuple(by_key.get(x.key, x) for x in plain.assumed),
+        warnings=(*plain.warnings, *(_strange_words(past.jobs[k]) for k in past.strange)),
         past=past,
+    )
+
+
+def _strange_words(job: PastJob) -> str:
+    return (
+        f"what {job.job} taught does not fit your other jobs, and counts for little: another kind of paper "
+        f"under the same grade ({job.paper}), another person, a slip in its log? If so, say it in its entry "
+        "(abrasive, hands), or take it out: handlap past-jobs"
     )
 
 
