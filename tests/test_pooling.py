@@ -70,7 +70,7 @@ def test_what_was_assumed_is_taken_out_again():
 
 @pytest.mark.parametrize("strange", [False, True], ids=["none strange", "one of another abrasive"])
 def test_bands_of_the_sixth_job_hold_and_are_narrower(strange):
-    """Four hundred people, alike from job to job or not, five jobs each; the sixth against its band, with and without a wrong one."""
+    """The sixth job of four hundred people, alike from job to job or not, against its band."""
     rng = np.random.default_rng(17)
     people = 400
     inside, width, named, false = 0, [], 0, 0

@@ -47,11 +47,12 @@ def _dropped(place: Path | None, jobs: Sequence[PastJob], numbers: Sequence[int]
     """What is left once the entries of these numbers are taken out of the file."""
     from handlap.cli.files import write_whole
     from handlap.sim.common.errors import InputError
-    from handlap.sim.job.past_jobs import without
+    from handlap.sim.job.given_file import read_small_text
+    from handlap.sim.job.past_jobs import LARGEST, without
 
     wrong = [n for n in numbers if not 1 <= n <= len(jobs)]
     if wrong or place is None:
         there = f"1 to {len(jobs)}" if jobs else "none, for there are no entries"
         raise InputError(f"--drop {', '.join(map(str, wrong or numbers))}: allowed is {there}")
-    write_whole(place, without(place.read_text(encoding="utf-8"), numbers))
+    write_whole(place, without(read_small_text(place, LARGEST), numbers))
     return tuple(job for n, job in enumerate(jobs, 1) if n not in numbers)

@@ -137,9 +137,10 @@ def entry_of(found: Record) -> PastJob:
 def keep(entry: PastJob, place: Path) -> str:
     """Write an entry down, and say so."""
     from handlap.cli.files import write_whole
-    from handlap.sim.job.past_jobs import parse_past, with_entry
+    from handlap.sim.job.given_file import read_small_text
+    from handlap.sim.job.past_jobs import LARGEST, parse_past, with_entry
 
-    text = place.read_text(encoding="utf-8") if place.exists() else ""
+    text = read_small_text(place, LARGEST) if place.exists() else ""
     changed, older = with_entry(text, parse_past(text, str(place)), entry)
     write_whole(place, changed)
     what = "in place of what was kept of it before" if older else "as a new entry"

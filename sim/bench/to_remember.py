@@ -62,8 +62,8 @@ def to_remember(learnt: Learnt, log: JobLog, *, today: str) -> PastJob:
     found = _found(learnt, grits.find(paper)) if learnt.believed else {}
     if not found:
         why = (
-            "the log has told neither of the paper nor of the hands; weigh the part or the swarf, or read the "
-            "leaves between blocks"
+            "the log has told neither of the paper nor of the hands; weigh the part or the swarf, or read "
+            "the leaves between blocks"
             if learnt.believed
             else 'what was learnt from the log is not believed (see "Look again" of the record)'
         )

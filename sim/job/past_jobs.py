@@ -164,8 +164,8 @@ def parse_past(text: str, file: str) -> tuple[PastJob, ...]:
     try:
         document = tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:
-        line = re.search(r"at line (\d+)", str(error))
-        where = f"line {line[1]}" if line else "the end"
+        at = re.search(r"at line (\d+)", str(error))
+        where = f"line {at[1]}" if at else "the end"
         raise ScenarioError([Fault(file, where, "", f"no TOML: {error}. {_REMEDY}")]) from None
     faults = [Fault(file, key, "", "unknown key; allowed: [[job]]") for key in document if key != "job"]
     listed = document.get("job", [])
@@ -198,6 +198,8 @@ def _lines_of_jobs(text: str) -> list[int]:
 
 def _entry(raw: Any, file: str, label: str, faults: list[Fault]) -> PastJob | None:
     """One entry; what is wrong with it goes to ``faults``."""
+    from handlap.sim.job.scenario_values import what_is_known
+
     before = len(faults)
 
     def fault(key: str, got: Any, allowed: str) -> None:
@@ -228,7 +230,7 @@ def _entry(raw: Any, file: str, label: str, faults: list[Fault]) -> PastJob | No
             try:
                 held[key] = find(held[key]).name
             except ValueError as error:
-                fault(key, held[key], str(error))
+                fault(key, held[key], what_is_known(error))
     held["found"] = _found(held.get("found", {}), fault)
     stated = held.get("stated", [])
     if not all(isinstance(key, str) for key in stated):
@@ -253,6 +255,10 @@ _KEYS: dict[str, tuple[type, str]] = {
     "found": (dict, "a table [job.found] of low, middle and high values"),
 }
 _NEEDED = ("job", "metal", "paper", "wet", "found")
+
+
+def _plain(text: str) -> bool:
+    return text.isprintable() and len(text) <= 1000
 
 
 def _file_name_of(name: str) -> str:

@@ -139,7 +139,8 @@ WORK_KEYS: tuple[Key, ...] = (
     Key(
         "hands.whose",
         "text",
-        "whose hands, in a word of your own: what earlier jobs have taught of hands is only taken for the same",
+        "whose hands, in a word of your own: what earlier jobs have taught of hands is only taken for "
+        "the same",
         default_words="yours",
     ),
     # ---- strokes

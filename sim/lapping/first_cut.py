@@ -1,4 +1,4 @@
-"""What the first hundred strokes on a new sheet take off: rate, force and ageing together, as people see it."""
+"""What the first hundred strokes on a new sheet take off: rate, force and ageing together."""
 
 from __future__ import annotations
 

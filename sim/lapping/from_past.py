@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -53,7 +54,7 @@ class _Unknown:
 
 
 def same_paper(scenario: Scenario, job: PastJob) -> bool:
-    """Whether a job cut the same metal with the same kind of paper, wet or dry alike; the grade may differ."""
+    """Whether a job cut the same metal with the same kind of paper, wet or dry alike, of any grade."""
     here = scenario.part.metal.name, scenario.paper.wet, scenario.paper.abrasive.casefold()
     return here == (job.metal, job.wet, job.abrasive.casefold())
 
@@ -128,7 +129,7 @@ def moved(quantity: Uncertain, to: _Unknown, basis: str) -> Uncertain:
 def _with(plain: Scenario, made: dict[str, Uncertain], past: Past) -> Scenario:
     """The job with these quantities in place of those assumed."""
 
-    def renewed(record: object) -> dict[str, Uncertain]:
+    def renewed(record: object) -> dict[str, Any]:
         return {name: x for name, x in made.items() if hasattr(record, name)}
 
     by_key = {x.key: x for x in made.values()}

@@ -180,8 +180,8 @@ def crew_of(
 ) -> Crew:
     """A crew on given faces, of which there may be fewer than members."""
     return _crew(
-        scenario, faces, scores_for(scenario, members, seed), draw_plate_scores(members, seed), fineness, seed,
-        executor, tell or (lambda done, what: None),
+        scenario, faces, scores_for(scenario, members, seed), draw_plate_scores(members, seed), fineness,
+        seed, executor, tell or (lambda done, what: None),
     )  # fmt: skip
 
 
