@@ -50,6 +50,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BENCH, "dye-photo", "Read what is left of the dye from a photo of the face."),
     Entry(BENCH, "replan", "Learn from the log, plan the rest, and say stop when it is time."),
     Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),
+    Entry(BENCH, "past-jobs", "What earlier jobs have taught of paper and hands; takes entries out."),
     Entry(LEARN, "lesson", "Predict what the hands do to the metal, then see it worked."),
     Entry(LEARN, "play", "A page to play with: one lap stroke by stroke, two ways side by side."),
     Entry(LEARN, "exercise", "A warped face to judge from its readings; the truth sealed; marks."),

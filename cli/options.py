@@ -57,6 +57,49 @@ def in_its_units(job: Scenario) -> Scenario:
     return job
 
 
+def past_option(function: F) -> F:
+    """--afresh."""
+    return click.option(
+        "--afresh",
+        is_flag=True,
+        help="Leave out what earlier jobs have taught (handlap past-jobs lists them).",
+    )(function)
+
+
+def past_place() -> Path | None:
+    """Where earlier jobs are kept; None where the user wants none."""
+    import os
+    import sys
+
+    from handlap.sim.job.past_jobs import past_file
+
+    try:
+        home = Path.home()
+    except RuntimeError:
+        home = Path("/")
+    return past_file(os.environ, sys.platform, home)
+
+
+def as_known(job: Scenario, afresh: bool) -> Scenario:
+    """The job as it is known from earlier ones, unless they are to be left out or there are none.
+
+    Raises
+    ------
+    ScenarioError : if their file is torn
+    """
+    place = None if afresh else past_place()
+    if place is None:
+        return job
+    from handlap.sim.job.past_jobs import read_past
+
+    jobs = read_past(place)
+    if not jobs:
+        return job
+    from handlap.sim.lapping.from_past import from_past
+
+    return from_past(job, jobs, str(place))
+
+
 def scenario_argument(*, required: bool = True) -> Callable[[F], F]:
     """SCENARIO: a file, or the name of a built-in one."""
     return click.argument("scenario", required=required, type=ScenarioName())

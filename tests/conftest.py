@@ -26,6 +26,9 @@ settings.register_profile("seeking", deadline=None)
 # The same examples on every run; HANDLAP_SEEK=1 looks for new ones.
 settings.load_profile("seeking" if os.environ.get("HANDLAP_SEEK", "") not in ("", "0") else "repeatable")
 
+# No test reads what the person who runs it has kept of jobs of their own, nor adds to it.
+os.environ["HANDLAP_PAST_JOBS"] = "none"
+
 BOOK = pytest.StashKey[Book]()
 
 

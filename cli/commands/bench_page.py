@@ -9,10 +9,12 @@ import click
 
 from handlap.cli.options import (
     Output,
+    as_known,
     check_places,
     face_may_decide,
     in_its_units,
     members_option,
+    past_option,
     scenario_argument,
     seed_option,
 )
@@ -30,6 +32,7 @@ GOAL_OUT_OF_REACH = 3
 @scenario_argument()
 @members_option(64, 16, 1024)
 @seed_option
+@past_option
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -39,7 +42,7 @@ GOAL_OUT_OF_REACH = 3
 @click.option("--json", "as_json", is_flag=True, help="Print what the page goes by as one JSON object.")
 @click.pass_context
 def bench_page(
-    ctx: click.Context, scenario: str, members: int, seed: int, out: Path | None, as_json: bool
+    ctx: click.Context, scenario: str, members: int, seed: int, afresh: bool, out: Path | None, as_json: bool
 ) -> None:
     """Make a page for the phone beside the plate.
 
@@ -57,7 +60,7 @@ def bench_page(
     from handlap.sim.bench.log_file import read_log
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
-    job = in_its_units(load(scenario))
+    job = as_known(in_its_units(load(scenario)), afresh)
     log = read_log(job)
     file = out or Path(f"{set_name(job.name, 'bench-page')}.html")
     check_places(None, file)

@@ -7,9 +7,11 @@ import click
 from handlap.cli.options import (
     Output,
     Spread,
+    as_known,
     in_its_units,
     members_option,
     output_options,
+    past_option,
     scenario_argument,
     seed_option,
     spread_options,
@@ -28,6 +30,7 @@ from handlap.cli.options import (
 @click.option("--no-turns", is_flag=True, help="Leave out how often to turn.")
 @members_option(64, 16, 1024)
 @seed_option
+@past_option
 @spread_options
 @output_options
 def compare(
@@ -36,6 +39,7 @@ def compare(
     no_turns: bool,
     members: int,
     seed: int,
+    afresh: bool,
     spread: Spread,
     output: Output,
 ) -> None:
@@ -70,7 +74,7 @@ def compare(
     from handlap.sim.job.scenario_file import load
     from handlap.sim.job.ways import parse_way
 
-    job = in_its_units(load(scenario))
+    job = as_known(in_its_units(load(scenario)), afresh)
     ways = [parse_way(text) for text in texts]
     output.check()
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import in_its_units, members_option, seed_option
+from handlap.cli.options import as_known, in_its_units, members_option, past_option, seed_option
 from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
@@ -36,9 +36,10 @@ NEEDED = ("size", "limit", "gap")
 @click.option("--over", is_flag=True, help="Write over FILE where it is there already; a copy is kept.")
 @members_option(16, 8, 512)
 @seed_option
+@past_option
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as one JSON object instead of text.")
 def glance(
-    file: Path | None, over: bool, members: int, seed: int, as_json: bool, **given: str | None
+    file: Path | None, over: bool, members: int, seed: int, afresh: bool, as_json: bool, **given: str | None
 ) -> None:
     """A first look in a minute: from the worst gap to what to do about it.
 
@@ -73,7 +74,7 @@ def glance(
     kept = _kept_copy(file)
     write_whole(file, text)
     draft_of(file).unlink(missing_ok=True)
-    scenario = in_its_units(load(str(file)))
+    scenario = as_known(in_its_units(load(str(file))), afresh)
     with Progress() as progress:
         found = first_look(scenario, members=members, seed=seed, progress=progress)
     if as_json:

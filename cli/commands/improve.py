@@ -7,9 +7,11 @@ import click
 from handlap.cli.options import (
     Output,
     Spread,
+    as_known,
     in_its_units,
     members_option,
     output_options,
+    past_option,
     scenario_argument,
     seed_option,
     spread_options,
@@ -34,6 +36,7 @@ from handlap.cli.options import (
 )
 @members_option(64, 16, 1024)
 @seed_option
+@past_option
 @spread_options
 @output_options
 def improve(
@@ -42,6 +45,7 @@ def improve(
     minutes: float | None,
     members: int,
     seed: int,
+    afresh: bool,
     spread: Spread,
     output: Output,
 ) -> None:
@@ -54,7 +58,7 @@ def improve(
     """
     from handlap.sim.job.scenario_file import load
 
-    job = in_its_units(load(scenario))
+    job = as_known(in_its_units(load(scenario)), afresh)
     output.check()
 
     from handlap.cli.progress import Progress

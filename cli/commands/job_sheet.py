@@ -9,10 +9,12 @@ import click
 
 from handlap.cli.options import (
     Output,
+    as_known,
     check_places,
     face_may_decide,
     in_its_units,
     members_option,
+    past_option,
     scenario_argument,
     seed_option,
 )
@@ -33,6 +35,7 @@ GOAL_OUT_OF_REACH = 3
 @scenario_argument()
 @members_option(64, 8, 1024)
 @seed_option
+@past_option
 @click.option(
     "--paper",
     type=click.Choice(["A4", "Letter"], case_sensitive=False),
@@ -58,6 +61,7 @@ def job_sheet(
     scenario: str,
     members: int,
     seed: int,
+    afresh: bool,
     paper: str,
     out: Path | None,
     page: bool,
@@ -74,7 +78,7 @@ def job_sheet(
     from handlap.cli.result_set import set_name
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
-    job = in_its_units(load(scenario))
+    job = as_known(in_its_units(load(scenario)), afresh)
     folder = out or Path()
     places = {ending: folder / f"{set_name(job.name, 'job-sheet')}.{ending}" for ending in ("pdf", "html")}
     if page:

@@ -7,9 +7,11 @@ import click
 from handlap.cli.options import (
     Output,
     Spread,
+    as_known,
     in_its_units,
     members_option,
     output_options,
+    past_option,
     scenario_argument,
     seed_option,
     spread_options,
@@ -29,6 +31,7 @@ FIRST_TRY = "two-cylinder-head"
 )
 @members_option(64, 8, 1024)
 @seed_option
+@past_option
 @spread_options
 @output_options
 @click.pass_context
@@ -38,6 +41,7 @@ def plan(
     start: str | None,
     members: int,
     seed: int,
+    afresh: bool,
     spread: Spread,
     output: Output,
 ) -> None:
@@ -55,7 +59,7 @@ def plan(
     from handlap.sim.job.scenario_file import load
     from handlap.sim.lapping.simulate import starting_on
 
-    job = in_its_units(load(scenario))
+    job = as_known(in_its_units(load(scenario)), afresh)
     output.check()
     if start is not None:
         job = starting_on(job, start)

@@ -2,15 +2,30 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 import click
 
 from handlap.cli.options import (
     Output,
+    as_known,
     in_its_units,
     members_option,
     output_options,
+    past_option,
+    past_place,
     scenario_argument,
     seed_option,
+)
+
+if TYPE_CHECKING:
+    from handlap.sim.bench.record import Record
+    from handlap.sim.job.past_jobs import PastJob
+
+OFFER = (
+    "To let your next plans begin from what this job taught of paper and hands: {}. It is kept in a file of "
+    "your own on this machine, and sent nowhere."
 )
 
 
@@ -18,6 +33,7 @@ from handlap.cli.options import (
 @scenario_argument()
 @members_option(64, 16, 1024)
 @seed_option
+@past_option
 @click.option(
     "--paper",
     type=click.Choice(["A4", "Letter"], case_sensitive=False),
@@ -25,12 +41,19 @@ from handlap.cli.options import (
     show_default=True,
     help="Size of the paper of the PDF.",
 )
+@click.option(
+    "--remember",
+    is_flag=True,
+    help="Keep what this job has taught of paper and hands for the next plans, in a file of your own.",
+)
 @output_options
 def record(
     scenario: str,
     members: int,
     seed: int,
+    afresh: bool,
     paper: str,
+    remember: bool,
     output: Output,
 ) -> None:
     """Draw up the record that stays with the part, and what the cut does around it.
@@ -39,13 +62,17 @@ def record(
     agree, taper, finish, sheets, time; every limit met, not met, or cannot tell. From the keys
     under part.after: thickness left, compression ratio, cam, clearances, holes, end float,
     inlet flange. With --out the page (HTML) and a PDF are written too.
+
+    With --remember, what the job taught of paper and hands is kept for the next plans
+    (handlap past-jobs shows it); nothing is kept without, and nothing is ever sent anywhere.
     """
     from handlap.sim.bench.log_file import read_log
     from handlap.sim.job.scenario_file import load
 
-    job = in_its_units(load(scenario))
+    job = as_known(in_its_units(load(scenario)), afresh)
     log = read_log(job)
-    output.check()
+    place = past_to_write() if remember else past_place()
+    output.check(*([place] if remember and place is not None else []))
 
     from handlap.cli.progress import Progress
     from handlap.cli.reports.record_report import record_json, record_pictures, record_report
@@ -53,7 +80,10 @@ def record(
 
     with Progress() as progress:
         found = make_record(job, log, members=members, seed=seed, progress=progress)
-    report = record_report(found)
+        entry = entry_of(found) if remember else None
+    kept = "" if entry is None or place is None else keep(entry, place)
+    offered = f"handlap record {job.source} --remember" if place is not None and not remember else ""
+    report = record_report(found, kept or (OFFER.format(offered) if offered else ""))
 
     def pdf() -> bytes:
         from handlap.cli.reports.report_pdf import report_pdf
@@ -62,8 +92,57 @@ def record(
 
     output.hand_over(
         report,
-        record_json(found),
+        record_json(found, entry),
         pictures=lambda: record_pictures(found),
         job=job.name,
         pdf=pdf,
     )
+
+
+def past_to_write() -> Path:
+    """The file of earlier jobs, its folder made, found to be whole.
+
+    Raises
+    ------
+    InputError : if none is wanted, it is torn, or its folder cannot be made
+    """
+    from handlap.cli.files import make_folder
+    from handlap.sim.common.errors import InputError
+    from handlap.sim.job.past_jobs import VARIABLE, read_past
+
+    place = past_place()
+    if place is None:
+        raise InputError(f"--remember: {VARIABLE} says that nothing is to be kept; name a file there")
+    read_past(place)
+    make_folder(place.parent)
+    return place
+
+
+def entry_of(found: Record) -> PastJob:
+    """What a job leaves for the next ones, learnt without those before it."""
+    from datetime import date
+
+    from handlap.sim.bench.learn import learn
+    from handlap.sim.bench.standing import open_log
+    from handlap.sim.bench.to_remember import to_remember
+
+    learnt = found.learnt
+    past = found.scenario.past
+    if past is not None:
+        members, seed = learnt.members, found.seed
+        learnt = learn(*open_log(past.plain, found.log, members=members, seed=seed, untold=True))
+    return to_remember(learnt, found.log, today=date.today().isoformat())
+
+
+def keep(entry: PastJob, place: Path) -> str:
+    """Write an entry down, and say so."""
+    from handlap.cli.files import write_whole
+    from handlap.sim.job.given_file import read_small_text
+    from handlap.sim.job.past_jobs import LARGEST, parse_past, with_entry
+
+    text = read_small_text(place, LARGEST) if place.exists() else ""
+    changed, older = with_entry(text, parse_past(text, str(place)), entry)
+    write_whole(place, changed)
+    what = "in place of what was kept of it before" if older else "as a new entry"
+    told = ", ".join(name.replace("_", " ") for name in entry.found)
+    return f"Kept for your next plans, {what}, in {place}: {told}. handlap past-jobs shows it."

@@ -6,9 +6,11 @@ import click
 
 from handlap.cli.options import (
     Output,
+    as_known,
     in_its_units,
     members_option,
     output_options,
+    past_option,
     scenario_argument,
     seed_option,
 )
@@ -20,6 +22,7 @@ GOAL_OUT_OF_REACH = 3
 @scenario_argument()
 @members_option(64, 16, 1024)
 @seed_option
+@past_option
 @click.option("--trial", is_flag=True, help="Only say how long a first block has to be to tell anything.")
 @click.option(
     "--sure",
@@ -35,6 +38,7 @@ def replan(
     scenario: str,
     members: int,
     seed: int,
+    afresh: bool,
     trial: bool,
     sure: int | None,
     output: Output,
@@ -53,7 +57,7 @@ def replan(
     from handlap.sim.bench.log_place import log_path
     from handlap.sim.job.scenario_file import load
 
-    job = in_its_units(load(scenario))
+    job = as_known(in_its_units(load(scenario)), afresh)
     log = read_log(job)
     output.check()
 

@@ -7,9 +7,11 @@ import click
 from handlap.cli.options import (
     Output,
     Spread,
+    as_known,
     in_its_units,
     members_option,
     output_options,
+    past_option,
     scenario_argument,
     seed_option,
     spread_options,
@@ -38,6 +40,7 @@ from handlap.cli.options import (
 )
 @members_option(32, 16, 512)
 @seed_option
+@past_option
 @spread_options
 @output_options
 def why(
@@ -47,6 +50,7 @@ def why(
     strokes: int | None,
     members: int,
     seed: int,
+    afresh: bool,
     spread: Spread,
     output: Output,
 ) -> None:
@@ -62,7 +66,7 @@ def why(
         raise click.UsageError("give --dye or --after, not both")
     from handlap.sim.job.scenario_file import load
 
-    job = in_its_units(load(scenario))
+    job = as_known(in_its_units(load(scenario)), afresh)
     output.check()
 
     from handlap.cli.progress import Progress

@@ -95,6 +95,28 @@ def job_json(scenario: Scenario) -> dict[str, Any]:
         "allowance_um": figure(part.allowance, MICRON),
         "face_area_mm2": figure(part.outline.area, MM2),
         "density_kg_m3": figure(part.metal.density),
+        "past_jobs": past_json(scenario),
+    }
+
+
+def past_json(scenario: Scenario) -> dict[str, Any] | None:
+    """What was taken from earlier jobs; null: nothing."""
+    past = scenario.past
+    if past is None:
+        return None
+    return {
+        "file": past.file,
+        "jobs": [
+            {
+                "job": job.job,
+                "when": job.when or None,
+                "metal": job.metal,
+                "paper": job.paper,
+                "fits_the_others": number not in past.strange,
+            }
+            for number, job in enumerate(past.jobs)
+        ],
+        "cut_differs_between_jobs_by_factor": figure(past.apart),
     }
 
 

@@ -105,6 +105,7 @@ class Report:
         "validity",
         "lesson",
         "play",
+        "past-jobs",
     ]
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from handlap.sim.bench.after_cut import Effect
     from handlap.sim.bench.record import Record, Weighed
     from handlap.sim.face.survey import Survey
+    from handlap.sim.job.past_jobs import PastJob
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 JSON_UNITS = {"m": ("mm", 1e3), "m³": ("cm³", 1e6), "rad": ("°", 180.0 / math.pi), "": ("", 1.0)}
@@ -44,8 +45,8 @@ AGREEMENT = {
 }
 
 
-def record_report(found: Record) -> Report:
-    """The record as a report."""
+def record_report(found: Record, for_next: str = "") -> Report:
+    """The record as a report; ``for_next``: what is kept of it for the next jobs, or how to."""
     answers = [limit.answer for limit in found.now.limits]
     answer, tone = _answer(answers)
     lead = tuple(sentence(limit_words(limit)) for limit in found.now.limits)
@@ -67,6 +68,8 @@ def record_report(found: Record) -> Report:
     if entries:
         sections.append(Section("Notes from the log", (Bullets(tuple(entries)),)))
     sections += [Section("Take care", (Words(IN_SHORT),)), _how_sure(found)]
+    if for_next:
+        sections.append(Section("For the next job", (Words(for_next),), aside=True))
     return Report("record", answer, tone, subject(found.scenario), lead, tuple(sections))
 
 
@@ -251,8 +254,8 @@ def _effect_json(effect: Effect) -> dict[str, Any]:
     }
 
 
-def record_json(found: Record) -> dict[str, Any]:
-    """The record as one object."""
+def record_json(found: Record, kept: PastJob | None = None) -> dict[str, Any]:
+    """The record as one object; ``kept``: the entry written for the next jobs."""
     now = found.now
     return {
         "schema": "handlap.record/1",
@@ -292,4 +295,5 @@ def record_json(found: Record) -> dict[str, Any]:
         "effects": [_effect_json(e) for e in now.effects],
         "notes": list(found.notes),
         "cautions": list(found.cautions),
+        "remembered": None if kept is None else {name: list(x) for name, x in kept.found.items()},
     }

@@ -89,8 +89,17 @@ def every(strokes: int) -> str:
 
 
 def subject(scenario: Scenario) -> str:
-    """The job in a line, marked where its data are invented."""
-    return scenario.title + ("  [invented data]" if scenario.invented else "")
+    """The job in a line, marked where its data are invented, and where it begins from earlier jobs."""
+    return scenario.title + ("  [invented data]" if scenario.invented else "") + past_words(scenario)
+
+
+def past_words(scenario: Scenario) -> str:
+    """What is taken from earlier jobs, as the end of a line; "" where nothing is."""
+    if scenario.past is None:
+        return ""
+    from handlap.sim.job.past_jobs import known_as
+
+    return f"  [paper and hands {known_as(scenario.past.jobs)}; --afresh leaves them out]"
 
 
 def face_words(part: Part) -> str:

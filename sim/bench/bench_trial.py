@@ -10,10 +10,10 @@ import numpy as np
 
 from handlap.sim.bench.forecast import paper_in_use
 from handlap.sim.bench.job_log import Entry
-from handlap.sim.bench.learn import STROKES_OF_CUT
 from handlap.sim.bench.log_evidence import CLEANING, MASS_SHARE, ROUNDING
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
+from handlap.sim.lapping.first_cut import STROKES_OF_CUT
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials import grits

@@ -30,16 +30,15 @@ from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
     conditions_of,
+    luck_as_known,
     luck_of,
     most_typical,
     run_members,
     uncertain_of,
 )
+from handlap.sim.lapping.first_cut import first_cut
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions
-from handlap.sim.lapping.rhythm import choose_rhythm
-from handlap.sim.lapping.sheet import one_sheet
-from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Progress
 
 PASSES = 4
@@ -58,7 +57,6 @@ KNOWN = 1e-9
 BY_CHANCE = 5.0
 """Nothing counts as learnt whose spread fell no further than that of this share of the spare scores [%]."""
 CELLS = 800
-STROKES_OF_CUT = 100
 
 
 @dataclass(frozen=True)
@@ -345,9 +343,9 @@ def _unknowns(workshop: Workshop) -> Iterator[tuple[int, str, Uncertain]]:
     """Column, name and spread of what is told of: what a scenario states or assumes, luck of papers used."""
     found = uncertain_of(workshop.scenario)
     for grit in workshop.course.papers:
-        for what, spread in luck_of(workshop.scenario).items():
+        for what in luck_of(workshop.scenario):
             name = f"{what} {grit.name}"
-            found[name] = Uncertain(1.0, 1.0 / spread, spread, "lognormal", name)
+            found[name] = luck_as_known(workshop.scenario, what, grit)
     for column, name in enumerate(SCORES):
         if name in found and found[name].law != "fixed" and name != "strokes_per_minute":
             yield column, name, found[name]
@@ -410,16 +408,3 @@ def cut_of(workshop: Workshop, state: State) -> Array:
     return np.array([
         first_cut(scenario, workshop.middle, c, grit) for c in state.conditions(scenario)
     ])  # fmt: skip
-
-
-def first_cut(scenario: Scenario, middle: Conditions, conditions: Conditions, grit: Grit) -> float:
-    """Mean depth that the first hundred strokes on a new sheet take off, brushed as the rhythm has it [m].
-
-    Parameters
-    ----------
-    middle : conditions from which the rhythm follows
-    """
-    rhythm = choose_rhythm(scenario, middle, grit)
-    pace = float(scenario.hands.strokes_per_minute.value)
-    sheet = one_sheet(scenario, conditions, grit, brush_every=rhythm.brush_every, pace=pace)
-    return float(np.interp(STROKES_OF_CUT, sheet.strokes, sheet.depth))

@@ -25,7 +25,7 @@ from handlap.sim.materials.metals import Metal
 MM, UM = 1e3, 1e6
 RECKONED = "; all strokes in the log are reckoned with it as it is now"
 STOPS = "; replan and record stop at this"
-UNTOLD = ("name", "source", "key", "basis", "assumed", "leaves")
+UNTOLD = ("name", "source", "key", "basis", "assumed", "leaves", "whose")
 """Fields that change nothing in what was done."""
 
 
@@ -185,7 +185,8 @@ def digest(text: str) -> str:
 
 
 def marks_of(scenario: Scenario) -> dict[str, Mark]:
-    """The marks of a scenario by subject."""
+    """The marks of a scenario by subject, as it is written, whatever earlier jobs have taught."""
+    scenario = scenario.past.plain if scenario.past is not None else scenario
     return {
         name: Mark(name, digest(told(subject.of(scenario))), subject.words(scenario))
         for name, subject in SUBJECTS.items()

@@ -30,7 +30,7 @@ from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Part, Scenario, StraightedgeLine
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores, middle_member
+from handlap.sim.lapping.ensemble import draw_plate_scores, middle_member, scores_for
 from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.materials import grits
 from handlap.sim.planning.crew import MOST_MEMBERS, Progress
@@ -149,7 +149,7 @@ def open_log(
     seconds = (PASSES + 3.0) * members * workshop.course.seconds
     tell_ahead(tell, seconds, f"going through the log with {members} faces")
     return workshop, first_state(
-        workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed)
+        workshop, faces, scores_for(scenario, members, seed), draw_plate_scores(members, seed)
     )
 
 

@@ -177,4 +177,11 @@ BENCH_KEYS: tuple[Key, ...] = (
         high=10_000,
         default_words="not stated",
     ),
+    Key(
+        "paper.abrasive",
+        "text",
+        "what kind of paper, in a word of your own: what earlier jobs have taught of paper is only taken for "
+        "the same",
+        default_words="your usual one",
+    ),
 )

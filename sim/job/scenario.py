@@ -12,6 +12,7 @@ from typing import Any, Literal
 
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import System
+from handlap.sim.job.past_jobs import Past
 from handlap.sim.job.surroundings import Surroundings
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.metals import Metal
@@ -284,6 +285,8 @@ class Paper:
     """Glued down all over; or loose: held by water, curled, badly glued."""
     start: Grit | None = None
     """The paper to start on; None: the plan chooses."""
+    abrasive: str = ""
+    """What kind of paper it is, in the user's own word; only for matching it with that of earlier jobs."""
 
 
 @dataclass(frozen=True)
@@ -310,6 +313,8 @@ class Hands:
     opposite [-]."""
     rocking: float = 0.0
     """The press moves forward by this over the push, from front hand to back hand negative [m]."""
+    whose: str = ""
+    """Whose hands, in the user's own word; only for matching them with those of earlier jobs."""
 
 
 @dataclass(frozen=True)
@@ -422,6 +427,8 @@ class Scenario:
     """Uncertain defaults in force, for the report."""
     assumed_plain: tuple[tuple[str, str, str], ...] = ()
     """Other defaults in force: key, value in words, basis."""
+    past: Past | None = None
+    """What was taken from earlier jobs; None: nothing."""
 
     def settled(self) -> Scenario:
         """The same job with nothing uncertain."""

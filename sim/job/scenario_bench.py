@@ -183,6 +183,7 @@ def build_paper(given: Given, plate: Plate) -> Paper | None:
         lumps=lumps,
         laid=given.get("paper.laid"),
         start=_start(given, papers, system),
+        abrasive=given.get("paper.abrasive") or "",
     )
 
 

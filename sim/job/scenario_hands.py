@@ -74,4 +74,5 @@ def build_hands(given: Given, face: Outline | None, metal: Metal | None, directi
         twist=given.get("hands.twist") or 0.0,
         swell=given.get("hands.swell") or 0.0,
         rocking=given.get("hands.rocking") or 0.0,
+        whose=given.get("hands.whose") or "",
     )

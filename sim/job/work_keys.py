@@ -136,6 +136,13 @@ WORK_KEYS: tuple[Key, ...] = (
         default=0.0,
         basis="ours: off",
     ),
+    Key(
+        "hands.whose",
+        "text",
+        "whose hands, in a word of your own: what earlier jobs have taught of hands is only taken for "
+        "the same",
+        default_words="yours",
+    ),
     # ---- strokes
     Key(
         "strokes.pattern",

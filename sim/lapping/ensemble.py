@@ -23,7 +23,7 @@ from handlap.sim.lapping.dye import DyeDraw
 from handlap.sim.lapping.ground import N_PLATE_SCORES
 from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.poses import Grip
-from handlap.sim.materials.grits import GRITS
+from handlap.sim.materials.grits import GRITS, Grit
 from handlap.sim.materials.paper_law import (
     CRITICAL_DIAMETER,
     EDGE_GRAINS,
@@ -111,6 +111,20 @@ def draw_scores(members: int, seed: int) -> Array:
     return np.hstack([ndtri(np.clip(points, TAIL, 1.0 - TAIL)), np.clip(luck, low, high)])
 
 
+def scores_for(scenario: Scenario, members: int, seed: int) -> Array:
+    """Scores (members, k) for a job: as :func:`draw_scores`, tied to one another as earlier jobs have it.
+
+    Each column stays standard normal by itself; without earlier jobs they are those, to the last bit.
+    """
+    scores = draw_scores(members, seed)
+    past = scenario.past
+    if past is None or not past.names:
+        return scores
+    columns = [SCORES.index(name) for name in past.names]
+    scores[:, columns] = scores[:, columns] @ past.factor.T
+    return scores
+
+
 def draw_plate_scores(members: int, seed: int) -> Array:
     """Standard normal scores (members, k) of the plate's own shape, apart from those of the hands."""
     return np.random.default_rng([seed, 7]).standard_normal((members, N_PLATE_SCORES))
@@ -136,6 +150,15 @@ def paper_is_exact(scenario: Scenario) -> bool:
 def luck_of(scenario: Scenario) -> dict[str, float]:
     """What of single grades is left to luck, ×/÷; nothing, where rate and ageing are exact."""
     return {} if paper_is_exact(scenario) else OWN_SPREADS
+
+
+def luck_as_known(scenario: Scenario, what: str, grit: Grit) -> Uncertain:
+    """The luck of one grade in its rate or ageing, as earlier jobs have it, else about one."""
+    name = f"{what} {grit.name}"
+    if scenario.past is not None and name in scenario.past.luck:
+        return scenario.past.luck[name]
+    spread = luck_of(scenario).get(what, 1.0)
+    return Uncertain(1.0, 1.0 / spread, spread, "lognormal", name)
 
 
 def traits_of(scenario: Scenario) -> dict[str, Uncertain]:
@@ -165,6 +188,10 @@ def conditions_at(scenario: Scenario, scores: Array) -> Conditions:
         }
         for what in OWN_SPREADS
     }
+    if scenario.past is not None:
+        for name, known in scenario.past.luck.items():
+            what, _, grade = name.partition(" ")
+            luck[what][grade] = float(known.at(place[name]))
     return Conditions(
         rate=number["rate"],
         bedding=number["bedding"],

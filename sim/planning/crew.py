@@ -26,8 +26,8 @@ from handlap.sim.lapping.ensemble import (
     conditions_at,
     conditions_of,
     draw_plate_scores,
-    draw_scores,
     most_typical,
+    scores_for,
     spread_over,
     strokes_per_minute,
 )
@@ -187,8 +187,8 @@ def crew_of(
 ) -> Crew:
     """A crew on given faces, of which there may be fewer than members."""
     return _crew(
-        scenario, faces, draw_scores(members, seed), draw_plate_scores(members, seed), fineness, seed,
-        executor, tell or (lambda done, what: None),
+        scenario, faces, scores_for(scenario, members, seed), draw_plate_scores(members, seed), fineness,
+        seed, executor, tell or (lambda done, what: None),
     )  # fmt: skip
 
 

@@ -27,7 +27,7 @@ from scipy.stats import binom
 
 from handlap.sim.bench.forecast import MODEL, forecast
 from handlap.sim.bench.job_log import Entry
-from handlap.sim.bench.learn import Learnt, first_cut, first_state, learn, open_workshop
+from handlap.sim.bench.learn import Learnt, first_state, learn, open_workshop
 from handlap.sim.common.grid import make_grid
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_prior import FaceBasis
@@ -37,6 +37,7 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
+from handlap.sim.lapping.first_cut import first_cut
 from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm
 from handlap.sim.materials import grits
