@@ -106,7 +106,7 @@ FIGURES: dict[str, FigureKind] = {
     "depth_to_limit": FigureKind("the mean depth removed until the face keeps its limit", "length"),
     "minutes": FigureKind("the minutes of strokes", "minutes"),
     "minutes_to_limit": FigureKind("the minutes of strokes until the face keeps its limit", "minutes"),
-    "mass": FigureKind("the metal removed", "mass"),
+    "mass": FigureKind("the metal removed", "mass", True),
     "springs_back": FigureKind("what springs back when the hands let go", "length"),
     "flatness_pressed": FigureKind("the flatness while the hands press", "length"),
 }
