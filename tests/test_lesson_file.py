@@ -25,9 +25,11 @@ from handlap.sim.teaching.lesson_file import (
     lesson_of,
     lesson_of_document,
     lesson_path,
+    lesson_start,
     load_lesson,
     merged,
 )
+from handlap.sim.teaching.lesson_key_words import describe_lesson_keys
 from handlap.sim.teaching.lesson_keys import CASE_KEYS, CHOICE_KEYS, LESSON_KEYS, QUESTION_KEYS
 from handlap.sim.teaching.lesson_reason_keys import CAUSE_KEYS, EXPECTS, FACE_KEYS, STEP_KEYS
 from handlap.sim.teaching.lesson_texts import fill, loose_figures
@@ -458,6 +460,19 @@ def test_the_first_lesson_explains_every_key_and_figure():
         assert re.search(rf"\b{name}\b", head), name
     for name in (*TOOLS, *OFF, *EXPECTS):
         assert f'"{name}"' in head, name
+
+
+def test_every_key_is_described_and_none_that_there_is_not():
+    tables = {"case[]": CASE_KEYS, "choice[]": CHOICE_KEYS, "question": QUESTION_KEYS}
+    tables |= {"cause[]": CAUSE_KEYS, "step[]": STEP_KEYS}
+    there = {f"{table}.{key}" for table, keys in tables.items() for key in keys}
+    there |= {key for key in LESSON_KEYS if f"{key}[]" not in tables and key not in tables}
+    assert {row.name for row in describe_lesson_keys()} == there
+
+
+def test_a_lesson_to_start_from_works_and_has_a_title_of_its_own():
+    lesson = lesson_of(lesson_start(), "mine")
+    assert lesson.title == "A lesson of my own" and "right_if" in lesson_start()
 
 
 CAUSE = """

@@ -326,7 +326,7 @@ def course_drawing(result: LessonResult, width: int) -> Drawing:
     low = min(low, 0.0)
     last = max(int(case.strokes[-1]) for case in followed)
     unit = f" {words.unit}" if words.unit else ""
-    cells = max(8, min(COURSE_CELLS, width - 26))
+    cells = max(8, min(COURSE_CELLS, width - 52))
     lines = wrapped(
         f"{sentence(words.label).rstrip('.')} from 0 to {last} strokes, middle course, all on one scale:",
         width,
@@ -341,7 +341,8 @@ def course_drawing(result: LessonResult, width: int) -> Drawing:
             " " if x > strokes[-1] + 0.5 * last / cells else _block(h, low, high)
             for x, h in zip(at, heights, strict=True)
         )
-        span = f"{number(float(middle[0]), 2)} to {number(float(middle[-1]), 2)}{unit}"
+        least, most, end = (number(float(x), 2) for x in (middle.min(), middle.max(), middle[-1]))
+        span = f"least {least}, greatest {most}, in the end {end}{unit}"
         lines += [*wrapped(case.case.words, width, "  "), f"    {row}  {span}"]
         told.append(f"{case.case.words}: {span}")
     return Drawing(tuple(lines), f"{words.label} over the strokes. " + "; ".join(told) + ".")

@@ -41,6 +41,18 @@ def lesson_names() -> list[tuple[str, str]]:
     return [(name, title) for _, name, title in sorted(found)]
 
 
+START = "hollow-crown-twist"
+"""The lesson whose head explains every key."""
+
+
+def lesson_start() -> str:
+    """A lesson's file to start from: every key explained, and a lesson that works below."""
+    text = builtin_paths(LESSONS)[START].read_text(encoding="utf-8")
+    title = tomllib.loads(text)["title"]
+    head = "# A lesson to change into one of your own; as it stands, the first built-in one.  Invented."
+    return (head + text[text.index("\n") :]).replace(f'title = "{title}"', 'title = "A lesson of my own"', 1)
+
+
 def load_lesson(path_or_name: str | Path) -> Lesson:
     """The lesson of a file, or the built-in one of that name.
 

@@ -63,7 +63,7 @@ def _size(step: Step, strokes: Mapping[str, NDArray[np.int64]], courses: Courses
 def visible_at(looks: Array, least: Array, sees: float) -> int | None:
     """After how many strokes a figure of ``least`` at the looks or more comes to be seen; None: never.
 
-    Rounded up to strokes that somebody would count: tens, above two hundred fifties.  What is seen from the
+    Rounded up to strokes that somebody would count: tens, then fifties, then hundreds.  What is seen from the
     start has to go and come again (a bow that turns); what is seen all along is looked at in the end.
 
     >>> visible_at(np.array([0.0, 100.0, 200.0]), np.array([0.0, 4.0, 12.0]), 9.0)
@@ -80,5 +80,5 @@ def visible_at(looks: Array, least: Array, sees: float) -> int | None:
     k = int(under[0] + over[0]) - 1
     share = (sees - least[k]) / (least[k + 1] - least[k])
     at = float(looks[k] + share * (looks[k + 1] - looks[k]))
-    unit = 10.0 if at <= 200.0 else 50.0
+    unit = 10.0 if at <= 200.0 else 50.0 if at <= 950.0 else 100.0
     return int(min(unit * math.ceil(at / unit), looks[-1]))
