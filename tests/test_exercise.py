@@ -666,9 +666,9 @@ def test_made_answered_by_pipe_marked_and_marked_again(tmp_path, monkeypatch, kn
 
     code, out, _ = run(folder, "--mark")
     assert code == 0
-    assert "of 20 marks" in out.lower()
+    assert "of 17 marks" in out.lower()
     assert "opened" not in out
-    assert "of 20 marks" in (Path(folder) / "exercise.html").read_text(encoding="utf-8")
+    assert "of 17 marks" in (Path(folder) / "exercise.html").read_text(encoding="utf-8")
     assert (Path(folder) / "exercise-truth.png").read_bytes().startswith(b"\x89PNG")
 
     monkeypatch.setattr(exercise_pictures, "exercise_pictures", lambda found: {})
@@ -704,12 +704,17 @@ def test_a_class_gets_folders_and_a_list_and_is_marked_as_a_whole(tmp_path, monk
     assert code == 0
     first, second = json.loads(out)["exercises"]
     assert first["by"] == "Ann"
-    assert first["most"] == 20
+    assert first["most"] == 17
     assert second["got"] is None
     assert "not entered yet" in second["remark"]
     code, _, err = run(str(place))
     assert code == 2
     assert "name one of its folders" in err
+    rows = list(csv.DictReader((place / CLASS_LIST).read_text(encoding="utf-8").splitlines()))
+    assert (rows[0]["name"], rows[0]["marks"], rows[0]["of"]) == ("Ann", f"{first['got']:g}", "17")
+    parts = [float(rows[0][head]) for head in ("shape", "flat", "range", "cut", "again", "do", "plan")]
+    assert sum(parts) == first["got"] == sum(got for got, _ in first["items"].values())
+    assert rows[1]["marks"] == "" and rows[1]["folder"] == "level-3-number-1"
     report = class_report("class", [first, second])
     assert report.answer == "1 of 2 marked"
 

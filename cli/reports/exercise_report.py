@@ -239,6 +239,12 @@ ITEMS = {
 """What is marked, with its head in the table of a class."""
 
 
+HOW_TO_READ = (
+    "Each folder that was marked holds its page, exercise.html. A column each for shape, flatness, range, "
+    "least cut, readings to read again, what to do, and plan; empty where no marks were to be had."
+)
+
+
 def _item_words(row: Mapping[str, Any], item: str) -> str:
     """The marks of one row for one item; nothing where it was not marked or had none to be had."""
     found = (row.get("items") or {}).get(item)
@@ -267,15 +273,6 @@ def class_report(folder: str, rows: Sequence[Mapping[str, Any]]) -> Report:
         lead=(),
         sections=(
             Section("Marks", (Table(heads, cells, left=(0, 1, len(heads) - 1), wraps=len(heads) - 1),)),
-            Section(
-                "How to read it",
-                (
-                    Words(
-                        "Each folder that was marked holds its page, exercise.html. A column each for shape, flatness, "
-                        "range, least cut, readings to read again, what to do, and plan; empty where no marks were to "
-                        "be had."
-                    ),
-                ),
-            ),
+            Section("How to read it", (Words(HOW_TO_READ),)),
         ),
     )

@@ -223,8 +223,8 @@ def _hidden(numbers: TrueNumbers) -> str:
     bows = numbers.bow_along, numbers.bow_across
     if abs(numbers.twist) >= max(map(abs, bows)):
         return (
-            "a twist shows half of itself on either diagonal, hollow on the one and crowned on the other: add "
-            "both"
+            "a twist shows half of itself on either diagonal, hollow on the one and crowned on the other: "
+            "add both"
         )
     if bows[0] * bows[1] < 0.0:
         return (
@@ -283,7 +283,7 @@ def mark_cut(answers: Answers, found: Found, *, follows: bool = False) -> Mark:
     ):
         got = float(CUT)
         why += (
-            f"From the flatness you gave, {um(said)}, it follows rightly ({share:.2f} of it): it counts in full.",
+            f"From the flatness you gave, {um(said)}, it follows rightly ({share:.2f} of it): full marks.",
         )
     return Mark("Least cut", got, CUT, um(answers.least_cut), um(numbers.least_cut), (*why, rule))
 
@@ -394,8 +394,8 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
     if ruins(tried):
         spoilt = (
             f"With just those strokes the deepest spot loses {_band(tried.deepest)}, and "
-            f"{um(tried.allowance or 0.0)} are there to spare: the part is scrap. Whatever else is right, that "
-            f"leaves {percent(MOST_RUINED)} of all marks at most."
+            f"{um(tried.allowance or 0.0)} are there to spare: the part is scrap. Whatever else is right, "
+            f"that leaves {percent(MOST_RUINED)} of all marks at most."
         )
         return Mark("Plan", 0.0, PLAN, yours, truth, (spoilt, *_trial_words(tried)))
     works = tried.looking >= min(LAP_AT, own.looking - AS_GOOD)
