@@ -189,8 +189,33 @@ def test_a_wrong_answer_from_a_pipe_is_one_clear_message_after_the_marks():
     assert done.exit_code == 2
     assert "1 of 1 right." in done.stderr
     last = done.stderr.strip().splitlines()[-1]
-    assert last.startswith('handlap: "maybe" is none of the choices of the lesson same-again')
+    told = 'handlap: line 2 of the answers: "maybe" is none of the choices of the lesson same-again'
+    assert last.startswith(told)
     assert done.stdout.count("THE ANSWER IS") == 1
+
+
+def test_a_lesson_to_start_from_is_laid_down_and_never_over_another(tmp_path):
+    file = tmp_path / "mine.toml"
+    done = run("--new", str(file))
+    assert done.exit_code == 0 and "handlap lesson" in done.stdout
+    held = file.read_text(encoding="utf-8")
+    assert held.startswith("# A lesson to change") and 'title = "A lesson of my own"' in held
+    again = run("--new", str(tmp_path / "mine"))
+    assert again.exit_code == 2 and "left as it is" in again.stderr
+    assert file.read_text(encoding="utf-8") == held
+    assert run("--new", str(tmp_path / "a.txt")).exit_code == 2
+    assert run("--new", str(file), NAMES[0]).exit_code == 2
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
+
+
+def test_no_reason_is_given_for_an_outcome_that_the_lesson_has_none_for(as_it_is, tmp_path):
+    file = tmp_path / "own.toml"
+    file.write_text(OWN, encoding="utf-8")
+    told = flat(run(str(file), "--tell", "--members", "8").stdout)
+    assert "no run of its own holds it" in told
+    file.write_text(OWN.replace("intends = 1", "intends = 2"), encoding="utf-8")
+    told = flat(run(str(file), "--tell", "--members", "8").stdout)
+    assert "No reason is given" in told and "The hollow one is left at" not in told
 
 
 def test_a_wrong_answer_at_a_terminal_is_asked_again(monkeypatch):

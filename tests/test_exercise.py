@@ -424,7 +424,8 @@ def test_a_perfect_answer_gets_full_marks_and_a_poor_one_hardly_any(known):
     found = worked[0]
     assert found.do == "lap"
     best = marks.mark(exercise, perfect(exercise, found), found=worked)
-    assert best.got == best.most == 20
+    # Nothing was wrong with the readings, so that "none" is worth nothing.
+    assert not exercise.slips and best.got == best.most == 17
     poor = Answers(
         "hollow", 20 * UM, 15 * UM, 25 * UM, 3 * UM, ("A1", "B2", "E3"), "lap",
         LapAnswer(("P240",), (10,), "none", 0),
@@ -432,8 +433,9 @@ def test_a_perfect_answer_gets_full_marks_and_a_poor_one_hardly_any(known):
     worst = marks.mark(exercise, poor, found=worked)
     assert worst.got <= 6
     by_item = {mark.item: mark for mark in worst.marks}
-    assert by_item["Shape"].got == by_item["Flatness"].got == by_item["Read again"].got == 0
-    assert all(0 <= mark.got <= mark.most and mark.why for mark in (*best.marks, *worst.marks))
+    assert by_item["Shape"].got == by_item["Flatness"].got == 0
+    assert by_item["Read again"].got == -3 and by_item["Read again"].most == 0
+    assert all(-3 <= mark.got <= mark.most and mark.why for mark in (*best.marks, *worst.marks))
     assert worst.tried is not None
     assert worst.tried.written == 0.0
     assert "10 is short of these" in " ".join(by_item["Plan"].why)
@@ -481,7 +483,8 @@ def test_cannot_tell_is_an_answer(known):
     unsure = replace(found, survey=replace(found.survey, shape=open_shape), do="cannot tell")
     assert marks.mark_shape(exercise, answers, unsure).got == marks.SHAPE
     assert marks.mark_do(exercise, answers, unsure).got == marks.DO
-    assert marks.mark_plan(answers, unsure, None).got == marks.PLAN
+    nothing = marks.mark_plan(answers, unsure, None)
+    assert (nothing.got, nothing.most) == (0.0, 0)
 
 
 def test_a_slip_found_missed_and_hidden():
@@ -500,8 +503,59 @@ def test_a_slip_found_missed_and_hidden():
     assert both.got == marks.AGAIN - 1
     blind = replace(found, survey=replace(surveyed, contradictions=()))
     hidden = marks.mark_again(exercise, replace(base, read_again=()), blind)
-    assert hidden.got == marks.AGAIN
+    assert (hidden.got, hidden.most) == (0.0, 0)
     assert "nobody could have found it" in hidden.why[0]
+
+
+def test_a_cut_that_is_right_for_a_wrong_flatness_counts(known):
+    exercise, worked = known
+    found = worked[0]
+    numbers = found.numbers
+    share = numbers.least_cut / numbers.flatness
+    wrong = 1.9 * found.survey.bands.flatness.p95
+    answers = replace(perfect(exercise, found), flatness=wrong, flatness_to=wrong, least_cut=share * wrong)
+    got = {mark.item: mark for mark in marks.mark(exercise, answers, found=worked).marks}
+    assert got["Flatness"].got == 0.0 and got["Least cut"].got == marks.CUT
+    assert "follows rightly" in " ".join(got["Least cut"].why)
+    # Nothing follows from nothing.
+    empty = replace(answers, flatness=0.0, flatness_from=0.0, least_cut=0.0)
+    assert marks.mark_cut(empty, found, follows=True).got == 0.0
+
+
+def test_a_plan_that_ruins_the_part_caps_the_marks(known):
+    exercise, worked = known
+    greedy = LapAnswer((exercise.scenario.paper.grits[0].name,), (12_000,), "half", 100)
+    answers = replace(perfect(exercise, worked[0]), lap=greedy)
+    found = marks.mark(exercise, answers, found=worked)
+    assert found.ruined and found.tried is not None and found.tried.written_allowance < 0.5
+    assert found.got <= 0.42 * found.most
+    plan = next(mark for mark in found.marks if mark.item == "Plan")
+    assert plan.got == 0.0 and "the part is scrap" in plan.why[0]
+
+
+def test_one_fixed_empty_answer_earns_next_to_nothing(known):
+    exercise, worked = known
+    for do in ("leave", "machine shop", "cannot tell"):
+        empty = Answers("cannot tell", 0.0, 0.0, 5e-3, 0.0, (), do, None)  # type: ignore[arg-type]
+        found = marks.mark(exercise, empty, found=worked)
+        assert found.got <= 0.2 * found.most, [(m.item, m.got) for m in found.marks]
+
+
+@pytest.mark.parametrize(
+    "bows, twist, words",
+    [
+        ((5, 5), 50, "a twist shows half"),
+        ((60, -60), 0, "a saddle is hollow one way"),
+        ((60, 50), 0, "one line"),
+    ],
+)
+def test_a_straightedge_is_said_to_hide_what_it_hides(known, bows, twist, words):
+    numbers = replace(
+        known[1][0].numbers, bow_along=bows[0] * UM, bow_across=bows[1] * UM, twist=twist * UM,
+        straightedge=50 * UM, flatness=100 * UM,
+    )  # fmt: skip
+    found = replace(known[1][0], numbers=numbers)
+    assert words in marks.mark_flatness(perfect(known[0], known[1][0]), found).why[-1]
 
 
 def test_a_metal_eating_plan_on_a_flat_face_gets_nothing(known):
@@ -613,9 +667,9 @@ def test_made_answered_by_pipe_marked_and_marked_again(tmp_path, monkeypatch, kn
 
     code, out, _ = run(folder, "--mark")
     assert code == 0
-    assert "of 20 marks" in out.lower()
+    assert "of 17 marks" in out.lower()
     assert "opened" not in out
-    assert "of 20 marks" in (Path(folder) / "exercise.html").read_text(encoding="utf-8")
+    assert "of 17 marks" in (Path(folder) / "exercise.html").read_text(encoding="utf-8")
     assert (Path(folder) / "exercise-truth.png").read_bytes().startswith(b"\x89PNG")
 
     monkeypatch.setattr(exercise_pictures, "exercise_pictures", lambda found: {})
@@ -651,12 +705,17 @@ def test_a_class_gets_folders_and_a_list_and_is_marked_as_a_whole(tmp_path, monk
     assert code == 0
     first, second = json.loads(out)["exercises"]
     assert first["by"] == "Ann"
-    assert first["most"] == 20
+    assert first["most"] == 17
     assert second["got"] is None
     assert "not entered yet" in second["remark"]
     code, _, err = run(str(place))
     assert code == 2
     assert "name one of its folders" in err
+    rows = list(csv.DictReader((place / CLASS_LIST).read_text(encoding="utf-8").splitlines()))
+    assert (rows[0]["name"], rows[0]["marks"], rows[0]["of"]) == ("Ann", f"{first['got']:g}", "17")
+    parts = [float(rows[0][head]) for head in ("shape", "flat", "range", "cut", "again", "do", "plan")]
+    assert sum(parts) == first["got"] == sum(got for got, _ in first["items"].values())
+    assert rows[1]["marks"] == "" and rows[1]["folder"] == "level-3-number-1"
     report = class_report("class", [first, second])
     assert report.answer == "1 of 2 marked"
 

@@ -13,7 +13,9 @@ import pytest
 
 from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.outline import Outline
+from handlap.sim.comparing.causes import OFF
 from handlap.sim.job.results import Band
+from handlap.sim.teaching.bench_tools import TOOLS
 from handlap.sim.teaching.lesson import StartFace
 from handlap.sim.teaching.lesson_face import start_faces
 from handlap.sim.teaching.lesson_figures import FIGURES, SCREEN, band_of, show_figure, unit_of_pair
@@ -23,10 +25,13 @@ from handlap.sim.teaching.lesson_file import (
     lesson_of,
     lesson_of_document,
     lesson_path,
+    lesson_start,
     load_lesson,
     merged,
 )
-from handlap.sim.teaching.lesson_keys import CASE_KEYS, CHOICE_KEYS, FACE_KEYS, LESSON_KEYS, QUESTION_KEYS
+from handlap.sim.teaching.lesson_key_words import describe_lesson_keys
+from handlap.sim.teaching.lesson_keys import CASE_KEYS, CHOICE_KEYS, LESSON_KEYS, QUESTION_KEYS
+from handlap.sim.teaching.lesson_reason_keys import CAUSE_KEYS, EXPECTS, FACE_KEYS, STEP_KEYS
 from handlap.sim.teaching.lesson_texts import fill, loose_figures
 from handlap.sim.teaching.lesson_work import work_lesson
 
@@ -338,7 +343,7 @@ def test_ranges_follow_one_another(ranges: tuple[str, ...], words: str):
 def test_a_course_needs_a_figure_that_is_known_on_the_way():
     text = changed(
         ('asks = "which"', 'asks = "course"'),
-        ('figure = "mean_depth"', 'figure = "mass"'),
+        ('figure = "mean_depth"', 'figure = "least_cut"'),
         ('take = "most"\n', ""),
         ('case = "light"', 'course = "falls"'),
         ('case = "heavy"', 'course = "falls"'),
@@ -442,5 +447,109 @@ def test_waves_differ_between_members_and_not_between_cases():
 def test_the_first_lesson_explains_every_key_and_figure():
     path = lesson_path(lesson_names()[0][0])
     head = "\n".join(line for line in path.read_text(encoding="utf-8").splitlines() if line.startswith("#"))
-    for name in (*LESSON_KEYS, *CASE_KEYS, *CHOICE_KEYS, *QUESTION_KEYS, *FACE_KEYS, *FIGURES):
+    for name in (
+        *LESSON_KEYS,
+        *CASE_KEYS,
+        *CHOICE_KEYS,
+        *QUESTION_KEYS,
+        *FACE_KEYS,
+        *CAUSE_KEYS,
+        *STEP_KEYS,
+        *FIGURES,
+    ):
         assert re.search(rf"\b{name}\b", head), name
+    for name in (*TOOLS, *OFF, *EXPECTS):
+        assert f'"{name}"' in head, name
+
+
+def test_every_key_is_described_and_none_that_there_is_not():
+    tables = {"case[]": CASE_KEYS, "choice[]": CHOICE_KEYS, "question": QUESTION_KEYS}
+    tables |= {"cause[]": CAUSE_KEYS, "step[]": STEP_KEYS}
+    there = {f"{table}.{key}" for table, keys in tables.items() for key in keys}
+    there |= {key for key in LESSON_KEYS if f"{key}[]" not in tables and key not in tables}
+    assert {row.name for row in describe_lesson_keys()} == there
+
+
+def test_a_lesson_to_start_from_works_and_has_a_title_of_its_own():
+    lesson = lesson_of(lesson_start(), "mine")
+    assert lesson.title == "A lesson of my own" and "right_if" in lesson_start()
+
+
+CAUSE = """
+[[cause]]
+words = "As light as the other"
+change = {hands = {press = "light"}}
+of = "heavy.mean_depth - light.mean_depth"
+expects = "goes"
+"""
+STEP = """
+[[step]]
+words = "What the heavy one loses"
+of = "heavy.mass"
+tool = "pocket scale"
+"""
+
+
+def test_a_reason_stands_where_its_run_holds_it_and_not_where_it_does_not():
+    held = work_lesson(lesson_of(LESSON + CAUSE, "mine"), members=8)
+    assert held.reason_stands and held.causes[0].held and held.because
+    assert held.causes[0].words.startswith("As light as the other: 0 µm instead of ")
+    wrong = work_lesson(lesson_of(LESSON + CAUSE.replace("goes", "stays"), "mine"), members=8)
+    assert wrong.as_intended and not wrong.reason_stands and wrong.because == ""
+    # Where the outcome is another one there is no reason at all, and no run is made for it.
+    other = work_lesson(lesson_of(changed(("intends = 2", "intends = 1")) + CAUSE, "mine"), members=8)
+    assert other.because == "" and other.causes == () and not other.reason_stands
+
+
+def test_a_cause_of_the_outcome_says_what_it_comes_out_as():
+    text = CAUSE.replace('of = "heavy.mean_depth - light.mean_depth"\n', "").replace('"light"', '"heavy"')
+    found = work_lesson(
+        lesson_of(LESSON + text.replace("change", 'cases = ["light"]\nchange'), "mine"), members=8
+    )
+    assert found.reason_stands and "the answer goes" in found.causes[0].words
+
+
+def test_a_step_is_as_long_as_its_tool_needs_and_says_so_where_it_never_sees():
+    text = changed(('"Weigh them."', '"Weigh them after {step.strokes} strokes."')) + STEP
+    seen = work_lesson(lesson_of(text, "mine"), members=8)
+    step, heavy = seen.steps[0], seen.cases[1]
+    assert step.strokes is not None and 0 < step.strokes <= 40
+    assert seen.bench == f"Weigh them after {step.strokes} strokes."
+    mass = heavy.figures["mass"] * step.strokes / 40
+    # Paper ages, so that by then rather more came off than in proportion.
+    assert mass.min() >= 0.6 * TOOLS["pocket scale"].sees
+    assert step.expected.p05 >= TOOLS["pocket scale"].sees
+    blind = work_lesson(lesson_of(text.replace("pocket scale", "kitchen scale"), "mine"), members=8)
+    assert blind.steps[0].strokes is None and "not to be seen" in blind.steps[0].words
+
+
+REASON_FAULTS = {
+    "cause without a switch": (CAUSE.replace("change = {hands", "# "), "cause[1]: missing: what is other"),
+    "unknown cause": (
+        CAUSE.replace("of =", 'without = ["high hand"]\nof ='),
+        "cause[1].without",
+    ),
+    "expects of a figure only": (
+        CAUSE.replace('of = "heavy.mean_depth - light.mean_depth"\n', "").replace("goes", "turns"),
+        "cause[1].expects",
+    ),
+    "unknown case": (CAUSE.replace("of =", 'cases = ["third"]\nof ='), 'cause[1].cases = "third"'),
+    "figure of no case": (CAUSE.replace("heavy.", "third."), "no case third"),
+    "change of no key": (CAUSE.replace("press", "pres"), "cause[1].change.hands.pres"),
+    "tool of another unit": (STEP.replace("pocket scale", "leaf"), "a tool that reads mass"),
+    "unknown tool": (STEP.replace("pocket scale", "rule"), "step[1].tool"),
+    "figure without a course": (STEP.replace("heavy.mass", "heavy.least_cut"), "known at every look"),
+    "step named as a case": (STEP.replace("words", 'name = "heavy"\nwords'), "a name that no case"),
+}
+
+
+@pytest.mark.parametrize("name", list(REASON_FAULTS))
+def test_faults_of_causes_and_steps_are_told(name: str):
+    text, told = REASON_FAULTS[name]
+    assert told in faults_of(LESSON + text)
+
+
+def test_what_would_have_to_be_so_holds_no_figures():
+    right = changed(('case = "light"\n\n', 'case = "light"\nright_if = "it pressed with 80 N"\n\n'))
+    assert "choice[1].right_if" in faults_of(right)
+    assert lesson_of(right.replace("with 80 N", "harder"), "mine").choices[0].right_if == "it pressed harder"

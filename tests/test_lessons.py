@@ -25,6 +25,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.lapping.lap import Conditions
 from handlap.sim.materials.metals import find
 from handlap.sim.teaching import lesson_work
+from handlap.sim.teaching.bench_tools import TOOLS
 from handlap.sim.teaching.lesson import Case, Choice, Lesson, LessonResult, Question, StartFace
 from handlap.sim.teaching.lesson_answer import (
     answer_lesson,
@@ -56,6 +57,8 @@ TOPICS = {
     "past-the-best-point",
     "grams-to-microns",
     "one-worst-number",
+    "turning-and-rocking",
+    "hands-and-shape",
 }
 
 
@@ -73,6 +76,8 @@ def differences(result: LessonResult) -> list[Array]:
     values = asked_values(question, figures)
     if question.asks == "which":
         sign = 1.0 if question.take == "most" else -1.0
+        if meant.alike:
+            return [2.0 * question.margin - np.ptp(list(values.values()), axis=0)]
         with np.errstate(invalid="ignore"):
             return [sign * (values[meant.case or ""] - v) for case, v in values.items() if case != meant.case]
     value = next(iter(values.values()))
@@ -105,6 +110,39 @@ def test_what_a_lesson_compares_exceeds_its_margin_over_the_spread(name: str):
     for apart in differences(result):
         # The 5 % point of the members themselves: none between two of them, some may be infinite.
         assert np.percentile(apart, 5.0, method="lower") > margin
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_reason_is_held_by_a_run_in_nearly_all_hands(name: str):
+    result = worked(name)
+    assert result.causes, "a reason that no run holds"
+    assert all(run.held for run in result.causes), [run.words for run in result.causes]
+    assert result.reason_stands and result.because
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_step_at_the_bench_can_be_seen_with_its_tool(name: str):
+    result = worked(name)
+    assert result.steps
+    for sized in result.steps:
+        assert sized.strokes is not None, sized.words
+        ends = sized.expected.p05, sized.expected.p95
+        assert min(map(abs, ends)) >= TOOLS[sized.step.tool].sees * (1.0 - 1e-9), sized.words
+        assert ends[0] * ends[1] > 0.0
+        assert result.lesson.strokes == 0 or f"{sized.strokes} strokes" in " ".join(result.bench.split())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_wrong_choice_says_what_would_have_to_be_so(name: str):
+    lesson = load_lesson(name)
+    for i, choice in enumerate(lesson.choices):
+        assert bool(choice.right_if) == (i != lesson.intends), choice.words
+
+
+def test_alike_is_the_answer_now_and_then_and_one_answer_flips_with_the_shape():
+    assert any(lesson.choices[lesson.intends].alike for lesson in map(load_lesson, NAMES))
+    flips = next(run for run in worked("hands-and-shape").causes if run.cause.expects == "turns")
+    assert flips.held and flips.cause.face is not None
 
 
 @pytest.mark.parametrize("name", NAMES)

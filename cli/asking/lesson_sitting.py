@@ -85,10 +85,10 @@ def choice_of(answer: str, lesson: Lesson) -> int | None:
     )
 
 
-def ask_prediction(lesson: Lesson) -> int | None:
+def ask_prediction(lesson: Lesson, line: int = 1) -> int | None:
     """The choice predicted; None: "do not know".
 
-    At a terminal a wrong answer is asked for again.
+    At a terminal a wrong answer is asked for again; from a pipe it is told by its ``line``.
 
     Raises
     ------
@@ -106,5 +106,5 @@ def ask_prediction(lesson: Lesson) -> int | None:
             return choice_of(answer, lesson)
         except InputError as fault:
             if not is_terminal(sys.stdin):
-                raise
+                raise InputError(f"line {line} of the answers: {fault}") from None
             say(f"{fault}.", "  ")

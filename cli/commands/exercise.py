@@ -181,6 +181,39 @@ def _class_list(made: Sequence[tuple[Path, Exercise, Any]]) -> str:
     return stream.getvalue()
 
 
+def _fill_in(path: Path, rows: Sequence[dict[str, Any]]) -> None:
+    """Names and marks into the list of a class, where it is there; a name written into it by hand stays."""
+    import csv
+    import io
+
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.exercise_report import ITEMS
+    from handlap.cli.screen import note
+
+    if not path.is_file():
+        return
+    table = list(csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"))))
+    if not table or not {"folder", "name", "marks"} <= set(table[0]):
+        note(f"{path} is not the list it was made as, and is left as it is")
+        return
+    marked = {row["folder"]: row for row in rows if row["got"] is not None}
+    heads = list(dict.fromkeys((*(h for h in table[0] if h is not None), "of", *ITEMS.values())))
+    for line in table:
+        row = marked.get(line["folder"])
+        if row is None:
+            continue
+        line["name"] = line["name"] or row["by"] or ""
+        line["marks"], line["of"] = f"{row['got']:g}", f"{row['most']:g}"
+        for item, head in ITEMS.items():
+            found = row["items"].get(item)
+            line[head] = "" if found is None else f"{found[0]:g}"
+    stream = io.StringIO()
+    writer = csv.DictWriter(stream, heads, restval="", extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(table)
+    write_whole(path, stream.getvalue())
+
+
 def _tell_made(out: Path, made: Sequence[tuple[Path, Exercise]], a_class: bool, as_json: bool) -> None:
     import sys
 
@@ -282,7 +315,8 @@ def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, An
         found = mark(exercise, answers, progress=progress)
     asked = {a.name for a in asked_of(raw)}
     entered = {name: _plain(raw[name]) for name in NAMES if name in asked}
-    this = {"answers": {"by": answers.by, **entered}, "got": found.got, "most": found.most}
+    items = {mark.item: [mark.got, mark.most] for mark in found.marks}
+    this = {"answers": {"by": answers.by, **entered}, "got": found.got, "most": found.most, "items": items}
     openings = [*before[:1], *before[1:][-OPENINGS_KEPT:], this]
     write_whole(folder / SEAL, seal(exercise.name, {**content, "openings": openings}))
     return found, before, entered, notes
@@ -323,7 +357,7 @@ def _mark_class(folder: Path, as_json: bool) -> None:
 
     rows: list[dict[str, Any]] = []
     for place in exercises_of_class(folder):
-        row: dict[str, Any] = {"folder": place.name, "by": None, "got": None, "most": None}
+        row: dict[str, Any] = {"folder": place.name, "by": None, "got": None, "most": None, "items": {}}
         try:
             found, before, raw, notes = _work_out(place)
         except HandlapError as fault:
@@ -339,7 +373,12 @@ def _mark_class(folder: Path, as_json: bool) -> None:
         first = before[0] if before else None
         remark = "" if first is None else "opened before; the first marks count"
         got, most = (found.got, found.most) if first is None else (first["got"], first["most"])
-        rows.append({**row, "by": found.answers.by or None, "got": got, "most": most, "remark": remark})
+        items = {mark.item: [mark.got, mark.most] for mark in found.marks}
+        if first is not None:
+            items = first.get("items") or {}
+        by = found.answers.by or None
+        rows.append({**row, "by": by, "got": got, "most": most, "items": items, "remark": remark})
+    _fill_in(folder / CLASS_LIST, rows)
     if as_json:
         from handlap.cli.reports.as_json import dumps
 

@@ -11,6 +11,7 @@ from handlap.sim.common.errors import InputError
 if TYPE_CHECKING:
     from handlap.cli.screen import Screen
     from handlap.sim.job.scenario_keys import KeyRow
+    from handlap.sim.teaching.lesson_key_words import LessonKey
 
 
 @click.command()
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
 def keys(word: str | None, as_json: bool) -> None:
     """List every key a scenario file may hold: range, default, spread, where it comes from.
 
-    With WORD only the keys that have it in their name or their help.
+    With WORD only the keys that have it in their name or their help. The word "lesson" lists the
+    keys of a lesson's file; other words find them too.
     """
     import sys
 
@@ -29,16 +31,46 @@ def keys(word: str | None, as_json: bool) -> None:
     rows = [
         row for row in describe_keys() if word is None or word.lower() in f"{row.name} {row.help}".lower()
     ]
-    if word is not None and not rows:
+    taught = _lesson_keys(word)
+    if word is not None and not rows and not taught:
         raise InputError(f'no key has "{word}" in its name or its help; "handlap keys" lists all')
     if as_json:
         from dataclasses import asdict
 
         from handlap.cli.reports.as_json import dumps
 
-        emit(dumps({"schema": "handlap.keys/1", "keys": [asdict(row) for row in rows]}))
+        found = {"schema": "handlap.keys/1", "keys": [asdict(row) for row in rows]}
+        emit(dumps(found | ({"lesson_keys": [asdict(row) for row in taught]} if taught else {})))
         return
-    emit("\n".join(_listing(rows, Screen.of(sys.stdout))))
+    screen = Screen.of(sys.stdout)
+    lines = _listing(rows, screen) + _lesson_listing(taught, screen)
+    if word is None:
+        lines += ["", "Keys of a lesson's file: handlap keys lesson"]
+    emit("\n".join(lines).lstrip("\n"))
+
+
+def _lesson_keys(word: str | None) -> list[LessonKey]:
+    """Keys of a lesson's file that have a word; all for "lesson", none without a word."""
+    from handlap.sim.teaching.lesson_key_words import describe_lesson_keys
+
+    if word is None:
+        return []
+    plain = word.lower()
+    every = plain in ("lesson", "lessons")
+    return [row for row in describe_lesson_keys() if every or plain in f"{row.name} {row.help}".lower()]
+
+
+def _lesson_listing(rows: list[LessonKey], screen: Screen) -> list[str]:
+    from handlap.cli.reports.text import wrapped
+
+    if not rows:
+        return []
+    lines = ["", screen.strong("In a lesson's file (handlap lesson --new FILE lays one down)")]
+    for row in rows:
+        must = "; must be given" if row.required and "[]" not in row.name else ""
+        lines.append(screen.strong(row.name))
+        lines += wrapped(f"{row.help}{must}", screen.width, "    ")
+    return lines
 
 
 def _why(basis: str) -> str:

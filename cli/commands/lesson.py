@@ -30,6 +30,13 @@ if TYPE_CHECKING:
 )
 @click.option("--tell", is_flag=True, help="Ask nothing, give no marks: question and answer at once.")
 @click.option(
+    "--new",
+    "start",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Lay down a lesson of your own to change: a TOML file with every key explained.",
+)
+@click.option(
     "--print",
     "handout",
     type=click.Path(path_type=Path),
@@ -51,6 +58,7 @@ def lesson(
     every: bool,
     predictions: tuple[str, ...],
     tell: bool,
+    start: Path | None,
     handout: Path | None,
     paper: str,
     members: int,
@@ -64,9 +72,14 @@ def lesson(
     and the outcome, not a stored text, says which prediction held, by how much, and why. A
     right prediction is one mark; "do not know" costs nothing.
 
-    NAME may also be a TOML file with a lesson of your own. The answers may come from a pipe,
-    one a line.
+    NAME may also be a TOML file with a lesson of your own; --new FILE lays one down to change.
+    The answers may come from a pipe, one a line.
     """
+    if start is not None:
+        if names or every or predictions or tell or handout is not None:
+            raise click.UsageError("--new FILE goes alone: it only writes the file")
+        _lay_down(start, output)
+        return
     if not names and not every:
         asked_for = handout is not None or bool(predictions) or tell or output.out is not None
         _list(output.as_json, asked_for=asked_for)
@@ -127,6 +140,7 @@ def _list(as_json: bool, *, asked_for: bool) -> None:
         *wrapped(f"To open one: handlap lesson {names[0][0] if names else 'FILE'}", screen.width),
         *wrapped("Several names, or --all, make a sitting with marks.", screen.width),
         *wrapped("For the class: handlap lesson NAME --print FILE.pdf", screen.width),
+        *wrapped("One of your own: handlap lesson --new FILE.toml", screen.width),
     ]
     emit("\n".join(lines))
 
@@ -171,6 +185,30 @@ def _given(lessons: Sequence[Lesson], predictions: Sequence[str], *, silent: boo
     if faults:
         raise InputError("\n".join(faults))
     return found
+
+
+def _lay_down(file: Path, output: Output) -> None:
+    """Write a lesson to start from; a file that is there is never overwritten."""
+    from handlap.cli.files import place_to_write, write_whole
+    from handlap.cli.screen import emit
+    from handlap.sim.common.errors import InputError
+    from handlap.sim.teaching.lesson_file import lesson_start
+
+    if file.name and not file.suffix and not file.is_dir():
+        file = file.with_suffix(".toml")
+    if file.suffix != ".toml":
+        raise InputError(f"--new {file}: name a file that ends in .toml")
+    place_to_write(file)
+    if file.exists():
+        raise InputError(f"{file}: there is such a file, and it is left as it is; name another")
+    write_whole(file, lesson_start())
+    if output.as_json:
+        from handlap.cli.reports.as_json import dumps
+
+        emit(dumps({"schema": "handlap.lesson-start/1", "file": str(file)}))
+        return
+    emit(f"Written: {file}, a lesson that works as it is. Its head explains the keys; change it, then:")
+    emit(f"  handlap lesson {file}")
 
 
 # ---- the sitting
@@ -233,7 +271,7 @@ def _one(
     story = one.story if result is None else result.story
     if not tell:
         show(question_lines(one, story, Screen.of(sys.stderr), counted))
-        predicted = ask_prediction(one) if place >= len(given) else given[place]
+        predicted = given[place] if place < len(given) else ask_prediction(one, place - len(given) + 1)
         say("")
     result = work(one) if result is None else result
     sitting.done.append((result, predicted))

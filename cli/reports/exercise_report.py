@@ -30,7 +30,12 @@ def marks_words(got: float) -> str:
 
     >>> marks_words(12.0), marks_words(2.5)
     ('12', '2½')
+
+    >>> marks_words(-1.0)
+    '−1'
     """
+    if got < 0.0:
+        return "−" + marks_words(-got)
     whole = int(got)
     return f"{whole or ''}½" if got - whole else f"{whole}"
 
@@ -69,7 +74,9 @@ def exercise_report(
 ) -> Report:
     """The report of a marking."""
     exercise, scenario = found.exercise, found.exercise.scenario
-    share = found.got / found.most
+    share = found.got / max(found.most, 1)
+    if found.ruined:
+        notes = (*notes, "The plan ruins the part: marks are capped for it, see Plan.")
     by = f", {found.answers.by}" if found.answers.by else ""
     rows = tuple(
         (mark.item, f"{marks_words(mark.got)} of {mark.most}", _in_short(mark.yours), _in_short(mark.truth))
@@ -166,6 +173,7 @@ def marking_json(
         "by": found.answers.by or None,
         "got": found.got,
         "most": found.most,
+        "ruined": found.ruined,
         "opened_before": len(openings),
         "first": None
         if not openings
@@ -224,6 +232,25 @@ def _trial_json(trial: Trial | None) -> dict[str, Any] | None:
 # ---- a class
 
 
+ITEMS = {
+    "Shape": "shape", "Flatness": "flat", "Range": "range", "Least cut": "cut", "Read again": "again",
+    "What to do": "do", "Plan": "plan",
+}  # fmt: skip
+"""What is marked, with its head in the table of a class."""
+
+
+HOW_TO_READ = (
+    "Each folder that was marked holds its page, exercise.html. A column each for shape, flatness, range, "
+    "least cut, readings to read again, what to do, and plan; empty where no marks were to be had."
+)
+
+
+def _item_words(row: Mapping[str, Any], item: str) -> str:
+    """The marks of one row for one item; nothing where it was not marked or had none to be had."""
+    found = (row.get("items") or {}).get(item)
+    return "" if found is None or (found[1] == 0 and found[0] == 0) else f"{marks_words(float(found[0]))}"
+
+
 def class_report(folder: str, rows: Sequence[Mapping[str, Any]]) -> Report:
     """The marks of a class, one row an exercise."""
     marked = [row for row in rows if row["got"] is not None]
@@ -232,10 +259,12 @@ def class_report(folder: str, rows: Sequence[Mapping[str, Any]]) -> Report:
             str(row["folder"]),
             str(row["by"] or ""),
             "" if row["got"] is None else f"{marks_words(float(row['got']))} of {row['most']}",
+            *(_item_words(row, item) for item in ITEMS),
             str(row["remark"]),
         )
         for row in rows
     )
+    heads = ("folder", "by", "marks", *ITEMS.values(), "remark")
     return Report(
         kind="exercise",
         answer=f"{len(marked)} of {len(rows)} marked",
@@ -243,7 +272,7 @@ def class_report(folder: str, rows: Sequence[Mapping[str, Any]]) -> Report:
         subject=folder,
         lead=(),
         sections=(
-            Section("Marks", (Table(("folder", "by", "marks", "remark"), cells, left=(0, 1, 3), wraps=3),)),
-            Section("How to read it", (Words("Each folder that was marked holds its page, exercise.html."),)),
+            Section("Marks", (Table(heads, cells, left=(0, 1, len(heads) - 1), wraps=len(heads) - 1),)),
+            Section("How to read it", (Words(HOW_TO_READ),)),
         ),
     )

@@ -156,10 +156,13 @@ def answer_sections(result: LessonResult, width: int | None) -> list[Section]:
     cases = case_blocks(result, names)
     cases += drawings(result, width) if width else lesson_picture_blocks(result)
     found = [
-        Section("Why", paragraphs(result.because)),
+        Section("Why", why_blocks(result)),
         Section("What came of each case", tuple(cases)),
-        Section("Try it on a scrap", paragraphs(result.bench)),
+        Section("Try it on a scrap", (*paragraphs(result.bench), *step_blocks(result))),
     ]
+    others = right_if_items(result)
+    if others:
+        found.insert(1, Section("What would have to be so", (Bullets(others),)))
     found.append(Section("Take care", (Bullets(take_care(lesson)),)))
     # That it did not come out as meant is said at the top already.
     notes = tuple(sentence(note) for note in result.notes if "means to teach" not in note)
@@ -169,6 +172,42 @@ def answer_sections(result: LessonResult, width: int | None) -> list[Section]:
     if width is None and rest:
         found.append(Section(OTHERS, (figure_table(result, rest),), aside=True))
     return found
+
+
+def why_blocks(result: LessonResult) -> tuple[Block, ...]:
+    """The reason with the runs that hold it; where none stands, that, and which run does not hold it."""
+    if not result.reason_stands:
+        failed = [sentence(run.words) for run in result.causes if not run.held]
+        if not failed:
+            return (Words("No reason is given: the lesson has none for this outcome."),)
+        return (
+            Words("No reason is given: the outcome is the one meant, but not for the reason meant:"),
+            Bullets(tuple(failed)),
+        )
+    if not result.causes:
+        unheld = Words("The reason is the author's: no run of its own holds it.")
+        return (*paragraphs(result.because), unheld)
+    return (
+        *paragraphs(result.because),
+        Words("What holds it, run by the same hands with one thing other:"),
+        Bullets(tuple(sentence(run.words) for run in result.causes)),
+    )
+
+
+def right_if_items(result: LessonResult) -> tuple[str, ...]:
+    """For each prediction that does not hold: what would have to be so for it to be right."""
+    return tuple(
+        f"{letter(i)} would be right if {choice.right_if}"
+        for i, choice in enumerate(result.lesson.choices)
+        if choice.right_if and i != result.answer.choice
+    )
+
+
+def step_blocks(result: LessonResult) -> tuple[Block, ...]:
+    """How far to go at the bench until the tool can tell."""
+    if not result.steps:
+        return ()
+    return (Bullets(tuple(sentence(sized.words) for sized in result.steps)),)
 
 
 # ---- figures
@@ -287,7 +326,7 @@ def course_drawing(result: LessonResult, width: int) -> Drawing:
     low = min(low, 0.0)
     last = max(int(case.strokes[-1]) for case in followed)
     unit = f" {words.unit}" if words.unit else ""
-    cells = max(8, min(COURSE_CELLS, width - 26))
+    cells = max(8, min(COURSE_CELLS, width - 52))
     lines = wrapped(
         f"{sentence(words.label).rstrip('.')} from 0 to {last} strokes, middle course, all on one scale:",
         width,
@@ -302,7 +341,8 @@ def course_drawing(result: LessonResult, width: int) -> Drawing:
             " " if x > strokes[-1] + 0.5 * last / cells else _block(h, low, high)
             for x, h in zip(at, heights, strict=True)
         )
-        span = f"{number(float(middle[0]), 2)} to {number(float(middle[-1]), 2)}{unit}"
+        least, most, end = (number(float(x), 2) for x in (middle.min(), middle.max(), middle[-1]))
+        span = f"least {least}, greatest {most}, in the end {end}{unit}"
         lines += [*wrapped(case.case.words, width, "  "), f"    {row}  {span}"]
         told.append(f"{case.case.words}: {span}")
     return Drawing(tuple(lines), f"{words.label} over the strokes. " + "; ".join(told) + ".")
@@ -353,7 +393,10 @@ def lesson_json(result: LessonResult, predicted: int | None) -> dict[str, Any]:
         "invented": is_invented(lesson),
         "story": result.story,
         "ask": lesson.ask,
-        "choices": [{"letter": letter(i), "words": c.words} for i, c in enumerate(lesson.choices)],
+        "choices": [
+            {"letter": letter(i), "words": c.words, "right_if": c.right_if or None}
+            for i, c in enumerate(lesson.choices)
+        ],
         "predicted": None if predicted is None else letter(predicted),
         "mark": mark_of(result, predicted),
         "members": result.members,
@@ -370,8 +413,10 @@ def lesson_json(result: LessonResult, predicted: int | None) -> dict[str, Any]:
             "base": question.base,
             "values": {name: band_json(value, factor) for name, value in answer.values.items()},
         },
-        "because": result.because,
+        "because": result.because or None,
+        "causes": [{"words": run.words, "held": run.held} for run in result.causes],
         "bench": result.bench,
+        "steps": [{"words": s.words, "strokes": s.strokes, "tool": s.step.tool} for s in result.steps],
         "cases": [_case_json(case, words.factor) for case in result.cases],
         "cautions": list(take_care(lesson)),
         "notes": list(result.notes),

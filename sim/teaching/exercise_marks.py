@@ -18,6 +18,7 @@ from handlap.sim.planning.crew import Crew
 from handlap.sim.planning.verdict import LAP_AT
 from handlap.sim.teaching.exercise import Exercise
 from handlap.sim.teaching.exercise_answers import Answers
+from handlap.sim.teaching.exercise_face import TrueNumbers
 from handlap.sim.teaching.exercise_trial import Trial, WayTried, try_way
 from handlap.sim.teaching.exercise_truth import MEMBERS, Found, Progress, look_up
 
@@ -33,6 +34,12 @@ WIDE = 2.0
 """A range more than so many times as wide as the survey's says too little [-]."""
 ALLOWED = 0.2
 """A shape is among what the readings allow where this share of the faces that fit have it [-]."""
+RUINED = 0.5
+"""A plan ruins the part where fewer hands than these keep the metal there is to spare [-]."""
+MOST_RUINED = 0.4
+"""Most of all marks for who would ruin the part [-]."""
+OF_THIRD = 3.0
+"""A wrong flatness is followed through where it is off by no more than this factor [-]."""
 AS_GOOD = 0.1
 """A plan is as good as the program's own within this chance [-]."""
 
@@ -61,9 +68,15 @@ class Marking:
     marks: tuple[Mark, ...]
 
     @property
+    def ruined(self) -> bool:
+        """Whether the plan, with the strokes written down, takes more metal than there is to spare."""
+        return ruins(self.tried)
+
+    @property
     def got(self) -> float:
-        """Marks in all."""
-        return sum(mark.got for mark in self.marks)
+        """Marks in all: none below nought, and few where the plan ruins the part."""
+        whole = max(0.0, sum(mark.got for mark in self.marks))
+        return min(whole, _half(MOST_RUINED * self.most)) if self.ruined else whole
 
     @property
     def most(self) -> int:
@@ -99,11 +112,12 @@ def mark(
             tried = try_way(true, way, executor=executor)
         except TippingError as fault:
             refused = str(fault)
+    flatness = mark_flatness(answers, known)
     marks = (
         mark_shape(exercise, answers, known),
-        mark_flatness(answers, known),
+        flatness,
         mark_range(answers, known),
-        mark_cut(answers, known),
+        mark_cut(answers, known, follows=flatness.got < flatness.most),
         mark_again(exercise, answers, known),
         mark_do(exercise, answers, known),
         mark_plan(answers, known, tried, refused),
@@ -199,9 +213,25 @@ def mark_flatness(answers: Answers, found: Found) -> Mark:
     if numbers.straightedge < 0.8 * numbers.flatness:
         why += (
             f"The straightedge shows {um(numbers.straightedge)} at the worst place, the face is "
-            f"{um(numbers.flatness)} out: a twist hides from a straightedge.",
+            f"{um(numbers.flatness)} out: {_hidden(numbers)}.",
         )
     return Mark("Flatness", got, FLATNESS, um(answers.flatness), um(numbers.flatness), why)
+
+
+def _hidden(numbers: TrueNumbers) -> str:
+    """Why a straightedge shows less than there is between two planes."""
+    bows = numbers.bow_along, numbers.bow_across
+    if abs(numbers.twist) >= max(map(abs, bows)):
+        return (
+            "a twist shows half of itself on either diagonal, hollow on the one and crowned on the other: "
+            "add both"
+        )
+    if bows[0] * bows[1] < 0.0:
+        return (
+            "a saddle is hollow one way and crowned the other, and the straightedge lies one way at a time: "
+            "add both"
+        )
+    return "it lies on one line at a time, and heights of different lines add up"
 
 
 def mark_range(answers: Answers, found: Found) -> Mark:
@@ -228,8 +258,11 @@ def mark_range(answers: Answers, found: Found) -> Mark:
     return Mark("Range", got, RANGE, yours, um(truth), (why, survey_says))
 
 
-def mark_cut(answers: Answers, found: Found) -> Mark:
-    """The least cut that clears the face."""
+def mark_cut(answers: Answers, found: Found, *, follows: bool = False) -> Mark:
+    """The least cut that clears the face.
+
+    Where the flatness was wrong (``follows``), a cut that is right for it counts all the same.
+    """
     numbers = found.numbers
     got, why = _judged(
         answers.least_cut, numbers.least_cut, found.survey.bands.depth_to_clear, CUT, "the least cut"
@@ -240,6 +273,18 @@ def mark_cut(answers: Answers, found: Found) -> Mark:
         "above it by a third on average; a plain twist by a half; a plain crown, whose low spots are its "
         "edges, by two thirds."
     )
+    said = answers.flatness
+    near = 0.0 < said and 1.0 / OF_THIRD <= said / max(numbers.flatness, 1e-9) <= OF_THIRD
+    if (
+        follows
+        and got < CUT
+        and near
+        and abs(answers.least_cut - share * said) <= max(0.5 * CLOSE, NEAR * share * said)
+    ):
+        got = float(CUT)
+        why += (
+            f"From the flatness you gave, {um(said)}, it follows rightly ({share:.2f} of it): full marks.",
+        )
     return Mark("Least cut", got, CUT, um(answers.least_cut), um(numbers.least_cut), (*why, rule))
 
 
@@ -247,7 +292,11 @@ def mark_cut(answers: Answers, found: Found) -> Mark:
 
 
 def mark_again(exercise: Exercise, answers: Answers, found: Found) -> Mark:
-    """Readings that contradict the others."""
+    """Readings that contradict the others.
+
+    Where none could be found "none" is worth nothing, and so is finding none; who doubts good readings
+    loses marks all the same.
+    """
     labels = exercise.task.labels()
     doubted = {labels.get((c.line, round(1e4 * c.at)), "") for c in found.survey.contradictions}
     wrong = {slip.label: slip for slip in exercise.slips}
@@ -273,9 +322,13 @@ def mark_again(exercise: Exercise, answers: Answers, found: Found) -> Mark:
             why.append(f"{label} is right, and fits the others within what leaves and hands can tell.")
     if not wrong and not named:
         why.append("All readings agree within what leaves and hands can tell.")
-    got = max(0.0, AGAIN - lost)
+    if not any(label in doubted for label in wrong):
+        why.append("There was nothing to be found, so that there are no marks to be had here.")
+        got, most = max(-float(AGAIN), -lost), 0
+    else:
+        got, most = max(0.0, AGAIN - lost), AGAIN
     yours = ", ".join(sorted(answers.read_again)) or "none"
-    return Mark("Read again", _half(got), AGAIN, yours, ", ".join(sorted(wrong)) or "none", tuple(why))
+    return Mark("Read again", _half(got), most, yours, ", ".join(sorted(wrong)) or "none", tuple(why))
 
 
 def _half(marks: float) -> float:
@@ -324,9 +377,11 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
     read = found.verdict.answer
     if answers.lap is None:
         fair = answers.do in (found.do, read)
-        words = "Nothing was to be planned; these marks go with what to do."
-        nothing = "nothing to plan" if found.do != "lap" else truth
-        return Mark("Plan", float(PLAN) if fair else 0.0, PLAN, "none", nothing, (words,))
+        if fair and found.do != "lap":
+            words = "There was nothing to be planned, so that there are no marks to be had here."
+            return Mark("Plan", 0.0, 0, "none", "nothing to plan", (words,))
+        words = "No plan was made, and one was to be made." if found.do == "lap" else "No plan was made."
+        return Mark("Plan", 0.0, PLAN, "none", truth, (words,))
     yours = _way_words(
         WayTried(answers.lap.papers, answers.lap.strokes, answers.lap.turning, answers.lap.turn_every)
     )
@@ -336,6 +391,13 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
         flat = "The face was flat enough: every stroke takes metal off that need not go."
         return Mark("Plan", float(PLAN) if read == "lap" else 0.0, PLAN, yours, "nothing to plan", (flat,))
     own = found.own
+    if ruins(tried):
+        spoilt = (
+            f"With just those strokes the deepest spot loses {_band(tried.deepest)}, and "
+            f"{um(tried.allowance or 0.0)} are there to spare: the part is scrap. Whatever else is right, "
+            f"that leaves {percent(MOST_RUINED)} of all marks at most."
+        )
+        return Mark("Plan", 0.0, PLAN, yours, truth, (spoilt, *_trial_words(tried)))
     works = tried.looking >= min(LAP_AT, own.looking - AS_GOOD)
     why = _trial_words(tried)
     got = 0.0
@@ -361,6 +423,11 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
         f"with looks, {percent(own.written)} with just those strokes."
     )
     return Mark("Plan", _half(got), PLAN, yours, truth, (*why, own_words))
+
+
+def ruins(tried: Trial | None) -> bool:
+    """Whether a plan tried takes more metal off than there is to spare, in most hands."""
+    return tried is not None and tried.allowance is not None and tried.written_allowance < RUINED
 
 
 def _trial_words(tried: Trial) -> list[str]:

@@ -21,6 +21,8 @@ from handlap.sim.job.results import Band
 Asks = Literal["which", "course", "number"]
 """Which case has least or most of a figure; how a figure runs on; how large a figure is."""
 Course = Literal["falls", "levels off", "turns back"]
+Expects = Literal["stays", "goes", "less", "turns"]
+"""What a run with a cause switched off (or alone) is to leave of the outcome, or of a figure."""
 
 
 @dataclass(frozen=True)
@@ -83,6 +85,7 @@ class Choice:
     alike : no case differs from the others by more than the lesson's margin
     course : how the figure runs on with the strokes
     between : the figure lies in this range, lower end included [SI; of the ratio where one is asked]
+    right_if : what would have to be so for it to be right, in a sentence
     """
 
     words: str
@@ -90,6 +93,52 @@ class Choice:
     alike: bool = False
     course: Course | None = None
     between: tuple[float, float] | None = None
+    right_if: str = ""
+
+
+@dataclass(frozen=True)
+class Cause:
+    """A run that holds the reason a lesson gives: something switched off, or left on alone.
+
+    Attributes
+    ----------
+    words : what is other in this run, as in "Hands down at the paper"
+    expects : of the outcome: it "stays" or "goes"; of the figure ``of``: it "stays" (half of it and more),
+        "goes" (half of it and less), is "less", or "turns" into its opposite
+    without, only : causes switched off, or the one left on alone, by the names of
+        :data:`handlap.sim.comparing.causes.OFF`
+    change : keys of a scenario file that differ
+    face : starting face instead of the one worked from
+    cases : names of the cases that are other; None: all
+    of : the figure held against, ``case.figure`` or two with - or / between; None: the outcome
+    """
+
+    words: str
+    expects: Expects
+    without: tuple[str, ...] = ()
+    only: str | None = None
+    change: Mapping[str, Any] = field(default_factory=dict)
+    face: StartFace | None = None
+    cases: tuple[str, ...] | None = None
+    of: str | None = None
+
+
+@dataclass(frozen=True)
+class Step:
+    """What is to be seen on a real scrap.
+
+    Attributes
+    ----------
+    name : how the text of the bench calls its strokes, ``{name.strokes}``
+    words : what is looked at
+    of : the figure, ``case.figure`` or two with - or / between
+    tool : what it is looked at with, by the names of :data:`handlap.sim.teaching.bench_tools.TOOLS`
+    """
+
+    name: str
+    words: str
+    of: str
+    tool: str
 
 
 @dataclass(frozen=True)
@@ -162,6 +211,10 @@ class Lesson:
     """About how many cells the face is cut into."""
     folder: Path | None = None
     """Where the files lie that the scenario names."""
+    causes: tuple[Cause, ...] = ()
+    """Runs that hold the reason."""
+    steps: tuple[Step, ...] = ()
+    """What is to be seen at the bench, and with what."""
 
 
 @dataclass(frozen=True)
@@ -208,8 +261,37 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class CauseRun:
+    """A cause run: whether it holds the reason, and what came out, in a sentence."""
+
+    cause: Cause
+    held: bool
+    words: str
+
+
+@dataclass(frozen=True)
+class SizedStep:
+    """A step at the bench, sized by the model for its tool.
+
+    Attributes
+    ----------
+    strokes : after how many strokes the tool tells it for 95 hands of 100; None: never in this lesson
+    expected : band of what is to be seen then, at the end where never [SI]
+    words : both in a sentence
+    """
+
+    step: Step
+    strokes: int | None
+    expected: Band
+    words: str
+
+
+@dataclass(frozen=True)
 class LessonResult:
-    """A lesson worked: its cases, the answer, and the texts with their figures filled in."""
+    """A lesson worked: its cases, the answer, and the texts with their figures filled in.
+
+    ``because`` is empty where no reason stands: see :attr:`reason_stands`.
+    """
 
     lesson: Lesson
     members: int
@@ -220,6 +302,13 @@ class LessonResult:
     because: str
     bench: str
     notes: tuple[str, ...] = ()
+    causes: tuple[CauseRun, ...] = ()
+    steps: tuple[SizedStep, ...] = ()
+
+    @property
+    def reason_stands(self) -> bool:
+        """Whether the reason may be given: the outcome is the one meant, and every run holds it."""
+        return self.as_intended and all(run.held for run in self.causes)
 
     @property
     def as_intended(self) -> bool:

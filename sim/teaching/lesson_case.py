@@ -258,6 +258,8 @@ def _figures(
     courses["slant"] = np.maximum(np.abs(courses["taper_along"]), np.abs(courses["taper_across"]))
     courses |= _shapes(ready, heights) | _removal(ready, members, heights) | _edges(gauged, heights)
     courses["push"] = _push(ready, members, runs)
+    part = ready.scenario.part
+    courses["mass"] = part.metal.density * part.outline.area * courses["mean_depth"]
     measured = measure(Figures(**{n: course(n) for n in FIGURE_NAMES}), ready.scenario.part.limit_by)
     found = {name: values[:, -1] for name, values in courses.items()}
     found |= _milestones(ready, members, strokes, courses, measured)
@@ -347,7 +349,6 @@ def _milestones(
         "last_cut": depth[:, -1] - depth[:, max(0, depth.shape[1] - 2)],
         "minutes": done / members.pace,
         "minutes_to_limit": to_limit / members.pace,
-        "mass": part.metal.density * part.outline.area * depth[:, -1],
     }
 
 

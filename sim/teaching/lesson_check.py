@@ -10,6 +10,7 @@ from handlap.sim.job.findings import Findings
 from handlap.sim.teaching.lesson import Lesson
 from handlap.sim.teaching.lesson_answer import asked_unit
 from handlap.sim.teaching.lesson_figures import SCREEN
+from handlap.sim.teaching.lesson_reason_check import check_reasons, of_step
 from handlap.sim.teaching.lesson_texts import BRACES, loose_figures, read_placeholder
 
 TOUCH = 1e-9
@@ -25,17 +26,20 @@ def check_texts(lesson: Lesson, found: Findings) -> None:
         _check_ranges(lesson, found)
     else:
         _once([c.course for c in lesson.choices], "choice", "course", found)
-    cases = {case.name: case for case in lesson.cases}
+    cases: dict[str, object] = {case.name: case for case in lesson.cases}
+    check_reasons(lesson, found)
     for name in ("story", "because", "bench"):
         text = getattr(lesson, name)
+        known = cases | {step.name: step for step in lesson.steps} if name == "bench" else cases
         for inside in BRACES.findall(text):
             try:
-                read_placeholder(inside, cases)
+                of_step(read_placeholder(inside, known), lesson)
             except ValueError as error:
                 found.fault(name, "{" + inside + "}", str(error))
         _stray_braces(name, text, found)
     before = {"ask": lesson.ask, "title": lesson.title}
-    before |= {f"choice[{i}].words": choice.words for i, choice in enumerate(lesson.choices, 1)}
+    for i, choice in enumerate(lesson.choices, 1):
+        before |= {f"choice[{i}].words": choice.words, f"choice[{i}].right_if": choice.right_if}
     for name, text in before.items():
         for inside in BRACES.findall(text):
             found.fault(name, "{" + inside + "}", "plain words: it is read before the run")
@@ -54,6 +58,9 @@ def _check_figures(lesson: Lesson, found: Findings) -> None:
     texts = {"because": lesson.because}
     if lesson.question.asks == "which":
         texts |= {f"choice[{i}].words": choice.words for i, choice in enumerate(lesson.choices, 1)}
+    texts |= {f"choice[{i}].right_if": choice.right_if for i, choice in enumerate(lesson.choices, 1)}
+    texts |= {f"cause[{i}].words": cause.words for i, cause in enumerate(lesson.causes, 1)}
+    texts |= {f"step[{i}].words": step.words for i, step in enumerate(lesson.steps, 1)}
     for name, text in texts.items():
         for word in loose_figures(text):
             found.fault(

@@ -106,7 +106,7 @@ FIGURES: dict[str, FigureKind] = {
     "depth_to_limit": FigureKind("the mean depth removed until the face keeps its limit", "length"),
     "minutes": FigureKind("the minutes of strokes", "minutes"),
     "minutes_to_limit": FigureKind("the minutes of strokes until the face keeps its limit", "minutes"),
-    "mass": FigureKind("the metal removed", "mass"),
+    "mass": FigureKind("the metal removed", "mass", True),
     "springs_back": FigureKind("what springs back when the hands let go", "length"),
     "flatness_pressed": FigureKind("the flatness while the hands press", "length"),
 }
@@ -170,7 +170,8 @@ def show_figure(name: str, value: Band | float) -> str:
     if not finite:
         return f"{_rounded(middle, step)}{joint} (from {_rounded(low, step)}, for some {NEVER})"
     ends = _rounded(low, step), _rounded(high, step)
-    text = _rounded(middle, step) + joint
+    # A middle to two digits whatever the spread: 47, 62 and 56 are not 50, 60 and 60.
+    text = _rounded(middle, min(step, _step(0.0, middle, FINEST[unit]))) + joint
     if ends[0] == ends[1]:
         return text
     return f"{text} ({ends[0]} to {ends[1]})" if "−" in "".join(ends) else f"{text} ({ends[0]}–{ends[1]})"

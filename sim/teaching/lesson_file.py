@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.comparing.causes import only, without
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.given_file import builtin_paths, located, path_beside, read_small_text
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load_document, parse_toml, read_document
-from handlap.sim.teaching.lesson import Case, Lesson
+from handlap.sim.teaching.lesson import Case, Cause, Lesson
 from handlap.sim.teaching.lesson_check import check_texts
 from handlap.sim.teaching.lesson_keys import read_lesson
 
@@ -37,6 +39,18 @@ def lesson_names() -> list[tuple[str, str]]:
         document = tomllib.loads(path.read_text(encoding="utf-8"))
         found.append((document.get("order", 1000), name, str(document.get("title", name))))
     return [(name, title) for _, name, title in sorted(found)]
+
+
+START = "hollow-crown-twist"
+"""The lesson whose head explains every key."""
+
+
+def lesson_start() -> str:
+    """A lesson's file to start from: every key explained, and a lesson that works below."""
+    text = builtin_paths(LESSONS)[START].read_text(encoding="utf-8")
+    title = tomllib.loads(text)["title"]
+    head = "# A lesson to change into one of your own; as it stands, the first built-in one.  Invented."
+    return (head + text[text.index("\n") :]).replace(f'title = "{title}"', 'title = "A lesson of my own"', 1)
 
 
 def load_lesson(path_or_name: str | Path) -> Lesson:
@@ -72,6 +86,7 @@ def lesson_of_document(
     if lesson is not None:
         check_texts(lesson, found)
         _check_scenarios(lesson, found)
+        _check_causes(lesson, found)
     if found.faults or lesson is None:
         raise ScenarioError(found.faults)
     return lesson
@@ -90,6 +105,21 @@ def case_scenario(lesson: Lesson, case: Case) -> Scenario:
         folder=lesson.folder,
         require_readings=case.face is None and lesson.face is None,
     )
+
+
+def cause_scenario(lesson: Lesson, case: Case, cause: Cause) -> tuple[Case, Scenario, bool]:
+    """The case and the job of a cause's run, and whether it starts from a flat face.
+
+    Raises
+    ------
+    ScenarioError : if the change does not go with the job
+    """
+    other = replace(case, change=merged(case.change, cause.change), face=cause.face or case.face)
+    scenario = case_scenario(lesson, other)
+    if cause.only is not None:
+        alone, flat = only(scenario, cause.only)
+        return other, alone, flat
+    return other, without(scenario, cause.without), "starting shape" in cause.without
 
 
 def merged(document: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
@@ -153,6 +183,20 @@ def _check_scenarios(lesson: Lesson, found: Findings) -> None:
                 if (key, fault.got, fault.allowed) not in seen:
                     seen.add((key, fault.got, fault.allowed))
                     found.faults.append(Fault(found.file, key, fault.got, fault.allowed))
+
+
+def _check_causes(lesson: Lesson, found: Findings) -> None:
+    """Load the job of every cause's run; what its change has wrong is written down."""
+    if not lesson.scenario or found.faults:
+        return
+    for number, cause in enumerate(lesson.causes, 1):
+        try:
+            for case in lesson.cases:
+                if cause.cases is None or case.name in cause.cases:
+                    cause_scenario(lesson, case, cause)
+        except ScenarioError as error:
+            for fault in error.faults:
+                found.fault(f"cause[{number}].change.{fault.key}", fault.got, fault.allowed)
 
 
 def _dotted(change: Mapping[str, Any], prefix: str = "") -> list[str]:

@@ -7,18 +7,25 @@ shares in per cent, strokes counted.
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
-from handlap.sim.common.errors import Fault
-from handlap.sim.common.spelling import nearest
 from handlap.sim.job.findings import Findings, is_immense
-from handlap.sim.job.scenario_values import number
-from handlap.sim.teaching.lesson import Asks, Case, Choice, Course, Lesson, Question, StartFace
+from handlap.sim.teaching.lesson import Asks, Case, Choice, Course, Lesson, Question
 from handlap.sim.teaching.lesson_answer import asked_unit
 from handlap.sim.teaching.lesson_figures import FIGURES, SCREEN
+from handlap.sim.teaching.lesson_reason_keys import (
+    CAUSE_KEYS,
+    MOST_CAUSES,
+    MOST_STEPS,
+    NAME,
+    STEP_KEYS,
+    read_cause,
+    read_face,
+    read_step,
+)
+from handlap.sim.teaching.lesson_values import one_of, refuse_unknown, tables_of, text_of, whole_of, words_of
 
 LESSON_KEYS = (
     "title",
@@ -37,21 +44,18 @@ LESSON_KEYS = (
     "choice",
     "intends",
     "because",
+    "cause",
     "bench",
+    "step",
     "cautions",
 )
 CASE_KEYS = ("name", "words", "face", "change", "strokes")
-CHOICE_KEYS = ("words", "case", "alike", "course", "between")
-OUTCOMES = CHOICE_KEYS[1:]
+OUTCOMES = ("case", "alike", "course", "between")
+CHOICE_KEYS = ("words", *OUTCOMES, "right_if")
 QUESTION_KEYS = ("asks", "figure", "take", "margin", "ratio_to", "base", "of")
-FACE_KEYS = tuple(StartFace.__dataclass_fields__)
 PICTURES = ("curve", "before", "after", "removed", "dye")
 ASKS = ("which", "course", "number")
 COURSES = ("falls", "levels off", "turns back")
-NAME = re.compile(r"[A-Za-z_]\w*")
-LONGEST_TEXT = 4000
-HIGHEST = 5000e-6
-"""Greatest height of a starting face [m]."""
 MOST_CASES, MOST_CHOICES = 6, 6
 MOST_STROKES = 12_000
 
@@ -70,29 +74,31 @@ def read_lesson(
     """
     refuse_unknown(document, LESSON_KEYS, "", found)
     text = {
-        key: _text(document.get(key), key, found) for key in ("title", "story", "ask", "because", "bench")
+        key: text_of(document.get(key), key, found) for key in ("title", "story", "ask", "because", "bench")
     }
     whole: dict[str, int | None] = {
-        "order": _whole(document.get("order"), "order", 0, 9999, found),
-        "strokes": _whole(document.get("strokes"), "strokes", 0, MOST_STROKES, found, needed=True),
-        "looks": _whole(document.get("looks"), "looks", 1, 100, found),
-        "members": _whole(document.get("members"), "members", 2, 4096, found),
-        "cells": _whole(document.get("cells"), "cells", 100, 20_000, found),
+        "order": whole_of(document.get("order"), "order", 0, 9999, found),
+        "strokes": whole_of(document.get("strokes"), "strokes", 0, MOST_STROKES, found, needed=True),
+        "looks": whole_of(document.get("looks"), "looks", 1, 100, found),
+        "members": whole_of(document.get("members"), "members", 2, 4096, found),
+        "cells": whole_of(document.get("cells"), "cells", 100, 20_000, found),
     }
-    face = _face(document.get("face"), "face", found)
-    cases = _list(document.get("case"), "case", 1, MOST_CASES, CASE_KEYS, found, _case)
+    face = read_face(document.get("face"), "face", found)
+    cases = tables_of(document.get("case"), "case", 1, MOST_CASES, CASE_KEYS, found, _case)
     question = _question(document.get("question"), found)
     choices: tuple[Choice, ...] | None = None
     if question is not None:
-        choices = _list(
+        choices = tables_of(
             document.get("choice"), "choice", 2, MOST_CHOICES, CHOICE_KEYS, found,
             lambda raw, label, found: _choice(raw, label, question, found),
         )  # fmt: skip
-    intends = _whole(
+    intends = whole_of(
         document.get("intends"), "intends", 1, len(choices or ()) or MOST_CHOICES, found, needed=True
     )
-    pictures = _words(document.get("pictures"), "pictures", PICTURES, found)
-    cautions = _words(document.get("cautions"), "cautions", None, found)
+    causes = tables_of(document.get("cause", []), "cause", 0, MOST_CAUSES, CAUSE_KEYS, found, read_cause)
+    steps = tables_of(document.get("step", []), "step", 0, MOST_STEPS, STEP_KEYS, found, read_step)
+    pictures = words_of(document.get("pictures"), "pictures", PICTURES, found)
+    cautions = words_of(document.get("cautions"), "cautions", None, found)
     if question is None:
         return None
     return Lesson(
@@ -116,93 +122,9 @@ def read_lesson(
         looks=whole["looks"] or 8,
         cells=whole["cells"] or 1500,
         folder=folder,
+        causes=causes or (),
+        steps=steps or (),
     )
-
-
-def refuse_unknown(table: dict[str, Any], known: tuple[str, ...], prefix: str, found: Findings) -> None:
-    """Refuse keys that are not known, and name the nearest one."""
-    for name in table:
-        if name not in known:
-            near = nearest(name, known, 0.55)
-            hint = f'no such key; the nearest is "{prefix}{near}"' if near else "no such key"
-            inside = f"[{prefix.rstrip('.')}]" if prefix else "the file"
-            allowed = f"{hint}; {inside} may hold {', '.join(known)}"
-            found.faults.append(Fault(found.file, prefix + name, "", allowed))
-
-
-def _text(raw: Any, label: str, found: Findings) -> str:
-    if isinstance(raw, str) and 0 < len(raw.strip()) <= LONGEST_TEXT:
-        return raw.strip()
-    missing = "missing: " if raw is None else ""
-    found.fault(label, raw, f"{missing}a text of at most {LONGEST_TEXT} characters")
-    return ""
-
-
-def _whole(raw: Any, label: str, low: int, high: int, found: Findings, *, needed: bool = False) -> int | None:
-    if raw is None and not needed:
-        return None
-    if isinstance(raw, int) and not isinstance(raw, bool) and low <= raw <= high:
-        return raw
-    missing = "missing: " if raw is None else ""
-    counted = "; the number of the choice meant to be right, counted from 1" if label == "intends" else ""
-    found.fault(label, raw, f"{missing}a whole number from {low} to {high}{counted}")
-    return None
-
-
-def _words(raw: Any, label: str, known: tuple[str, ...] | None, found: Findings) -> tuple[str, ...] | None:
-    if raw is None:
-        return None
-    if isinstance(raw, list) and all(isinstance(r, str) and (known is None or r in known) for r in raw):
-        return tuple(raw)
-    found.fault(label, raw, f"a list of {'texts' if known is None else ', '.join(known)}")
-    return None
-
-
-def _list(
-    raw: Any,
-    label: str,
-    least: int,
-    most: int,
-    known: tuple[str, ...],
-    found: Findings,
-    read: Callable[[dict[str, Any], str, Findings], Any],
-) -> tuple[Any, ...] | None:
-    """A list of tables, each read by ``read``; None where one of them is at fault."""
-    if (
-        not isinstance(raw, list)
-        or not all(isinstance(r, dict) for r in raw)
-        or not least <= len(raw) <= most
-    ):
-        missing = "missing: " if raw is None else ""
-        found.fault(label, raw, f"{missing}{least} to {most} tables [[{label}]] with {', '.join(known)}")
-        return None
-    made = []
-    for i, table in enumerate(raw, 1):
-        refuse_unknown(table, known, f"{label}[{i}].", found)
-        made.append(read(table, f"{label}[{i}]", found))
-    return None if any(m is None for m in made) else tuple(made)
-
-
-def _face(raw: Any, label: str, found: Findings) -> StartFace | None:
-    if raw is None:
-        return None
-    if not isinstance(raw, dict):
-        found.fault(label, raw, f"a table with {', '.join(FACE_KEYS)}")
-        return None
-    refuse_unknown(raw, FACE_KEYS, f"{label}.", found)
-    values = {}
-    allowed = f"a height from -{1e6 * HIGHEST:.0f} to {1e6 * HIGHEST:.0f} µm"
-    for name in FACE_KEYS:
-        if name not in raw:
-            continue
-        value = number(raw[name], f"{label}.{name}", found, "height", allowed)
-        if value is not None and abs(value) > HIGHEST:
-            found.fault(f"{label}.{name}", raw[name], allowed)
-        elif value is not None and name == "uneven" and value < 0.0:
-            found.fault(f"{label}.{name}", raw[name], "a height of 0 or more")
-        elif value is not None:
-            values[name] = value
-    return StartFace(**values)
 
 
 def _case(raw: dict[str, Any], label: str, found: Findings) -> Case | None:
@@ -211,25 +133,14 @@ def _case(raw: dict[str, Any], label: str, found: Findings) -> Case | None:
         missing = "missing: " if name is None else ""
         found.fault(f"{label}.name", name, f"{missing}a short name of letters, digits and _, a letter first")
         name = None
-    words = _text(raw.get("words"), f"{label}.words", found)
-    face = _face(raw.get("face"), f"{label}.face", found)
+    words = text_of(raw.get("words"), f"{label}.words", found)
+    face = read_face(raw.get("face"), f"{label}.face", found)
     change = raw.get("change", {})
     if not isinstance(change, dict):
         found.fault(f"{label}.change", change, "a table of keys of a scenario file")
         change = {}
-    strokes = _whole(raw.get("strokes"), f"{label}.strokes", 0, MOST_STROKES, found)
+    strokes = whole_of(raw.get("strokes"), f"{label}.strokes", 0, MOST_STROKES, found)
     return None if name is None else Case(name, words, face, change, strokes)
-
-
-def _one_of(raw: Any, label: str, known: tuple[str, ...], found: Findings, *, needed: bool) -> str | None:
-    if raw is None and not needed:
-        return None
-    if isinstance(raw, str) and raw in known:
-        return raw
-    near = nearest(str(raw), known, 0.55)
-    hint = f'; the nearest is "{near}"' if near else ""
-    found.fault(label, raw, f"{'missing: ' if raw is None else ''}one of {', '.join(known)}{hint}")
-    return None
 
 
 def _question(raw: Any, found: Findings) -> Question | None:
@@ -238,10 +149,10 @@ def _question(raw: Any, found: Findings) -> Question | None:
         found.fault("question", raw, f"{missing}a table [question] with {', '.join(QUESTION_KEYS)}")
         return None
     refuse_unknown(raw, QUESTION_KEYS, "question.", found)
-    asks = _one_of(raw.get("asks"), "question.asks", ASKS, found, needed=True)
-    figure = _one_of(raw.get("figure"), "question.figure", tuple(FIGURES), found, needed=True)
-    take = _one_of(raw.get("take"), "question.take", ("least", "most"), found, needed=asks == "which")
-    ratio_to = _one_of(raw.get("ratio_to"), "question.ratio_to", tuple(FIGURES), found, needed=False)
+    asks = one_of(raw.get("asks"), "question.asks", ASKS, found, needed=True)
+    figure = one_of(raw.get("figure"), "question.figure", tuple(FIGURES), found, needed=True)
+    take = one_of(raw.get("take"), "question.take", ("least", "most"), found, needed=asks == "which")
+    ratio_to = one_of(raw.get("ratio_to"), "question.ratio_to", tuple(FIGURES), found, needed=False)
     for name, fits in (("take", "which"), ("ratio_to", "number"), ("base", "number")):
         if name in raw and asks not in (fits, None):
             found.fault(f"question.{name}", raw[name], f'only beside asks = "{fits}"')
@@ -281,7 +192,16 @@ def _scaled(raw: Any, label: str, scale: float, found: Findings) -> float | None
 
 
 def _choice(raw: dict[str, Any], label: str, question: Question, found: Findings) -> Choice | None:
-    words = _text(raw.get("words"), f"{label}.words", found)
+    """A prediction with its outcome, and what would have to be so for it to be right."""
+    choice = _outcome(raw, label, question, found)
+    if "right_if" not in raw:
+        return choice
+    right_if = text_of(raw["right_if"], f"{label}.right_if", found)
+    return None if choice is None else replace(choice, right_if=right_if)
+
+
+def _outcome(raw: dict[str, Any], label: str, question: Question, found: Findings) -> Choice | None:
+    words = text_of(raw.get("words"), f"{label}.words", found)
     fits = {"which": ("case", "alike"), "course": ("course",), "number": ("between",)}[question.asks]
     given = [name for name in OUTCOMES if name in raw]
     if len(given) != 1 or given[0] not in fits:
@@ -299,7 +219,7 @@ def _choice(raw: dict[str, Any], label: str, question: Question, found: Findings
             return Choice(words, alike=True)
         found.fault(f"{label}.alike", value, "true")
     elif given[0] == "course":
-        course = _one_of(value, f"{label}.course", COURSES, found, needed=True)
+        course = one_of(value, f"{label}.course", COURSES, found, needed=True)
         if course is not None:
             return Choice(words, course=cast(Course, course))
     else:

@@ -20,7 +20,7 @@ from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import middle_member
 from handlap.sim.planning.crew import MOST_MEMBERS
-from handlap.sim.teaching.lesson import Answer, Case, Lesson, LessonResult
+from handlap.sim.teaching.lesson import Answer, Case, CauseRun, Lesson, LessonResult
 from handlap.sim.teaching.lesson_answer import answer_lesson, asked_errors, asked_unit, asked_values, votes_of
 from handlap.sim.teaching.lesson_case import (
     ROUGHER,
@@ -30,9 +30,11 @@ from handlap.sim.teaching.lesson_case import (
     showing,
     work_case,
 )
+from handlap.sim.teaching.lesson_causes import Worked, run_causes
 from handlap.sim.teaching.lesson_face import start_faces
 from handlap.sim.teaching.lesson_figures import FINEST, SCREEN, show_figure
 from handlap.sim.teaching.lesson_file import case_scenario
+from handlap.sim.teaching.lesson_steps import size_steps, step_figures
 from handlap.sim.teaching.lesson_texts import fill
 
 Figures = Mapping[str, Array]
@@ -40,6 +42,8 @@ Figures = Mapping[str, Array]
 FEWEST_MEMBERS = 2
 OWN_SHARE = 0.65
 """Share of the computing that goes into the figures themselves; the rest measures their error."""
+CASES_SHARE = 0.8
+"""Share of the progress told that goes to the cases, where runs that hold the reason follow."""
 MAPPED = ("flatness", "mean_depth", "deepest")
 """Figures in which the member that maps are of is to be ordinary, besides the one asked about."""
 CAUGHT = 0.05
@@ -72,11 +76,14 @@ def work_lesson(
     tell = progress or (lambda done, what: None)
     count = members if lesson.members is None else min(members, lesson.members)
     worked: list[Tried] = []
+    each = (CASES_SHARE if lesson.causes else 1.0) / len(lesson.cases)
     for at, case in enumerate(lesson.cases):
-        share = partial(_share_done, tell, case.words, at / len(lesson.cases), 1.0 / len(lesson.cases))
+        share = partial(_share_done, tell, case.words, at * each, each)
         ready, coarse = _ready(lesson, case, members=count, seed=seed)
         worked.append(_try_case(ready, coarse, share, executor))
-    found = _gather(lesson, worked, members=count, seed=seed)
+    if lesson.causes:
+        tell(CASES_SHARE, "what holds the reason")
+    found = _gather(lesson, worked, members=count, seed=seed, executor=executor)
     tell(1.0, "done")
     return found
 
@@ -150,7 +157,28 @@ def _faces(
     return inferred
 
 
-def _gather(lesson: Lesson, worked: list[Tried], *, members: int, seed: int) -> LessonResult:
+def _work_other(
+    lesson: Lesson,
+    case: Case,
+    scenario: Scenario,
+    flat: bool,
+    some: int,
+    *,
+    members: int,
+    seed: int,
+    executor: Executor | None,
+) -> WorkedCase:
+    """A case on another scenario, worked by the first ``some`` of its members; see ``lesson_causes``."""
+    faces_at = _faces(lesson, case, scenario, members=members, seed=seed)
+    ready = ready_case(lesson, case, scenario, faces_at, members=members, seed=seed)
+    if flat:
+        ready = replace(ready, members=replace(ready.members, before=np.zeros_like(ready.members.before)))
+    return work_case(ready, some=range(some), executor=executor)
+
+
+def _gather(
+    lesson: Lesson, worked: list[Tried], *, members: int, seed: int, executor: Executor | None
+) -> LessonResult:
     question = lesson.question
     figures = {w.own.result.case.name: w.own.result.figures for w in worked}
     rough = {w.own.result.case.name: w.rough for w in worked}
@@ -163,6 +191,17 @@ def _gather(lesson: Lesson, worked: list[Tried], *, members: int, seed: int) -> 
     )
     of = next(c for c in cases if c.case.name == (question.of or cases[0].case.name))
     answer = answer_lesson(lesson, figures, errors, of.course)
+    steps = size_steps(
+        lesson,
+        {c.case.name: c.strokes for c in cases},
+        {w.own.result.case.name: w.own.courses for w in worked},
+    )
+    other = partial(_work_other, lesson, members=members, seed=seed, executor=executor)
+    # Where the outcome is another one there is no reason to hold.
+    causes: tuple[CauseRun, ...] = ()
+    if answer.choice == lesson.intends:
+        causes = run_causes(lesson, Worked(figures, values, errors, of.course), other)
+    stands = answer.choice == lesson.intends and all(run.held for run in causes)
     return LessonResult(
         lesson=lesson,
         members=members,
@@ -170,13 +209,15 @@ def _gather(lesson: Lesson, worked: list[Tried], *, members: int, seed: int) -> 
         cases=cases,
         answer=answer,
         story=fill(lesson.story, figures),
-        because=fill(lesson.because, figures),
-        bench=fill(lesson.bench, figures),
+        because=fill(lesson.because, figures) if stands else "",
+        bench=fill(lesson.bench, figures | step_figures(steps)),
         notes=(
             *_meant(lesson, answer),
             *_error(lesson, values, errors, of.course),
             *_caught(w.own for w in worked),
         ),
+        causes=causes,
+        steps=steps,
     )
 
 
