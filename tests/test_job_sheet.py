@@ -304,6 +304,48 @@ def test_every_caution_is_printed(drawn):
         assert caution in said
 
 
+def test_cautions_stand_before_the_first_stroke_and_there_is_room_to_write(drawn):
+    plan = synthetic_plan()
+    sheet = sheet_of(plan)
+    _, pages = job_sheet_pdf(sheet, plan.scenario.part.outline)
+    said = [t.get_text() for page in drawn[-pages:] for t in page.axes.texts]
+    html = job_sheet_page(sheet, plan.scenario.part.outline)
+    assert said.index("Take care") < next(i for i, t in enumerate(said) if t.startswith("Paper 1"))
+    assert html.index("Take care") < html.index("<h2>Paper 1")
+    for words in ("Part no.", "Date", "By", "found"):
+        assert words in said
+        assert words in html
+    rows = sum(len(stage.rows) for stage in sheet.stages)
+    assert html.count('<td class="found"></td>') == 3 * rows
+    # Grams are expected and found.
+    assert [said.count(words) for words in ("g", "leaf", "dye")] == [k * len(sheet.stages) for k in (2, 1, 1)]
+
+
+def test_the_face_on_it_has_its_sides_and_stations_named_as_on_the_measuring_sheet(drawn):
+    plan = synthetic_plan()
+    sheet = sheet_of(plan)
+    _, pages = job_sheet_pdf(sheet, plan.scenario.part.outline)
+    said = [t.get_text() for page in drawn[-pages:] for t in page.axes.texts]
+    html = job_sheet_page(sheet, plan.scenario.part.outline)
+    ends = {line.label(i) for line in lines_of(plan.scenario) for i in (0, len(line.at) - 1)}
+    assert len(sheet.marked) >= 3
+    for words in (*ends, *sheet.marked, "near side", "far side", "left", "right"):
+        assert words in said
+        assert f">{words}</text>" in html
+    assert all(label in sheet.where for label in sheet.marked)
+
+
+def test_every_state_of_the_round_has_a_sketch_and_none_where_nothing_is_turned(drawn):
+    plan = synthetic_plan()
+    sheet = sheet_of(plan)
+    assert len(sheet.turns) == 4
+    job_sheet_pdf(sheet, plan.scenario.part.outline)
+    assert {"1", "2", "3", "4"} <= {t.get_text() for page in drawn for t in page.axes.texts}
+    still = replace(plan, stages=tuple(replace(s, turn_every=0) for s in plan.stages))
+    assert sheet_of(still).turns == ()
+    assert "Turn by turn" not in job_sheet_page(sheet_of(still), plan.scenario.part.outline)
+
+
 def load_cautions() -> tuple[str, ...]:
     from handlap.sim.planning.cautions import cautions
 
@@ -344,8 +386,9 @@ def test_the_page_is_whole_fetches_nothing_and_escapes():
     assert tags.fetched == []
     assert "<b>" not in html
     assert "&lt;b&gt;Head" in html
-    assert tags.count["svg"] == len(sheet.dye)
-    assert tags.count["circle"] == sum(len(list(picture.marks())) for picture in sheet.dye)
+    assert tags.count["svg"] == len(sheet.dye) + 2, "the face and the round of turns besides"
+    dots = sum(len(line.at) for line in sheet.lines) + len(sheet.marked) + 2 * len(sheet.turns)
+    assert tags.count["circle"] == dots + sum(len(list(picture.marks())) for picture in sheet.dye)
     assert tags.count["tr"] == sum(len(stage.rows) + 1 for stage in sheet.stages)
     assert not re.search(r"#(?!000|fff)[0-9a-fA-F]{3,6}\b", html), "black and white"
 

@@ -291,3 +291,34 @@ def test_a_scenario_may_name_its_ways(tmp_path):
     with pytest.raises(ScenarioError) as refused:
         load(str(file))
     assert [fault.key for fault in refused.value.faults] == [f"compare.ways[{i}]" for i in (1, 2, 3)]
+
+
+def test_papers_sheets_press_and_wet_or_dry_are_among_the_ways_by_default():
+    scenario = load(HEAD)
+    ways = default_ways(scenario, first=1, sheet=480, brush=80)
+    assert [way.papers[0].name for way in ways if way.papers] == [
+        scenario.paper.grits[2].name, scenario.paper.grits[0].name,
+    ]  # fmt: skip
+    assert [way.sheet for way in ways if way.sheet is not None] == [240, 960]
+    assert any(way.press is not None for way in ways)
+    assert [way.wet for way in ways if way.wet is not None] == [not scenario.paper.wet]
+    assert sum(way.turning is not None for way in ways) <= 2
+
+
+def test_wet_or_dry_moves_what_was_assumed_of_the_paper_and_nothing_that_was_stated():
+    scenario = load(HEAD)
+    wet = scenario.paper.wet
+    other = apply_way(scenario, parse_way(f"wet={'no' if wet else 'yes'}"))
+    metal = scenario.part.metal
+    assert other.paper.wet is not wet
+    assert other.wear.friction.value == pytest.approx(metal.friction(not wet))
+    # The spread is the same factor about another middle.
+    assert other.wear.friction.high / other.wear.friction.value == pytest.approx(
+        scenario.wear.friction.high / scenario.wear.friction.value
+    )
+    assert other.wear.rate == scenario.wear.rate
+    assert other.hands == scenario.hands
+    back = apply_way(other, parse_way(f"wet={'yes' if wet else 'no'}"))
+    assert back.wear.loading_floor.value == pytest.approx(scenario.wear.loading_floor.value)
+    stated = replace(scenario, wear=replace(scenario.wear, friction=Uncertain.fixed(0.77, "wear.friction")))
+    assert apply_way(stated, Way("", wet=not wet)).wear.friction.value == 0.77

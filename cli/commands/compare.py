@@ -47,7 +47,7 @@ def compare(
 
     All ways are tried on the same faces with the same hands, so that small differences are
     real. Without --way those that the scenario names (compare.ways) are compared, or else some
-    eight that suit most parts.
+    eight: another first paper, sheets used longer or shorter, half the press, wet or dry, turning.
 
     A WAY is written as key=value pairs; what it does not name stays as the scenario has it:
 
@@ -67,6 +67,7 @@ def compare(
     brush=     strokes between brushings,
                or never
     sheet=     strokes a sheet, or never
+    wet=       yes or no
     name=      what to call it
 
     The way named "as it stands" can be had with --way "name=as it stands".

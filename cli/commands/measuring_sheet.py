@@ -122,7 +122,8 @@ def _tell(
     from handlap.cli.reports.wording import subject
     from handlap.cli.screen import Screen, emit
     from handlap.cli.sheets.sheet_measuring import ends_words, scale_words
-    from handlap.sim.common.units import from_si, plain, unit_of
+    from handlap.sim.common.spoken import on_rule
+    from handlap.sim.common.units import unit_of
     from handlap.sim.planning.cautions import cautions
 
     width = Screen.of(sys.stdout).width
@@ -136,7 +137,7 @@ def _tell(
     out += wrapped(f"{counted(len(lines), 'line')}, {counted(stations, 'station')}:", width)
     unit = unit_of("length", system)
     for line in lines:
-        at = ", ".join(plain(from_si(s, "length", system)) for s in line.at)
+        at = ", ".join(on_rule(place) for place in line.at)
         start, end = ends_words(line, job.part.outline)
         words = f"{line.letter}  {line.name}: {start}, {end}; leaves {at} {unit} from its start"
         out += wrapped(words, width, "  ", "     ")

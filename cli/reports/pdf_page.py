@@ -164,17 +164,18 @@ class Page:
 
     def arrow(self, x0: float, y0: float, x1: float, y1: float, size: float = 2.2) -> None:
         """A filled arrow head at (x1, y1) that comes from (x0, y0)."""
-        long = max(1e-9, ((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5)
-        a, b = (x1 - x0) / long, (y1 - y0) / long
-        self.polygon(
-            [
-                (x1, y1),
-                (x1 - size * a - 0.35 * size * b, y1 - size * b + 0.35 * size * a),
-                (x1 - size * a + 0.35 * size * b, y1 - size * b - 0.35 * size * a),
-            ],
-            0.2,
-            INK,
-        )
+        self.polygon(arrow_head(x0, y0, x1, y1, size), 0.2, INK)
+
+
+def arrow_head(x0: float, y0: float, x1: float, y1: float, size: float) -> list[tuple[float, float]]:
+    """Corners of an arrow head at (x1, y1) that comes from (x0, y0), ``size`` long."""
+    long = max(1e-9, ((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5)
+    a, b = (x1 - x0) / long, (y1 - y0) / long
+    return [
+        (x1, y1),
+        (x1 - size * a - 0.35 * size * b, y1 - size * b + 0.35 * size * a),
+        (x1 - size * a + 0.35 * size * b, y1 - size * b - 0.35 * size * a),
+    ]
 
 
 def write_pdf(pages: Sequence[Page], title: str) -> bytes:

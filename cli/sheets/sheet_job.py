@@ -20,6 +20,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.cli.sheets.sheet_face import MOST_SKETCHES
 from handlap.sim.bench.bench_blocks import (
     PaperStage,
     StopMarks,
@@ -33,13 +34,20 @@ from handlap.sim.bench.bench_blocks import (
 )
 from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
 from handlap.sim.common.outline import Array
-from handlap.sim.common.spoken import distance, height_unit, per_height, per_swarf
+from handlap.sim.common.spoken import (
+    distance,
+    height_unit,
+    length_unit,
+    on_rule,
+    per_height,
+    per_swarf,
+)
 from handlap.sim.common.units import System, leaf_number, show
 from handlap.sim.face.done import goal_words
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.overhang import overhang_of, overhang_words
 from handlap.sim.job.results import Plan, StagePlan
-from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario import Scenario, TurnState
 from handlap.sim.planning.leg import STOP_AT
 
 LAP = ANSWERS["lap"][0]
@@ -129,6 +137,18 @@ class JobSheet:
     marks: StopMarks
     cautions: tuple[str, ...]
     leaf_unit: str
+    lines: tuple[MeasuringLine, ...]
+    deepest: tuple[float, float] | None
+    """Where most comes off (u, v) [m]; None: nothing is to come off."""
+    turns: tuple[TurnState, ...]
+    """The round of turns; empty where the part is never turned."""
+    direction: float
+    """Of the strokes from the part's long axis in the first state [rad]."""
+
+    @property
+    def marked(self) -> tuple[str, ...]:
+        """Stations at which leaves are tried first, at the start or at the end."""
+        return tuple(dict.fromkeys(self.stations[0] + self.stations[1])) if self.stages else ()
 
 
 def job_sheet_of(plan: Plan, lines: Sequence[MeasuringLine], system: System) -> JobSheet:
@@ -161,14 +181,49 @@ def job_sheet_of(plan: Plan, lines: Sequence[MeasuringLine], system: System) -> 
         ),
         first=_first(plan) if stages else (),
         stages=_stages(plan, stages, leaves),
-        where=_where(ranked, lines, system) if stages else "",
+        where=_where(ranked, lines) if stages else "",
         stations=(ranked[0], ranked[1]),
         dye=_dye(plan, stages),
         stop=_stop_rules(plan, marks, leaves, system) if stages else (),
         marks=marks,
         cautions=plan.cautions,
         leaf_unit=plan.scenario.leaf_unit,
+        lines=tuple(lines),
+        deepest=plan.greatest_at if stages else None,
+        turns=_round_of(plan.scenario, stages),
+        direction=plan.scenario.strokes.direction,
     )
+
+
+def _round_of(scenario: Scenario, stages: Sequence[PaperStage]) -> tuple[TurnState, ...]:
+    """The states the part goes through, where a paper of the plan is turned on."""
+    turned = any(stage.plan.turn_every for stage in stages)
+    states = scenario.turning.states
+    return states if turned and len(states) > 1 else ()
+
+
+FACE_WORDS = (
+    "Lines and stations as on the measuring sheet; ringed: where leaves are tried first; cross: where most "
+    "comes off."
+)
+FACE_TITLE = "The face as it is measured"
+TURN_TITLE = "Turn by turn, from above"
+
+
+def turn_words(states: Sequence[TurnState]) -> str:
+    """How the sketches of the turns are read."""
+    count = len(states)
+    more = f" of {count}" if count > MOST_SKETCHES else ""
+    return (
+        f"At each turn go on to the next; after {count}{more and ' in all'} comes 1 again. Dot: one end of "
+        "the part, marked. Arrow: you, and the way you push."
+    )
+
+
+WRITE_IN = ("Part no.", "Date", "By")
+"""What is written in at the head of a sheet."""
+FOUND = ("{off}", "leaf", "dye")
+"""What is written in beside each row, as it was found."""
 
 
 def _first(plan: Plan) -> tuple[str, ...]:
@@ -291,21 +346,26 @@ def _leaf(band: tuple[float, float, float], unit_of_leaves: str) -> str:
     return middle if low == high else f"{middle} ({low}–{high})"
 
 
-def _where(ranked: Sequence[tuple[str, ...]], lines: Sequence[MeasuringLine], system: System) -> str:
-    before, after = (_spots(labels, lines, system) for labels in ranked)
+def _where(ranked: Sequence[tuple[str, ...]], lines: Sequence[MeasuringLine]) -> str:
+    before, after = (_spots(labels, lines) for labels in ranked)
+    when = (
+        f"{before}, at the start as at the end"
+        if before == after
+        else f"{before} at the start and at {after} at the end"
+    )
     return (
-        f"Leaves go thickest, on the likeliest face, at {before} at the start and at {after} at the end: try "
-        "those first, and all stations of all lines before the goal counts as met. Leaf 0: none goes."
+        f"Leaves go thickest, on the likeliest face, at {when}: try those first, and all stations of all "
+        "lines before the goal counts as met. Leaf 0: none goes."
     )
 
 
-def _spots(labels: Sequence[str], lines: Sequence[MeasuringLine], system: System) -> str:
+def _spots(labels: Sequence[str], lines: Sequence[MeasuringLine]) -> str:
     words = []
     for label in labels:
         name = label.rstrip("0123456789")
         line = next(line for line in lines if line.letter == name)
         at = line.at[int(label[len(name) :]) - 1]
-        words.append(f"{label} ({line.name}, {show(round(at, 5), 'length', system)})")
+        words.append(f"{label} ({line.name}, {on_rule(at)} {length_unit()})")
     return ", ".join(words)
 
 

@@ -11,37 +11,29 @@ import numpy as np
 from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, write_pdf
 from handlap.cli.reports.wording import face_words, subject, wanted_words
+from handlap.cli.sheets.sheet_face import SIDES, Box, beside, draw_names, draw_sides, rims
 from handlap.sim.common import spoken
 from handlap.sim.common.outline import Array, Outline
-from handlap.sim.common.units import System, from_si, leaf_number, plain
+from handlap.sim.common.units import System, leaf_number
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.scenario import Scenario, StraightedgeLine
 from handlap.sim.planning.cautions import cautions
 
 MARGIN = 12.0
 """[mm]"""
-SCALES = (
-    5.0,
-    2.0,
-    1.0,
-    1 / 1.5,
-    1 / 2,
-    1 / 2.5,
-    1 / 3,
-    1 / 4,
-    1 / 5,
-    1 / 7.5,
-    1 / 10,
-    1 / 15,
-    1 / 20,
-    1 / 50,
-)
+OVER = (1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.5, 10.0, 12.5, 15.0, 20.0, 50.0)
+SCALES = (5.0, 3.0, 2.0, 1.5, *(1.0 / x for x in OVER))
 """Paper over part: the largest that fits is taken."""
 BAR, BAR_INCHES = 50.0, 2.0
 """Length of the bar that shows whether the printer kept the scale [mm]."""
 DOT, LABEL = 0.9, 7.5
-ROW, HEAD = 7.2, 22.5
-"""Height of a row to write in, and of what stands over the rows of a line [mm]."""
+ROWS, HEAD = (9.5, 8.8, 8.0, 7.2), 22.5
+"""Heights of a row to write in, the first that takes no more pages than the last; and of what stands over the
+rows of a line [mm]."""
+TOP, GAP = 25.0, 7.0
+"""Where columns begin, and what is between them [mm]."""
+NOTES = 25.0
+"""From so much left on the last page on, it is ruled for notes [mm]."""
 THIN_LEAF = 30e-6
 """Leaves down to this tell much more than those from 0.05 mm up [m]."""
 
@@ -122,7 +114,7 @@ def face_page(
         )
     top += 9.0
     bottom = page.height - MARGIN - 22.0
-    room = page.width - 2 * MARGIN - 22.0, bottom - top - 14.0
+    room = page.width - 2 * MARGIN - 2.0 * (SIDES + 4.0), bottom - top - 2.0 * SIDES
     size = 1e3 * outline.length, 1e3 * outline.width
     scale = next(
         (s for s in SCALES if size[0] * s <= room[0] and size[1] * s <= room[1]),
@@ -136,15 +128,14 @@ def face_page(
     page.polygon(place(outline.rim), 1.4)
     for opening in outline.openings:
         page.polygon(place(opening), 0.6, "#e4e4e4")
-    _draw_lines(page, [(line, place(np.array([line.start, line.end]))) for line in lines])
-    _draw_stations(page, [(line, place(line.places)) for line in lines if line.at])
-    low, high = place(np.array([-0.5 * outline.length, -0.5 * outline.width]))[0], place(
-        np.array([0.5 * outline.length, 0.5 * outline.width])
-    )[0]  # fmt: skip
-    page.text(middle[0], high[1] - 12.5, "far side", 9.0, align="center")
-    page.text(middle[0], low[1] + 8.0, "near side", 9.0, align="center")
-    page.text(low[0] - 8.0, middle[1], "left", 9.0, align="right", middle=True)
-    page.text(high[0] + 8.0, middle[1], "right", 9.0, middle=True)
+    laid = np.array([place(np.array([line.start, line.end])) for line in lines]).reshape(-1, 2, 2)
+    taken: list[Box] = []
+    draw_sides(page, outline, middle[0], middle[1], 1e3 * scale, 9.0, taken)
+    _draw_lines(page, list(zip(lines, laid, strict=True)))
+    frame = 1e3 * scale * np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])
+    frame[:, 2] = middle
+    on_it = np.concatenate([laid, rims(outline, frame)])
+    _draw_stations(page, [(line, place(line.places)) for line in lines if line.at], taken, on_it)
     _legend(page, scale, bottom + 4.0)
     return page, scale
 
@@ -184,45 +175,19 @@ def _draw_lines(page: Page, lines: Sequence[tuple[MeasuringLine, Array]]) -> Non
         page.arrow(start[0], start[1], head[0], head[1])
 
 
-RADII = (3.4, 5.2, 7.2, 9.6)
-"""Distances at which the name of a station may stand from it [mm]."""
-AROUND = np.pi * np.array([1.5, 0.5, 1.0, 0.0, 1.25, 1.75, 0.25, 0.75])
-
-
-def _beside(along: Array) -> list[Array]:
-    """Where the name of a station of a line may stand, best first: near, and off the line."""
-    ways = [np.array([np.cos(turn), np.sin(turn)]) for turn in AROUND]
-    ways.sort(key=lambda way: round(abs(float(way @ along)), 2))
-    return [radius * way for radius in RADII for way in ways]
-
-
-def _draw_stations(page: Page, lines: Sequence[tuple[MeasuringLine, Array]]) -> None:
-    """Dots, and their names where nothing is yet."""
-    dots = np.vstack([np.empty((0, 2)), *(places for _, places in lines)])
-    taken: list[tuple[float, float, float, float]] = [(x - DOT, y - DOT, x + DOT, y + DOT) for x, y in dots]
-    high = LABEL * 0.36
-    for line, places in lines:
-        along = places[-1] - places[0]
-        spots = _beside(along / max(1e-9, float(np.hypot(*along))))
-        for i, (x, y) in enumerate(places):
-            page.disc(x, y, DOT)
-            name = line.label(i)
-            wide = text_width(name, LABEL) + 0.8
-            boxes = [
-                (x + a - wide / 2, y + b - high / 2, x + a + wide / 2, y + b + high / 2) for a, b in spots
-            ]
-            free = [box for box in boxes if not any(_overlap(box, other) for other in taken)]
-            box = free[0] if free else boxes[0]
-            at = 0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])
-            if np.hypot(at[0] - x, at[1] - y) > 4.0:
-                page.line(x, y, x + 0.75 * (at[0] - x), y + 0.75 * (at[1] - y), 0.25)
-            page.box(box[0], box[1], wide, high, 0.0, "white")
-            page.text(at[0], at[1], name, LABEL, align="center", middle=True)
-            taken.append(box)
-
-
-def _overlap(a: tuple[float, float, float, float], b: tuple[float, float, float, float]) -> bool:
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+def _draw_stations(
+    page: Page, lines: Sequence[tuple[MeasuringLine, Array]], taken: list[Box], on_it: Array
+) -> None:
+    """Dots, and their names where nothing is yet; ``on_it``: edges (n, 2, 2) to keep clear of."""
+    named = [
+        (line.label(i), spot) for line, places in lines for i, spot in enumerate(places)
+    ]  # fmt: skip
+    places = np.array([spot for _, spot in named]).reshape(-1, 2)
+    names = [name for name, _ in named]
+    taken = [*taken, *((x - DOT, y - DOT, x + DOT, y + DOT) for x, y in places)]
+    for x, y in places:
+        page.disc(x, y, DOT)
+    draw_names(page, places, names, beside(places, names, LABEL, taken, on_it), LABEL)
 
 
 # ---- how to do it
@@ -335,64 +300,90 @@ def table_pages(
     ``filled``: with the scenario's own readings written in.
     """
     read = {line.name: line for line in scenario.readings.lines} if filled else {}
-    pages: list[Page] = []
-    gap = 7.0
-    column = (width - 2 * MARGIN - gap) / 2.0
+    column = (width - 2 * MARGIN - GAP) / 2.0
     bottom = height - MARGIN - 3.0
-    x, y = 0.0, bottom + 1.0
-    side = 1
+    # Rows as high as they can be on no more pages.
+    laid = [(row, _laid(lines, row, bottom)) for row in ROWS]
+    fewest = min(len({place.page for place in places}) for _, places in laid)
+    row, places = next(one for one in laid if len({place.page for place in one[1]}) == fewest)
+    pages: list[Page] = []
+    for place in places:
+        if place.page == len(pages):
+            pages.append(Page(width, height))
+            sheet_title(pages[-1], scenario, "Measuring sheet: readings")
+        place.end = _table(
+            pages[-1], place, system, scenario.leaf_unit, MARGIN + place.side * (column + GAP), column, row,
+            scenario.part.outline, read.get(place.line.name),
+        )  # fmt: skip
+    if places and not filled:
+        for side in range(places[-1].side, 2):
+            top = places[-1].end + GAP if side == places[-1].side else TOP
+            _notes(pages[-1], MARGIN + side * (column + GAP), top, column, bottom)
+    return pages
+
+
+@dataclass
+class _Placed:
+    """Rows of one line in one column of a page, from ``top`` to ``end`` [mm]."""
+
+    page: int
+    side: int
+    top: float
+    line: MeasuringLine
+    rows: Sequence[int]
+    again: bool
+    end: float = 0.0
+
+
+def _laid(lines: Sequence[MeasuringLine], row: float, bottom: float) -> list[_Placed]:
+    """Where the tables come to lie with rows of that height."""
+    found: list[_Placed] = []
+    page, side, y = -1, 1, bottom + 1.0
+    longest = int((bottom - TOP - 5.0 - HEAD) // row)
     for line in lines:
         rest = list(range(len(line.at)))
         again = False
         while rest:
-            fits = int((bottom - y - HEAD) // ROW)
+            fits = int((bottom - y - HEAD) // row)
             # A table is broken over columns only where it is longer than one.
-            longest = int((bottom - 30.0 - HEAD) // ROW)
             if fits < min(len(rest), longest):
-                side += 1
-                if side > 1:
-                    pages.append(Page(width, height))
-                    side = 0
-                    sheet_title(pages[-1], scenario, "Measuring sheet: readings")
-                x, y = MARGIN + side * (column + gap), 25.0
+                side = 1 - side
+                page += side == 0
+                y = TOP
                 continue
             now, rest = rest[:fits], rest[fits:]
-            y = (
-                _table(
-                    pages[-1],
-                    line,
-                    now,
-                    system,
-                    scenario.leaf_unit,
-                    x,
-                    y,
-                    column,
-                    again,
-                    scenario.part.outline,
-                    read.get(line.name),
-                )
-                + 5.0
-            )
+            found.append(_Placed(page, side, y, line, now, again))
+            y += HEAD + row * len(now) + 5.0
             again = True
-    return pages
+    return found
+
+
+def _notes(page: Page, x: float, y: float, wide: float, bottom: float) -> None:
+    """What is left of a column, ruled."""
+    if bottom - y < NOTES:
+        return
+    y = page.text(x, y, "Notes", 11.0, bold=True) + 6.0
+    while y < bottom:
+        page.line(x, y, x + wide, y, 0.3)
+        y += 8.0
 
 
 def _table(
     page: Page,
-    line: MeasuringLine,
-    rows: Sequence[int],
+    placed: _Placed,
     system: System,
     stamped: str,
     x: float,
-    y: float,
     width: float,
-    again: bool,
+    row: float,
     outline: Outline,
-    read: StraightedgeLine | None = None,
+    read: StraightedgeLine | None,
 ) -> float:
+    line, rows, y = placed.line, placed.rows, placed.top
     unit = "mm" if system == "mm" else "in"
-    length = plain(from_si(line.length, "length", system))
-    more = ", continued" if again else ""
+    with spoken.speaking(system, stamped):
+        length, distances = spoken.on_rule(line.length), [spoken.on_rule(at) for at in line.at]
+    more = ", continued" if placed.again else ""
     page.text(x, y, f"{line.letter}   {line.name}{more}, {length} {unit}", 11.0, bold=True)
     for i, words in enumerate(ends_words(line, outline)):
         page.text(x, y + 5.0 + 3.6 * i, words, 7.5)
@@ -417,19 +408,18 @@ def _table(
     for (head, _), left, right in zip(heads, edges, edges[1:], strict=False):
         page.text(0.5 * (left + right), top - 4.2, head, 8.0, align="center")
     for i, station in enumerate(rows):
-        middle = top + (i + 0.5) * ROW
+        middle = top + (i + 0.5) * row
         page.text(0.5 * (edges[0] + edges[1]), middle, line.label(station), 10.0, bold=True,
                   align="center", middle=True)  # fmt: skip
-        distance = plain(from_si(line.at[station], "length", system))
-        page.text(edges[2] - 2.5, middle, distance, 10.0, align="right", middle=True)
+        page.text(edges[2] - 1.5, middle, distances[station], 10.0, align="right", middle=True)
         if read is not None:
             for left, right, words in zip(
                 edges[2:], edges[3:], _written(read, line.at[station], stamped), strict=False
             ):
                 page.text(0.5 * (left + right), middle, words, 11.0, align="center", middle=True)
-    end = top + len(rows) * ROW
+    end = top + len(rows) * row
     for i in range(len(rows) + 1):
-        page.line(x, top + i * ROW, x + width, top + i * ROW, 0.4)
+        page.line(x, top + i * row, x + width, top + i * row, 0.4)
     for edge in edges:
         page.line(edge, top, edge, end, 0.4)
     return end

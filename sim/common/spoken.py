@@ -17,8 +17,9 @@ import math
 from collections.abc import Iterator
 from contextvars import ContextVar
 from dataclasses import dataclass
+from fractions import Fraction
 
-from handlap.sim.common.units import INCH, LBF, POUND, RATE, System, show_leaf, unit_of
+from handlap.sim.common.units import INCH, LBF, POUND, RATE, System, plain, show_leaf, unit_of
 
 
 @dataclass(frozen=True)
@@ -178,6 +179,10 @@ def position(value: float, spec: str = ".0f") -> str:
     return f"{sign}{shown:.6g} in"
 
 
+_AT = 0.5e-3
+"""What lies no further from an end than this lies at it [m]."""
+
+
 def taped(u: float, v: float, length: float, width: float) -> str:
     """Where a point (u, v) [m] lies on a face of that size, taped from the nearest end and side.
 
@@ -197,8 +202,25 @@ def taped(u: float, v: float, length: float, width: float) -> str:
     return ", ".join(words)
 
 
-_AT = 0.5e-3
-"""What lies no further from an end than this lies at it [m]."""
+def on_rule(value: float) -> str:
+    """A place [m] as it is found with a rule, without its unit: millimetres, or sixteenths of an inch.
+
+    >>> on_rule(0.105)
+    '105'
+    >>> with speaking("inch"): on_rule(0.180975), on_rule(0.0047625), on_rule(0.0254), on_rule(0.01)
+    ('7 1/8', '3/16', '1', '0.3937')
+    """
+    if _NOW.get().system == "mm":
+        return plain(1e3 * round(value, 5))
+    inches = value / INCH
+    sixteenths = round(16.0 * inches)
+    if abs(sixteenths / 16.0 - inches) > 1e-4:
+        return plain(inches)
+    whole, rest = divmod(sixteenths, 16)
+    if rest == 0:
+        return f"{whole}"
+    part = Fraction(rest, 16)
+    return (f"{whole} " if whole else "") + f"{part.numerator}/{part.denominator}"
 
 
 def by_system(metric: str, inch: str) -> str:

@@ -140,7 +140,7 @@ def compare(
     tell = progress or (lambda done, what: None)
     ways = ways or tuple(parse_way(text) for text in scenario.ways)
     own = not ways
-    ways = distinct(ways or default_ways(scenario))
+    ways = distinct(ways)
     if len(ways) > MOST_WAYS:
         raise InputError(f"{len(ways)} ways of working: at most {MOST_WAYS} are compared at once")
     tell(0.0, "inferring the face from the readings")
@@ -150,12 +150,15 @@ def compare(
     taken = choose_first(crew).taken
     tell(0.2, "setting up")
     if own:
+        conditions = conditions_at(scenario, np.zeros(len(SCORES)))
+        rhythm = choose_rhythm(scenario, conditions, scenario.paper.grits[taken.first])
+        ways = default_ways(scenario, taken.first, rhythm.sheet_every, rhythm.brush_every)
         ways = _differing(crew, ways, taken.first)
     crews = [vary(crew, apply_way(scenario, way)) for way in ways]
     first = [0 if way.papers else taken.first for way in ways]
     # As it stands it is the plan, to the last digit.
     steps = [
-        lay_way(other, start, taken if other.scenario == scenario else None)
+        lay_way(other, start, taken if other.scenario == scenario and start == taken.first else None)
         for other, start in zip(crews, first, strict=True)
     ]
     done = work_ways(
@@ -173,7 +176,7 @@ def compare(
     turns = _turns(crew, taken.first, float(np.median(taken.stops))) if with_turns else None
     tell(0.95, "measuring the error of the grid")
     # Of the work as it stands, which is the plan's, where it is among the ways that can be done.
-    plan = next((i for i in able if crews[i].scenario == scenario), min(able))
+    plan = next((i for i in able if crews[i].scenario == scenario and first[i] == taken.first), min(able))
     errors = measure_errors(crews[plan], able[plan])
     errors = replace(errors, step=max(d.steps.error for d in able.values()))
     samples = {i: _samples(crews[i], d) for i, d in able.items()}
@@ -198,14 +201,15 @@ def compare(
 
 def _differing(crew: Crew, ways: Sequence[Way], first: int) -> tuple[Way, ...]:
     """The ways without those that come to the same as an earlier one once all intervals are chosen."""
-    seen: list[Scenario] = []
+    seen: list[tuple[Scenario, int]] = []
     found = []
     for way in ways:
         scenario = apply_way(crew.scenario, way)
         conditions = conditions_at(scenario, np.zeros(len(SCORES)))
-        rhythm = choose_rhythm(scenario, conditions, scenario.paper.grits[first])
+        begun = 0 if way.papers else first
+        rhythm = choose_rhythm(scenario, conditions, scenario.paper.grits[begun])
         turning = replace(scenario.turning, name="", every=rhythm.turn_every, assumed=False)
-        bare = replace(scenario, turning=turning)
+        bare = replace(scenario, turning=turning), begun
         if bare not in seen:
             seen.append(bare)
             found.append(way)

@@ -8,7 +8,7 @@ A way is a set of changes to a scenario.  It is written as ``key=value`` pairs, 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import get_args
@@ -20,6 +20,7 @@ from handlap.sim.job.scenario import Pattern, Scenario, TurnState, Uncertain
 from handlap.sim.job.turning import SCHEDULE_STATES
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
+from handlap.sim.materials.paper_law import BRUSHED, FRICTION_GAIN, LOADING_FLOORS, by_kind
 
 NEVER = 0
 MOST_EVERY = 100_000
@@ -44,6 +45,7 @@ class Way:
     height : of the hands over the paper [m]
     press : of the hands [N]
     papers : coarse to fine, all of them to be used
+    wet : whether the paper is worked wet
     """
 
     name: str
@@ -57,6 +59,7 @@ class Way:
     papers: tuple[Grit, ...] | None = None
     brush: int | None = None
     sheet: int | None = None
+    wet: bool | None = None
 
 
 def moved(quantity: Uncertain, value: float) -> Uncertain:
@@ -99,7 +102,29 @@ def apply_way(scenario: Scenario, way: Way) -> Scenario:
         brush_every=paper.brush_every if way.brush is None else way.brush,
         sheet_every=paper.sheet_every if way.sheet is None else way.sheet,
     )
-    return replace(scenario, hands=hands, strokes=strokes, turning=turning, paper=paper)
+    found = replace(scenario, hands=hands, strokes=strokes, turning=turning, paper=paper)
+    return found if way.wet is None or way.wet == paper.wet else _worked(found, way.wet)
+
+
+def _worked(scenario: Scenario, wet: bool) -> Scenario:
+    """The scenario on paper worked wet, or dry: what was stated of paper stays, what was assumed moves."""
+    metal, wear = scenario.part.metal, scenario.wear
+
+    def otherwise(quantity: Uncertain, now: float, then: float) -> Uncertain:
+        return moved(quantity, then) if math.isclose(quantity.value, now) else quantity
+
+    def by_table(quantity: Uncertain, table: Mapping[tuple[bool, bool], float]) -> Uncertain:
+        now, then = (by_kind(table, metal.family, state) for state in (not wet, wet))
+        return otherwise(quantity, now, then)
+
+    wear = replace(
+        wear,
+        friction=otherwise(wear.friction, metal.friction(not wet), metal.friction(wet)),
+        loading_floor=by_table(wear.loading_floor, LOADING_FLOORS),
+        brushing=by_table(wear.brushing, BRUSHED),
+        friction_gain=by_table(wear.friction_gain, FRICTION_GAIN),
+    )
+    return replace(scenario, paper=replace(scenario.paper, wet=wet), wear=wear)
 
 
 def _whole(text: str) -> int:
@@ -165,6 +190,12 @@ def _papers(text: str) -> tuple[Grit, ...]:
     return found
 
 
+def _yes_or_no(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise ValueError("yes, no")
+    return text == "yes"
+
+
 def _name(text: str) -> str:
     if not 1 <= len(text) <= 40 or not text.isprintable():
         raise ValueError("a name of 1 to 40 characters")
@@ -182,6 +213,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "papers": _papers,
     "brush": _whole,
     "sheet": _whole,
+    "wet": _yes_or_no,
     "name": _name,
 }
 """What a way may say: key → reader of its value, which raises ValueError with what is allowed."""
@@ -264,31 +296,48 @@ def way_words(way: Way) -> str:
     for strokes, what in ((way.brush, "brushed"), (way.sheet, "new sheet")):
         if strokes is not None:
             words.append(f"{what} every {strokes}" if strokes else f"{what} never")
+    if way.wet is not None:
+        words.append("worked wet" if way.wet else "worked dry")
     return ", ".join(words) or "as it stands"
 
 
-def default_ways(scenario: Scenario) -> tuple[Way, ...]:
-    """Some eight ways worth comparing on any part, the scenario's own first."""
-    height = scenario.hands.height.value
-    own = Way("as it stands")
+def default_ways(scenario: Scenario, first: int = 0, sheet: int = 0, brush: int = 0) -> tuple[Way, ...]:
+    """Some eight ways worth comparing on any part, the scenario's own first.
+
+    Parameters
+    ----------
+    first : place of the paper that is begun on as it stands
+    sheet, brush : strokes that a sheet of it serves and between brushings, 0 = never
+    """
+    height, grits_at_hand, wet = scenario.hands.height.value, scenario.paper.grits, scenario.paper.wet
+    shorter = max(brush, brush * (sheet // 2 // brush)) if brush else sheet // 2
     tried = [
+        _begun(grits_at_hand[first + 1 :]),
+        _begun(grits_at_hand[first - 1 :]) if first else None,
+        Way(f"new sheet every {shorter}", sheet=shorter) if 0 < shorter < sheet else None,
+        Way("half the press", press=scenario.hands.press.value / 2),
+        Way("worked dry" if wet else "worked wet", wet=not wet),
         Way("never turned", turning="none"),
-        Way("half turn every 20", turning="half", every=20),
-        Way("half turn every 200", turning="half", every=200),
-        Way("quarter turns", turning="quarter"),
-        Way("walking round", turning="walk"),
         Way("half turn and walking", turning="half and walk"),
+        Way(f"new sheet every {2 * sheet}", sheet=2 * sheet) if sheet else None,
         Way("hands half as high", height=height / 2) if height > 0.0 else None,
         Way("slanting strokes", pattern="diagonal"),
-        Way("half the press", press=scenario.hands.press.value / 2),
+        Way("half turn every 20", turning="half", every=20),
+        Way("quarter turns", turning="quarter"),
     ]
-    found = [own]
+    found = [Way("as it stands")]
     for way in tried:
-        if way is not None and len(found) < SHOWN and apply_way(scenario, way) != scenario:
+        # A way of its own first paper may have the same papers at hand.
+        other = way is not None and (way.papers is not None or apply_way(scenario, way) != scenario)
+        if way is not None and other and len(found) < SHOWN:
             same = replace(scenario.turning, assumed=False) == apply_way(scenario, way).turning
             if way.turning is None or not same:
                 found.append(way)
     return tuple(found)
+
+
+def _begun(papers: tuple[Grit, ...]) -> Way | None:
+    return Way(f"begun on {papers[0].name}", papers=papers) if papers else None
 
 
 def distinct(ways: Sequence[Way]) -> tuple[Way, ...]:

@@ -1,0 +1,262 @@
+"""What sheets draw of a face and of the way it is turned, on paper and as SVG by the same lines.
+
+Lengths in mm of the sheet, x to the right and y down.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from handlap.cli.reports.pdf_page import Page, text_width
+from handlap.cli.sheets.sheet_svg import GREY, Svg
+from handlap.sim.common.outline import Array, Outline
+from handlap.sim.face.stations import MeasuringLine
+from handlap.sim.job.scenario import TurnState
+
+Canvas = Page | Svg
+Box = tuple[float, float, float, float]
+"""Left, upper, right and lower edge."""
+
+
+# ---- names beside stations
+
+RADII = (3.0, 3.8, 4.8, 6.0, 7.4, 9.0)
+"""Distances at which the name of a station may stand from it [mm]."""
+AROUND = np.pi * np.arange(16) / 8.0
+CROSSED, FAR = 6.0, 1.0
+"""What a line through a name costs, and a millimetre of distance; nothing lies on a name or dot."""
+
+
+def beside(places: Array, names: Sequence[str], size: float, taken: list[Box], lines: Array) -> list[Box]:
+    """Where the names of stations stand: on no dot and no other name, and clear of lines where there is room.
+
+    Parameters
+    ----------
+    places : stations (n, 2)
+    size : of the letters [pt]
+    taken : what is there already; the names are added to it
+    lines : ends (m, 2, 2) of the lines that no name should cross
+    """
+    found = []
+    high = 0.36 * size
+    ways = np.column_stack([np.cos(AROUND), np.sin(AROUND)])
+    for (x, y), name in zip(places, names, strict=True):
+        wide = text_width(name, size) + 0.6
+        best, least = None, math.inf
+        for radius in RADII:
+            for way in ways:
+                # As far off sideways as up or down, whatever the length of the name.
+                a, b = radius * way + [0.5 * (wide - high) * way[0], 0.0]
+                box = (x + a - wide / 2, y + b - high / 2, x + a + wide / 2, y + b + high / 2)
+                cost = FAR * radius + 0.3 * abs(way[0] * way[1])
+                if cost >= least or any(overlap(box, other) for other in taken):
+                    continue
+                cost += CROSSED * sum(crosses(box, line) for line in lines)
+                if cost < least:
+                    best, least = box, cost
+        box = best or (x + 1.5, y - high / 2, x + 1.5 + wide, y + high / 2)
+        taken.append(box)
+        found.append(box)
+    return found
+
+
+def overlap(a: Box, b: Box) -> bool:
+    """Whether two boxes lie on each other."""
+    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+
+
+def crosses(box: Box, line: Array) -> bool:
+    """Whether a line (2, 2) goes through a box (Liang and Barsky's clipping).
+
+    >>> crosses((0.0, 0.0, 2.0, 1.0), np.array([(-1.0, 0.5), (3.0, 0.5)]))
+    True
+    >>> crosses((0.0, 0.0, 2.0, 1.0), np.array([(-1.0, 1.5), (3.0, 1.5)]))
+    False
+    """
+    (x, y), (dx, dy) = line[0], line[1] - line[0]
+    enters, leaves = 0.0, 1.0
+    for along, low, high in ((dx, box[0] - x, box[2] - x), (dy, box[1] - y, box[3] - y)):
+        if along == 0.0:
+            if low > 0.0 or high < 0.0:
+                return False
+            continue
+        first, last = sorted((low / along, high / along))
+        enters, leaves = max(enters, first), min(leaves, last)
+    return bool(enters < leaves)
+
+
+def rims(outline: Outline, place: Array) -> Array:
+    """The edges (m, 2, 2) of rim and openings, each corner placed by ``place`` (2, 3) of x, y and 1."""
+    edges = []
+    for polygon in (outline.rim, *outline.openings):
+        points = polygon @ place[:, :2].T + place[:, 2]
+        edges.append(np.stack([points, np.roll(points, -1, axis=0)], axis=1))
+    return np.concatenate(edges)
+
+
+def draw_names(
+    canvas: Canvas, places: Array, names: Sequence[str], boxes: Sequence[Box], size: float, bold: bool = False
+) -> None:
+    """Names in their boxes, with a thin line to a station that is some way off."""
+    for (x, y), name, box in zip(places, names, boxes, strict=True):
+        at = np.array([0.5 * (box[0] + box[2]), 0.5 * (box[1] + box[3])])
+        near = np.clip([x, y], box[:2], box[2:])
+        if math.hypot(near[0] - x, near[1] - y) > 2.6:
+            canvas.line(x, y, near[0], near[1], 0.25)
+        canvas.box(box[0], box[1], box[2] - box[0], box[3] - box[1], 0.0, "white")
+        canvas.text(at[0], at[1], name, size, bold=bold, align="center", middle=True)
+
+
+# ---- the face of a job sheet
+
+SIDES = 8.0
+"""Room round a face for the names of its sides [mm]."""
+
+
+def face_size(outline: Outline, wide: float, high: float) -> float:
+    """Millimetres of the sheet per metre of the face, so that face and sides fit into a room [mm/m]."""
+    return min((wide - 2.0 * (SIDES + 4.0)) / outline.length, (high - 2.0 * SIDES) / outline.width, 2000.0)
+
+
+def draw_face(
+    canvas: Canvas,
+    outline: Outline,
+    lines: Sequence[MeasuringLine],
+    x: float,
+    y: float,
+    scale: float,
+    *,
+    first: Sequence[str] = (),
+    deepest: tuple[float, float] | None = None,
+    size: float = 8.5,
+) -> None:
+    """The face with lines and stations as on the measuring sheet, its sides and its deepest spot.
+
+    Parameters
+    ----------
+    x, y : middle of the face
+    scale : as :func:`face_size` has it
+    first : stations to try first, named in bold; of the others the first and the last of each line
+    deepest : where most comes off (u, v) [m]
+    """
+    place = scale * np.array([[1.0, 0.0, x / scale], [0.0, -1.0, y / scale]])
+
+    def put(points: Array) -> Array:
+        return np.atleast_2d(points) @ place[:, :2].T + place[:, 2]
+
+    canvas.polygon(put(outline.rim), 1.2)
+    for opening in outline.openings:
+        canvas.polygon(put(opening), 0.4, GREY)
+    laid = np.array([put(np.array([line.start, line.end])) for line in lines]).reshape(-1, 2, 2)
+    for (x0, y0), (x1, y1) in laid:
+        canvas.line(x0, y0, x1, y1, 0.4)
+    dots = [(line.label(i), spot) for line in lines if line.at for i, spot in enumerate(put(line.places))]
+    half = 0.7
+    taken = [(a - half, b - half, a + half, b + half) for _, (a, b) in dots]
+    draw_sides(canvas, outline, x, y, scale, size, taken)
+    for name, (a, b) in dots:
+        canvas.disc(a, b, half)
+        if name in first:
+            canvas.disc(a, b, 1.9, "none", 1.0)
+            taken.append((a - 2.2, b - 2.2, a + 2.2, b + 2.2))
+    if deepest is not None:
+        (a, b), arm = put(np.array(deepest))[0], 2.0
+        canvas.line(a - arm, b - arm, a + arm, b + arm, 1.6)
+        canvas.line(a - arm, b + arm, a + arm, b - arm, 1.6)
+        taken.append((a - arm, b - arm, a + arm, b + arm))
+    ends = {line.label(i) for line in lines if line.at for i in (0, len(line.at) - 1)}
+    lines_on_it = np.concatenate([laid, rims(outline, place)])
+    for chosen, bold in ((set(first), True), (ends - set(first), False)):
+        names = [name for name, _ in dots if name in chosen]
+        places = np.array([spot for name, spot in dots if name in chosen]).reshape(-1, 2)
+        boxes = beside(places, names, size, taken, lines_on_it)
+        draw_names(canvas, places, names, boxes, size, bold)
+
+
+def draw_sides(
+    canvas: Canvas, outline: Outline, x: float, y: float, scale: float, size: float, taken: list[Box]
+) -> None:
+    """The names of the four sides round a face whose middle is at (x, y); they are added to ``taken``."""
+    wide, high = 0.5 * scale * outline.length, 0.5 * scale * outline.width
+    tall = 0.36 * size
+    for words, at, align in (
+        ("far side", (x, y - high - SIDES + 0.5 * tall), "center"),
+        ("near side", (x, y + high + SIDES - 0.5 * tall), "center"),
+        ("left", (x - wide - SIDES + 2.0, y), "right"),
+        ("right", (x + wide + SIDES - 2.0, y), "left"),
+    ):
+        canvas.text(*at, words, size, align=align, middle=True)
+        room = text_width(words, size)
+        left = at[0] - {"left": 0.0, "center": 0.5, "right": 1.0}[align] * room
+        taken.append((left - 0.5, at[1] - tall / 2, left + room + 0.5, at[1] + tall / 2))
+
+
+# ---- the round of turns
+
+MOST_SKETCHES = 4
+
+
+def draw_turns(
+    canvas: Canvas,
+    outline: Outline,
+    states: Sequence[TurnState],
+    direction: float,
+    x: float,
+    y: float,
+    wide: float,
+    high: float,
+    *,
+    size: float = 8.5,
+) -> None:
+    """The round of turns from above, in small sketches: plate, part with one end marked, where one stands.
+
+    Parameters
+    ----------
+    direction : of the strokes from the part's long axis in its first state [rad]
+    x, y, wide, high : the room, two sketches beside each other
+    """
+    shown = list(states[:MOST_SKETCHES])
+    rows = -(-len(shown) // 2)
+    cell = wide / min(2, len(shown)), high / rows
+    for k, state in enumerate(shown):
+        left, top = x + (k % 2) * cell[0], y + (k // 2) * cell[1]
+        _sketch(canvas, outline, state, direction, (left, top, *cell), f"{k + 1}", size)
+
+
+def _sketch(
+    canvas: Canvas,
+    outline: Outline,
+    state: TurnState,
+    direction: float,
+    room: Box,
+    number: str,
+    size: float,
+) -> None:
+    left, top, wide, high = room
+    canvas.text(left, top, number, size, bold=True)
+    man = 2.6
+    plate = wide - 2 * man - 8.0, min(high - 2 * man - 3.0, wide - 2 * man - 8.0)
+    middle = np.array([left + 0.5 * wide + 1.0, top + 0.5 * high])
+    canvas.box(middle[0] - plate[0] / 2, middle[1] - plate[1] / 2, plate[0], plate[1], 0.5)
+    # The same size however it lies, so that what turns is seen to be one part.
+    reach = 0.7 * min(plate) / max(1e-9, math.hypot(outline.length, outline.width))
+    reach = max(reach, 0.55 * min(plate[0] / outline.length, plate[1] / max(outline.length, outline.width)))
+    cos, sin = math.cos(state.part), math.sin(state.part)
+    turned = np.array([[cos, -sin], [sin, cos]]) * reach
+    flip = np.array([1.0, -1.0])
+    canvas.polygon(middle + (outline.rim @ turned.T) * flip, 0.9, GREY)
+    mark = np.array([0.36 * outline.length, 0.0])
+    a, b = middle + (turned @ mark) * flip
+    canvas.disc(a, b, 0.9)
+    facing = direction + state.operator
+    look = np.array([math.cos(facing), -math.sin(facing)])
+    # At the edge of the plate that the strokes start from.
+    out = min(0.5 * plate[i] / abs(look[i]) for i in (0, 1) if abs(look[i]) > 1e-6) + man + 0.6
+    stand = middle - out * look
+    canvas.disc(stand[0], stand[1], 0.6 * man, "white", 0.9)
+    tip = stand + (0.6 * man + 3.6) * look
+    canvas.line(stand[0] + 0.6 * man * look[0], stand[1] + 0.6 * man * look[1], tip[0], tip[1], 0.9)
+    canvas.arrow(stand[0], stand[1], tip[0], tip[1], 2.0)
