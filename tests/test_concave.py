@@ -22,14 +22,9 @@ L, B, CELL = 0.24, 0.14, 0.01
 
 def hull_of_paper(u: Array, v: Array, cover: Array) -> Array:
     """Places (k, 2) of the corners that the march finds."""
-    column = np.empty(u.size, dtype=np.int32)
-    ends = np.full((2, kernels._columns(u, column)), -1, dtype=np.int32)
-    for i in np.flatnonzero(cover >= kernels.ON_PAPER):
-        low, high = ends[:, column[i]]
-        if low < 0 or v[i] < v[low]:
-            ends[0, column[i]] = i
-        if high < 0 or v[i] >= v[high]:
-            ends[1, column[i]] = i
+    upright, begins = np.empty(u.size, dtype=np.int32), np.empty(u.size + 1, dtype=np.int32)
+    ends = np.empty((2, kernels._columns(u, v, upright, begins)), dtype=np.int32)
+    kernels._ends_on_paper(cover, upright, begins, ends)
     corners = np.empty(ends.size + 1, dtype=np.int32)
     found = corners[: kernels._corners(u, v, ends, corners)]
     return np.column_stack([u[found], v[found]])

@@ -21,6 +21,7 @@ from handlap.sim.lapping.poses import (
     SWAY_TAIL,
     Grip,
     Layout,
+    Place,
     boundaries,
     lay_out,
     load_poses,
@@ -52,6 +53,32 @@ def layout(
 def poses(rows: Layout, grip: Grip = STILL, **more):
     given: dict[str, Any] = dict(weight=0.0, weight_at=(0.0, 0.0), friction=0.5, half=0.1) | more
     return load_poses(rows, grip, **given)
+
+
+# ---- where
+
+
+@pytest.mark.parametrize("begun", [0, 37, 500])
+def test_by_the_golden_ratio_any_run_of_groups_meets_the_stroke_evenly(begun):
+    """Of places a golden ratio apart no gap is ever twice as wide as the even one (three-distance theorem,
+    V. T. Sós 1958, from memory)."""
+    for groups in (5, 13, 50, 144):
+        place = Place(strokes=4 * begun, groups=begun)
+        rows = layout(strokes=4 * groups, sway=0.0, golden=True, begin=place)
+        assert rows.x.size == ROWS_PER_QUAD * groups
+        own = np.sort(0.5 + rows.x[0::4] / 0.2)
+        gaps = np.diff([*own, own[0] + 1.0])
+        assert gaps.max() * groups < 2.0
+        for first, second in ((0, 1), (2, 3)):
+            assert rows.x[first::4] == pytest.approx(rows.x[second::4])
+
+
+def test_by_the_golden_ratio_work_cut_anywhere_goes_on_at_the_same_places():
+    whole = layout(strokes=80, golden=True, seed=5)
+    first = layout(strokes=32, golden=True, seed=5)
+    rest = layout(strokes=48, golden=True, seed=5, begin=first.end)
+    assert np.concatenate([first.x, rest.x]) == pytest.approx(whole.x, abs=1e-15)
+    assert not np.allclose(whole.x, layout(strokes=80, golden=True, seed=6).x)
 
 
 # ---- how far

@@ -956,6 +956,29 @@ def _dot(one, other, i0, i1, j0, j1):
     return total
 
 
+@kernel(fastmath=True)
+def _where_papered(read, papered, floor, met_of):
+    """From the mean of a stroke (n,) to that over what of it has paper, ``papered``; the first is left in
+    ``met_of``."""
+    widest_vectors()
+    for i in range(read.shape[0]):
+        met_of[i] = read[i]
+        read[i] = max(read[i] / papered[i], floor)
+
+
+@kernel(fastmath=True)
+def _strayed(removed, area, met_of, least, inverse):
+    """What was cut in all, area by depth (cells,), and the depths of cells whose stroke meets less paper than
+    ``least``; one over what it meets is left in ``inverse``."""
+    widest_vectors()
+    off = strayed = 0.0
+    for i in range(removed.shape[0]):
+        inverse[i] = 1.0 / max(met_of[i], least)
+        off += removed[i] * area[i]
+        strayed += removed[i] if met_of[i] < least else 0.0
+    return off, strayed
+
+
 @kernel()
 def _over_stroke(field, taps, line, bell, window, between, half_way, out):
     """What a spot feels of a field (ny, nx) over a stroke that sways: S·field in the window of the spots.
@@ -1045,18 +1068,56 @@ def _hold(pose, hull, rooms, centre):
 
 
 @kernel()
-def _columns(u, column):
-    """Leave the column of every cell in ``column`` (cells,), counted from the left; returns how many.
+def _columns(u, v, upright, begins):
+    """Leave the cells (cells,) in ``upright`` column by column from the left, in each upwards; returns how
+    many columns, which begin at ``begins`` (cells + 1,).
 
     What differs by rounding alone is in one column.
     """
     order = np.argsort(u)
+    key = np.empty(u.shape[0])
+    high = 4.0 * max(_reach(v), ROUNDING_OF_PLACES)
     found = 0
+    begins[0] = 0
     for j in range(order.shape[0]):
         if j > 0 and u[order[j]] - u[order[j - 1]] > ROUNDING_OF_PLACES:
             found += 1
-        column[order[j]] = found
+            begins[found] = j
+        key[order[j]] = found + v[order[j]] / high
+    upright[:] = np.argsort(key)
+    begins[found + 1] = order.shape[0]
     return found + 1
+
+
+@kernel()
+def _ends_on_paper(cover, upright, begins, ends):
+    """Leave the lowest and the highest cell of every column that stand on paper in ``ends`` (2, columns), −1
+    for none: most columns are on paper at both ends, so that few cells are looked at."""
+    for k in range(ends.shape[1]):
+        ends[0, k] = -1
+        ends[1, k] = -1
+        for j in range(begins[k], begins[k + 1]):
+            if cover[upright[j]] >= ON_PAPER:
+                ends[0, k] = upright[j]
+                break
+        if ends[0, k] >= 0:
+            j = begins[k + 1] - 1
+            while cover[upright[j]] < ON_PAPER:
+                j -= 1
+            ends[1, k] = upright[j]
+
+
+@kernel(fastmath=True)
+def _covered(u, v, area, cover):
+    """Area (cells,) that is on paper, and its moments along u and v."""
+    widest_vectors()
+    total = cu = cv = 0.0
+    for i in range(area.shape[0]):
+        a = area[i] * cover[i]
+        total += a
+        cu += a * u[i]
+        cv += a * v[i]
+    return total, cu, cv
 
 
 @kernel()
@@ -1103,35 +1164,22 @@ def _side(u, v, corners, n, k):
 
 
 @kernel()
-def _into_hull(pose, u, v, area, cover, column, ends, corners, margin):
+def _into_hull(pose, u, v, area, cover, upright, begins, ends, corners, margin):
     """Move the resultant of a pose into the hull of what is on paper, shrunk by ``margin``, a cell.
 
     Only cells count, which end half a cell beyond their middles: points that are merely followed must
     not change the lap.  What is on paper need not be of one piece, nor its hull look like that of the
     face.  The resultant moves towards the middle of the area (cells,) that is on paper, where there is
     always a pose.  Returns 1 if the wobble carried it outside, 2 if its mean lies outside, 3 if nothing is
-    on paper.  ``column``: see :func:`_columns`; ``ends`` and ``corners`` are scratch, see
+    on paper.  ``upright`` and ``begins``: see :func:`_columns`; ``ends`` and ``corners`` are scratch, see
     :func:`_corners`.
     """
-    ends[:] = -1
-    low, high = ends[0], ends[1]
-    cu = cv = total = 0.0
-    for i in range(area.shape[0]):
-        if cover[i] > 0.0:
-            a = area[i] * cover[i]
-            total += a
-            cu += a * u[i]
-            cv += a * v[i]
-            if cover[i] >= ON_PAPER:
-                k = column[i]
-                if low[k] < 0 or v[i] < v[low[k]]:
-                    low[k] = i
-                if high[k] < 0 or v[i] >= v[high[k]]:
-                    high[k] = i
+    total, cu, cv = _covered(u, v, area, cover)
     if total <= 0.0:
         return 3
     cu /= total
     cv /= total
+    _ends_on_paper(cover, upright, begins, ends)
     n = _corners(u, v, ends, corners)
     if n < 2:
         # On one cell, or on slivers of cells, nothing stands.
@@ -1222,7 +1270,7 @@ def march(
     if aged:
         floor = paper[P_FLOOR_LOAD] * paper[P_FLOOR_DULL]
     cover = np.ones(n)
-    column, columns = np.empty(cells, dtype=np.int32), 0
+    upright, begins, columns = np.empty(cells, dtype=np.int32), np.empty(cells + 1, dtype=np.int32), 0
     ends, corners = np.empty((2, cells), dtype=np.int32), np.empty(2 * cells + 1, dtype=np.int32)
     # The memory of the paper: nothing of it where it is not followed.
     raster = (ny, nx) if aged else (0, 0)
@@ -1341,9 +1389,7 @@ def march(
             _over_stroke(factor, path, line, bell, window, between, half_way, seen)
             _read_paper(seen, nx, node, share_i, share_j, read)
             if partly:
-                for i in range(n):
-                    met_of[i] = read[i]
-                    read[i] = max(read[i] / papered[w, i], floor)
+                _where_papered(read, papered[w], floor, met_of)
             ql = _dot(clean, feet[w], i0, i1, j0, j1)
             qd = _dot(sharp, feet[w], i0, i1, j0, j1)
             lam = fresh_lam * (paper[P_BLUNT] + (1.0 - paper[P_BLUNT]) * qd)
@@ -1359,9 +1405,9 @@ def march(
         if not full:
             _coverage(pose, u, v, half, cell, strips, cover)
             if columns == 0:
-                columns = _columns(u[:cells], column)
+                columns = _columns(u[:cells], v[:cells], upright, begins)
             kept = _into_hull(
-                pose, u, v, area[:cells], cover, column, ends[:, :columns], corners, cell / half
+                pose, u, v, area[:cells], cover, upright, begins, ends[:, :columns], corners, cell / half
             )
             if kept == 3:
                 diagnostics[D_FAILED_ROW] = r
@@ -1494,11 +1540,7 @@ def march(
         if aged:
             strayed = off = 0.0
             if partly:
-                for i in range(cells):
-                    read[i] = 1.0 / max(met_of[i], LEAST_PAPER * floor)
-                    off += soft_on[i] * area[i]
-                    if met_of[i] < LEAST_PAPER * floor:
-                        strayed += soft_on[i]
+                off, strayed = _strayed(soft_on[:cells], area, met_of, LEAST_PAPER * floor, read)
             _spread(soft_on[:cells], area, node, share_i, share_j, read, paper[P_STEP], nx, logistic, cut)
             _laid_over_stroke(cut, path, line, bell, window, between, half_way, dose)
             _clear(cut, window[0, 0], window[0, 1], window[0, 2], window[0, 3])
