@@ -14,11 +14,12 @@ from __future__ import annotations
 
 import contextlib
 import math
+import re
 from collections.abc import Iterator
 from contextvars import ContextVar
 from dataclasses import dataclass
 
-from handlap.sim.common.units import INCH, LBF, POUND, RATE, System, show_leaf, unit_of
+from handlap.sim.common.units import INCH, LBF, POUND, RATE, System, show, show_leaf, to_si, unit_of
 
 
 @dataclass(frozen=True)
@@ -183,6 +184,35 @@ def taped(u: float, v: float, length: float, width: float) -> str:
 
 _AT = 0.5e-3
 """What lies no further from an end than this lies at it [m]."""
+
+
+_WRITTEN = re.compile(
+    r"(?P<first>\d+(?:\.\d+)?)(?: to (?P<last>\d+(?:\.\d+)?))? (?P<unit>mm|µm|N|kg)(?![\w/·])"
+)
+_OF_UNIT = {"mm": "length", "µm": "height", "N": "force", "kg": "mass"}
+
+
+def reworded(text: str, system: System) -> str:
+    """A text written with metric figures, in the units of a job: rounded to two digits.
+
+    >>> reworded("450 mm, or 200 mm more than the part; 20 to 60 N", "inch")
+    '18 in, or 7.9 in more than the part; 4.5 to 13 lbf'
+    >>> reworded("15 mm", "mm")
+    '15 mm'
+    """
+    if system == "mm":
+        return text
+
+    def other(found: re.Match[str]) -> str:
+        quantity = _OF_UNIT[found["unit"]]
+        words = [
+            show(to_si(float(found[end]), quantity), quantity, system, 2)
+            for end in ("first", "last")
+            if found[end] is not None
+        ]
+        return words[0] if len(words) == 1 else f"{words[0].rpartition(' ')[0]} to {words[1]}"
+
+    return _WRITTEN.sub(other, text)
 
 
 def by_system(metric: str, inch: str) -> str:
