@@ -32,7 +32,7 @@ from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.measured_number import Doubted, doubtful, read_measured, split_numbers
 from handlap.sim.common.spoken import reworded
-from handlap.sim.common.units import POUND, System, show, unit_of
+from handlap.sim.common.units import POUND, System, number_of, show, unit_of
 from handlap.sim.face.stations import lines_of
 from handlap.sim.face.told import too_thick_to_show
 from handlap.sim.job.key_row import Key, allowed_words
@@ -206,7 +206,7 @@ class NewJob:
                 f"{NONE} for no more.",
                 "Bores, ports, bolt and water holes: everything that is not metal. U runs along the part, V "
                 "across it, from the middle of a rectangle, or in the frame of a polygon's corners. Small "
-                "holes matter little; leave out what is under 5 mm.",
+                f"holes matter little; leave out what is under {reworded('5 mm', system_of(answers))}.",
                 NONE,
                 self._checked(name, answers),
                 "The part",
@@ -517,7 +517,10 @@ def raw_number(typed: str) -> int | float | str:
     if re.fullmatch(r"[+-]?(\d+\.\d*|\.\d+)([eE][+-]?\d{1,3})?|[+-]?\d+[eE][+-]?\d{1,3}", typed):
         value = float(typed)
         return value if abs(value) < 1e300 else typed
-    return typed
+    try:
+        return plain_number(number_of(typed)) if re.search(r"[,/]", typed) else typed
+    except ValueError:
+        return typed
 
 
 DOUBTED = {

@@ -193,10 +193,10 @@ _OF_UNIT = {"mm": "length", "µm": "height", "N": "force", "kg": "mass"}
 
 
 def reworded(text: str, system: System) -> str:
-    """A text written with metric figures, in the units of a job: rounded to two digits.
+    """A text written with metric figures, in the units of a job: rounded as one would say it.
 
-    >>> reworded("450 mm, or 200 mm more than the part; 20 to 60 N", "inch")
-    '18 in, or 7.9 in more than the part; 4.5 to 13 lbf'
+    >>> reworded("450 mm, or 200 mm more than the part; 15 to 100 mm; 20 to 60 N", "inch")
+    '18 in, or 8 in more than the part; 0.6 to 4 in; 4.5 to 13 lbf'
     >>> reworded("15 mm", "mm")
     '15 mm'
     """
@@ -205,14 +205,20 @@ def reworded(text: str, system: System) -> str:
 
     def other(found: re.Match[str]) -> str:
         quantity = _OF_UNIT[found["unit"]]
-        words = [
-            show(to_si(float(found[end]), quantity), quantity, system, 2)
-            for end in ("first", "last")
-            if found[end] is not None
-        ]
+        values = [to_si(float(found[end]), quantity) for end in ("first", "last") if found[end] is not None]
+        if quantity == "length":
+            values = [_round_inches(value) for value in values]
+        words = [show(value, quantity, system, 3 if quantity == "length" else 2) for value in values]
         return words[0] if len(words) == 1 else f"{words[0].rpartition(' ')[0]} to {words[1]}"
 
     return _WRITTEN.sub(other, text)
+
+
+def _round_inches(value: float) -> float:
+    """A length [m] in whole inches from 3 on, in quarters from 1 on, in tenths below."""
+    inches = value / INCH
+    step = 1.0 if inches >= 3.0 else 0.25 if inches >= 1.0 else 0.1 if inches >= 0.1 else 0.001
+    return round(inches / step) * step * INCH
 
 
 def by_system(metric: str, inch: str) -> str:
