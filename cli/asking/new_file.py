@@ -94,9 +94,10 @@ def compose(
     # Units that are not known are refused by the loader, in its own words.
     system = document.get("units", "mm")
     units = UNIT_WORDS.get(system, UNIT_WORDS["mm"])
+    own = "5.5 lb" if system == "inch" else "2.5 kg"
     lines = _comment("\n".join(intro)) + [
         "#",
-        *_comment(f'Plain numbers: {units}.  A text such as "2.5 kg" brings its own unit.'),
+        *_comment(f'Plain numbers: {units}.  A text such as "{own}" brings its own unit.'),
         *_comment('"handlap keys" lists all that this file may hold.'),
         "",
     ]
