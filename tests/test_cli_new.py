@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
 import tomllib
 
@@ -360,3 +361,24 @@ def test_grits_on_pieces_of_their_own_are_worked_on_these_alone(here):
 
 def test_help_says_no_more_of_a_default_than_there_is():
     assert "(ours" not in run("a.toml", typed=["", "?"]).stderr
+
+
+INCH = ("Head", "inch", "r", "13", "6", "3", "3 1/4", "4", "", "", "4", "7/16", "3 3/4", "b", "0.6", "", "",
+        "A356", "", "", ".002 in", "", "8 thou", "", "24", "16", "", "P120", "3", "4.5", "22", "s", "1/16",
+        "y", "", "firm", "", "6", "", "15 3/4", ".0015 .002 .003 .004 .006 .008 in")  # fmt: skip
+
+
+def test_an_inch_job_is_asked_and_helped_in_inches(here, monkeypatch):
+    """Every question with its help, defaults and ranges: no metric unit but where units are chosen."""
+    typed = iter([line for answer in INCH for line in ("?", answer)])
+    monkeypatch.setattr(questions, "read_answer", lambda: next(typed))
+    result = run("head.toml")
+    assert result.exit_code == 0, result.stderr
+    asked = " ".join(result.stderr.split()).partition("What outline")[2]
+    assert not re.search(r"(?<![\w/])(mm|µm|kg|N|g)(?![\w/])", asked), asked
+    text = (here / "head.toml").read_text(encoding="utf-8")
+    assert not re.search(r"\d (mm|µm|kg|N)\b", text), text
+    job = load(here / "head.toml", require_readings=False)
+    assert (job.leaf_unit, job.readings.edge_length) == ("in", pytest.approx(0.40005))
+    assert job.part.limit == pytest.approx(50.8e-6)
+    assert job.part.outline.length == pytest.approx(13 * 0.0254)

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from bad_scenarios import BAD, FOLLOWED, LINE, SHORT, station
 
-from handlap.sim.common.errors import ScenarioError
+from handlap.sim.common.errors import ScenarioError, spoken_key
 from handlap.sim.job import scenario_file
 from handlap.sim.job.scenario_keys import KEYS
 
@@ -49,7 +49,7 @@ def test_bad_files(name: str) -> None:
     assert says in message
     assert all(line.startswith("bad.toml: ") for line in message.splitlines())
     if key:
-        assert f"bad.toml: {key}" in message
+        assert f"bad.toml: {spoken_key(key)}" in message
     if name not in FOLLOWED:
         assert len(keys) == 1, message
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from click.testing import CliRunner
 
 from handlap.cli.asking.new_questions import raw_value
 from handlap.cli.main import main
+from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.spelling import nearest
 from handlap.sim.job.given_file import builtin_paths
 from handlap.sim.job.scenario_file import load_text
@@ -72,3 +74,12 @@ def test_gaskets_for_short(short):
 def test_nothing_near_is_nothing():
     assert nearest("sausage", ["plan", "log"]) is None
     assert nearest("", ["plan"]) is None
+
+
+def test_keys_that_only_files_have_are_put_as_they_are_called():
+    text = HEAD.replace("leaves = [", "leaves = [0.05, ", 1)
+    assert text != HEAD
+    with pytest.raises(ScenarioError, match=r"leaf 1 of your set, readings\.leaves\[1\] = 0\.05; allowed"):
+        load_text(text, "head.toml")
+    with pytest.raises(ScenarioError, match=r"paper 2 of your list, paper\.grits\[2\]"):
+        load_text(re.sub(r"grits = .*", 'grits = ["P80", "P125"]', HEAD), "head.toml")

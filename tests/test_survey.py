@@ -409,5 +409,5 @@ def test_a_survey_needs_no_mass(tmp_path):
     (tmp_path / "head.toml").write_text(without, encoding="utf-8")
     job = load(tmp_path / "head.toml", require_mass=False)
     assert any(key == "part.mass" and "guessed" in basis for key, _, basis in job.assumed_plain)
-    with pytest.raises(ScenarioError, match="part.mass: missing"):
+    with pytest.raises(ScenarioError, match=r"part\.mass: missing"):
         load(tmp_path / "head.toml")

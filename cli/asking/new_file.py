@@ -10,6 +10,8 @@ from typing import Any
 
 from handlap.cli.reports.wording import plain_basis
 from handlap.sim.common.errors import InputError
+from handlap.sim.common.spoken import reworded
+from handlap.sim.common.units import System
 from handlap.sim.job.key_row import Key
 from handlap.sim.job.scenario_file import builtin_names, read_text
 from handlap.sim.job.scenario_keys import BY_NAME, describe_keys
@@ -92,9 +94,10 @@ def compose(
     # Units that are not known are refused by the loader, in its own words.
     system = document.get("units", "mm")
     units = UNIT_WORDS.get(system, UNIT_WORDS["mm"])
+    own = "5.5 lb" if system == "inch" else "2.5 kg"
     lines = _comment("\n".join(intro)) + [
         "#",
-        *_comment(f'Plain numbers: {units}.  A text such as "2.5 kg" brings its own unit.'),
+        *_comment(f'Plain numbers: {units}.  A text such as "{own}" brings its own unit.'),
         *_comment('"handlap keys" lists all that this file may hold.'),
         "",
     ]
@@ -103,7 +106,8 @@ def compose(
         if name in document:
             lines += _entry(BY_NAME[name], document[name])
     for table in TABLES:
-        body = _table(table, document.get(table, {}), [k for k in left if k.startswith(table + ".")])
+        stated, unsaid = document.get(table, {}), [k for k in left if k.startswith(table + ".")]
+        body = _table(table, stated, unsaid, "inch" if system == "inch" else "mm")
         lines += ["", f"[{table}]", *body] if body else []
     lines += ["", "[readings]", *_readings_words(file, first_line)]
     for name in ("edge_length", "leaves_in", "leaves", "worst_gap"):
@@ -113,7 +117,7 @@ def compose(
     return "\n".join(lines) + "\n"
 
 
-def _table(table: str, values: Document, unstated: list[str]) -> list[str]:
+def _table(table: str, values: Document, unstated: list[str], system: System) -> list[str]:
     lines: list[str] = []
     lists: list[str] = []
     for name, value in values.items():
@@ -132,7 +136,9 @@ def _table(table: str, values: Document, unstated: list[str]) -> list[str]:
             told = next(row for row in describe_keys() if row.name == key)
             short = key.partition(".")[2]
             taken = (
-                "" if "state" in told.default or told.default == "none" else f" ({plain_basis(told.default)})"
+                ""
+                if "state" in told.default or told.default == "none"
+                else f" ({reworded(plain_basis(told.default), system)})"
             )
             lines += _comment(f"{short} not stated{taken}: {told.help}")
     return lines + lists

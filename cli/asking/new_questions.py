@@ -31,7 +31,8 @@ from handlap.cli.reports.wording import plain_basis
 from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.measured_number import Doubted, doubtful, read_measured, split_numbers
-from handlap.sim.common.units import POUND, System, show, unit_of
+from handlap.sim.common.spoken import reworded
+from handlap.sim.common.units import POUND, System, number_of, show, unit_of
 from handlap.sim.face.stations import lines_of
 from handlap.sim.face.told import too_thick_to_show
 from handlap.sim.job.key_row import Key, allowed_words
@@ -92,7 +93,7 @@ KEYS_ASKED: tuple[Asked, ...] = (
         "The hands",
         "How hard do you press: light, firm, heavy, or a force?",
         USUAL,
-        "Three numbers are its middle, least and greatest value, such as 35 20 60.",
+        "Three numbers are its middle, least and greatest value.",
     ),
     Asked("hands.height", "The hands", "How high over the paper do the hands push?", USUAL),
     Asked("strokes.length", "The hands", "How far does the part travel one way?", USUAL),
@@ -115,6 +116,7 @@ class NewJob:
         self.stem = stem
         self._guesses: dict[str, int | float] = {}
         self._frames: dict[str, Frame] = {}
+        self._made: dict[str, tuple[str, Scenario]] = {}
 
     def questions(self, answers: Answers) -> list[Question]:
         """All that is to be asked, as it follows from the answers so far."""
@@ -204,7 +206,7 @@ class NewJob:
                 f"{NONE} for no more.",
                 "Bores, ports, bolt and water holes: everything that is not metal. U runs along the part, V "
                 "across it, from the middle of a rectangle, or in the frame of a polygon's corners. Small "
-                "holes matter little; leave out what is under 5 mm.",
+                f"holes matter little; leave out what is under {reworded('5 mm', system_of(answers))}.",
                 NONE,
                 self._checked(name, answers),
                 "The part",
@@ -214,7 +216,9 @@ class NewJob:
 
     def _plain(self, name: str, heading: str, text: str, default: str | None, answers: Answers) -> Question:
         told = _with_unit(text, name, system_of(answers))
-        return Question(name, told, _help(name), default, self._checked(name, answers), heading)
+        return Question(
+            name, told, _help(name, system_of(answers)), default, self._checked(name, answers), heading
+        )
 
     def _keyed(self, asked: Asked, answers: Answers) -> Question:
         system = system_of(answers)
@@ -223,13 +227,13 @@ class NewJob:
         )
         text = _with_unit(asked.text, asked.name, system)
         if default == USUAL:
-            text += f" Usual: {_default_words(asked.name)}."
+            text += f" Usual: {_default_words(asked.name, system)}."
         elif default == GUESS:
             text += f" A guess, from {self._slab_words(answers)}, is {self._mass_words(answers)}."
         return Question(
             asked.name,
             text,
-            f"{_help(asked.name)} {asked.more}".strip(),
+            f"{_help(asked.name, system)} {asked.more}".strip(),
             default,
             self._checked(asked.name, answers),
             asked.heading,
@@ -289,6 +293,13 @@ class NewJob:
 
     def _composed(self, answers: Answers) -> tuple[str, Scenario]:
         """The text of the answers so far with fillers for the rest, and what the loader makes of it."""
+        held = repr(sorted(answers.items()))
+        if held not in self._made:
+            # Every question asks for the same few again: what was answered before it, and its own answer.
+            self._made[held] = self._compose(answers)
+        return self._made[held]
+
+    def _compose(self, answers: Answers) -> tuple[str, Scenario]:
         document = self.document(answers)
         filled: list[str] = []
         for table, values in FILLED.items():
@@ -395,7 +406,7 @@ def _grits(answers: Answers) -> int:
     """How many grits are at hand."""
     typed = answers.get("paper.grits", USUAL)
     if typed in (NONE, USUAL):
-        return len(_default_words("paper.grits").split(","))
+        return len(_default_words("paper.grits", "mm").split(","))
     return len(listed(typed))
 
 
@@ -477,25 +488,26 @@ def _rank(name: str) -> tuple[int, int]:
 
 
 @cache
-def _help(name: str) -> str:
+def _help(name: str, system: System) -> str:
     row = BY_NAME[name]
-    words = row.help[:1].upper() + row.help[1:] + "."
+    words = reworded(row.help[:1].upper() + row.help[1:] + ".", system)
     if name == "part.metal":
         words += f" Known are {', '.join(metal.name for metal in METALS.values())}."
-    allowed = allowed_words(row)
+    allowed = allowed_words(row, system)
     if allowed:
         words += f" Allowed: {allowed}."
     if row.kind in ("quantity", "uncertain quantity"):
-        words += ' A number may bring its own unit, such as "2.5 in" or "0.05 mm".'
+        own = '"2.5 cm" or "0.05 mm"' if system == "mm" else '"3 1/2 in" or "2 thou"'
+        words += f" A number may bring its own unit, such as {own}."
     if row.basis:
-        why = "" if row.basis == "ours" else f" ({row.basis.removeprefix('ours: ')})"
-        words += f" Default: {_default_words(name)}{why}."
+        why = "" if row.basis == "ours" else reworded(f" ({row.basis.removeprefix('ours: ')})", system)
+        words += f" Default: {_default_words(name, system)}{why}."
     return words
 
 
 @cache
-def _default_words(name: str) -> str:
-    return plain_basis(next(row.default for row in describe_keys() if row.name == name))
+def _default_words(name: str, system: System) -> str:
+    return reworded(plain_basis(next(row.default for row in describe_keys() if row.name == name)), system)
 
 
 def raw_number(typed: str) -> int | float | str:
@@ -505,7 +517,10 @@ def raw_number(typed: str) -> int | float | str:
     if re.fullmatch(r"[+-]?(\d+\.\d*|\.\d+)([eE][+-]?\d{1,3})?|[+-]?\d+[eE][+-]?\d{1,3}", typed):
         value = float(typed)
         return value if abs(value) < 1e300 else typed
-    return typed
+    try:
+        return plain_number(number_of(typed)) if re.search(r"[,/]", typed) else typed
+    except ValueError:
+        return typed
 
 
 DOUBTED = {

@@ -110,10 +110,10 @@ def _list_scenarios(as_json: bool) -> None:
         lines += [f"  {screen.strong(name)}", *wrapped(title, screen.width, "      ")]
     lines += [
         "",
-        *wrapped(f"To start: handlap plan {first}", screen.width),
         *wrapped(
             "For a job of your own: handlap glance, a first look in a minute; then handlap new.", screen.width
         ),
+        *wrapped(f"To try one of these: handlap plan {first}", screen.width),
         *wrapped('"handlap keys" lists all that it may hold.', screen.width),
     ]
     emit("\n".join(lines))

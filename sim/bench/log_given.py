@@ -297,6 +297,13 @@ def _rows(line: MeasuringLine, rest: str, job: Scenario, label: str, found: Find
         typed = [[line.label(i), word] for i, word in enumerate(typed[0])]
     rows: list[list[Any]] = []
     for words in typed:
+        if len(words) < 2:
+            last = line.label(len(line.at) - 1)
+            allowed = (
+                f"one leaf for each of {line.label(0)} to {last}, or a station and the leaves tried at it"
+            )
+            found.fault(label, " ".join(words), allowed)
+            continue
         at = _station(line, words[0])
         if at is None:
             last = line.label(len(line.at) - 1)

@@ -160,7 +160,9 @@ def _whole_entry(entry: Entry, label: str, found: Findings) -> None:
     if entry.strokes and not entry.paper:
         found.fault(f"{label}, paper", None, "missing: the paper the strokes were done on")
     if (entry.swarf is not None or entry.part_mass is not None) and entry.scale is None:
-        found.fault(f"{label}, scale_g", None, "missing: the least division of the scale that weighed")
+        found.fault(
+            f"{label}, scale_g", None, "missing: the least division of the scale that weighed (--scale 0.01)"
+        )
     if entry.void is None and not (
         entry.strokes or entry.looked or entry.dyed or entry.note or entry.new_sheet or entry.brushed
         or entry.paper or entry.minutes is not None or entry.corrected

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -55,6 +56,26 @@ class InputError(HandlapError):
     exit_code = 2
 
 
+_SPOKEN = (
+    (re.compile(r"readings\.leaves\[(\d+)\]"), "leaf {} of your set"),
+    (re.compile(r"readings\.line\[(\d+)\]\.stations\[(\d+)\]"), "line {} of your readings, place {}"),
+    (re.compile(r"readings\.line\[(\d+)\]"), "line {} of your readings"),
+    (re.compile(r"part\.openings\[(\d+)\]"), "opening {}"),
+    (re.compile(r"paper\.grits\[(\d+)\]"), "paper {} of your list"),
+    (re.compile(r"paper\.strips\[(\d+)\]"), "strip {} of paper"),
+)
+"""Keys that only files have, and what they are called by those who never opened one."""
+
+
+def spoken_key(key: str) -> str:
+    """A key, behind what a person calls the thing where that is not to be guessed from the key."""
+    for pattern, words in _SPOKEN:
+        found = pattern.match(key)
+        if found:
+            return f"{words.format(*found.groups())}, {key}"
+    return key
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing wrong with a file.
@@ -79,8 +100,10 @@ class Fault:
         'head.toml: part.limit = -5; allowed: a height from 1 to 5000 µm'
         >>> str(Fault("head.toml", "part.limit", "", "missing; a height from 1 to 5000 µm"))
         'head.toml: part.limit: missing; a height from 1 to 5000 µm'
+        >>> str(Fault("head.toml", "readings.leaves[9]", "229", "1 to 200 µm"))
+        'head.toml: leaf 9 of your set, readings.leaves[9] = 229; allowed: 1 to 200 µm'
         """
-        file, key, got = harmless(self.file), harmless(self.key), harmless(self.got)
+        file, key, got = harmless(self.file), spoken_key(harmless(self.key)), harmless(self.got)
         where = f"{file}: {key}" if key else file
         # ``allowed`` may run over several lines, and may quote what was typed.
         allowed = "\n".join(map(harmless, self.allowed.split("\n")))

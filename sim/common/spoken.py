@@ -14,12 +14,15 @@ from __future__ import annotations
 
 import contextlib
 import math
+import re
 from collections.abc import Iterator
 from contextvars import ContextVar
 from dataclasses import dataclass
 from fractions import Fraction
 
-from handlap.sim.common.units import INCH, LBF, POUND, RATE, System, plain, show_leaf, unit_of
+from handlap.sim.common.units import (
+    INCH, LBF, POUND, RATE, System, plain, show, show_leaf, to_si, unit_of,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -221,6 +224,41 @@ def on_rule(value: float) -> str:
         return f"{whole}"
     part = Fraction(rest, 16)
     return (f"{whole} " if whole else "") + f"{part.numerator}/{part.denominator}"
+
+
+_WRITTEN = re.compile(
+    r"(?P<first>\d+(?:\.\d+)?)(?: to (?P<last>\d+(?:\.\d+)?))? (?P<unit>mm|µm|N|kg)(?![\w/·])"
+)
+_OF_UNIT = {"mm": "length", "µm": "height", "N": "force", "kg": "mass"}
+
+
+def reworded(text: str, system: System) -> str:
+    """A text written with metric figures, in the units of a job: rounded as one would say it.
+
+    >>> reworded("450 mm, or 200 mm more than the part; 15 to 100 mm; 20 to 60 N", "inch")
+    '18 in, or 8 in more than the part; 0.6 to 4 in; 4.5 to 13 lbf'
+    >>> reworded("15 mm", "mm")
+    '15 mm'
+    """
+    if system == "mm":
+        return text
+
+    def other(found: re.Match[str]) -> str:
+        quantity = _OF_UNIT[found["unit"]]
+        values = [to_si(float(found[end]), quantity) for end in ("first", "last") if found[end] is not None]
+        if quantity == "length":
+            values = [_round_inches(value) for value in values]
+        words = [show(value, quantity, system, 3 if quantity == "length" else 2) for value in values]
+        return words[0] if len(words) == 1 else f"{words[0].rpartition(' ')[0]} to {words[1]}"
+
+    return _WRITTEN.sub(other, text)
+
+
+def _round_inches(value: float) -> float:
+    """A length [m] in whole inches from 3 on, in quarters from 1 on, in tenths below."""
+    inches = value / INCH
+    step = 1.0 if inches >= 3.0 else 0.25 if inches >= 1.0 else 0.1 if inches >= 0.1 else 0.001
+    return round(inches / step) * step * INCH
 
 
 def by_system(metric: str, inch: str) -> str:
