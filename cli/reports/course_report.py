@@ -12,7 +12,7 @@ def course_lead(course: Course) -> tuple[str, ...]:
     at_plate = sum(part.minutes for part in course.parts if part.plate)
     return (
         f"{course.minutes} minutes, {course.people} people, {plates}; {at_plate} minutes at the plate.",
-        f"{course.spare} minutes are left for the start, for changing over, and for the question on the way out.",
+        f"{course.spare} minutes are left for the start, changing over, and the question on the way out.",
     )
 
 
@@ -39,5 +39,5 @@ def course_report(course: Course) -> Report:
         sections.append(Section("Lay ready", (Bullets(course.before),)))
     sections.append(Section("Safety, once, at the start", (Bullets(course.safety),)))
     return Report(
-        "course", "a course of lessons", "plain", course.title, course_lead(course), tuple(sections)
+        "lesson", "a course of lessons", "plain", course.title, course_lead(course), tuple(sections)
     )

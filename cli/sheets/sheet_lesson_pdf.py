@@ -71,7 +71,7 @@ def lesson_handout(results: Sequence[LessonResult], paper: str = "A4") -> Handou
 
 
 def course_handout(course: Course, results: Sequence[LessonResult], paper: str = "A4") -> Handout:
-    """A course as a handout: the plan with safety, a page a lesson, the question on the way out, short answers.
+    """A course as a handout: the plan with safety, a page a lesson, the way out, short answers.
 
     Parameters
     ----------
