@@ -74,8 +74,8 @@ def test_a_course_of_ones_own_on_paper(tmp_path: Path):
         ("minutes = 60", "minutes = 40", "at least the 50 that its parts take"),
         ("people = 4", "people = 0", "people = 0"),
         ('safety = ["Burrs cut"]', "", "safety: missing"),
-        ('exit = "thirds"', 'exit = "nowhere"', 'exit = "nowhere"'),
-        ('lesson = "one-worst-number"', 'lesson = "two"', "part[2].lesson"),
+        ('exit = "thirds"', 'exit = "nowhere"', "nowhere: no such file"),
+        ('lesson = "one-worst-number"', 'lesson = "two"', "two: no such file"),
         ("plates = 1", "plate = 1", "plate: no such key"),
     ],
 )

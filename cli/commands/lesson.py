@@ -37,6 +37,14 @@ if TYPE_CHECKING:
     help="Lay down a lesson of your own to change: a TOML file with every key explained.",
 )
 @click.option(
+    "--class",
+    "class_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Predictions and measurements of a class (CSV: name, prediction, step): dots over the model's band, "
+    "as a page in --out DIR for the projector.",
+)
+@click.option(
     "--course",
     metavar="NAME",
     help="A course of lessons (two-hours, or a TOML file): its plan; with --print all of it on paper.",
@@ -64,6 +72,7 @@ def lesson(
     predictions: tuple[str, ...],
     tell: bool,
     start: Path | None,
+    class_file: Path | None,
     course: str | None,
     handout: Path | None,
     paper: str,
@@ -81,6 +90,11 @@ def lesson(
     NAME may also be a TOML file with a lesson of your own; --new FILE lays one down to change.
     The answers may come from a pipe, one a line.
     """
+    if class_file is not None:
+        if len(names) != 1 or every or predictions or tell or handout is not None or course or start:
+            raise click.UsageError("--class FILE goes with one NAME and, for the page, --out DIR")
+        _class(names[0], class_file, members, seed, output)
+        return
     if course is not None:
         if names or every or predictions or tell or start is not None or output.out is not None:
             raise click.UsageError("--course NAME goes with --print, --paper, --members and --seed only")
@@ -197,6 +211,40 @@ def _given(lessons: Sequence[Lesson], predictions: Sequence[str], *, silent: boo
     if faults:
         raise InputError("\n".join(faults))
     return found
+
+
+def _class(name: str, file: Path, members: int, seed: int, output: Output) -> None:
+    """One lesson against what a class predicted and measured."""
+    import sys
+
+    from handlap.cli.reports.class_report import class_lesson_report
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit
+    from handlap.sim.teaching.lesson_class import held_against, read_class
+
+    if output.as_json or output.json_file is not None:
+        raise click.UsageError("--class has no JSON: it is a page for the wall")
+    (one,) = _loaded([name], every=False)
+    table = read_class(file, one)
+    output.check(None)
+    from handlap.cli.progress import Progress
+    from handlap.sim.teaching.lesson_work import work_lesson
+
+    with Progress() as line:
+        result = work_lesson(one, members=members, seed=seed, progress=line)
+    held = held_against(table, result)
+    emit(render(class_lesson_report(result, table, held), Screen.of(sys.stdout)))
+    if output.out is None:
+        return
+    from handlap.cli.drawing.class_pictures import class_pictures
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.page import render_page
+    from handlap.cli.screen import note
+
+    pictures = class_pictures(result, table, held)
+    page = output.out / f"{one.name}-class.html"
+    write_whole(page, render_page(class_lesson_report(result, table, held, pictures), pictures))
+    note(f"Page written to {page}")
 
 
 def _course(name: str, handout: Path | None, paper: str, members: int, seed: int, output: Output) -> None:
