@@ -36,10 +36,10 @@ def class_lesson_report(
             said.append(f"{right} of {len(table.predictions)} predicted what holds.")
         sections.append(Section("Predictions", (*_shown("predicted.png", pictures, "Predictions."), *blocks)))
     if held:
-        rows = tuple(_row(one) for one in held)
+        measured = tuple(_row(one) for one in held)
         heads = ("", "class", "model", "inside")
         shown = _shown("measured.png", pictures, DOTS)
-        sections.append(Section("Measured", (*shown, Table(heads, rows, (0,), wraps=0), Words(HOW_TO_READ))))
+        sections.append(Section("Measured", (*shown, Table(heads, measured, (0,), wraps=0), Words(HOW_TO_READ))))
     return Report(
         "lesson",
         headline(result, None),
