@@ -212,7 +212,7 @@ def test_no_reason_is_given_for_an_outcome_that_the_lesson_has_none_for(as_it_is
     file = tmp_path / "own.toml"
     file.write_text(OWN, encoding="utf-8")
     told = flat(run(str(file), "--tell", "--members", "8").stdout)
-    assert "no run of its own holds it" in told
+    assert "No run of its own holds this reason" in told
     file.write_text(OWN.replace("intends = 1", "intends = 2"), encoding="utf-8")
     told = flat(run(str(file), "--tell", "--members", "8").stdout)
     assert "No reason is given" in told and "The hollow one is left at" not in told

@@ -59,6 +59,10 @@ TOPICS = {
     "one-worst-number",
     "turning-and-rocking",
     "hands-and-shape",
+    "thirds",
+    "plate-copies",
+    "deepest-spot",
+    "stripe-of-dye",
 }
 
 

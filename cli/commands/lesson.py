@@ -37,6 +37,19 @@ if TYPE_CHECKING:
     help="Lay down a lesson of your own to change: a TOML file with every key explained.",
 )
 @click.option(
+    "--class",
+    "class_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Predictions and measurements of a class (CSV: name, prediction, step): dots over the model's band, "
+    "as a page in --out DIR for the projector.",
+)
+@click.option(
+    "--course",
+    metavar="NAME",
+    help="A course of lessons (two-hours, or a TOML file): its plan; with --print all of it on paper.",
+)
+@click.option(
     "--print",
     "handout",
     type=click.Path(path_type=Path),
@@ -59,6 +72,8 @@ def lesson(
     predictions: tuple[str, ...],
     tell: bool,
     start: Path | None,
+    class_file: Path | None,
+    course: str | None,
     handout: Path | None,
     paper: str,
     members: int,
@@ -75,6 +90,16 @@ def lesson(
     NAME may also be a TOML file with a lesson of your own; --new FILE lays one down to change.
     The answers may come from a pipe, one a line.
     """
+    if class_file is not None:
+        if len(names) != 1 or every or predictions or tell or handout is not None or course or start:
+            raise click.UsageError("--class FILE goes with one NAME and, for the page, --out DIR")
+        _class(names[0], class_file, members, seed, output)
+        return
+    if course is not None:
+        if names or every or predictions or tell or start is not None or output.out is not None:
+            raise click.UsageError("--course NAME goes with --print, --paper, --members and --seed only")
+        _course(course, handout, paper, members, seed, output)
+        return
     if start is not None:
         if names or every or predictions or tell or handout is not None:
             raise click.UsageError("--new FILE goes alone: it only writes the file")
@@ -140,6 +165,7 @@ def _list(as_json: bool, *, asked_for: bool) -> None:
         *wrapped(f"To open one: handlap lesson {names[0][0] if names else 'FILE'}", screen.width),
         *wrapped("Several names, or --all, make a sitting with marks.", screen.width),
         *wrapped("For the class: handlap lesson NAME --print FILE.pdf", screen.width),
+        *wrapped("A course of two hours: handlap lesson --course two-hours", screen.width),
         *wrapped("One of your own: handlap lesson --new FILE.toml", screen.width),
     ]
     emit("\n".join(lines))
@@ -185,6 +211,77 @@ def _given(lessons: Sequence[Lesson], predictions: Sequence[str], *, silent: boo
     if faults:
         raise InputError("\n".join(faults))
     return found
+
+
+def _class(name: str, file: Path, members: int, seed: int, output: Output) -> None:
+    """One lesson against what a class predicted and measured."""
+    import sys
+
+    from handlap.cli.reports.class_report import class_lesson_report
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit
+    from handlap.sim.teaching.lesson_class import held_against, read_class
+
+    if output.as_json or output.json_file is not None:
+        raise click.UsageError("--class has no JSON: it is a page for the wall")
+    (one,) = _loaded([name], every=False)
+    table = read_class(file, one)
+    output.check(None)
+    from handlap.cli.progress import Progress
+    from handlap.sim.teaching.lesson_work import work_lesson
+
+    with Progress() as line:
+        result = work_lesson(one, members=members, seed=seed, progress=line)
+    held = held_against(table, result)
+    emit(render(class_lesson_report(result, table, held), Screen.of(sys.stdout)))
+    if output.out is None:
+        return
+    from handlap.cli.drawing.class_pictures import class_pictures
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.page import render_page
+    from handlap.cli.screen import note
+
+    pictures = class_pictures(result, table, held)
+    page = output.out / f"{one.name}-class.html"
+    write_whole(page, render_page(class_lesson_report(result, table, held, pictures), pictures))
+    note(f"Page written to {page}")
+
+
+def _course(name: str, handout: Path | None, paper: str, members: int, seed: int, output: Output) -> None:
+    """The plan of a course, or the course on paper."""
+    import sys
+
+    from handlap.cli.reports.course_report import course_report
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit
+    from handlap.sim.teaching.lesson_course import load_course
+
+    if handout is not None and handout.suffix.lower() != ".pdf":
+        raise click.UsageError(f"--print writes a PDF: name a file that ends in .pdf, not {handout.name}")
+    if output.as_json or output.json_file is not None:
+        raise click.UsageError("--course has no JSON: its lessons have")
+    output.check(handout)
+    found = load_course(name)
+    if handout is None:
+        emit(render(course_report(found), Screen.of(sys.stdout)))
+        emit(f"\nOn paper: handlap lesson --course {name} --print FILE.pdf")
+        return
+    from handlap.cli.files import write_whole
+    from handlap.cli.progress import Progress
+    from handlap.cli.sheets.sheet_lesson_pdf import course_handout
+    from handlap.sim.teaching.lesson_work import work_lesson
+
+    results = []
+    with Progress() as line:
+        for place, one in enumerate(found.lessons, 1):
+            line((place - 1) / len(found.lessons), f"{place} of {len(found.lessons)}, {one.title}")
+            results.append(work_lesson(one, members=members, seed=seed))
+    made = course_handout(found, results, paper)
+    write_whole(handout, made.pdf)
+    emit(
+        f"Written: {handout}, {made.pages} pages of {paper}: the plan, a page a lesson, and short answers on "
+        f"{_pages(made.questions + 1, made.pages)}."
+    )
 
 
 def _lay_down(file: Path, output: Output) -> None:

@@ -185,7 +185,7 @@ def why_blocks(result: LessonResult) -> tuple[Block, ...]:
             Bullets(tuple(failed)),
         )
     if not result.causes:
-        unheld = Words("The reason is the author's: no run of its own holds it.")
+        unheld = Words("No run of its own holds this reason.")
         return (*paragraphs(result.because), unheld)
     return (
         *paragraphs(result.because),

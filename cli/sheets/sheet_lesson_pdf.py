@@ -14,6 +14,7 @@ from matplotlib.image import imread
 
 from handlap.cli.drawing.lesson_pictures import lesson_pictures
 from handlap.cli.reports.blocks import Block, Bullets, Facts, Picture, Table, Words
+from handlap.cli.reports.course_report import course_report
 from handlap.cli.reports.lesson_report import (
     OTHERS,
     answer_sections,
@@ -22,10 +23,12 @@ from handlap.cli.reports.lesson_report import (
     letter,
     paragraphs,
     titled,
+    why_blocks,
 )
 from handlap.cli.reports.lesson_words import take_care
 from handlap.cli.reports.pdf_page import LEADING, PAPERS, POINT, Page, text_width, wrap, write_pdf
 from handlap.sim.teaching.lesson import LessonResult
+from handlap.sim.teaching.lesson_course import Course
 
 MARGIN, FOOT = 18.0, 14.0
 TITLE, HEAD, TEXT, SMALL = 15.0, 11.0, 10.5, 7.0
@@ -65,6 +68,56 @@ def lesson_handout(results: Sequence[LessonResult], paper: str = "A4") -> Handou
         page.text(page.width - MARGIN, y - 3.6, label, SMALL + 1.0, align="right")
     title = results[0].lesson.title if len(results) == 1 else f"{len(results)} lessons in lapping by hand"
     return Handout(write_pdf(pages, f"{title}: questions and answers"), len(pages), len(asked.pages))
+
+
+def course_handout(course: Course, results: Sequence[LessonResult], paper: str = "A4") -> Handout:
+    """A course as a handout: the plan with safety, a page a lesson, the way out, short answers.
+
+    Parameters
+    ----------
+    results : the lessons of the course worked, the one on the way out last
+    paper : "A4" or "Letter"
+    """
+    asked, told = _Sheet(*PAPERS[paper]), _Sheet(*PAPERS[paper])
+    _course_plan(asked, course)
+    for place, result in enumerate(results, 1):
+        asked.new_page()
+        last = place == len(results)
+        _question(asked, result, "On the way out: " if last else f"{place}. ", alone=True)
+    for place, result in enumerate(results, 1):
+        _short_answer(told, result, place)
+    pages = [*asked.pages, *told.pages]
+    for i, page in enumerate(pages, 1):
+        y = page.height - FOOT + 4.0
+        what = "questions" if i <= len(asked.pages) else "answers"
+        page.text(page.width - MARGIN, y, f"{what}, page {i} of {len(pages)}", SMALL + 1.0, align="right")
+    return Handout(write_pdf(pages, f"{course.title}: a course"), len(pages), len(asked.pages))
+
+
+def _course_plan(sheet: _Sheet, course: Course) -> None:
+    report = course_report(course)
+    sheet.new_page()
+    sheet.words(course.title, TITLE, bold=True)
+    sheet.y += 1.5
+    for item in report.lead:
+        sheet.words(item)
+    for section in report.sections:
+        sheet.heading(section.title)
+        for block in section.blocks:
+            sheet.block(block)
+
+
+def _short_answer(sheet: _Sheet, result: LessonResult, place: int) -> None:
+    """Answer, reason and what holds it; no pictures and no cautions, which stand on the first page."""
+    sheet.need(45.0)
+    if sheet.y > MARGIN:
+        sheet.y += 4.0
+    answer = headline(result, None)
+    sheet.words(f"{place}. {result.lesson.title}: {answer}", HEAD, bold=True)
+    for item in lead(result, None):
+        sheet.words(item, mark="•")
+    for block in why_blocks(result):
+        sheet.block(block)
 
 
 class _Sheet:
