@@ -191,6 +191,7 @@ def test_what_the_scenario_states_no_earlier_job_overrules():
 
 def test_a_job_that_does_not_fit_is_named_and_does_not_poison():
     found = from_past(HEAD, (*THREE, job("odd", 4.0)))
+    assert found.past is not None
     assert [found.past.jobs[k].job for k in found.past.strange] == ["odd"]
     assert any("odd taught does not fit" in words for words in found.warnings)
     assert np.mean(cuts(found, "P120")) == pytest.approx(
