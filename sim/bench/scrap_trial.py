@@ -33,9 +33,9 @@ from handlap.sim.materials.grits import Grit
 
 SIDE, THICK = 0.06, 0.02
 """Side and thickness of a scrap where nobody says [m]."""
-WITHIN = 0.10
+WITHIN = 0.07
 """Relative standard error that a block is long enough for [-]."""
-FEWEST, MOST = 40, 400
+FEWEST, MOST = 40, 500
 """Strokes of a block at least, to see the paper in use and not its first touch, and at most."""
 MEMBERS = 64
 NAME = "scrap on"
@@ -175,7 +175,7 @@ def entries_of(trial: ScrapTrial, off: Mapping[str, float], *, today: str) -> tu
             PastJob(
                 job=f"{NAME} {block.paper}", when=today, metal=job.part.metal.name, paper=block.paper,
                 wet=job.paper.wet, abrasive=job.paper.abrasive, hands=job.hands.whose, stated=stated,
-                weighed=True, mark=digest(f"{NAME} {today} {block.paper}"),
+                weighed=True, log="a scrap", mark=digest(f"{NAME} {today} {block.paper}"),
                 found={CUT: (cut / spread, cut, cut * spread)},
             )
         )  # fmt: skip
