@@ -91,7 +91,11 @@ def as_known(job: Scenario, afresh: bool) -> Scenario:
         return job
     from handlap.sim.job.past_jobs import read_past
 
-    jobs = read_past(place)
+    from handlap.sim.bench.log_place import log_path
+
+    # What this job itself has left says nothing new of it, and would be counted twice.
+    own = str(log_path(job).resolve())
+    jobs = [past for past in read_past(place) if past.log != own]
     if not jobs:
         return job
     from handlap.sim.lapping.from_past import from_past

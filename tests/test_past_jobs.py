@@ -257,3 +257,15 @@ def test_nothing_is_remembered_of_what_is_not_believed():
     _, log, found = learnt()
     with pytest.raises(InputError, match="not believed"):
         to_remember(replace(found, believed=False), log, today="2026-01-31")
+
+
+def test_a_job_does_not_begin_from_what_it_left_itself(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    file = tmp_path / "mine.toml"
+    monkeypatch.setenv("HANDLAP_PAST_JOBS", str(file))
+    own = job("two-cylinder-head", 0.5, log=str(tmp_path / "two-cylinder-head.built-in.log.jsonl"))
+    file.write_text(entry_text(own), encoding="utf-8")
+    assert as_known(HEAD, afresh=False) is HEAD
+    file.write_text(entry_text(replace(own, log="/elsewhere")), encoding="utf-8")
+    assert as_known(HEAD, afresh=False).past is not None
+    assert as_known(HEAD, afresh=True) is HEAD
