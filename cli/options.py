@@ -89,9 +89,8 @@ def as_known(job: Scenario, afresh: bool) -> Scenario:
     place = None if afresh else past_place()
     if place is None:
         return job
-    from handlap.sim.job.past_jobs import read_past
-
     from handlap.sim.bench.log_place import log_path
+    from handlap.sim.job.past_jobs import read_past
 
     # What this job itself has left says nothing new of it, and would be counted twice.
     own = str(log_path(job).resolve())
