@@ -44,6 +44,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BEFORE, "why", "What makes the error that is left, and what would help most."),
     Entry(BEFORE, "improve", "Search for the way of working with the best chance; checked afresh."),
     Entry(BEFORE, "simulate", "Follow one lap exactly, with nothing uncertain."),
+    Entry(BENCH, "scrap-trial", "Try every paper on a scrap, weighed; which one to start on."),
     Entry(BENCH, "job-sheet", "The plan as a sheet to print and work by, with when to stop."),
     Entry(BENCH, "bench-page", "The plan as a page for the phone: counts, reminds, takes notes."),
     Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),

@@ -20,6 +20,8 @@ from handlap.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from handlap.sim.bench.record import Record
     from handlap.sim.job.past_jobs import PastJob
 
@@ -81,7 +83,7 @@ def record(
     with Progress() as progress:
         found = make_record(job, log, members=members, seed=seed, progress=progress)
         entry = entry_of(found) if remember else None
-    kept = "" if entry is None or place is None else keep(entry, place)
+    kept = "" if entry is None or place is None else keep([entry], place)
     offered = f"handlap record {job.source} --remember" if place is not None and not remember else ""
     report = record_report(found, kept or (OFFER.format(offered) if offered else ""))
 
@@ -134,15 +136,18 @@ def entry_of(found: Record) -> PastJob:
     return to_remember(learnt, found.log, today=date.today().isoformat())
 
 
-def keep(entry: PastJob, place: Path) -> str:
-    """Write an entry down, and say so."""
+def keep(entries: Sequence[PastJob], place: Path) -> str:
+    """Write entries down, all or none, and say so."""
     from handlap.cli.files import write_whole
     from handlap.sim.job.given_file import read_small_text
     from handlap.sim.job.past_jobs import LARGEST, parse_past, with_entry
 
     text = read_small_text(place, LARGEST) if place.exists() else ""
-    changed, older = with_entry(text, parse_past(text, str(place)), entry)
-    write_whole(place, changed)
-    what = "in place of what was kept of it before" if older else "as a new entry"
-    told = ", ".join(name.replace("_", " ") for name in entry.found)
-    return f"Kept for your next plans, {what}, in {place}: {told}. handlap past-jobs shows it."
+    older = False
+    for entry in entries:
+        text, replaced = with_entry(text, parse_past(text, str(place)), entry)
+        older |= replaced
+    write_whole(place, text)
+    what = "in place of what was kept of it before" if older else "as something new"
+    told = dict.fromkeys(name.replace("_", " ") for entry in entries for name in entry.found)
+    return f"Kept for your next plans, {what}, in {place}: {', '.join(told)}. handlap past-jobs shows it."

@@ -106,6 +106,7 @@ class Report:
         "lesson",
         "play",
         "past-jobs",
+        "scrap-trial",
     ]
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]

@@ -58,7 +58,15 @@ class Pooled:
 
 
 def pool(
-    rows: Array, values: Array, variances: Array, mean: Array, cov: Array, *, own: Array, unit: float = 1.0
+    rows: Array,
+    values: Array,
+    variances: Array,
+    mean: Array,
+    cov: Array,
+    *,
+    own: Array,
+    unit: float = 1.0,
+    together: Array | None = None,
 ) -> Pooled:
     """Unknowns of the next job, from what was found in jobs before.
 
@@ -69,6 +77,7 @@ def pool(
     mean, cov : (k,), (k, k) of the unknowns of one job with nothing known
     own : (k,) direction in which a job differs from the others; every row has product one with it
     unit : standard deviation of the values from what jobs have in common and apart, in their unit
+    together : (jobs,) labels; rows of one label are of one job, whose own they share; None: each is a job
 
     >>> one = np.ones((3, 1))
     >>> found = pool(one, np.full(3, 0.8), np.full(3, 0.01), np.zeros(1), np.eye(1), own=np.ones(1))
@@ -81,6 +90,8 @@ def pool(
     before = odd @ np.full(jobs, np.log(STRANGE)) + (1.0 - odd) @ np.full(jobs, np.log1p(-STRANGE))
     most = (1.0 - LEAST_SHARE) / float(own @ np.linalg.solve(cov, own))
     outer, miss = np.outer(own, own), values - rows @ mean
+    labels = np.arange(jobs) if together is None else np.asarray(together)
+    shared = (labels[:, None] == labels[None, :]).astype(float)
     logs, means, covs = [], [], []
     aparts = unit * APART
     for step, apart in zip(np.gradient(np.log(APART)), aparts, strict=True):
@@ -88,8 +99,8 @@ def pool(
         alone = min(apart**2, most) * outer
         common = cov - alone
         gain = common @ rows.T
-        noise = variances + apart**2 + odd * (STRANGE_SD * unit) ** 2
-        innovation = rows @ gain + noise[:, :, None] * np.eye(jobs)
+        noise = variances + odd * (STRANGE_SD * unit) ** 2
+        innovation = rows @ gain + apart**2 * shared + noise[:, :, None] * np.eye(jobs)
         solved = np.linalg.solve(
             innovation, np.broadcast_to(np.column_stack([miss, gain.T]), (len(odd), jobs, 1 + len(mean)))
         )

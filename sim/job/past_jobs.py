@@ -219,9 +219,7 @@ def _entry(raw: Any, file: str, label: str, faults: list[Fault]) -> PastJob | No
         if value is None:
             if key in _NEEDED:
                 fault(key, None, f"missing; {words}")
-        elif not isinstance(value, kind) or (
-            kind is str and not (value.isprintable() and len(value) <= 1000)
-        ):
+        elif not isinstance(value, kind) or (isinstance(value, str) and not _plain(value)):
             fault(key, value, words)
         else:
             held[key] = value
@@ -326,8 +324,16 @@ def without(text: str, numbers: Sequence[int]) -> str:
     for block in split_blocks(text):
         at += block.header == "job" and block.listed
         own = block.header == "job" or block.header.startswith("job.")
-        kept.append("" if own and at in numbers else block.text)
+        kept.append(_above(block.text) if own and at in numbers else block.text)
     return "".join(kept)
+
+
+def _above(text: str) -> str:
+    """What stands above a table and is no remark on it: what a blank line keeps apart."""
+    lines = text.splitlines(keepends=True)
+    header = next(number for number, line in enumerate(lines) if line.lstrip().startswith("["))
+    blank = [number for number in range(header) if not lines[number].strip()]
+    return "".join(lines[: blank[-1] + 1]) if blank and any(x.strip() for x in lines[: blank[-1]]) else ""
 
 
 def known_as(jobs: Sequence[PastJob]) -> str:

@@ -234,8 +234,23 @@ def _cut(
         variances.append(variance)
     rate = _sd(open_to["rate"])
     direction = np.array([1.0 / rate if name == "rate" else 0.0 for name in names])
-    pooled = pool(np.array(rows), np.array(values), np.array(variances), mean, cov, own=direction, unit=rate)
+    pooled = pool(
+        np.array(rows),
+        np.array(values),
+        np.array(variances),
+        mean,
+        cov,
+        own=direction,
+        unit=rate,
+        together=_together([used[k] for k in numbers]),
+    )
     return _Cut(names, pooled, tuple(numbers))
+
+
+def _together(jobs: Sequence[PastJob]) -> Array:
+    """Labels (jobs,) of entries, alike for those of one log and day: papers tried on one scrap."""
+    keys = [(job.log, job.when) if job.log else (number,) for number, job in enumerate(jobs)]
+    return np.array([keys.index(key) for key in keys])
 
 
 def _stated(name: str, job: PastJob) -> bool:

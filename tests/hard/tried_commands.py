@@ -134,6 +134,8 @@ TRIED = (
           ("{job}", "--members", "1024"), True),
     Tried("record", ("{job}", "--members", "16"), ("{job}", "--members", "16", *HAND_OVER), (),
           ("{job}", "--members", "1024"), True),
+    Tried("past-jobs", (), bad=("--drop", "3")),
+    Tried("scrap-trial", ("{job}",), ("{job}", *HAND_OVER)),
     Tried("lesson", ("overhang", "--members", "8", "--tell"), ("overhang", "--members", "8", "--tell", *HAND_OVER),
           (), ("--all", "--tell", "--members", "256"), True, bad=("absent-lesson",)),
     Tried("play", ("{job}", "--strokes", "40", "--frames", "4"),
