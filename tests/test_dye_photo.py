@@ -135,7 +135,7 @@ def shot_of(number: int) -> Shot:
 
 @pytest.mark.slow
 def test_all_combinations_are_told_right(checked, tmp_path):
-    """Every metal with every dye, from three angles, in two lights, with glare and without, clean and hard."""
+    """Every metal with every dye, from three angles, in two lights, with glare or not, clean and hard."""
     found = np.array([figures(shot_of(k), read(shot_of(k), tmp_path)) for k in range(len(FACTORS))])
     common = {"unit": "", "kind": "known truth", "about": "log"}
     source = f"{len(FACTORS)} photos rendered from a known dye"

@@ -335,8 +335,8 @@ def _same_face(
         here = sum(found.here for found in openings)
         raise NotThisFace(
             f"of {len(openings)} openings looked for, {here or 'none'} {'is' if here == 1 else 'are'} where "
-            "the marks put them: either a mark is at the wrong place, or this is another part, or the openings "
-            "cannot be told from the face (lay a sheet of another colour under it)"
+            "the marks put them: either a mark is at the wrong place, or this is another part, or the "
+            "openings cannot be told from the face (lay a sheet of another colour under it)"
         )
     longest = max(outline.length, outline.width)
     away = [float(np.hypot(*(view.places(mark.pixel[None])[0] - mark.place))) for mark in marks]

@@ -293,8 +293,8 @@ def straighten(photo: Photo, outline: Outline, view: View) -> Straight:
     spacing = max(outline.length, outline.width) / STRAIGHT
     room = MARGIN * max(outline.length, outline.width)
     columns, rows = (int(np.ceil((side + 2.0 * room) / spacing)) for side in (outline.length, outline.width))
-    u: Array = spacing * (np.arange(columns) - 0.5 * (columns - 1))
-    v: Array = -spacing * (np.arange(rows) - 0.5 * (rows - 1))
+    u = np.asarray(spacing * (np.arange(columns) - 0.5 * (columns - 1)), dtype=np.float64)
+    v = np.asarray(spacing * (0.5 * (rows - 1) - np.arange(rows)), dtype=np.float64)
     at_u, at_v = np.meshgrid(u, v)
     at = view.pixels(np.column_stack([at_u.ravel(), at_v.ravel()]))
     # Many pixels to one of ours are averaged first, so that noise goes and no fine grain is aliased.
