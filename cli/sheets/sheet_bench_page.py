@@ -174,7 +174,8 @@ def _photo(scenario: Scenario) -> dict[str, Any] | None:
     return {
         "command": f"handlap dye-photo {scenario.source}",
         "marks": marks,
-        "says": "From above, in even light, the whole face in it. You tap its marks here; it is read at the machine.",
+        "says": "From above, in even light, the whole face in it. "
+        "You tap its marks here; it is read at the machine.",
     }
 
 
