@@ -102,7 +102,8 @@ def write_log(
             entry = replace(
                 entry, swarf=max(0.0, round(mass / division) * division), scale=division,
                 readings=tuple(read_now(truth, states[place + 1], lines, rng)),
-                dyed=True, **dye_seen(truth, states[place] - states[place + 1], rng, worked=place > 0, photo=photo),
+                dyed=True,
+                **dye_seen(truth, states[place] - states[place + 1], rng, worked=place > 0, photo=photo),
             )  # fmt: skip
             last = place + 1
         elif place + 1 in looks:

@@ -12,6 +12,7 @@ import io
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image
 
 from handlap.sim.common.outline import Array, Outline, circle, rectangle
@@ -103,11 +104,12 @@ def dyed_at(shot: Shot, u: Array, v: Array) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(-(field_ - rng.uniform(-0.5, 0.5)) / 0.08)))
 
 
-def _inside(outline: Outline, u: Array, v: Array) -> tuple[Array, Array]:
+def _inside(outline: Outline, u: Array, v: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Whether points lie within the rim, and on metal."""
     points = np.column_stack([u.ravel(), v.ravel()])
-    rim = Outline(outline.rim).contains(points).reshape(u.shape)
-    return rim, outline.contains(points).reshape(u.shape)
+    within = Outline(outline.rim).contains(points), outline.contains(points)
+    rim, metal = (np.reshape(each, u.shape) for each in within)
+    return rim, metal
 
 
 def _fingers(shot: Shot, u: Array, v: Array) -> Array:
@@ -137,8 +139,12 @@ def coloured(shot: Shot, dye: Array | None = None) -> Array:
     light = np.where(rim[..., None], np.where(metal[..., None], face, HOLE), BENCH)
     light = np.where(_fingers(shot, u, v)[..., None], SKIN, light)
     angle = rng.uniform(0.0, 6.3)
-    slope = (np.cos(angle) * u + np.sin(angle) * v) / (0.5 * np.hypot(shot.outline.length, shot.outline.width))
-    light = light * (1.25 * shot.gradient ** (0.5 * np.clip(slope, -1.3, 1.3)) / shot.gradient**0.5)[..., None]
+    slope = (np.cos(angle) * u + np.sin(angle) * v) / (
+        0.5 * np.hypot(shot.outline.length, shot.outline.width)
+    )
+    light = (
+        light * (1.25 * shot.gradient ** (0.5 * np.clip(slope, -1.3, 1.3)) / shot.gradient**0.5)[..., None]
+    )
     if shot.glare:
         at = rng.uniform(-0.3, 0.3, 2) * [shot.outline.length, shot.outline.width]
         bell = shot.glare * np.exp(-0.5 * ((u - at[0]) ** 2 + (v - at[1]) ** 2) / 0.011**2)

@@ -541,3 +541,53 @@ def test_names_from_a_scenario_stay_words(one_browser, job, folder):
     assert HOSTILE in one_browser.run(TEXT, "#title")
     assert one_browser.run("return document.images.length") == 0
     assert one_browser.log() == []
+
+
+PHOTO = """
+const canvas = document.createElement("canvas");
+[canvas.width, canvas.height] = [1200, 900];
+const pen = canvas.getContext('2d');
+pen.fillStyle = '#765'; pen.fillRect(0, 0, 1200, 900);
+pen.fillStyle = '#bbb'; pen.fillRect(200, 200, 800, 460);
+canvas.toBlob((blob) => {
+  const held = new DataTransfer();
+  held.items.add(new File([blob], "face of the day.jpg", {type: 'image/jpeg'}));
+  const input = document.getElementById('photo-file');
+  input.files = held.files;
+  input.dispatchEvent(new Event('change'));
+}, 'image/jpeg');
+"""
+SPOT = """
+const box = document.getElementById('photo');
+box.scrollIntoView({block: 'center', behavior: 'instant'});
+const at = box.getBoundingClientRect();
+return [at.left + at.width * arguments[0], at.top + at.height * arguments[1]];
+"""
+
+
+def test_a_photo_is_tapped_near_and_exactly_and_comes_over_as_a_command(browser, job):
+    get_going(browser)
+    tap(browser, 'nav [data-view="look"]')
+    tap(browser, "#photo-box summary")
+    assert "read at the machine" in browser.run(TEXT, "#photo-says")
+    browser.run(PHOTO)
+    browser.until("return !document.getElementById('photo').hidden")
+    corners = [(200, 200), (1000, 200), (1000, 660), (200, 660)]
+    for k, (x, y) in enumerate(corners):
+        assert browser.run(TEXT, "#photo-says").startswith("Tap near the ")
+        # A thumb is off by some 40 pixels of the photo; then it is shown six times as large.
+        near = x + 40, y - 30
+        browser.click(tuple(browser.run(SPOT, near[0] / 1200, near[1] / 900)))
+        assert "exactly" in browser.run(TEXT, "#photo-says")
+        left = min(max(near[0] - 100, 0), 1000), min(max(near[1] - 75, 0), 750)
+        if k == 1:
+            # Taken back, and tapped again.
+            tap(browser, "#photo-back")
+            browser.click(tuple(browser.run(SPOT, near[0] / 1200, near[1] / 900)))
+        browser.click(tuple(browser.run(SPOT, (x - left[0]) / 200, (y - left[1]) / 150)))
+    command = str(browser.run("return document.getElementById('photo-text').value"))
+    start = f"handlap dye-photo {job.source} 'face of the day.jpg' --corner "
+    assert command.startswith(start)
+    places = [tuple(map(int, one.split(","))) for one in command.removeprefix(start).split(" --corner ")]
+    for got, true in zip(places, corners, strict=True):
+        assert abs(got[0] - true[0]) <= 3 and abs(got[1] - true[1]) <= 3

@@ -98,9 +98,25 @@ def test_dye_on_metal_is_told_and_told_right(checked, shot, tmp_path):
     right, told, off = figures(shot, read(shot, tmp_path))
     about = f"{shot.dye} dye on {shot.metal} metal, seen from {shot.tilt:.0f}° off"
     common = {"unit": "", "kind": "known truth", "source": "photos rendered from a known dye", "about": "log"}
-    checked(f"share of cells told right, {about}", expected=RIGHT, got=right, tolerance=0.0, sense="at least", **common)
-    checked(f"share of the face told, {about}", expected=TOLD, got=told, tolerance=0.0, sense="at least", **common)
-    checked(f"corners off over the length, {about}", expected=REGISTERED, got=off, tolerance=0.0, sense="at most", **common)
+    checked(
+        f"share of cells told right, {about}",
+        expected=RIGHT,
+        got=right,
+        tolerance=0.0,
+        sense="at least",
+        **common,
+    )
+    checked(
+        f"share of the face told, {about}", expected=TOLD, got=told, tolerance=0.0, sense="at least", **common
+    )
+    checked(
+        f"corners off over the length, {about}",
+        expected=REGISTERED,
+        got=off,
+        tolerance=0.0,
+        sense="at most",
+        **common,
+    )
 
 
 FACTORS = tuple(
@@ -119,7 +135,7 @@ def shot_of(number: int) -> Shot:
 
 @pytest.mark.slow
 def test_all_combinations_are_told_right(checked, tmp_path):
-    """Every metal with every dye, from three angles, in two lights, with and without glare, clean and hard."""
+    """Every metal with every dye, from three angles, in two lights, with glare or not, clean and hard."""
     found = np.array([figures(shot_of(k), read(shot_of(k), tmp_path)) for k in range(len(FACTORS))])
     common = {"unit": "", "kind": "known truth", "about": "log"}
     source = f"{len(FACTORS)} photos rendered from a known dye"
@@ -223,13 +239,15 @@ def test_corners_outside_the_picture_are_refused():
 
 
 def test_a_rim_without_corners_wants_openings():
-    round_ = Outline(circle(0.0, 0.0, 0.1), tuple(circle(0.035 * i, 0.03 * j, 0.01) for i in (-1, 1) for j in (-1, 1)))
+    round_ = Outline(
+        circle(0.0, 0.0, 0.1), tuple(circle(0.035 * i, 0.03 * j, 0.01) for i in (-1, 1) for j in (-1, 1))
+    )
     with pytest.raises(NoView, match="four openings"):
         corner_places(round_)
 
 
 def test_middles_of_openings_serve_in_place_of_corners():
-    """What is seen of a large bore slantwise has its middle off the middle of the bore; that is allowed for."""
+    """What is seen of a large bore slantwise has its middle off that of the bore; it is allowed for."""
     shot = Shot(tilt=35, towards=10, distance=0.35)
     matrix = camera(shot)
     marks = []
@@ -320,7 +338,7 @@ def test_torn_photos_are_refused_wherever_they_are_torn(tmp_path, kind):
     file = tmp_path / "x"
     for share in (0.001, 0.01, 0.03, 0.1, 0.3, 0.6, 0.95):
         file.write_bytes(whole[: int(share * len(whole))])
-        with pytest.raises(ScenarioError, match="torn or damaged|no picture|an empty file"):
+        with pytest.raises(ScenarioError, match=r"torn or damaged|no picture|an empty file"):
             read_photo(file)
     file.write_bytes(whole)
     assert read_photo(file).size == (320, 240)
@@ -378,5 +396,7 @@ def test_other_modes_of_colour_are_taken(tmp_path, mode):
     if mode == "I;16":
         Image.fromarray((65535 * ramp).astype(np.uint16)).save(file, "PNG")
     else:
-        Image.fromarray((255 * ramp).astype(np.uint8)).convert(mode).save(file, "JPEG" if mode == "CMYK" else "PNG")
+        Image.fromarray((255 * ramp).astype(np.uint8)).convert(mode).save(
+            file, "JPEG" if mode == "CMYK" else "PNG"
+        )
     assert read_photo(file).pixels.mean(axis=(1, 2)) == pytest.approx(255 * ramp[:, 0], abs=6.0)

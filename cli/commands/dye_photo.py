@@ -29,16 +29,16 @@ PLACE = 'two numbers of pixels from the upper left, across and down, such as "81
     "corners",
     multiple=True,
     metavar="X,Y",
-    help="Where a corner of the face is in the photo, in pixels from its upper left as a viewer shows it. Four "
-    "times: far left, far right, near right, near left, as you stand at the part.",
+    help="Where a corner of the face is in the photo, in pixels from its upper left as a viewer shows it. "
+    "Four times: far left, far right, near right, near left, as you stand at the part.",
 )
 @click.option(
     "--opening",
     "openings",
     multiple=True,
     metavar="N=X,Y",
-    help="Where the middle of the opening no. N of the scenario is. Four or more serve in place of corners, or "
-    "beside them.",
+    help="Where the middle of the opening no. N of the scenario is. Four or more serve in place of corners, "
+    "or beside them.",
 )
 @click.option("--spot-dyed", multiple=True, metavar="X,Y", help="A spot that you know to be dyed.")
 @click.option("--spot-bare", multiple=True, metavar="X,Y", help="A spot that you know to be bare.")
@@ -210,8 +210,10 @@ def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]
     for text in openings:
         number, sign, place = text.partition("=")
         if not sign or not number.strip().isdecimal() or not 1 <= int(number) <= known:
-            allowed = f"N=X,Y with N from 1 to {known}, as they are listed in the scenario" if known else (
-                "nothing: this face has no openings"
+            allowed = (
+                f"N=X,Y with N from 1 to {known}, as they are listed in the scenario"
+                if known
+                else ("nothing: this face has no openings")
             )
             raise InputError(f"--opening {text}: {allowed}")
         ring = outline.openings[int(number) - 1]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from handlap.cli.options import (
@@ -17,6 +19,10 @@ from handlap.cli.options import (
     spread_options,
 )
 
+if TYPE_CHECKING:
+    from handlap.sim.comparing.cause_ranking import Ranking
+    from handlap.sim.job.scenario import Scenario
+
 
 @click.command()
 @scenario_argument()
@@ -25,7 +31,13 @@ from handlap.cli.options import (
     metavar="PICTURE",
     help='Where the dye is full, fading or gone: words such as "gone at both ends, fading in the middle", or '
     "15 letters, three rows of five from the far side, left to right: g gone, h half gone, f fading, u "
-    "untouched, l left, ? not seen. Ranks the causes that leave it.",
+    "untouched, l left, ? not seen; or shares left, as of log --dye-grid. Ranks the causes that leave it.",
+)
+@click.option(
+    "--dye-logged",
+    is_flag=True,
+    help="The same for the dye that the log looked at last, zone by zone, as by a photo (handlap dye-photo), "
+    "with the strokes since it was put on.",
 )
 @click.option(
     "--after",
@@ -46,6 +58,7 @@ from handlap.cli.options import (
 def why(
     scenario: str,
     dye: str | None,
+    dye_logged: bool,
     after: str | None,
     strokes: int | None,
     members: int,
@@ -62,8 +75,8 @@ def why(
 
     With --dye or --after it works backwards, from what is seen to its likely cause.
     """
-    if dye is not None and after is not None:
-        raise click.UsageError("give --dye or --after, not both")
+    if (dye is not None) + dye_logged + (after is not None) > 1:
+        raise click.UsageError("give one of --dye, --dye-logged and --after")
     from handlap.sim.job.scenario_file import load
 
     job = as_known(in_its_units(load(scenario)), afresh)
@@ -71,30 +84,20 @@ def why(
 
     from handlap.cli.progress import Progress
 
-    if dye is not None or after is not None:
+    if dye is not None or dye_logged or after is not None:
         from handlap.cli.reports.why_report import ranking_json, ranking_report
-        from handlap.sim.comparing.cause_ranking import rank_by_dye, rank_by_readings
 
-        if dye is not None:
-            from handlap.sim.common.errors import InputError
-            from handlap.sim.lapping.dye_words import read_dye
+        if after is not None:
+            from handlap.sim.comparing.cause_ranking import rank_by_readings
 
-            try:
-                seen = read_dye(dye)
-            except ValueError as error:
-                raise InputError(f"--dye: {error}") from None
-            with Progress() as progress:
-                ranked = rank_by_dye(
-                    job, seen, dye, strokes=strokes, members=members, seed=seed, progress=progress
-                )
-        else:
-            assert after is not None
             other = load(after)
             with Progress() as progress:
                 ranked = rank_by_readings(
                     job, other, strokes=strokes, members=members, seed=seed, progress=progress
                 )
-        by = "dye" if dye is not None else "readings"
+        else:
+            ranked = _by_dye(job, dye, strokes, members, seed)
+        by = "readings" if after is not None else "dye"
         output.hand_over(
             ranking_report(job, ranked, by),
             ranking_json(job, ranked, by, seed),
@@ -122,3 +125,35 @@ def why(
         pictures=pictures,
         job=job.name,
     )
+
+
+def _by_dye(job: Scenario, dye: str | None, strokes: int | None, members: int, seed: int) -> Ranking:
+    """Causes by a picture of the dye: the one that is told, or the last of the log."""
+    from handlap.cli.progress import Progress
+    from handlap.sim.common.errors import InputError
+    from handlap.sim.comparing.cause_ranking import rank_by_dye
+
+    worked = False
+    if dye is not None:
+        from handlap.sim.lapping.dye_words import read_dye
+
+        try:
+            seen, words = read_dye(dye), dye
+        except ValueError as error:
+            raise InputError(f"--dye: {error}") from None
+    else:
+        from handlap.sim.bench.log_file import read_log
+
+        last = read_log(job).last_dye
+        if last is None:
+            raise InputError(
+                "--dye-logged: the log has no look at dye zone by zone after strokes; write one down with "
+                f"handlap dye-photo {job.source} PHOTO, or handlap log {job.source} --dye"
+            )
+        entry, seen, since, worked = last
+        strokes = strokes or since
+        words = f"entry {entry.number} of the log, {strokes} strokes after dyeing"
+    with Progress() as progress:
+        return rank_by_dye(
+            job, seen, words, strokes=strokes, worked=worked, members=members, seed=seed, progress=progress
+        )

@@ -30,17 +30,19 @@ def dye_photo_figure(seen: DyePhoto) -> Figure:
     figure, (photo, map_) = sheet_of_faces(seen.outline, 2)
     straight = seen.straight
     half = 0.5 * straight.spacing
-    room = [straight.u[0] - half, straight.u[-1] + half, straight.v[-1] - half, straight.v[0] + half]
-    extent = [per_length() * x for x in room]
+    left, right = per_length() * (straight.u[0] - half), per_length() * (straight.u[-1] + half)
+    near, far = per_length() * (straight.v[-1] - half), per_length() * (straight.v[0] + half)
     shown = np.where(np.isfinite(straight.colours), straight.colours, 1.0)
-    photo.imshow(np.clip(shown, 0.0, 1.0), extent=extent, interpolation="bilinear", aspect="equal")
+    photo.imshow(
+        np.clip(shown, 0.0, 1.0), extent=(left, right, near, far), interpolation="bilinear", aspect="equal"
+    )
     set_title(photo, "The photo, straightened")
     _outlined(photo, seen, over=True)
 
     long, wide = per_length() * seen.outline.length / 2.0, per_length() * seen.outline.width / 2.0
     state = np.where(seen.dyed, 1.0, np.where(seen.bare, 0.0, 0.5))
     tones = np.array([colours.DYE(x) for x in state.ravel()]).reshape(*state.shape, 4)
-    drawn = map_.imshow(tones, extent=[-long, long, -wide, wide], interpolation="nearest", aspect="equal")
+    drawn = map_.imshow(tones, extent=(-long, long, -wide, wide), interpolation="nearest", aspect="equal")
     drawn.set_clip_path(PathPatch(outline_shape(seen.outline), transform=map_.transData))
     _unsure(map_, seen)
     set_title(map_, "What it was taken for")
@@ -76,8 +78,12 @@ def _outlined(axes: Axes, seen: DyePhoto, *, over: bool) -> None:
         line.set_path_effects(rimmed(1.0))
     axes.add_patch(line)
     margin = 0.05 * per_length() * seen.outline.length
-    axes.set_xlim(-per_length() * seen.outline.length / 2 - margin, per_length() * seen.outline.length / 2 + margin)
-    axes.set_ylim(-per_length() * seen.outline.width / 2 - margin, per_length() * seen.outline.width / 2 + margin)
+    axes.set_xlim(
+        -per_length() * seen.outline.length / 2 - margin, per_length() * seen.outline.length / 2 + margin
+    )
+    axes.set_ylim(
+        -per_length() * seen.outline.width / 2 - margin, per_length() * seen.outline.width / 2 + margin
+    )
     for side in axes.spines.values():
         side.set_visible(False)
     axes.tick_params(color=colours.FAINT, length=3)

@@ -42,8 +42,8 @@ def dye_photo_report(
         _map(seen),
         Picture(SEEN, "The photo straightened, and what was made of it.", _alt(seen)),
         Words(
-            f"Into the log go {shape[0]} rows of {shape[1]} zones, {told} of which can be told{middle}. A film "
-            "that has only begun to fade counts as left."
+            f"Into the log go {shape[0]} rows of {shape[1]} zones, {told} of which can be told{middle}. A "
+            "film that has only begun to fade counts as left."
         ),
     ]
     sections = [Section("What it saw", tuple(blocks))]
@@ -61,8 +61,8 @@ def _part(seen: DyePhoto, cells: Any) -> float:
 
 def _alt(seen: DyePhoto) -> str:
     return (
-        f"Of the face {share(_part(seen, seen.dyed))} is told to be dyed, {share(_part(seen, seen.bare))} to be "
-        "bare; of the rest it cannot be told."
+        f"Of the face {share(_part(seen, seen.dyed))} is told to be dyed, {share(_part(seen, seen.bare))} to "
+        "be bare; of the rest it cannot be told."
     )
 
 
@@ -99,8 +99,8 @@ def _odd(seen: DyePhoto, told: int) -> tuple[str, ...]:
         )
     if not seen.openings:
         words.append(
-            "No opening of this face is large enough to be looked for: that it is this part, and lies this way "
-            "round, rests on your word."
+            "No opening of this face is large enough to be looked for: that it is this part, and lies this "
+            "way round, rests on your word."
         )
     elif seen.turnable:
         words.append(
@@ -108,13 +108,19 @@ def _odd(seen: DyePhoto, told: int) -> tuple[str, ...]:
         )
     missed = [str(found.number) for found in seen.openings if not found.here]
     if missed:
-        words.append(f"Not found where {'it' if len(missed) == 1 else 'they'} should be: opening {', '.join(missed)}.")
+        words.append(
+            f"Not found where {'it' if len(missed) == 1 else 'they'} should be: opening {', '.join(missed)}."
+        )
     if not seen.film.apart:
         words.append("The face shows one colour only; what it is, was taken from the spot you named.")
     if seen.told < FEW:
-        words.append(f"Only {share(seen.told)} of the face can be told: another photo, in even light, tells more.")
+        words.append(
+            f"Only {share(seen.told)} of the face can be told: another photo, in even light, tells more."
+        )
     if seen.view.tilt > OBLIQUE:
-        words.append(f"It is seen from {np.degrees(seen.view.tilt):.0f}° off: from nearer above it reads better.")
+        words.append(
+            f"It is seen from {np.degrees(seen.view.tilt):.0f}° off: from nearer above it reads better."
+        )
     if not told:
         words.append("No zone can be told.")
     return tuple(words)
@@ -169,5 +175,3 @@ def dye_photo_json(
 
 def _rows(values: Any) -> list[list[float | None]]:
     return [[round(float(x), 3) if np.isfinite(x) else None for x in row] for row in values]
-
-

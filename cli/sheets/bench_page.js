@@ -4,6 +4,7 @@
   const byId = (id) => document.getElementById(id);
   const NS = "http://www.w3.org/2000/svg", GUARD = 500;
   const count = makeCount(job);
+  makePhoto(job);
   let view = "count", timer = 0, next = 0, shownSince = 0, sounds = null, lock = null;
 
   const NAMES = {

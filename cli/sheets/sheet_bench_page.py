@@ -28,6 +28,7 @@ from handlap.sim.bench.log_place import owner_of
 from handlap.sim.bench.log_sense import MOST_PACE
 from handlap.sim.bench.page_plan import PageLook, PagePlan, PageStage, page_mark, zone_chances
 from handlap.sim.bench.page_text import head_of
+from handlap.sim.bench.photo_view import CORNERS, NoView, corner_places
 from handlap.sim.bench.stop_rules import REREAD, SAME_STATION
 from handlap.sim.common.outline import Array
 from handlap.sim.common.units import POUND, System, from_si, leaf_number, plain, unit_of
@@ -35,10 +36,16 @@ from handlap.sim.face.done import EQUAL, NEAR_END, WIDEST_GAP
 from handlap.sim.face.done import SAME_STATION as NAMED_BY
 from handlap.sim.face.stations import SAME, MeasuringLine, lines_of
 from handlap.sim.job.results import Band
-from handlap.sim.job.scenario import TurnState
+from handlap.sim.job.scenario import Scenario, TurnState
 
 HERE = Path(__file__).parent
-SCRIPTS = ("bench_page_rules.js", "bench_page_count.js", "bench_page_look.js", "bench_page.js")
+SCRIPTS = (
+    "bench_page_rules.js",
+    "bench_page_count.js",
+    "bench_page_look.js",
+    "bench_page_photo.js",
+    "bench_page.js",
+)
 MM, UM, GRAM = 1e3, 1e6, 1e3
 WEIGHTS: dict[System, dict[str, Any]] = {
     "mm": {
@@ -113,6 +120,7 @@ def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
         "reasons": [sentence(reason) for reason in plan.reasons],
         "command": f"handlap log {scenario.source} --from",
         "replan": f"handlap replan {scenario.source}",
+        "photo": _photo(scenario),
         "file": f"{UNSAFE.sub('-', set_name(scenario.name, 'bench'))}.txt",
         "before": [_entry(entry) for entry in log.standing],
         "known": [entry.id for entry in log.entries if entry.id],
@@ -142,6 +150,33 @@ def bench_page_data(plan: PagePlan, system: System) -> dict[str, Any]:
     mark = page_mark(harmless_json(data), log.entries)
     head = head_of(mark, part_mark(scenario.part), owner_of(scenario), len(log.entries), log.strokes, marks)
     return {**data, "head": head}
+
+
+def _photo(scenario: Scenario) -> dict[str, Any] | None:
+    """The marks to tap in a photo of the dye, and the command that reads it; None where there are too few.
+
+    Corners, or where the rim has none the four openings that lie nearest to where they would be.
+    """
+    outline = scenario.part.outline
+    try:
+        corner_places(outline)
+        marks = [{"says": f"the {name} corner", "option": "--corner "} for name in CORNERS]
+    except NoView:
+        marks = []
+        left = {k: 0.5 * (ring.min(axis=0) + ring.max(axis=0)) for k, ring in enumerate(outline.openings, 1)}
+        for name, (u, v) in zip(CORNERS, ((-1, 1), (1, 1), (1, -1), (-1, -1)), strict=True):
+            if not left:
+                return None
+            number = max(left, key=lambda k: u * left[k][0] / outline.length + v * left[k][1] / outline.width)
+            del left[number]
+            says = f"the middle of the {name} opening (no. {number} of the scenario)"
+            marks.append({"says": says, "option": f"--opening {number}="})
+    return {
+        "command": f"handlap dye-photo {scenario.source}",
+        "marks": marks,
+        "says": "From above, in even light, the whole face in it. "
+        "You tap its marks here; it is read at the machine.",
+    }
 
 
 def _entry(entry: Entry) -> dict[str, Any]:

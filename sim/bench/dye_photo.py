@@ -220,7 +220,11 @@ def _binned(
     # Edges that are left out for safety are metal that is seen.
     sure = _metal(straight, outline)
     grown = total(metal.astype(float)) / np.maximum(total(sure.astype(float)), 1.0)
-    return mean, np.minimum(seen * grown, total(metal.astype(float))) / count, total(metal.astype(float)) / count
+    return (
+        mean,
+        np.minimum(seen * grown, total(metal.astype(float))) / count,
+        total(metal.astype(float)) / count,
+    )
 
 
 # ---- openings
@@ -330,17 +334,17 @@ def _same_face(
             )
         here = sum(found.here for found in openings)
         raise NotThisFace(
-            f"of {len(openings)} openings looked for, {here or 'none'} {'is' if here == 1 else 'are'} where the "
-            "marks put them: either a mark is at the wrong place, or this is another part, or the openings "
-            "cannot be told from the face (lay a sheet of another colour under it)"
+            f"of {len(openings)} openings looked for, {here or 'none'} {'is' if here == 1 else 'are'} where "
+            "the marks put them: either a mark is at the wrong place, or this is another part, or the "
+            "openings cannot be told from the face (lay a sheet of another colour under it)"
         )
     longest = max(outline.length, outline.width)
     away = [float(np.hypot(*(view.places(mark.pixel[None])[0] - mark.place))) for mark in marks]
     worst = int(np.argmax(away))
     if away[worst] > TAP * longest and marks[worst].ring is None:
         raise NotThisFace(
-            f"the {marks[worst].name} mark is some {100.0 * away[worst] / longest:.0f} % of the length off from "
-            f"where the openings put it: look at it again; it should be near "
+            f"the {marks[worst].name} mark is some {100.0 * away[worst] / longest:.0f} % of the length off "
+            f"from where the openings put it: look at it again; it should be near "
             f"{','.join(f'{c:.0f}' for c in view.pixels(marks[worst].place[None])[0])}"
         )
 

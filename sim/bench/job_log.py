@@ -166,6 +166,20 @@ class JobLog:
         return sum(entry.strokes for entry in self.standing)
 
     @property
+    def last_dye(self) -> tuple[Entry, DyePicture, int, bool] | None:
+        """The last look at the dye that tells zones apart: its entry, what was seen, strokes since the dye
+        was put on, and whether the face was worked before that; None if there is none."""
+        found, since, before = None, 0, 0
+        for entry in self.standing:
+            since += entry.strokes
+            zoned = [picture for picture in entry.dye_pictures if picture.zoned]
+            if zoned and since:
+                found = entry, zoned[0], since, before > 0
+            if entry.dyed:
+                since, before = 0, before + since
+        return found
+
+    @property
     def paper(self) -> str:
         """Paper in use, "" before the first."""
         return next((e.paper for e in reversed(self.standing) if e.paper), "")

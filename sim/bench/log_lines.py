@@ -32,7 +32,18 @@ NEW = {
         "part_g",
         "scale_g",
     ),
-    *("readings", "dye_left", "dye_faded", "dye_grid", "dye_sd", "dye_seen", "dyed", "minutes", "note", "void"),
+    *(
+        "readings",
+        "dye_left",
+        "dye_faded",
+        "dye_grid",
+        "dye_sd",
+        "dye_seen",
+        "dyed",
+        "minutes",
+        "note",
+        "void",
+    ),
     *("corrected", "as_is"),
 }
 STAMPED = {"n", "at", "when", "against", "id"}
@@ -251,8 +262,8 @@ def _grid(raw: Any, label: str, found: Findings) -> tuple[tuple[float, ...], ...
     if raw is None:
         return None
     shape = (
-        f"{ROWS} rows (far to near) of {COLUMNS} shares from 0 to 1 (left to right), or null; or a finer grid "
-        f"of up to {MOST_ROWS} rows of {MOST_COLUMNS}"
+        f"{ROWS} rows (far to near) of {COLUMNS} shares from 0 to 1 (left to right), or null; or a finer "
+        f"grid of up to {MOST_ROWS} rows of {MOST_COLUMNS}"
     )
     if not isinstance(raw, list) or not all(isinstance(row, list) for row in raw) or not fits_grid(raw):
         found.fault(label, raw, shape)

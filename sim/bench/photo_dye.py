@@ -107,7 +107,7 @@ class _Law:
     @property
     def apart(self) -> float:
         """Distance of the two colours in standard deviations [-]."""
-        return float(np.sqrt(max(0.0, self.step @ np.linalg.solve(self.cov, self.step))))
+        return float(np.sqrt(np.maximum(self.step @ np.linalg.solve(self.cov, self.step), 0.0)))
 
 
 def decoded(coded: Array) -> Array:
@@ -146,12 +146,14 @@ def read_film(
     dark = seen & ~glare & (colours.max(axis=2) <= DARKEST)
     usable = seen & ~glare & ~dark
     if usable.sum() < 0.2 * metal.sum():
-        raise OneColour("glare, dark or the edge of the picture leave less than a fifth of the face to be seen")
+        raise OneColour(
+            "glare, dark or the edge of the picture leave less than a fifth of the face to be seen"
+        )
     logs = np.log(_smoothed(decoded(colours), usable) + FLOOR)
     basis = _basis(straight)
     law = _fitted(logs, basis, usable)
     spots = _spots(straight, dyed, bare)
-    shares = tuple(float(part.sum() / metal.sum()) for part in (glare, dark))
+    shares = float(glare.sum() / metal.sum()), float(dark.sum() / metal.sum())
     if law is None or not _two(law):
         return _one_colour(logs, basis, usable, metal, spots, shares)
     t, off = _along(logs, basis, law, usable)
@@ -318,8 +320,8 @@ def _agrees(chance: Array, spots: Sequence[tuple[tuple[int, int], bool]]) -> Non
         if abs(float(dyed) - np.nan_to_num(chance[spot], nan=float(dyed))) > SURE:
             kind, other = ("dyed", "bare") if dyed else ("bare", "dyed")
             raise OneColour(
-                f"a spot that is called {kind} looks {other} beside the rest: of two colours the darker one is "
-                "taken for the dye. Is it the right spot?"
+                f"a spot that is called {kind} looks {other} beside the rest: of two colours the darker one "
+                "is taken for the dye. Is it the right spot?"
             )
 
 
@@ -329,7 +331,7 @@ def _one_colour(
     usable: Mask,
     metal: Mask,
     spots: Sequence[tuple[tuple[int, int], bool]],
-    shares: tuple[float, ...],
+    shares: tuple[float, float],
 ) -> Film:
     """A face that is one colour all over, as somebody calls it who sees it.
 

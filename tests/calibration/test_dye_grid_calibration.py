@@ -1,5 +1,5 @@
-"""Does a finer dye grid teach more without claiming too much?  The invented jobs of the re-plan's calibration,
-with the dye told by photos: in three rows of five, and in six of ten."""
+"""Does a finer dye grid teach more without claiming too much?  The invented jobs of the re-plan's
+calibration, with the dye told by photos: in three rows of five, and in six of ten."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ import functools
 import numpy as np
 import pytest
 from scipy.stats import binom
+from test_replan_calibration import CHANCE, CLAIMS, WORLDS, Case, base_job, coverage, work
 
 from handlap.sim.face.face_prior import FaceBasis
 from handlap.sim.job.results import Band
 from handlap.sim.lapping.ensemble import SCORES, draw_scores, uncertain_of
-from test_replan_calibration import CHANCE, CLAIMS, WORLDS, Case, base_job, coverage, work
 
 GRIDS = ((3, 5), (6, 10))
 JOBS = 6

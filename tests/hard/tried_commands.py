@@ -6,6 +6,7 @@ for a folder with an exercise, and ``{out}`` for a folder that is there to write
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
@@ -14,6 +15,9 @@ import subprocess
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
+from PIL import Image
 
 from handlap.sim.bench.job_log import part_mark
 from handlap.sim.job.scenario_file import load
@@ -104,6 +108,8 @@ class Tried:
 GLANCE = ("--size", "120 x 60", "--metal", "6061", "--limit", "0.05", "--gap", "0.05 0.08", "--where", "middle",
           "--paper", "P120")  # fmt: skip
 HAND_OVER = ("--out", "{out}", "--json-file", "{out}/result.json")
+PHOTO_MARKS = ("--corner", "60,60", "--corner", "260,60", "--corner", "260,160", "--corner", "60,160")
+"""Where the corners of the face are in the photo laid out."""
 BIG = "two-cylinder-head"
 TRIED = (
     Tried("glance", ("{out}/seen.toml", *GLANCE, "--members", "8"), ("{out}/seen.toml", *GLANCE, "--members", "8"),
@@ -130,6 +136,8 @@ TRIED = (
     Tried("bench-page", ("{job}", "--members", "16", "--out", "{out}/bench.html"),
           ("{job}", "--members", "16", "--out", "{out}/bench.html"), (), ("{job}", "--members", "1024", "--out", "{out}/b.html"), True),
     Tried("log", ("{job}", "--show"), ("{job}", "--strokes", "20", "--swarf", "0.2", "--scale", "0.01", "--note", "by hand")),
+    Tried("dye-photo", ("{job}", "{out}/../face.jpg", *PHOTO_MARKS), ("{job}", "{out}/../face.jpg", *PHOTO_MARKS, "--yes", *HAND_OVER),
+          bad=("{job}", "{out}/absent.jpg", *PHOTO_MARKS)),
     Tried("replan", ("{job}", "--members", "16"), ("{job}", "--members", "16", *HAND_OVER), (),
           ("{job}", "--members", "1024"), True),
     Tried("record", ("{job}", "--members", "16"), ("{job}", "--members", "16", *HAND_OVER), (),
@@ -172,9 +180,24 @@ def lay_out(folder: Path, names: dict[str, str] = PLAIN_NAMES) -> Path:
         {"n": 3, "at": 40, "when": "2024-01-05T10:07:00+00:00", "dye_left": 0.5, "dye_faded": 0.75},
         {"n": 4, "at": 40, "when": "2024-01-05T10:08:00+00:00", "dye_seen": "gone at both ends, fading in the middle"},
     )  # fmt: skip
+    (folder / "face.jpg").write_bytes(_face_photo())
     log = "".join(json.dumps(entry, ensure_ascii=False) + "\n" for entry in entries)
     (folder / "job.log.jsonl").write_text(log, encoding="utf-8")
     return folder
+
+
+def _face_photo() -> bytes:
+    """The face of the scenario from straight above, its left half dyed, as a JPEG."""
+    y, x = np.mgrid[0:220, 0:320]
+    light = np.full((220, 320, 3), 60.0)
+    light[60:160, 60:260] = 190.0
+    light[60:160, 60:160] = (60.0, 80.0, 170.0)
+    for u, v, diameter in ((160, 110, 20.0 / 0.6), (227, 110, 12.0 / 0.6)):
+        light[np.hypot(x + 0.5 - u, y + 0.5 - v) < 0.5 * diameter] = 15.0
+    light += 2.0 * np.random.default_rng(0).standard_normal(light.shape)
+    out = io.BytesIO()
+    Image.fromarray(np.clip(light, 0, 255).astype(np.uint8)).save(out, "JPEG", quality=90)
+    return out.getvalue()
 
 
 def filled(args: tuple[str, ...], out: str = "out", job: str = "job.toml") -> list[str]:
