@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import click
 
 from handlap.cli.options import (
@@ -54,16 +56,17 @@ def record(
     with Progress() as progress:
         found = make_record(job, log, members=members, seed=seed, progress=progress)
     report = record_report(found)
+    pictures = cache(lambda: record_pictures(found))
 
     def pdf() -> bytes:
         from handlap.cli.reports.report_pdf import report_pdf
 
-        return report_pdf(report, paper)[0]
+        return report_pdf(report, paper, pictures())[0]
 
     output.hand_over(
         report,
         record_json(found),
-        pictures=lambda: record_pictures(found),
+        pictures=pictures,
         job=job.name,
         pdf=pdf,
     )
