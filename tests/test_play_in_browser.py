@@ -169,13 +169,39 @@ def test_keys_move_it(browser, followed):
     assert shown(browser, followed) == 0
 
 
+def test_nothing_is_announced_while_it_plays(browser, followed):
+    """`output` is a live region by itself (HTML, section The output element; WAI-ARIA, role status)."""
+    assert browser.run("return document.getElementById('count').getAttribute('aria-live')") == "off"
+    browser.run("document.getElementById('stroke').focus()")
+    before = browser.run("return document.getElementById('stroke').getAttribute('aria-valuetext')")
+    browser.press("Space")
+    browser.until(f"{FRAME} >= 2")
+    assert browser.run("return document.getElementById('stroke').getAttribute('aria-valuetext')") == before
+    assert browser.run(TEXT, "spoken") == ""
+    browser.press("Space")
+    shown(browser, followed)
+
+
+def test_the_sentence_is_there_on_a_phone_too(browser):
+    browser.size(390, 780)
+    assert browser.run("return document.getElementById('told').checkVisibility()")
+
+
 def test_keys_work_wherever_the_focus_is_and_focus_shows(browser, followed):
     browser.press("Right", "Right")
     assert shown(browser, followed) == 2
+    # Home and End are the page's own where neither slider nor button has the focus.
+    browser.press("End")
+    browser.until("return window.scrollY > 0")
+    assert shown(browser, followed) == 2
+    browser.press("Home")
+    browser.until("return window.scrollY === 0")
+    assert shown(browser, followed) == 2
+    browser.press("Tab")
+    assert browser.run("return document.activeElement.id") == "play"
     browser.press("End")
     assert shown(browser, followed) == len(followed.ways[0].frames.strokes) - 1
-    browser.press("Home", "Tab")
-    assert browser.run("return document.activeElement.id") == "play"
+    browser.press("Home")
     outline = "return getComputedStyle(document.activeElement).outlineStyle"
     assert browser.run(outline) == "solid"
     browser.press("Space")

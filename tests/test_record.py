@@ -15,7 +15,7 @@ from click.testing import CliRunner
 
 from handlap.cli.main import main
 from handlap.cli.reports.blocks import Bullets, Facts, Report, Section, Table, Words
-from handlap.cli.reports.record_report import record_json, record_report
+from handlap.cli.reports.record_report import record_json, record_pictures, record_report
 from handlap.cli.reports.report_pdf import report_pdf
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
@@ -219,6 +219,25 @@ def test_the_pdf_is_whole_vector_and_the_same_every_time():
     assert b"/Subtype /Image" not in pdf
     assert report_pdf(report)[0] == pdf
     assert b"612" in report_pdf(report, "Letter")[0]
+
+
+def test_what_was_not_logged_is_not_noted_and_never_nought():
+    found = recorded()[2]
+    bare = replace(found, papers=tuple(replace(p, brushings=0) for p in found.papers), weighed=())
+    text = render(record_report(bare), Screen(100))
+    for name in ("Part number", "Straightedge", "Temperature", "Worked by", "Weighing"):
+        assert re.search(rf"{name}\s+not noted", text), name
+    assert "Signed ____" in text
+    assert re.search(rf"{found.papers[0].paper}\s+{found.papers[0].strokes}\s+\d+\s+not noted", text)
+    assert all(p["brushings"] is None for p in record_json(bare)["papers"])
+
+
+def test_the_maps_before_and_after_are_on_the_printed_record_too():
+    found = recorded()[2]
+    report = record_report(found)
+    pdf, pages = report_pdf(report, "Letter", record_pictures(found))
+    assert pdf.count(b"/Subtype /Image") >= 1
+    assert pages_of(pdf) == pages
 
 
 def test_long_reports_go_on_to_further_pages():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -86,16 +87,17 @@ def record(
     kept = "" if entry is None or place is None else keep([entry], place)
     offered = f"handlap record {job.source} --remember" if place is not None and not remember else ""
     report = record_report(found, kept or (OFFER.format(offered) if offered else ""))
+    pictures = cache(lambda: record_pictures(found))
 
     def pdf() -> bytes:
         from handlap.cli.reports.report_pdf import report_pdf
 
-        return report_pdf(report, paper)[0]
+        return report_pdf(report, paper, pictures())[0]
 
     output.hand_over(
         report,
         record_json(found, entry),
-        pictures=lambda: record_pictures(found),
+        pictures=pictures,
         job=job.name,
         pdf=pdf,
     )

@@ -38,7 +38,7 @@ GAP, ABOVE, BELOW = 0.3, 0.3, 0.5
 
 
 def play_gif(followed: Followed) -> bytes:
-    """The moving picture: some forty steps that go round, small enough for slides."""
+    """The moving picture: some forty steps, once through and then still, small enough for slides."""
     count = len(followed.ways[0].frames.strokes)
     picks = np.unique(np.round(np.linspace(0, count - 1, min(MOST_SHOWN, count))).astype(int))
     dpi = DPI
@@ -63,8 +63,9 @@ def _moving(followed: Followed, picks: list[int], dpi: int) -> bytes:
     palette = _palette(views)
     still = [image.quantize(palette=palette, dither=Image.Dither.NONE) for image in images]
     stream = io.BytesIO()
+    # Without a count of rounds it is shown once: what moves for ever beside a text cannot be read by.
     still[0].save(
-        stream, format="GIF", save_all=True, append_images=still[1:], loop=0, optimize=False,
+        stream, format="GIF", save_all=True, append_images=still[1:], optimize=False,
         duration=[STEP] * (len(still) - 1) + [HOLD],
     )  # fmt: skip
     return stream.getvalue()

@@ -12,12 +12,14 @@ from functools import cache
 from typing import Any
 
 import matplotlib
+import numpy as np
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
+from matplotlib.image import imread
 from matplotlib.patches import Circle, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as Shape
 from matplotlib.textpath import TextToPath
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from handlap.cli.drawing.letters import FAMILY, font, printable
 
@@ -162,9 +164,22 @@ class Page:
             edgecolors=INK,
         )  # fmt: skip
 
+    def pixels(self, x: float, y: float, wide: float, high: float, pixels: NDArray[np.float32]) -> None:
+        """A picture (rows, columns, 3 or 4) with its upper left corner at (x, y)."""
+        self.axes.imshow(
+            pixels, extent=(x, x + wide, y + high, y), aspect="auto", interpolation="antialiased"
+        )
+        self.axes.set_xlim(0.0, self.width)
+        self.axes.set_ylim(self.height, 0.0)
+
     def arrow(self, x0: float, y0: float, x1: float, y1: float, size: float = 2.2) -> None:
         """A filled arrow head at (x1, y1) that comes from (x0, y0)."""
         self.polygon(arrow_head(x0, y0, x1, y1, size), 0.2, INK)
+
+
+def read_png(png: bytes) -> NDArray[np.float32]:
+    """A PNG as pixels (rows, columns, 3 or 4), 0 to 1."""
+    return np.asarray(imread(io.BytesIO(png), format="png"), dtype=np.float32)
 
 
 def arrow_head(x0: float, y0: float, x1: float, y1: float, size: float) -> list[tuple[float, float]]:

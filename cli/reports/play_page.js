@@ -169,7 +169,7 @@
   const show = (i) => {
     frame = Math.max(0, Math.min(last, i));
     slider.value = String(frame);
-    slider.setAttribute("aria-valuetext", words(frame));
+    if (timer === null) slider.setAttribute("aria-valuetext", words(frame));
     byId("count").textContent = `stroke ${data.strokes[frame]} of ${data.strokes[last]}`;
     byId("told").textContent = words(frame);
     canvases.forEach((canvas) => drawMap(canvas, frame));
@@ -193,7 +193,10 @@
   };
 
   // What is spoken: nothing while it plays, then where it stopped.
-  const speak = () => { spoken.textContent = words(frame); };
+  const speak = () => {
+    slider.setAttribute("aria-valuetext", words(frame));
+    spoken.textContent = words(frame);
+  };
 
   const pause = () => {
     if (timer === null) return;
@@ -232,7 +235,8 @@
       event.preventDefault();
       go(frame + (event.key === "ArrowRight" ? 1 : -1));
       speak();
-    } else if (on !== slider && (event.key === "Home" || event.key === "End")) {
+    } else if (on === button && (event.key === "Home" || event.key === "End")) {
+      // Elsewhere they are the page's own, as on the slider they are the slider's.
       event.preventDefault();
       go(event.key === "Home" ? 0 : last);
       speak();

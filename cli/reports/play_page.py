@@ -237,10 +237,10 @@ def _controls(followed: Followed) -> str:
         '<button id="play" type="button">Play</button>\n'
         '<label class="unseen" for="stroke">Strokes done</label>\n'
         f'<input id="stroke" type="range" min="0" max="{last}" step="1" value="0">\n'
-        '<output id="count" for="stroke"></output>\n</div>\n'
+        '<output id="count" for="stroke" aria-live="off"></output>\n</div>\n'
         '<p class="told" id="told"></p>\n'
         '<p class="keys">Drag the slider, or use keys: space plays and pauses, the arrows go one step, '
-        "Home and End to the first and the last.</p>\n"
+        "Home and End on slider or button to the first and the last.</p>\n"
         '<p class="unseen" id="spoken" role="status" aria-live="polite"></p>\n</div>'
     )
 

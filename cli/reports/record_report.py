@@ -25,7 +25,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
-from handlap.sim.common.spoken import per, unit
+from handlap.sim.common.spoken import leaf, per, unit, weighed
 from handlap.sim.planning.cautions import IN_SHORT
 
 if TYPE_CHECKING:
@@ -59,6 +59,7 @@ def record_report(found: Record, for_next: str = "") -> Report:
             ),
         ),
         Section("The work", tuple(_work(found))),
+        Section("With what, and by whom", tuple(_by_whom(found))),
         Section("Metal off", tuple(_metal(found))),
     ]
     if found.now.effects:
@@ -108,14 +109,42 @@ def _face(found: Record) -> Block:
     )
 
 
+NOT_NOTED = "not noted"
+"""What stands for a thing that nobody wrote down: never nought, and never what the program would expect."""
+SIGN = "What is not noted may be written in by hand."
+SIGNED = f"Signed {'_' * 30}   Date {'_' * 16}"
+
+
+def _by_whom(found: Record) -> list[Block]:
+    """Instruments and people: what the log and the job say of them, and room for the rest."""
+    readings = found.scenario.readings
+    scales = [e.scale for e in found.log.standing if e.scale]
+    leaves = ", ".join(leaf(x) for x in readings.leaves)
+    return [
+        facts(
+            ("Part number", NOT_NOTED),
+            ("Straightedge", NOT_NOTED),
+            ("Leaves", leaves or NOT_NOTED),
+            ("Scale", f"reads to {weighed(min(scales), min(scales))}" if scales else NOT_NOTED),
+            ("Temperature", NOT_NOTED),
+            ("Worked by", NOT_NOTED),
+        ),
+        Words(SIGN),
+        Words(SIGNED),
+    ]
+
+
 def _work(found: Record) -> list[Block]:
-    rows = tuple((p.paper, str(p.strokes), str(p.sheets), str(p.brushings)) for p in found.papers)
+    rows = tuple(
+        (p.paper, str(p.strokes), str(p.sheets), str(p.brushings) if p.brushings else NOT_NOTED)
+        for p in found.papers
+    )
     dates = sorted(e.when[:10] for e in found.log.standing if e.when)
     when = "" if not dates else dates[0] if dates[0] == dates[-1] else f"{dates[0]} to {dates[-1]}"
     how = "" if found.minutes_logged else ", where not written down guessed from the pace"
     return [
         facts(
-            ("When", when or None),
+            ("When", when or NOT_NOTED),
             ("Strokes", counted(found.log.strokes, "stroke")),
             ("Time", f"{number(found.minutes, 3)} min of strokes{how}"),
         ),
@@ -134,7 +163,7 @@ def _metal(found: Record) -> list[Block]:
                 f"along {microns(now.taper_along)}, across {microns(now.taper_across)}; {TAPER_SIGNS}",
             ),
             *((WAYS[w.way], _weighed_words(w)) for w in found.weighed),
-            ("Weighing", None if found.weighed else "nothing was weighed"),
+            ("Weighing", None if found.weighed else NOT_NOTED),
         )
     ]
 
@@ -288,7 +317,8 @@ def record_json(found: Record, kept: PastJob | None = None) -> dict[str, Any]:
             }
             for w in found.weighed
         ],
-        "papers": [vars(p) for p in found.papers],
+        # A brushing that nobody logged is not known to have been left out.
+        "papers": [{**vars(p), "brushings": p.brushings or None} for p in found.papers],
         "minutes": figure(found.minutes),
         "minutes_all_logged": found.minutes_logged,
         "finish_ra_um": [figure(x, MICRON) for x in now.finish],

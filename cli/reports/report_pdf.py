@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from handlap.cli.reports.blocks import Block, Bullets, Facts, Report, Table, Words
-from handlap.cli.reports.pdf_page import LEADING, PAPERS, POINT, Page, text_width, wrap, write_pdf
+from handlap.cli.reports.blocks import Block, Bullets, Facts, Picture, Report, Table, Words
+from handlap.cli.reports.pdf_page import LEADING, PAPERS, POINT, Page, read_png, text_width, wrap, write_pdf
 
 MARGIN = 18.0
 TITLE, HEAD, TEXT, SMALL = 17.0, 12.0, 9.5, 7.0
@@ -19,9 +19,22 @@ FOOT = (
 )
 
 
-def report_pdf(report: Report, paper: str = "A4") -> tuple[bytes, int]:
-    """The report as PDF, and its number of pages; ``paper``: "A4" or "Letter"."""
-    flow = _Flow(*PAPERS[paper])
+NO_PICTURES: Mapping[str, bytes] = {}
+HIGHEST = 95.0
+"""Most of a picture [mm]."""
+
+
+def report_pdf(
+    report: Report, paper: str = "A4", pictures: Mapping[str, bytes] = NO_PICTURES
+) -> tuple[bytes, int]:
+    """The report as PDF, and its number of pages.
+
+    Parameters
+    ----------
+    paper : "A4" or "Letter"
+    pictures : PNG by the name it has in the report
+    """
+    flow = _Flow(*PAPERS[paper], pictures)
     flow.paragraph(report.answer, TITLE, bold=True)
     flow.paragraph(report.subject, TEXT)
     flow.skip(1.5)
@@ -41,8 +54,8 @@ def report_pdf(report: Report, paper: str = "A4") -> tuple[bytes, int]:
 class _Flow:
     """Puts blocks down from top to bottom, on as many pages as it takes."""
 
-    def __init__(self, width: float, height: float) -> None:
-        self.size = width, height
+    def __init__(self, width: float, height: float, pictures: Mapping[str, bytes]) -> None:
+        self.size, self.pictures = (width, height), pictures
         self.pages: list[Page] = []
         self.y = 0.0
         self.new_page()
@@ -95,6 +108,19 @@ class _Flow:
                 self.facts(rows)
             case Table():
                 self.table(block)
+            case Picture() if block.name in self.pictures:
+                self.picture(block)
+
+    def picture(self, picture: Picture) -> None:
+        pixels = read_png(self.pictures[picture.name])
+        rows, columns = pixels.shape[:2]
+        wide = min(self.wide, HIGHEST * columns / rows)
+        high = wide * rows / columns
+        self.need(high + 2.0 * _line(SMALL))
+        self.page.pixels(MARGIN, self.y, wide, high, pixels)
+        self.skip(high + 1.0)
+        self.paragraph(picture.caption, SMALL)
+        self.skip(1.5)
 
     def facts(self, rows: Sequence[tuple[str, str]]) -> None:
         for name, text in rows:

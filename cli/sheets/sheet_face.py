@@ -9,9 +9,11 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
+from handlap.cli.drawing.colours import OPENING
 from handlap.cli.reports.pdf_page import Page, text_width
-from handlap.cli.sheets.sheet_svg import GREY, Svg
+from handlap.cli.sheets.sheet_svg import Svg
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.scenario import TurnState
@@ -42,50 +44,45 @@ def beside(places: Array, names: Sequence[str], size: float, taken: list[Box], l
     """
     found = []
     high = 0.36 * size
-    ways = np.column_stack([np.cos(AROUND), np.sin(AROUND)])
+    radius, turn = (grid.ravel() for grid in np.meshgrid(RADII, AROUND, indexing="ij"))
+    ways = np.column_stack([np.cos(turn), np.sin(turn)])
     for (x, y), name in zip(places, names, strict=True):
         wide = text_width(name, size) + 0.6
-        best, least = None, math.inf
-        for radius in RADII:
-            for way in ways:
-                # As far off sideways as up or down, whatever the length of the name.
-                a, b = radius * way + [0.5 * (wide - high) * way[0], 0.0]
-                box = (x + a - wide / 2, y + b - high / 2, x + a + wide / 2, y + b + high / 2)
-                cost = FAR * radius + 0.3 * abs(way[0] * way[1])
-                if cost >= least or any(overlap(box, other) for other in taken):
-                    continue
-                cost += CROSSED * sum(crosses(box, line) for line in lines)
-                if cost < least:
-                    best, least = box, cost
-        box = best or (x + 1.5, y - high / 2, x + 1.5 + wide, y + high / 2)
+        # As far off sideways as up or down, whatever the length of the name.
+        middle = [x, y] + radius[:, None] * ways
+        middle[:, 0] += 0.5 * (wide - high) * ways[:, 0]
+        boxes = np.hstack([middle - [wide / 2, high / 2], middle + [wide / 2, high / 2]])
+        cost = FAR * radius + 0.3 * np.abs(ways[:, 0] * ways[:, 1])
+        cost[_overlap(boxes, np.array(taken).reshape(-1, 4)).any(axis=1)] = math.inf
+        cost += CROSSED * crosses(boxes, lines).sum(axis=1)
+        left, upper, right, lower = map(float, boxes[int(np.argmin(cost))])
+        box = (left, upper, right, lower)
         taken.append(box)
         found.append(box)
     return found
 
 
-def overlap(a: Box, b: Box) -> bool:
-    """Whether two boxes lie on each other."""
-    return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
+def _overlap(boxes: Array, others: Array) -> NDArray[np.bool_]:
+    """Which of boxes (n, 4) lie on which of others (k, 4)."""
+    a, b = boxes[:, None, :], others[None, :, :]
+    return np.all((a[..., :2] < b[..., 2:]) & (b[..., :2] < a[..., 2:]), axis=2)
 
 
-def crosses(box: Box, line: Array) -> bool:
-    """Whether a line (2, 2) goes through a box (Liang and Barsky's clipping).
+def crosses(boxes: Array, lines: Array) -> NDArray[np.bool_]:
+    """Which of lines (m, 2, 2) go through which of boxes (n, 4) (Liang and Barsky's clipping).
 
-    >>> crosses((0.0, 0.0, 2.0, 1.0), np.array([(-1.0, 0.5), (3.0, 0.5)]))
-    True
-    >>> crosses((0.0, 0.0, 2.0, 1.0), np.array([(-1.0, 1.5), (3.0, 1.5)]))
-    False
+    >>> crosses(np.array([[0.0, 0.0, 2.0, 1.0]]), np.array([[(-1, 0.5), (3, 0.5)], [(-1, 1.5), (3, 1.5)]]))
+    array([[ True, False]])
     """
-    (x, y), (dx, dy) = line[0], line[1] - line[0]
-    enters, leaves = 0.0, 1.0
-    for along, low, high in ((dx, box[0] - x, box[2] - x), (dy, box[1] - y, box[3] - y)):
-        if along == 0.0:
-            if low > 0.0 or high < 0.0:
-                return False
-            continue
-        first, last = sorted((low / along, high / along))
-        enters, leaves = max(enters, first), min(leaves, last)
-    return bool(enters < leaves)
+    start, way = lines[:, 0], lines[:, 1] - lines[:, 0]
+    # A line along an axis is turned by what no eye sees, so that it meets both sides of a box.
+    way = np.where(np.abs(way) < 1e-12, 1e-12, way)
+    low = (boxes[:, None, :2] - start) / way
+    high = (boxes[:, None, 2:] - start) / way
+    enters = np.maximum(np.minimum(low, high).max(axis=2), 0.0)
+    leaves = np.minimum(np.maximum(low, high).min(axis=2), 1.0)
+    found: NDArray[np.bool_] = enters < leaves
+    return found
 
 
 def rims(outline: Outline, place: Array) -> Array:
@@ -149,7 +146,7 @@ def draw_face(
 
     canvas.polygon(put(outline.rim), 1.2)
     for opening in outline.openings:
-        canvas.polygon(put(opening), 0.4, GREY)
+        canvas.polygon(put(opening), 0.4, OPENING)
     laid = np.array([put(np.array([line.start, line.end])) for line in lines]).reshape(-1, 2, 2)
     for (x0, y0), (x1, y1) in laid:
         canvas.line(x0, y0, x1, y1, 0.4)
@@ -247,7 +244,7 @@ def _sketch(
     cos, sin = math.cos(state.part), math.sin(state.part)
     turned = np.array([[cos, -sin], [sin, cos]]) * reach
     flip = np.array([1.0, -1.0])
-    canvas.polygon(middle + (outline.rim @ turned.T) * flip, 0.9, GREY)
+    canvas.polygon(middle + (outline.rim @ turned.T) * flip, 0.9, OPENING)
     mark = np.array([0.36 * outline.length, 0.0])
     a, b = middle + (turned @ mark) * flip
     canvas.disc(a, b, 0.9)

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from handlap.cli.asking.readings_text import leaf_words
+from handlap.cli.drawing.colours import OPENING
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, write_pdf
 from handlap.cli.reports.wording import face_words, subject, wanted_words
 from handlap.cli.sheets.sheet_face import SIDES, Box, beside, draw_names, draw_sides, rims
@@ -127,7 +128,7 @@ def face_page(
 
     page.polygon(place(outline.rim), 1.4)
     for opening in outline.openings:
-        page.polygon(place(opening), 0.6, "#e4e4e4")
+        page.polygon(place(opening), 0.6, OPENING)
     laid = np.array([place(np.array([line.start, line.end])) for line in lines]).reshape(-1, 2, 2)
     taken: list[Box] = []
     draw_sides(page, outline, middle[0], middle[1], 1e3 * scale, 9.0, taken)

@@ -7,11 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
+from handlap.cli.drawing.colours import OPENING
 from handlap.cli.reports.page import escape
 from handlap.cli.reports.pdf_page import ASCENT, LEADING, POINT, arrow_head
 
-GREY = "#e4e4e4"
-"""What openings are filled with."""
 FILLS = {"none": "none", "black": "#000", "white": "#fff"}
 
 
@@ -85,4 +84,4 @@ def _pen(width: float) -> str:
 
 
 def _filled(fill: str) -> str:
-    return ' fill="#000" fill-opacity=".11"' if fill == GREY else f' fill="{FILLS[fill]}"'
+    return ' fill="#000" fill-opacity=".11"' if fill == OPENING else f' fill="{FILLS[fill]}"'
