@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import sys
+import time
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -14,7 +15,7 @@ from click.testing import CliRunner
 from handlap.cli.main import main
 from handlap.cli.progress import MUCH_LONGER, Progress
 from handlap.sim.job.scenario_file import load
-from handlap.sim.lapping import long_work, resolution
+from handlap.sim.lapping import long_work
 from handlap.sim.lapping.long_work import LONG, Quietly, long_words, tell_ahead
 from handlap.sim.planning.crew import few_of, open_crew
 from handlap.sim.planning.work import lay_steps, say_ahead
@@ -118,7 +119,7 @@ def slowly(monkeypatch: pytest.MonkeyPatch) -> None:
         clock[0] += 1e3
         return clock[0]
 
-    monkeypatch.setattr(resolution.time, "thread_time", seconds)
+    monkeypatch.setattr(time, "thread_time", seconds)
 
 
 @pytest.mark.parametrize(

@@ -65,7 +65,8 @@ def beside(places: Array, names: Sequence[str], size: float, taken: list[Box], l
 def _overlap(boxes: Array, others: Array) -> NDArray[np.bool_]:
     """Which of boxes (n, 4) lie on which of others (k, 4)."""
     a, b = boxes[:, None, :], others[None, :, :]
-    return np.all((a[..., :2] < b[..., 2:]) & (b[..., :2] < a[..., 2:]), axis=2)
+    both: NDArray[np.bool_] = np.all((a[..., :2] < b[..., 2:]) & (b[..., :2] < a[..., 2:]), axis=2)
+    return both
 
 
 def crosses(boxes: Array, lines: Array) -> NDArray[np.bool_]:

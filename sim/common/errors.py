@@ -27,6 +27,12 @@ def spelt_out(character: str) -> str:
     return f"\\u{ord(character):04x}" if ord(character) < 0x10000 else f"\\U{ord(character):08x}"
 
 
+def what_is_known(error: ValueError) -> str:
+    """The part of "no metal X; the nearest is …; known are …" that follows the complaint."""
+    parts = re.split(r"[;:] ", str(error), maxsplit=1)
+    return parts[-1]
+
+
 class WholeError(Exception):
     """An exception that crosses to another process, or is copied, with all that it carries.
 

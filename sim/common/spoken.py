@@ -21,7 +21,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from handlap.sim.common.units import (
-    INCH, LBF, POUND, RATE, System, plain, show, show_leaf, to_si, unit_of,
+    INCH,
+    LBF,
+    POUND,
+    RATE,
+    System,
+    plain,
+    show,
+    show_leaf,
+    to_si,
+    unit_of,
 )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.common.errors import Fault, ScenarioError, what_is_known
 from handlap.sim.common.outline import Array
 from handlap.sim.common.spelling import nearest
 from handlap.sim.job.given_file import read_small_text
@@ -198,8 +198,6 @@ def _lines_of_jobs(text: str) -> list[int]:
 
 def _entry(raw: Any, file: str, label: str, faults: list[Fault]) -> PastJob | None:
     """One entry; what is wrong with it goes to ``faults``."""
-    from handlap.sim.job.scenario_values import what_is_known
-
     before = len(faults)
 
     def fault(key: str, got: Any, allowed: str) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from handlap.sim.common.errors import what_is_known
 from handlap.sim.common.outline import Outline
 from handlap.sim.common.units import show
 from handlap.sim.job.paper_area import ROUNDING, beyond_measured, overlap, papered_area
@@ -14,7 +15,7 @@ from handlap.sim.job.scenario import Glass, HeightTable, Lump, Paper, Plate, Pla
 from handlap.sim.job.scenario_given import Given
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_readings import read_beside
-from handlap.sim.job.scenario_values import find_grits, what_is_known
+from handlap.sim.job.scenario_values import find_grits
 from handlap.sim.materials import plate_grades
 from handlap.sim.materials.grits import Grit
 

@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
+from handlap.sim.common.errors import what_is_known
 from handlap.sim.common.outline import Array, Outline, circle, inside_polygon, slot
 from handlap.sim.common.units import show
 from handlap.sim.job.scenario import Insert, Proud
 from handlap.sim.job.scenario_given import Given
-from handlap.sim.job.scenario_values import what_is_known
 from handlap.sim.materials import metals
 
 Point = tuple[float, float]

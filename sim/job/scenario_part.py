@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from handlap.sim.common.errors import what_is_known
 from handlap.sim.common.outline import Array, Outline, polygon_moments, rectangle
 from handlap.sim.common.units import GRAVITY, show
 from handlap.sim.job.outline_faults import opening_faults
@@ -12,7 +13,6 @@ from handlap.sim.job.scenario_after import build_surroundings
 from handlap.sim.job.scenario_given import Given
 from handlap.sim.job.scenario_inserts import area_of, build_inserts, build_proud
 from handlap.sim.job.scenario_keys import BY_NAME
-from handlap.sim.job.scenario_values import what_is_known
 from handlap.sim.job.slender import as_stiff_as
 from handlap.sim.materials import metals
 from handlap.sim.materials.mass import slab_mass

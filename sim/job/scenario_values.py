@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import itertools
 import math
-import re
 from collections.abc import Callable
 from typing import Any
 
-from handlap.sim.common.errors import InputError
+from handlap.sim.common.errors import InputError, what_is_known
 from handlap.sim.common.measured_number import SENSES, doubtful
 from handlap.sim.common.units import (
     PRESS_WORD_FACTOR,
@@ -452,12 +451,6 @@ def read_ways(raw: Any, row: Key, label: str, found: Findings) -> list[str] | No
             found.fault(f"{label}[{i}]", entry, str(fault).removeprefix(f'the way "{entry}": '))
             sound = False
     return listed if sound else None
-
-
-def what_is_known(error: ValueError) -> str:
-    """The part of "no metal X; the nearest is …; known are …" that follows the complaint."""
-    parts = re.split(r"[;:] ", str(error), maxsplit=1)
-    return parts[-1]
 
 
 def find_grits(listed: list[Any], system: str | None, label: str, found: Findings) -> tuple[Grit, ...] | None:

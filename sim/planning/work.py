@@ -87,7 +87,7 @@ class Steps:
     def seconds_a_spot(self) -> float:
         """Of processor time that a row takes for each point of the face, about [s]."""
         rows = sum(leg.rows for leg in self.legs)
-        return self.seconds / (rows * self.bench.grid.points.shape[0])
+        return float(self.seconds / (rows * self.bench.grid.points.shape[0]))
 
 
 @dataclass(frozen=True)
