@@ -11,6 +11,7 @@ from jobs import UM
 from scipy.special import ndtri
 
 from handlap.sim.common.errors import InputError
+from handlap.sim.common.sobol import scrambled_sobol
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load, load_text
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, spread_over
@@ -202,10 +203,11 @@ of the trade's jobs."""
 
 
 def made_up_trials(name: str, seed: int):
-    """Trials of 64 members: faces and hands in common, and what each paper has of its own."""
+    """Trials of 64 members: faces and hands in common, drawn as evenly as the program draws hands, and what
+    each paper has of its own, drawn at random."""
     middles, chances, _ = MADE_UP[name]
     rng = np.random.default_rng(seed)
-    hands, faces = rng.standard_normal((2, 64))
+    hands, faces = ndtri(scrambled_sobol(2, 6, seed)).T
     own, ends = rng.standard_normal((2, len(middles), 64))
     minutes = np.array(middles)[:, None] * np.exp(0.6 * hands + 0.14 * own)
     inside = 0.9 * faces + np.sqrt(0.19) * ends < ndtri(np.array(chances))[:, None]
