@@ -233,7 +233,7 @@ def _papers(plan: Plan) -> Section | None:
         *_choice_words(plan, taken),
         f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
         f"{tried} faces and hands{fewer}; quicker: than the one taken (*), the coarsest of those whose "
-        "minutes over the chance cannot be told from the least.",
+        "minutes over the chance cannot be told from the least and that are not plainly slower.",
     ]
     if any(not trial.tried for trial in plan.trials):
         words.append("Where only minutes stand it was not tried: it would take far longer.")

@@ -60,6 +60,7 @@ def thresholds() -> tuple[tuple[str, tuple[Row, ...]], ...]:
             "Which paper, which way? (plan, compare)",
             (
                 ("alike", papers.ALIKE, "%", "of the cases in which one must be quicker, or they are alike"),
+                ("plainly slower", papers.PLAINLY, "%", "of the cases: no paper to start on, however coarse"),
                 ("not told apart", papers.NOT_TOLD_APART, "times", "as dear, by minutes over the chance"),
                 ("surer", papers.CLEARLY, "%", "more chance to meet both limits: named beside the one taken"),
                 ("an order", paired.SURE, "%", "sure that one way stands before another"),

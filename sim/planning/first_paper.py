@@ -92,18 +92,27 @@ def try_paper(crew: Crew, first: int) -> PaperTried:
     return PaperTried(first, worked, goal & kept)
 
 
-def still_open(prices: Sequence[float]) -> list[int]:
-    """Places of the papers, coarse to fine, that may still be taken by their prices on the first members.
+def still_open(inside: Sequence[NDArray[np.bool_]], minutes: Sequence[Array]) -> list[int]:
+    """Places of the papers, coarse to fine, that may still be taken by what the first members said.
 
-    A coarser one than the cheapest is taken while it is not told apart from that, a finer one only if it is
-    the cheapest after all.
+    A coarser one than the cheapest is taken while it is neither told apart from that nor slower in all, a
+    finer one only if it is the cheapest after all.
 
-    >>> still_open([30.0, 16.0, 10.0, 11.0, 12.5])
-    [1, 2, 3]
+    Parameters
+    ----------
+    inside, minutes : as of :func:`handlap.sim.planning.papers.choose_paper`
     """
+    prices = [price(*one) for one in zip(inside, minutes, strict=True)]
     best = int(np.argmin(prices))
-    room = [UNSURE * (NOT_TOLD_APART if place < best else 1.0) for place in range(len(prices))]
-    return [place for place, one in enumerate(prices) if one <= room[place] * prices[best]]
+
+    def open_still(place: int) -> bool:
+        dearer = prices[place] / prices[best]
+        if place >= best:
+            return dearer <= UNSURE
+        ever_quicker = quicker(minutes[place], minutes[best]) > 0.0
+        return dearer <= UNSURE * NOT_TOLD_APART and ever_quicker
+
+    return [place for place in range(len(prices)) if open_still(place)]
 
 
 def _try_all(crew: Crew, papers: Sequence[int]) -> dict[int, PaperTried]:
@@ -118,7 +127,8 @@ def _try_all(crew: Crew, papers: Sequence[int]) -> dict[int, PaperTried]:
     if first.members.count == few.members.count:
         return tried
 
-    left = [papers[k] for k in still_open([price(tried[i].inside, tried[i].minutes) for i in papers])]
+    left = still_open([tried[i].inside for i in papers], [tried[i].minutes for i in papers])
+    left = [papers[place] for place in left]
     for done, paper in enumerate(left):
         crew.tell(0.2 + 0.1 * done / len(left), f"trying {grits[paper].name} on all faces")
         tried[paper] = try_paper(few, paper)

@@ -29,6 +29,8 @@ is in the table for everybody to see."""
 ALIKE = 0.8
 """A paper is quicker than another where it is so in more than this share of the members; else, and as
 long as the other is not either, they are about alike."""
+PLAINLY = 0.9
+"""A paper is plainly slower than another where it is so in more than this share of the members."""
 NOT_TOLD_APART = OWN_SPREADS["rate"] ** np.sqrt(2.0)
 """Papers whose prices are nearer than this, as a ratio, cannot be told apart at a bench: the luck of makers
 and batches alone moves two grades against each other by as much (×/÷ 1.25 each, independent; D).  It was
@@ -151,10 +153,10 @@ def price(inside: NDArray[np.bool_], minutes: Array) -> float:
 def choose_paper(inside: NDArray[np.bool_], minutes: Array) -> tuple[int, tuple[int, ...]]:
     """The paper to start on, and those that are about alike with it, itself included, coarse to fine.
 
-    The coarsest of those that cannot be told apart from the one of the least :func:`price`.  One price, no
-    bounds on chance and on minutes apart: with those a paper was out because one three times as slow came
-    right a little more often, and whether it was so changed from seed to seed.  A mean over all members
-    also moves less between seeds than a count of those in which one paper is quicker.
+    The coarsest of those that cannot be told apart from the one of the least :func:`price`, and are not
+    plainly slower than that.  One price, no bound on chance by itself: with that
+    a paper was out because one three times as slow came right a little more often, and whether it was so
+    changed from seed to seed.
 
     About alike with it are those not told apart of which neither is quicker in more than four members of
     five.
@@ -165,7 +167,12 @@ def choose_paper(inside: NDArray[np.bool_], minutes: Array) -> tuple[int, tuple[
     minutes : of each of them (papers, members)
     """
     prices = np.array([price(*one) for one in zip(inside, minutes, strict=True)])
-    near = np.flatnonzero(prices <= NOT_TOLD_APART * prices.min()).tolist()
+    best = int(np.argmin(prices))
+    near = [
+        i
+        for i in np.flatnonzero(prices <= NOT_TOLD_APART * prices[best]).tolist()
+        if quicker(minutes[best], minutes[i]) <= PLAINLY
+    ]
     taken = near[0]
     alike = tuple(i for i in near if 1.0 - ALIKE <= quicker(minutes[i], minutes[taken]) <= ALIKE)
     return taken, alike

@@ -9,8 +9,8 @@ itself, so these are weak checks; ``MEASURED`` where they were clocked, weighed 
 do not err by three; ``KEPT`` for bounds and choices.
 
 ``tuned``: numbers of the model (rates, scales and floors of paper, what happens at the leading edge, how
-scratches are cleared, how high hands push) or the rule for the first paper were moved while looking at
-it: a fit, no evidence.  ``holds`` says what is known of it; a test fails as soon as that is no longer so.
+scratches are cleared, how high hands push) or the rule for the first paper were moved while looking at it: a
+fit, no evidence.  ``holds`` says what is known of it; a test fails as soon as that is no longer so.
 """
 
 from __future__ import annotations
