@@ -287,7 +287,12 @@ def face_may_decide(output: Output) -> Iterator[None]:
         from handlap.cli.reports.face_report import face_json, face_report
 
         command = click.get_current_context().info_name or ""
-        output.hand_over(face_report(command, stopped), face_json(command, stopped), pictures=dict)
+        output.hand_over(
+            face_report(command, stopped),
+            face_json(command, stopped),
+            pictures=dict,
+            job=stopped.scenario.name,
+        )
 
 
 def output_options(function: Callable[..., Any]) -> Callable[..., Any]:

@@ -8,6 +8,8 @@ from click.testing import CliRunner
 
 from handlap.cli.main import main
 from handlap.cli.result_set import LONGEST_NAME, PICTURES, set_name, write_result_set
+from handlap.sim.face.told import FaceDecides
+from handlap.sim.job.results import Verdict
 
 
 @pytest.fixture
@@ -34,6 +36,20 @@ def test_pictures_of_an_older_answer_do_not_stay(run, tmp_path):
     assert left == {f"{HEAD}-plan.html", f"{HEAD}-plan-warp.png"} | own
     assert "3 pictures of an older answer removed" in said
     assert "removed" not in run(HEAD, "leave")[1]
+
+
+def test_an_answer_by_the_face_alone_is_of_its_job_too(run, tmp_path, monkeypatch):
+    """Before: it was plan.html whatever the job, beside the plan and the pictures of the older answer."""
+    run(HEAD, "lap")
+
+    def by_the_face(job, **_):
+        raise FaceDecides(job, Verdict("cannot tell", ("too thick",), {}, ("thinner leaves",)))
+
+    monkeypatch.setattr("handlap.sim.planning.plan.make_plan", by_the_face)
+    done = CliRunner().invoke(main, ["plan", HEAD, "--out", str(tmp_path)])
+    assert done.exit_code == 0, done.stderr
+    assert {path.name for path in tmp_path.iterdir()} == {f"{HEAD}-plan.html"}
+    assert "4 pictures of an older answer removed" in done.stderr
 
 
 def test_answers_about_two_jobs_stand_side_by_side(run):
