@@ -302,3 +302,19 @@ def test_json_is_one_object(here):
     assert found["schema"] == "handlap.readings/1"
     assert [(s["goes_um"], s["stops_um"]) for s in found["lines"][0]["stations"]] == [(None, 30), (80, None)]
     assert len(found["not_read"]) == 5
+
+
+def test_end_keeps_stations_already_stored_and_lines_go_by_small_letters(here):
+    run("f.toml", typed=all_answers("40 50"))
+    before = load(here / "f.toml").readings.lines[1]
+    assert run("f.toml", "--line", "b", typed=["rocks", "50 80", "end"]).exit_code == 0
+    line = load(here / "f.toml").readings.lines[1]
+    assert line.held == "level"
+    assert (line.stations[0].goes, line.stations[1:]) == (pytest.approx(50e-6), before.stations[1:])
+
+
+def test_it_says_at_once_that_the_thinnest_leaf_cannot_show_the_limit(here):
+    (here / "f.toml").write_text(BARE.replace("leaves = [30, 40, 50, 80]", "leaves = [50, 80]"))
+    said = " ".join(run("f.toml", typed=["end"]).stderr.split())
+    assert "The thinnest leaf, 50 µm (2 thou), cannot show that the limit of 50 µm (2 thou) is met" in said
+    assert "down to 35 µm (1.4 thou) or less" in said
