@@ -39,7 +39,9 @@ def class_lesson_report(
         measured = tuple(_row(one) for one in held)
         heads = ("", "class", "model", "inside")
         shown = _shown("measured.png", pictures, DOTS)
-        sections.append(Section("Measured", (*shown, Table(heads, measured, (0,), wraps=0), Words(HOW_TO_READ))))
+        sections.append(
+            Section("Measured", (*shown, Table(heads, measured, (0,), wraps=0), Words(HOW_TO_READ)))
+        )
     return Report(
         "lesson",
         headline(result, None),
