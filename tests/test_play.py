@@ -476,3 +476,15 @@ def test_the_command_writes_what_was_asked_for(tmp_path):
 def test_frames_out_of_range_are_refused_before_the_work():
     with pytest.raises(InputError, match="--frames 3"):
         follow(small_job(), frames=3)
+
+
+def test_dye_that_was_put_on_anew_is_marked_from_then_on():
+    from types import SimpleNamespace
+
+    from handlap.cli.drawing.play_views import renewed_words
+
+    frames = SimpleNamespace(
+        strokes=np.array([0, 40, 80, 120]), dyed_again=np.array([False, True, False, True])
+    )
+    told = [renewed_words(frames, i) for i in range(4)]  # type: ignore[arg-type]
+    assert told == ["", "", "; put on anew after 40 strokes", "; put on anew after 40 strokes"]

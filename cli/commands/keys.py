@@ -45,7 +45,9 @@ def keys(word: str | None, as_json: bool) -> None:
     screen = Screen.of(sys.stdout)
     lines = _listing(rows, screen) + _lesson_listing(taught, screen)
     if word is None:
-        lines += ["", "Keys of a lesson's file: handlap keys lesson"]
+        from handlap.cli.reports.text import wrapped
+
+        lines += ["", *wrapped("Keys of a lesson's file: handlap keys lesson", screen.width)]
     emit("\n".join(lines).lstrip("\n"))
 
 
@@ -65,7 +67,8 @@ def _lesson_listing(rows: list[LessonKey], screen: Screen) -> list[str]:
 
     if not rows:
         return []
-    lines = ["", screen.strong("In a lesson's file (handlap lesson --new FILE lays one down)")]
+    head = wrapped("In a lesson's file (handlap lesson --new FILE lays one down)", screen.width)
+    lines = ["", *(screen.strong(line) for line in head)]
     for row in rows:
         must = "; must be given" if row.required and "[]" not in row.name else ""
         lines.append(screen.strong(row.name))

@@ -190,6 +190,12 @@ def dye_words(frames: Frames, i: int) -> str:
     return f"fading or gone on {share(frames.dye_faded[i])}, gone on {share(1.0 - frames.dye_share[i])}"
 
 
+def renewed_words(frames: Frames, i: int) -> str:
+    """That the dye seen is not the first, and since when; nothing where it is."""
+    before = np.flatnonzero(frames.dyed_again[:i])
+    return f"; put on anew after {int(frames.strokes[before[-1]])} strokes" if before.size else ""
+
+
 def sentence_of(frames: Frames, i: int) -> str:
     """One frame in words, without the count of strokes."""
     f = frames.figures
@@ -209,7 +215,7 @@ def captions_of(way: FollowedWay, part: Part, i: int) -> dict[str, str]:
     area = way.lap.grid.area[: pressure.size]
     mean = float(pressure @ area / area.sum())
     words = {
-        "dye": f"{dye_words(frames, i)}{again}",
+        "dye": f"{dye_words(frames, i)}{renewed_words(frames, i)}{again}",
         "pressure": f"{number(float(pressure.max()), 2)} {unit('pressure')} at most, "
         f"{_where(way, part, pressure)}; "
         f"{number(mean, 2)} on average",

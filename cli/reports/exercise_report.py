@@ -260,11 +260,12 @@ def class_report(folder: str, rows: Sequence[Mapping[str, Any]]) -> Report:
             str(row["by"] or ""),
             "" if row["got"] is None else f"{marks_words(float(row['got']))} of {row['most']}",
             *(_item_words(row, item) for item in ITEMS),
-            str(row["remark"]),
         )
         for row in rows
     )
-    heads = ("folder", "by", "marks", *ITEMS.values(), "remark")
+    heads = ("folder", "by", "marks", *ITEMS.values())
+    remarks = tuple((str(row["folder"]), str(row["remark"])) for row in rows if row["remark"])
+    told = (Section("Remarks", (Facts(remarks),)),) if remarks else ()
     return Report(
         kind="exercise",
         answer=f"{len(marked)} of {len(rows)} marked",
@@ -272,7 +273,8 @@ def class_report(folder: str, rows: Sequence[Mapping[str, Any]]) -> Report:
         subject=folder,
         lead=(),
         sections=(
-            Section("Marks", (Table(heads, cells, left=(0, 1, len(heads) - 1), wraps=len(heads) - 1),)),
+            Section("Marks", (Table(heads, cells, left=(0, 1), wraps=0),)),
+            *told,
             Section("How to read it", (Words(HOW_TO_READ),)),
         ),
     )
