@@ -7,6 +7,7 @@ takes where nothing is known, or millimetres where that is nought.
 
 from __future__ import annotations
 
+import contextlib
 import math
 import re
 import tomllib
@@ -192,12 +193,15 @@ def _entry(raw: Any, file: str, label: str, faults: list[Fault]) -> PastJob | No
             fault(key, value, words)
         else:
             held[key] = value
-    for key, find in (("metal", metals.find), ("paper", grits.find)):
-        if key in held:
-            try:
-                held[key] = find(held[key]).name
-            except ValueError as error:
-                fault(key, held[key], _known(error))
+    if "paper" in held:
+        try:
+            held["paper"] = grits.find(held["paper"]).name
+        except ValueError as error:
+            fault("paper", held["paper"], _known(error))
+    if "metal" in held:
+        # A scenario may state a metal of its own, which no table knows.
+        with contextlib.suppress(ValueError):
+            held["metal"] = metals.find(held["metal"]).name
     held["found"] = _found(held.get("found", {}), fault)
     stated = held.get("stated", [])
     if not all(isinstance(key, str) for key in stated):
