@@ -23,6 +23,7 @@ PICTURES: dict[str, tuple[str, ...]] = {
     "record": ("warp.png",),
     "lesson": ("before.png", "after.png", "removed.png", "dye.png", "curve.png"),
     "exercise": ("truth.png",),
+    "scrap-trial": (),
     "validity": (),
 }
 """Every picture that a set of that kind may hold: one that is there and not written now is of an older

@@ -86,6 +86,7 @@ strips = [[-254, -127, 0, 127], [0, -127, 254, 127]]
 brush_every = 20
 sheet_every = 200
 sheets = 12
+abrasive = "brown, on cloth"
 thickness = 0.254
 lumps = [[25.4, -25.4, 12.7, 101.6]]
 [hands]
@@ -99,6 +100,7 @@ push_over_pull = 1.2
 strokes_per_minute = 45
 twist = 15
 swell = 0.2
+whose = "the apprentice"
 rocking = 25.4
 [strokes]
 pattern = "diagonal"

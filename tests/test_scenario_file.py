@@ -94,6 +94,7 @@ strips = [[-10, -5, 0, 5], [0, -5, 10, 5]]
 brush_every = 20
 sheet_every = 200
 sheets = 12
+abrasive = "brown, on cloth"
 thickness = 0.01
 lumps = [[1, -1, 0.5, 4]]
 [hands]
@@ -107,6 +108,7 @@ push_over_pull = 1.2
 strokes_per_minute = 45
 twist = 15
 swell = 0.2
+whose = "the apprentice"
 rocking = 1
 [strokes]
 pattern = "diagonal"
@@ -233,6 +235,7 @@ def test_part_and_bench_in_si() -> None:
     assert s.paper.thickness == pytest.approx(0.254e-3)
     (lump,) = s.paper.lumps
     assert (lump.x, lump.y, lump.diameter, lump.height) == pytest.approx((0.0254, -0.0254, 0.0127, 101.6e-6))
+    assert (s.paper.abrasive, s.hands.whose) == ("brown, on cloth", "the apprentice")
     assert (s.hands.twist, s.hands.swell, s.hands.rocking) == pytest.approx((math.pi / 12, 0.2, 0.0254))
 
 

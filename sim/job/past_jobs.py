@@ -7,23 +7,20 @@ takes where nothing is known, or millimetres where that is nought.
 
 from __future__ import annotations
 
+import contextlib
 import math
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from handlap.sim.common.errors import Fault, ScenarioError, what_is_known
-from handlap.sim.common.outline import Array
+from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.common.spelling import nearest
 from handlap.sim.job.given_file import read_small_text
 from handlap.sim.job.toml_edit import split_blocks, value_text
 from handlap.sim.materials import grits, metals
-
-if TYPE_CHECKING:
-    from handlap.sim.job.scenario import Scenario, Uncertain
 
 VARIABLE = "HANDLAP_PAST_JOBS"
 NONE_WORDS = ("", "none", "off")
@@ -89,31 +86,6 @@ class PastJob:
         if name in IN_MM:
             return 1e-3 * middle, 1e-3 * (high - low) / (2.0 * Z95)
         return math.log(middle), math.log(high / low) / (2.0 * Z95)
-
-
-@dataclass(frozen=True)
-class Past:
-    """What a job takes from earlier ones; see :mod:`handlap.sim.lapping.from_past`.
-
-    Attributes
-    ----------
-    plain : the job as its scenario has it, without them
-    file : where they were read
-    jobs : those that match at least in part
-    names : quantities drawn together; ``factor`` (k, k): what makes their scores out of independent ones
-    luck : of single grades, by name of the score
-    strange : those of ``jobs`` that do not fit the others, by number from nought
-    apart : how far jobs lie apart in their cut, ×/÷ (5 to 95 %); None: nothing of the cut was taken
-    """
-
-    plain: Scenario
-    file: str
-    jobs: tuple[PastJob, ...]
-    names: tuple[str, ...]
-    factor: Array
-    luck: Mapping[str, Uncertain] = field(default_factory=dict)
-    strange: tuple[int, ...] = ()
-    apart: float | None = None
 
 
 def past_file(environ: Mapping[str, str], platform: str, home: Path) -> Path | None:
@@ -221,12 +193,15 @@ def _entry(raw: Any, file: str, label: str, faults: list[Fault]) -> PastJob | No
             fault(key, value, words)
         else:
             held[key] = value
-    for key, find in (("metal", metals.find), ("paper", grits.find)):
-        if key in held:
-            try:
-                held[key] = find(held[key]).name
-            except ValueError as error:
-                fault(key, held[key], what_is_known(error))
+    if "paper" in held:
+        try:
+            held["paper"] = grits.find(held["paper"]).name
+        except ValueError as error:
+            fault("paper", held["paper"], _known(error))
+    if "metal" in held:
+        # A scenario may state a metal of its own, which no table knows.
+        with contextlib.suppress(ValueError):
+            held["metal"] = metals.find(held["metal"]).name
     held["found"] = _found(held.get("found", {}), fault)
     stated = held.get("stated", [])
     if not all(isinstance(key, str) for key in stated):
@@ -251,6 +226,11 @@ _KEYS: dict[str, tuple[type, str]] = {
     "found": (dict, "a table [job.found] of low, middle and high values"),
 }
 _NEEDED = ("job", "metal", "paper", "wet", "found")
+
+
+def _known(error: ValueError) -> str:
+    """What is known, from a message that begins with what is not."""
+    return str(error).partition("; ")[2] or str(error)
 
 
 def _plain(text: str) -> bool:

@@ -7,12 +7,13 @@ them from TOML.  Nothing here computes.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import System
-from handlap.sim.job.past_jobs import Past
+from handlap.sim.job.past_jobs import PastJob
 from handlap.sim.job.surroundings import Surroundings
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.metals import Metal
@@ -394,6 +395,31 @@ class Wear:
     """False: paper stays as fresh as new."""
     bedding_length: float | None = None
     """λ itself, for every paper, where the scenario fixes it [m]."""
+
+
+@dataclass(frozen=True)
+class Past:
+    """What a job takes from earlier ones; see :mod:`handlap.sim.lapping.from_past`.
+
+    Attributes
+    ----------
+    plain : the job as its scenario has it, without them
+    file : where they were read
+    jobs : those that match at least in part
+    names : quantities drawn together; ``factor`` (k, k): what makes their scores out of independent ones
+    luck : of single grades, by name of the score
+    strange : those of ``jobs`` that do not fit the others, by number from nought
+    apart : how far jobs lie apart in their cut, ×/÷ (5 to 95 %); None: nothing of the cut was taken
+    """
+
+    plain: Scenario
+    file: str
+    jobs: tuple[PastJob, ...]
+    names: tuple[str, ...]
+    factor: Array
+    luck: Mapping[str, Uncertain] = field(default_factory=dict)
+    strange: tuple[int, ...] = ()
+    apart: float | None = None
 
 
 @dataclass(frozen=True)

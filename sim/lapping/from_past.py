@@ -17,8 +17,8 @@ import numpy as np
 
 from handlap.sim.common.outline import Array
 from handlap.sim.common.pooling import Pooled, pool
-from handlap.sim.job.past_jobs import BY_HANDS, BY_PAPER, CUT, Past, PastJob, known_as
-from handlap.sim.job.scenario import Z95, Scenario, Uncertain
+from handlap.sim.job.past_jobs import BY_HANDS, BY_PAPER, CUT, PastJob, known_as
+from handlap.sim.job.scenario import Z95, Past, Scenario, Uncertain
 from handlap.sim.lapping.ensemble import (
     LUCK_SCORES,
     OWN_SPREADS,
