@@ -14,7 +14,9 @@ from handlap.cli.drawing.letters import printable
 from handlap.cli.main import main
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, wrap
 from handlap.cli.sheets import sheet_measuring
-from handlap.cli.sheets.sheet_measuring import leaf_advice, measuring_pages, scale_words
+from handlap.cli.sheets.sheet_face import crosses
+from handlap.cli.sheets.sheet_measuring import MARGIN, ROWS, _laid, leaf_advice, measuring_pages, scale_words
+from handlap.sim.common.spoken import speaking
 from handlap.sim.common.units import System
 from handlap.sim.face.stations import lines_of
 from handlap.sim.job.scenario_file import load, load_text
@@ -228,3 +230,39 @@ def test_wrong_use_is_refused_and_leaves_nothing(here, args):
 def test_forty_columns():
     out = run("inlet-flange", COLUMNS="40").stdout
     assert max(len(line) for line in out.splitlines()) <= 40
+
+
+def test_sixteenths_stand_in_the_tables_as_fractions_of_an_inch(drawn):
+    job = load("plane-sole")
+    lines = lines_of(job, "inch")
+    with speaking("inch", job.leaf_unit):
+        measuring_pages(job, lines, "inch", "Letter")
+    said = [text for page in drawn[2:] for text in texts(page)]
+    assert "4 7/8" in said
+    assert not any(re.fullmatch(r"\d+\.\d+", text) for text in said)
+
+
+def test_names_of_stations_are_clear_of_the_lines(drawn):
+    """All but a few that have no room: the lines go through no name where another place is free."""
+    job = load("two-cylinder-head")
+    measuring_pages(job, lines_of(job), "mm")
+    page = drawn[0]
+    lines = np.array(
+        [np.column_stack(one.get_data()) for one in page.axes.lines if len(one.get_xdata()) == 2]
+    )
+    boxes = []
+    for text in page.axes.texts:
+        if re.fullmatch(r"[A-H]\d+", text.get_text()):
+            (x, y), size = text.get_position(), text.get_fontsize()
+            half = text_width(text.get_text(), size) / 2
+            boxes.append((x - half, y - 0.25 * size, x + half, y))
+    assert len(boxes) > 50
+    assert crosses(np.array(boxes), lines).any(axis=1).sum() <= 3
+
+
+def test_the_last_page_is_ruled_for_notes_and_rows_are_as_high_as_pages_allow(drawn):
+    job = load("two-cylinder-head")
+    measuring_pages(job, lines_of(job), "mm", "Letter")
+    assert any("Notes" in texts(page) for page in drawn[2:])
+    fewest = len({place.page for place in _laid(lines_of(job), ROWS[-1], drawn[2].height - MARGIN - 3.0)})
+    assert len(drawn) == 2 + fewest

@@ -25,7 +25,7 @@ CSS = """
 :root { color-scheme: light; }
 * { box-sizing: border-box; }
 body { margin: 0 auto; padding: 1rem; max-width: 60rem; color: #000; background: #fff;
-  font: 1.15rem/1.4 system-ui, "Segoe UI", Roboto, "DejaVu Sans", sans-serif; }
+  font: 1.15rem/1.4 "DejaVu Sans", Verdana, "Bitstream Vera Sans", sans-serif; }
 h1 { font-size: 2rem; line-height: 1.15; margin: 0 0 .2rem; }
 h2 { font-size: 1.35rem; margin: 1.5rem 0 .4rem; border-bottom: 2px solid #000; }
 p { margin: .3rem 0; }
@@ -54,6 +54,7 @@ td.found, th.found { border-left: 1px solid #000; min-width: 4.2rem; padding-lef
 .face figure + figure { flex: 1 1 14rem; max-width: 22rem; }
 .face strong { display: block; }
 svg text { font-family: inherit; }
+.band { white-space: nowrap; }
 @media (max-width: 34rem) { dl { grid-template-columns: 1fr; } dd { margin-bottom: .5rem; } }
 @media print {
   @page { size: PAPER; margin: 9mm 11mm; }
@@ -61,7 +62,7 @@ svg text { font-family: inherit; }
   h1 { font-size: 17pt; } h2 { font-size: 13pt; margin: .7rem 0 .2rem; }
   table { font-size: 10pt; margin: .2rem 0; line-height: 1.15; }
   td.stroke { font-size: 12pt; }
-  td { white-space: normal; } td .band { white-space: nowrap; }
+  td { white-space: normal; }
   th, .small, figcaption { font-size: 8.5pt; } th, td { padding: .22rem .3rem .22rem 0; }
   td.found, th.found { min-width: 10mm; padding-left: .2rem; }
   .face { margin: .4rem 0; gap: 6mm; flex-wrap: nowrap; }
@@ -169,7 +170,7 @@ def _stage(stage: Stage, unit: str) -> str:
         + "</tr>"
         for row in stage.rows
     )
-    facts = "".join(f"<p>{escape(fact)}</p>" for fact in stage.facts)
+    facts = "".join(f"<p>{shown(fact)}</p>" for fact in stage.facts)
     notes = ""
     if any(row.block.spare for row in stage.rows):
         notes += '<p class="small">In brackets: only if the goal is not met by then.</p>'
