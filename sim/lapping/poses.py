@@ -194,7 +194,7 @@ def slowed(quad_strokes: float, brush_every: int | None, sheet_every: int | None
     are slowed in loading and dulling alike.  Powers of two, so that it rounds nothing.
 
     >>> slowed(16.0, 20, 100), slowed(16.0, 1, 100), slowed(16.0, 1, 4), slowed(16.0, None, 3)
-    ((1, 1), (16, 1), (4, 4), (4, 4))
+    ((1, 1), (8, 1), (4, 4), (4, 4))
     """
     brush, sheet = (
         _power_of_two(quad_strokes / every) if every and quad_strokes >= OFTEN * every else 1
