@@ -12,7 +12,7 @@ from click.testing import CliRunner
 
 from handlap.cli.asking import questions
 from handlap.cli.asking.new_file import outline_names
-from handlap.cli.asking.new_questions import KEYS_ASKED
+from handlap.cli.asking.new_keys import KEYS_ASKED
 from handlap.cli.main import main
 from handlap.sim.job.scenario_file import builtin_names, load
 

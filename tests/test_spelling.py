@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from handlap.cli.asking.new_questions import raw_value
+from handlap.cli.asking.new_answers import raw_value
 from handlap.cli.main import main
 from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.spelling import nearest

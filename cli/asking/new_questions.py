@@ -5,9 +5,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
-from functools import cache
-from typing import Any
+from dataclasses import replace
 
 from handlap.cli.asking.laid_questions import (
     NAMES,
@@ -18,89 +16,44 @@ from handlap.cli.asking.laid_questions import (
     check_row,
     check_strip,
     laid_strips,
-    one_of,
     pieces_of_a_grit,
     row_openings,
     row_questions,
     strip_questions,
 )
+from handlap.cli.asking.new_answers import (
+    DOUBTED,
+    MOST_OPENINGS,
+    NONE,
+    Answers,
+    leaves_typed,
+    listed,
+    openings_of,
+    raw_number,
+    raw_value,
+    refuse_doubtful,
+)
 from handlap.cli.asking.new_file import Document, builtin_outline, compose, outline_names
+from handlap.cli.asking.new_keys import GUESS, KEYS_ASKED, USUAL, Asked, default_words, help_words, with_unit
 from handlap.cli.asking.questions import Question, say
 from handlap.cli.asking.readings_text import line_text, plain_number
-from handlap.cli.reports.wording import plain_basis
 from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError, ScenarioError
-from handlap.sim.common.measured_number import Doubted, doubtful, read_measured, split_numbers
 from handlap.sim.common.spoken import reworded
-from handlap.sim.common.units import POUND, System, number_of, show, unit_of
+from handlap.sim.common.units import POUND, System, show
 from handlap.sim.face.stations import lines_of
 from handlap.sim.face.told import too_thick_to_show
-from handlap.sim.job.key_row import Key, allowed_words
 from handlap.sim.job.scenario import Scenario, Station
 from handlap.sim.job.scenario_file import file_frame, load_text
-from handlap.sim.job.scenario_keys import BY_NAME, describe_keys
-from handlap.sim.job.scenario_values import SHORT_GASKETS
+from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.materials.mass import SLAB, slab_mass
-from handlap.sim.materials.metals import METALS
 
-NONE, USUAL, GUESS = "none", "usual", "guess"
-MOST_OPENINGS = 200
 RECTANGLE, POLYGON = "rectangle", "polygon"
 LEAVES = {"mm": "30 40 50 60 80 100 150 200 250 300", "inch": "1.5 2 3 4 5 6 8 10 12 15"}
 LIMITS = {"mm": "50", "inch": "2"}
 SIZES = {"mm": ("240", "140"), "inch": ("10", "6")}
-UNITED = ("quantity", "uncertain quantity", "leaves", "points")
-"""Kinds of keys whose plain numbers have a unit."""
 FILLED: Document = {"part": {"metal": "A356", "mass": "2 kg", "limit": "50 µm"}}
 """What stands in for questions not yet asked while an answer is checked."""
-
-Answers = dict[str, str]
-
-
-@dataclass(frozen=True)
-class Asked:
-    """A key of the scenario that is asked for."""
-
-    name: str
-    heading: str
-    text: str
-    default: str
-    more: str = ""
-
-
-KEYS_ASKED: tuple[Asked, ...] = (
-    Asked("part.metal", "The part", "Which metal is the face?", "A356"),
-    Asked(
-        "part.thickness", "The part", "How thick is it, if it is a thin plate that bends? Else: none.", NONE
-    ),
-    Asked("part.mass", "The part", "What does it weigh, with all that rests on the paper?", GUESS),
-    Asked("part.limit", "The limits", "How flat must it be? The maker's figure comes first.", ""),
-    Asked(
-        "part.limit_by", "The limits", "How is that meant: by the straightedge, or as zone?", "straightedge"
-    ),
-    Asked("part.allowance", "The limits", "How much may come off at most, anywhere?", NONE),
-    Asked("part.gasket", "The limits", "What gasket goes on it?", NONE),
-    Asked("plate.length", "The plate", "How long is the flat plate the paper is stuck on?", USUAL),
-    Asked("plate.width", "The plate", "How wide is it?", USUAL),
-    Asked("plate.grade", "The plate", "Of what grade, with its standard?", NONE),
-    Asked(
-        "paper.grits", "The paper", "Which papers are at hand, coarse to fine, with commas between?", USUAL
-    ),
-    Asked("paper.wet", "The paper", "Worked wet? yes or no", "no"),
-    Asked("paper.sheets", "The paper", "How many sheets are there, all grits together?", NONE),
-    Asked(
-        "hands.press",
-        "The hands",
-        "How hard do you press: light, firm, heavy, or a force?",
-        USUAL,
-        "Three numbers are its middle, least and greatest value.",
-    ),
-    Asked("hands.height", "The hands", "How high over the paper do the hands push?", USUAL),
-    Asked("strokes.length", "The hands", "How far does the part travel one way?", USUAL),
-    Asked("turning.schedule", "The hands", "How is the part turned as the work goes on?", USUAL),
-    Asked("readings.edge_length", "The readings", "How long is the straightedge?", USUAL),
-    Asked("readings.leaves", "The readings", "Which feeler leaves are at hand, as they are stamped?", ""),
-)
 
 
 def system_of(answers: Answers) -> System:
@@ -215,9 +168,9 @@ class NewJob:
                 return
 
     def _plain(self, name: str, heading: str, text: str, default: str | None, answers: Answers) -> Question:
-        told = _with_unit(text, name, system_of(answers))
+        told = with_unit(text, name, system_of(answers))
         return Question(
-            name, told, _help(name, system_of(answers)), default, self._checked(name, answers), heading
+            name, told, help_words(name, system_of(answers)), default, self._checked(name, answers), heading
         )
 
     def _keyed(self, asked: Asked, answers: Answers) -> Question:
@@ -225,15 +178,15 @@ class NewJob:
         default = {"part.limit": LIMITS[system], "readings.leaves": LEAVES[system]}.get(
             asked.name, asked.default
         )
-        text = _with_unit(asked.text, asked.name, system)
+        text = with_unit(asked.text, asked.name, system)
         if default == USUAL:
-            text += f" Usual: {_default_words(asked.name, system)}."
+            text += f" Usual: {default_words(asked.name, system)}."
         elif default == GUESS:
             text += f" A guess, from {self._slab_words(answers)}, is {self._mass_words(answers)}."
         return Question(
             asked.name,
             text,
-            f"{_help(asked.name, system)} {asked.more}".strip(),
+            f"{help_words(asked.name, system)} {asked.more}".strip(),
             default,
             self._checked(asked.name, answers),
             asked.heading,
@@ -334,7 +287,7 @@ class NewJob:
             for name in ("part.length", "part.width") if shape == RECTANGLE else ("part.polygon",):
                 if name in answers:
                     part[name.partition(".")[2]] = raw_value(BY_NAME[name], answers[name])
-            openings = [*self._in_rows(answers), *_openings_of(answers)]
+            openings = [*self._in_rows(answers), *openings_of(answers)]
             if openings:
                 part["openings"] = openings
         elif shape in outline_names():
@@ -406,7 +359,7 @@ def _grits(answers: Answers) -> int:
     """How many grits are at hand."""
     typed = answers.get("paper.grits", USUAL)
     if typed in (NONE, USUAL):
-        return len(_default_words("paper.grits", "mm").split(","))
+        return len(default_words("paper.grits", "mm").split(","))
     return len(listed(typed))
 
 
@@ -433,24 +386,6 @@ def _shape(answers: Answers) -> str:
 def _unset(asked: Asked, answer: str) -> bool:
     """Whether an answer leaves a key to its default."""
     return asked.default in (NONE, USUAL) and answer in (NONE, USUAL)
-
-
-def _with_unit(text: str, name: str, system: System) -> str:
-    """A question with the unit that a plain number has."""
-    row = BY_NAME[name]
-    unit = unit_of(row.quantity, system) if row.kind in UNITED else ""
-    return f"{text} ({unit})" if unit else text
-
-
-def _openings_of(answers: Answers) -> list[Document]:
-    """Openings up to the first question answered by "none"."""
-    found = []
-    for i in range(1, MOST_OPENINGS + 1):
-        answer = answers.get(f"opening {i}", NONE)
-        if answer == NONE:
-            break
-        found.append(raw_opening(answer))
-    return found
 
 
 def finish(document: Document, intro: list[str], unstated: list[str], file: str) -> str:
@@ -485,146 +420,3 @@ def _rank(name: str) -> tuple[int, int]:
     place = keys.index("paper.grits") + 1
     keys[place:place] = STRIPS
     return len(_ORDER) + (keys.index(name) if name in keys else len(keys)), 0
-
-
-@cache
-def _help(name: str, system: System) -> str:
-    row = BY_NAME[name]
-    words = reworded(row.help[:1].upper() + row.help[1:] + ".", system)
-    if name == "part.metal":
-        words += f" Known are {', '.join(metal.name for metal in METALS.values())}."
-    allowed = allowed_words(row, system)
-    if allowed:
-        words += f" Allowed: {allowed}."
-    if row.kind in ("quantity", "uncertain quantity"):
-        own = '"2.5 cm" or "0.05 mm"' if system == "mm" else '"3 1/2 in" or "2 thou"'
-        words += f" A number may bring its own unit, such as {own}."
-    if row.basis:
-        why = "" if row.basis == "ours" else reworded(f" ({row.basis.removeprefix('ours: ')})", system)
-        words += f" Default: {_default_words(name, system)}{why}."
-    return words
-
-
-@cache
-def _default_words(name: str, system: System) -> str:
-    return reworded(plain_basis(next(row.default for row in describe_keys() if row.name == name)), system)
-
-
-def raw_number(typed: str) -> int | float | str:
-    """What was typed as a file would hold it: a plain number, or the text with its unit."""
-    if re.fullmatch(r"[+-]?\d{1,15}", typed):
-        return int(typed)
-    if re.fullmatch(r"[+-]?(\d+\.\d*|\.\d+)([eE][+-]?\d{1,3})?|[+-]?\d+[eE][+-]?\d{1,3}", typed):
-        value = float(typed)
-        return value if abs(value) < 1e300 else typed
-    try:
-        return plain_number(number_of(typed)) if re.search(r"[,/]", typed) else typed
-    except ValueError:
-        return typed
-
-
-DOUBTED = {
-    "part.length": ("length", "length"),
-    "part.width": ("length", "length"),
-    "part.mass": ("mass", "mass"),
-    "part.limit": ("limit", "height"),
-    "part.allowance": ("allowance", "height"),
-}
-"""Questions at which a bare number that makes no sense in its unit is asked back → kind and quantity."""
-
-
-def refuse_doubtful(typed: str, kind: str, quantity: str, system: System) -> None:
-    """Ask back a bare number that only makes sense in another unit.
-
-    Raises
-    ------
-    Doubted : with what to put in its place
-    """
-    try:
-        read = read_measured(typed, quantity, unit_of(quantity, system))
-    except ValueError:
-        return
-    doubt = doubtful(read.number, kind, read.unit, system) if read.bare else None
-    if doubt is not None:
-        raise Doubted(doubt)
-
-
-def leaves_typed(typed: str, system: System) -> Document:
-    """Leaves as a file holds them, in the unit that they are stamped in.
-
-    Raises
-    ------
-    Doubted : where plain numbers are no leaves in the unit of the job, but are in another
-
-    >>> leaves_typed("0.03 0.05 0.1 mm", "mm")
-    {'leaves_in': 'mm', 'leaves': [0.03, 0.05, 0.1]}
-    """
-    unit = unit_of("leaf", system)
-    try:
-        parts = split_numbers(typed)
-        found = [read_measured(part, "leaf", unit) for part in parts]
-    except ValueError:
-        return {"leaves": listed(typed)}
-    if found and all(one.bare for one in found):
-        doubts = [doubtful(one.number, "leaf", unit, system) for one in found]
-        doubt = next((d for d in doubts if d is not None), None)
-        if doubt is not None:
-            meant = doubt.meant[0].split()[-1]
-            raise Doubted(doubt, f"{' '.join(f'{one.number:.7g}' for one in found)} {meant}")
-    stamped = {one.unit for one in found}
-    if len(stamped) != 1:
-        return {"leaves": [raw_number(part) for part in parts]}
-    (own,) = stamped
-    numbers = {"leaves": [plain_number(one.number) for one in found]}
-    return numbers if own == unit else {"leaves_in": own, **numbers}
-
-
-def listed(typed: str) -> list[Any]:
-    """Numbers or words with commas or blanks between them, as a file would hold them."""
-    parts = typed.split(",") if "," in typed else typed.split()
-    return [raw_number(part.strip()) for part in parts if part.strip()]
-
-
-def _points(typed: str) -> list[list[Any]]:
-    return [listed(corner) for corner in typed.split(";") if corner.strip()]
-
-
-def raw_value(row: Key, typed: str) -> Any:
-    """An answer as the value of a key; what cannot be read so stays text, for the loader to refuse."""
-    if row.kind in ("quantity", "whole number"):
-        return raw_number(typed)
-    if row.kind == "uncertain quantity":
-        parts = listed(typed)
-        if len(parts) == 3:
-            return dict(zip(("value", "low", "high"), parts, strict=True))
-        return raw_number(typed)
-    if row.kind == "yes or no":
-        return {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}.get(
-            typed.strip().lower(), typed
-        )
-    if row.kind == "choice":
-        try:
-            return one_of(typed, row.choices)
-        except InputError:
-            return typed
-    if row.kind == "points":
-        return _points(typed)
-    if row.kind == "gasket":
-        word = typed.strip().lower()
-        return typed if typed in row.choices or word in SHORT_GASKETS else listed(typed)
-    if row.kind in ("leaves", "grits"):
-        return listed(typed)
-    return typed
-
-
-def raw_opening(typed: str) -> Document:
-    """An opening as a file would hold it.
-
-    Raises
-    ------
-    InputError : if it is none of the three kinds
-    """
-    kind, _, rest = typed.partition(" ")
-    if kind not in ("circle", "slot", "polygon"):
-        raise InputError(f'"{typed}"; allowed: circle, slot or polygon with its numbers, or {NONE}')
-    return {kind: _points(rest) if kind == "polygon" else listed(rest)}

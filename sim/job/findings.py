@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from handlap.sim.common.errors import Fault
+from handlap.sim.common.errors import Fault, spoken_key
 from handlap.sim.common.units import System, unit_of
 
 MOST_WHOLE = 10**15
@@ -34,7 +34,7 @@ class Findings:
 
     def warn(self, label: str, words: str) -> None:
         """Write down a doubt that does not refuse the file."""
-        self.warnings.append(f"{label}: {words}")
+        self.warnings.append(f"{spoken_key(label)}: {words}")
 
 
 def is_immense(raw: Any) -> bool:
