@@ -7,13 +7,14 @@ Contrast: WCAG 2.2, success criterion 1.4.3.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 from bench_page_cases import job_file, page_plan
 from browser import Browser, missing
 from cli_examples import synthetic_lap, synthetic_plan
+from click.testing import CliRunner
 from page_measures import (
     FAINT,
     LEAST_CONTRAST,
@@ -28,6 +29,8 @@ from test_play import small
 
 from handlap.cli.drawing.pictures import lap_pictures, plan_pictures
 from handlap.cli.drawing.sizes import for_phones
+from handlap.cli.main import main
+from handlap.cli.reports import pdf_page, report_pdf
 from handlap.cli.reports.lap_report import lap_report
 from handlap.cli.reports.page import render_page
 from handlap.cli.reports.pdf_page import Page
@@ -42,7 +45,7 @@ from handlap.cli.sheets.sheet_measuring import measuring_pages
 from handlap.sim.common.spoken import speaking
 from handlap.sim.common.units import System
 from handlap.sim.face.stations import lines_of
-from handlap.sim.job.scenario_file import load
+from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.planning.cautions import cautions
 
 KINDS = ("plan", "simulate", "job sheet", "bench page", "play")
@@ -86,18 +89,19 @@ def browser() -> Iterator[Browser]:
     one.close()
 
 
-@needs_browser
-@pytest.mark.parametrize("kind", KINDS)
-def test_a_page_holds_on_every_screen_in_light_and_dark_and_in_print(made, browser, kind):
-    files, _ = made
-    faults = []
-    for media, shade, width in (
-        ("screen", "light", 1280),
-        ("screen", "light", 390),
-        ("screen", "dark", 1280),
-        ("screen", "dark", 390),
-        ("print", "light", 710),
-    ):
+SCREENS = (
+    ("screen", "light", 1280),
+    ("screen", "light", 390),
+    ("screen", "dark", 1280),
+    ("screen", "dark", 390),
+    ("print", "light", 710),
+)
+
+
+def faults_of(browser: Browser, file: Path) -> list[tuple[object, ...]]:
+    """What is wrong with a page, by screen."""
+    faults: list[tuple[object, ...]] = []
+    for media, shade, width in SCREENS:
         browser.tell(
             "Emulation.setEmulatedMedia",
             media=media,
@@ -105,7 +109,7 @@ def test_a_page_holds_on_every_screen_in_light_and_dark_and_in_print(made, brows
         )
         browser.size(width, 860)
         browser.log()
-        browser.open(files[kind])
+        browser.open(file)
         browser.run(OPEN)
         for what, script in (
             ("off the page", TOO_WIDE), ("on each other", ON_EACH_OTHER), ("faint", FAINT), ("untold", UNTOLD)
@@ -116,6 +120,59 @@ def test_a_page_holds_on_every_screen_in_light_and_dark_and_in_print(made, brows
         if complaints := browser.log():
             faults.append((media, shade, width, "console", complaints))
     browser.tell("Emulation.setEmulatedMedia", media="", features=[])
+    return faults
+
+
+@needs_browser
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_page_holds_on_every_screen_in_light_and_dark_and_in_print(made, browser, kind):
+    faults = faults_of(browser, made[0][kind])
+    assert not faults, "\n".join(map(str, faults))
+
+
+LOG = (
+    ("--dyed", "--part-weight", "3400", "--scale", "0.1"),
+    ("--strokes", "80", "--paper", "P120", "--new-sheet", "--part-weight", "3399.6", "--scale", "0.1"),
+)
+ORDERS: dict[str, tuple[str, ...]] = {
+    "survey": (),
+    "plan": ("--members", "8"),
+    "compare": ("--members", "16", "--no-turns"),
+    "why": ("--members", "16", "--dye", "gone at both ends"),
+    "improve": ("--members", "16", "--budget", "20"),
+    "replan": ("--members", "16"),
+    "record": ("--members", "16"),
+    "scrap-trial": (),
+}
+
+
+@needs_browser
+@pytest.mark.slow
+@pytest.mark.parametrize("command", ORDERS)
+def test_what_a_command_hands_over_holds_too(command, browser, tmp_path, monkeypatch):
+    """Pages, pictures and sheets of whole commands: minutes of computing, for whoever changes looks."""
+    job = tmp_path / "head.toml"
+    job.write_text(read_text("two-cylinder-head"), encoding="utf-8")
+    for entry in LOG:
+        assert CliRunner().invoke(main, ["log", str(job), *entry]).exit_code == 0
+    kept: list[Page] = []
+    real = pdf_page.write_pdf
+
+    def keep(pages: Sequence[Page], title: str) -> bytes:
+        kept.extend(pages)
+        return real(pages, title)
+
+    for module in (report_pdf, sheet_job_pdf, sheet_measuring):
+        monkeypatch.setattr(module, "write_pdf", keep)
+    out = tmp_path / "out"
+    with drawn_figures() as drawn:
+        done = CliRunner().invoke(main, [command, str(job), *ORDERS[command], "--out", str(out)])
+    assert done.exit_code in (0, 3), done.output
+    pages = sorted(out.rglob("*.html"))
+    assert pages
+    faults = [fault for page in pages for fault in faults_of(browser, page)]
+    faults += [("on paper", pair) for page in kept for pair in texts_on_each_other(page.figure)]
+    faults += [("in a picture", pair) for pair in drawn]
     assert not faults, "\n".join(map(str, faults))
 
 

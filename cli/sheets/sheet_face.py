@@ -112,11 +112,13 @@ def draw_names(
 
 SIDES = 8.0
 """Room round a face for the names of its sides [mm]."""
+BESIDE = 7.0
+"""… and so much more at its ends, where names lie along: in wide letters of a browser, too [mm]."""
 
 
 def face_size(outline: Outline, wide: float, high: float) -> float:
     """Millimetres of the sheet per metre of the face, so that face and sides fit into a room [mm/m]."""
-    return min((wide - 2.0 * (SIDES + 4.0)) / outline.length, (high - 2.0 * SIDES) / outline.width, 2000.0)
+    return min((wide - 2.0 * (SIDES + BESIDE)) / outline.length, (high - 2.0 * SIDES) / outline.width, 2000.0)
 
 
 def draw_face(
