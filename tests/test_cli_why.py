@@ -98,7 +98,7 @@ def test_the_commands_run_and_print_one_object():
     ("args", "says"),
     [
         (("why", "two-cylinder-head", "--dye", "blue"), "not understood"),
-        (("why", "two-cylinder-head", "--dye", "gone", "--after", "x.toml"), "not both"),
+        (("why", "two-cylinder-head", "--dye", "gone", "--after", "x.toml"), "give one of"),
         (("why", "two-cylinder-head", "--after", "nowhere.toml"), "nowhere.toml"),
         (("improve", "two-cylinder-head", "--budget", "3"), "20<=x<=1000"),
     ],
