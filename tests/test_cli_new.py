@@ -11,9 +11,11 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli.asking import questions
+from handlap.cli.asking.laid_questions import one_of
 from handlap.cli.asking.new_file import outline_names
 from handlap.cli.asking.new_keys import KEYS_ASKED
 from handlap.cli.main import main
+from handlap.sim.common.errors import InputError
 from handlap.sim.job.scenario_file import builtin_names, load
 
 LIMITS = ["", "", "200", "composite"]
@@ -382,3 +384,12 @@ def test_an_inch_job_is_asked_and_helped_in_inches(here, monkeypatch):
     assert (job.leaf_unit, job.readings.edge_length) == ("in", pytest.approx(0.40005))
     assert job.part.limit == pytest.approx(50.8e-6)
     assert job.part.outline.length == pytest.approx(13 * 0.0254)
+
+
+def test_centimetres_are_no_mistyped_millimetres():
+    """Short words are a letter from each other: they are asked back, never guessed."""
+    assert one_of("Millimetrs", ("millimetres", "inch")) == "millimetres"
+    assert one_of("in", ("mm", "inch")) == "inch"
+    for typed in ("cm", "km", "im"):
+        with pytest.raises(InputError, match="first letters"):
+            one_of(typed, ("mm", "inch"))

@@ -382,10 +382,10 @@ def test_every_figure_has_a_unit_and_every_kind_of_unit_is_used():
     "name, value, words",
     [
         ("flatness", Band(1.52e-5, 1.84e-5, 2.21e-5), "18 µm (15–22)"),
-        ("bow_along", Band(-3e-6, 1e-6, 4e-6), "1 µm (−3 to 4)"),
+        ("bow_along", Band(-3e-6, 1e-6, 4e-6), "1.0 µm (−3 to 4)"),
         ("mass", 1.234e-3, "1.2 g"),
         ("dye_left", Band(0.04, 0.11, 0.32), "11 % (4–32)"),
-        ("strokes_to_limit", Band(411.0, 530.0, 1490.0), "500 (400–1500)"),
+        ("strokes_to_limit", Band(411.0, 530.0, 1490.0), "530 (400–1500)"),
         ("strokes_to_limit", Band(400.0, 900.0, np.inf), "900 (from 400, for some not reached)"),
         ("minutes_to_limit", np.inf, "not reached"),
         ("flatness", np.nan, "not known"),

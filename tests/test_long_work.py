@@ -128,7 +128,7 @@ def slowly(monkeypatch: pytest.MonkeyPatch) -> None:
         ("plan", HEAD, "--members", "8"),
         ("compare", HEAD, "--members", "16", "--no-turns", "--way", "turning=none"),
         ("why", HEAD, "--members", "16", "--strokes", "40"),
-        ("improve", HEAD, "--members", "16", "--budget", "20"),
+        pytest.param(("improve", HEAD, "--members", "16", "--budget", "20"), marks=pytest.mark.slow),
         ("simulate", HEAD, "--strokes", "40"),
     ],
     ids=lambda args: args[0],

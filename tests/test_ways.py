@@ -91,6 +91,7 @@ def test_every_key_that_is_read_changes_the_scenario():
     said = {
         "turning": "quarter", "every": "33", "pattern": "circle", "direction": "across", "length": "77",
         "height": "11", "press": "13", "papers": "P150", "brush": "17", "sheet": "19",
+        "wet": "no",
     }  # fmt: skip
     assert set(said) | {"name"} == set(READERS)
     for key, value in said.items():

@@ -81,12 +81,19 @@ def count_of(typed: str, otherwise: str) -> int:
     return int(typed)
 
 
+LEAST_GUESSED = 4
+"""Words of fewer letters are too near to others to be guessed at."""
+
+
 def one_of(typed: str, words: tuple[str, ...]) -> str:
-    """The word that is meant, by its first letters."""
+    """The word that is meant, by its first letters, or mistyped; short words are not guessed at: cm is no mm.
+
+    >>> one_of("ha", ("half", "quarter")), one_of("quater", ("half", "quarter"))
+    ('half', 'quarter')
+    """
     word = typed.strip().lower()
-    fits = [known for known in words if word and known.startswith(word)] or [
-        known for known in (nearest(word, words),) if known
-    ]
+    guess = nearest(word, words) if len(word) >= LEAST_GUESSED else None
+    fits = [known for known in words if word and known.startswith(word)] or ([guess] if guess else [])
     if len(fits) != 1:
         raise InputError(f'"{typed}"; allowed: {", ".join(words)} (first letters are enough)')
     return fits[0]

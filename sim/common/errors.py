@@ -117,7 +117,7 @@ class Fault:
             return f"{where}: {allowed}"
         if not key:
             return f"{where}: {got}; allowed: {allowed}"
-        joint = ": " if key.startswith("line ") else " = "
+        joint = ": " if self.key.startswith("line ") else " = "
         return f"{where}{joint}{got}; allowed: {allowed}"
 
 
