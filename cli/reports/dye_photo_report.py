@@ -79,14 +79,14 @@ def _map(seen: DyePhoto) -> Drawing:
         side = SIDE if i == 0 else "  near  " if i == rows - 1 else " " * len(SIDE)
         lines.append((side + text).rstrip())
     lines.append(f"{' ' * len(SIDE)}left{' ' * max(1, columns - 9)}right")
-    lines.append(f"{' ' * len(SIDE)}# dyed  . bare  ? cannot tell")
+    lines.append(f"{' ' * len(SIDE)}# dyed  . bare  - cannot tell")
     return Drawing(tuple(lines), _alt(seen))
 
 
 def _letter(chance: float, metal: float) -> str:
     if metal < 0.5:
         return " "
-    return "#" if chance >= TOLD else "." if chance <= 1.0 - TOLD else "?"
+    return "#" if chance >= TOLD else "." if chance <= 1.0 - TOLD else "-"
 
 
 def _odd(seen: DyePhoto, told: int) -> tuple[str, ...]:
