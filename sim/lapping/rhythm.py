@@ -2,7 +2,8 @@
 
 A new sheet is due when metal per minute, its change included, has been greatest.  The others are rules of
 proportion: each is a length of work after which the effect in question has grown to a stated share of what
-matters.  All are rounded to a number a person can count.
+matters.  All are rounded to one beat that a person can keep: looks fall on brushings, turns on brushings or
+whole times between two of them, new sheets on brushings.
 """
 
 from __future__ import annotations
@@ -46,31 +47,47 @@ def countable(strokes: float) -> int:
     return max((c for c in COUNTABLE if c <= strokes), default=COUNTABLE[0])
 
 
+def in_step(strokes: float, beat: int) -> int:
+    """The largest interval up to ``strokes`` that keeps step with ``beat``: whole beats, or a part of one.
+
+    A part is a countable one that goes into the beat whole times; at least the smallest there is.
+
+    >>> in_step(150, 80), in_step(170, 80), in_step(30, 80), in_step(2, 80)
+    (80, 160, 20, 5)
+    """
+    if strokes >= beat:
+        return beat * int(strokes // beat)
+    parts = [c for c in COUNTABLE if beat % c == 0]
+    return max((c for c in parts if c <= strokes), default=min(parts, default=beat))
+
+
 def choose_rhythm(scenario: Scenario, conditions: Conditions, grit: Grit) -> Rhythm:
     """Intervals of a scenario on one paper: its own where stated, else by the rules above."""
-    paper = scenario.paper
+    paper, states = scenario.paper, len(scenario.turning.states)
     fresh = depth_per_stroke(scenario, conditions, grit)
-    turn = scenario.turning.every
-    if len(scenario.turning.states) < 2:
-        turn = 0
-    elif turn is None:
-        turn = countable(TURN_DEPTH * conditions.bedding_of(grit) / (SETTLED * fresh))
-    if not scenario.wear.ages:
-        return Rhythm(turn, paper.brush_every or 0, paper.sheet_every or 0)
-    on_paper = fresh * scenario.part.outline.area / swept_area(scenario)
     pace = float(scenario.hands.strokes_per_minute.value)
     block = countable(MINUTES_BETWEEN_CHECKS * pace)
-    brush, sheet = paper.brush_every, paper.sheet_every
-    if brush is None:
+    on_paper = fresh * scenario.part.outline.area / swept_area(scenario)
+    brush, sheet, turn = paper.brush_every, paper.sheet_every, scenario.turning.every
+    if brush is None and scenario.wear.ages:
         # The paper is cleaned at every look anyway.
         scale = law_of(scenario, conditions, grit).loading_scale
-        brush = min(block, countable(BRUSH_LOADING * scale / (SETTLED * on_paper)))
+        brush = in_step(min(block, BRUSH_LOADING * scale / (SETTLED * on_paper)), block)
+    if states < 2:
+        turn = 0
+    elif turn is None:
+        turn = in_step(TURN_DEPTH * conditions.bedding_of(grit) / (SETTLED * fresh), brush or block)
+    if not scenario.wear.ages:
+        return Rhythm(turn, brush or 0, sheet or 0)
     if sheet is None:
-        best = one_sheet(scenario, conditions, grit, brush_every=brush, pace=pace).best_change()
+        best = one_sheet(scenario, conditions, grit, brush_every=brush or 0, pace=pace).best_change()
         # A change falls on a brushing, so that the bench has one thing to remember; the best is a flat
         # one: rather a little longer on a sheet.
         sheet = brush * int(np.ceil(best / brush)) if brush else countable(best)
-    return Rhythm(turn, brush, sheet)
+        if turn and brush and sheet % (turn * states) == 0:
+            # Every sheet would meet the part the same way round, and fresh paper cuts a slant then.
+            sheet += brush
+    return Rhythm(turn, brush or 0, sheet)
 
 
 def check_interval(scenario: Scenario, horizon: int | None = None, most: int = 60) -> int:
