@@ -14,7 +14,7 @@ import pytest
 from bad_scenarios import SHORT
 from bad_scenarios import WHOLE as MM
 
-from handlap.sim.common.errors import ScenarioError
+from handlap.sim.common.errors import ScenarioError, spoken_key
 from handlap.sim.common.grid import raster_of
 from handlap.sim.common.outline import polygon_moments
 from handlap.sim.common.units import show_leaf
@@ -617,7 +617,7 @@ def test_implausible_values_are_doubted_not_refused(key: str, change: tuple[str,
         )
     assert text != SHORT
     s = scenario_file.load_text(text, "x")
-    assert any(w.startswith(key + ":") for w in s.warnings), s.warnings
+    assert any(w.startswith(spoken_key(key) + ":") for w in s.warnings), s.warnings
 
 
 def test_a_usual_file_raises_no_doubt() -> None:

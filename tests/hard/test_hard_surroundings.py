@@ -30,8 +30,20 @@ from handlap.cli.screen import PLAIN
 HAND_OVER = "handlap.cli.options:Output.hand_over"
 HATCHES = {
     **dict.fromkeys(
-        ("survey", "plan", "compare", "why", "improve", "simulate", "replan", "record", "validity",
-         "scrap-trial", "dye-photo"), HAND_OVER
+        (
+            "survey",
+            "plan",
+            "compare",
+            "why",
+            "improve",
+            "simulate",
+            "replan",
+            "record",
+            "validity",
+            "scrap-trial",
+            "dye-photo",
+        ),
+        HAND_OVER,
     ),
     "measuring-sheet": "handlap.cli.commands.measuring_sheet:_tell",
     "job-sheet": "handlap.cli.commands.job_sheet:_hand_over",
@@ -237,7 +249,9 @@ def test_a_reader_that_has_gone(case: Case) -> None:
 
 def _remarks(err: str) -> str:
     """What is said to stderr after the answer was printed; never comes where it cannot be printed."""
-    at = re.search(r"^(?:JSON|Written:|page|moving|heights|Nothing is written\.|\d+ pictures?) .*\Z", err, re.M | re.S)
+    at = re.search(
+        r"^(?:JSON|Written:|page|moving|heights|Nothing is written\.|\d+ pictures?) .*\Z", err, re.M | re.S
+    )
     return at[0] if at else ""
 
 
