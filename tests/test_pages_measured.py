@@ -143,6 +143,8 @@ ORDERS: dict[str, tuple[str, ...]] = {
     "replan": ("--members", "16"),
     "record": ("--members", "16"),
     "scrap-trial": (),
+    "lesson": ("--members", "16", "--tell"),
+    "job-sheet": ("--members", "8"),
 }
 
 
@@ -153,6 +155,7 @@ def test_what_a_command_hands_over_holds_too(command, browser, tmp_path, monkeyp
     """Pages, pictures and sheets of whole commands: minutes of computing, for whoever changes looks."""
     job = tmp_path / "head.toml"
     job.write_text(read_text("two-cylinder-head"), encoding="utf-8")
+    of = "thirds" if command == "lesson" else str(job)
     for entry in LOG:
         assert CliRunner().invoke(main, ["log", str(job), *entry]).exit_code == 0
     kept: list[Page] = []
@@ -166,7 +169,7 @@ def test_what_a_command_hands_over_holds_too(command, browser, tmp_path, monkeyp
         monkeypatch.setattr(module, "write_pdf", keep)
     out = tmp_path / "out"
     with drawn_figures() as drawn:
-        done = CliRunner().invoke(main, [command, str(job), *ORDERS[command], "--out", str(out)])
+        done = CliRunner().invoke(main, [command, of, *ORDERS[command], "--out", str(out)])
     assert done.exit_code in (0, 3), done.output
     pages = sorted(out.rglob("*.html"))
     assert pages

@@ -38,9 +38,9 @@ th { font-size: .95rem; border-bottom: 2px solid #000; vertical-align: bottom; }
 td { border-bottom: 1px solid #000; white-space: nowrap; }
 td.stroke { font-weight: 700; }
 .tick { display: inline-block; width: 1em; height: 1em; border: 2px solid #000; }
-dl { display: grid; grid-template-columns: 11rem 1fr; gap: .4rem 1rem; margin: .5rem 0; }
+dl { display: grid; grid-template-columns: 11rem minmax(0, 1fr); gap: .4rem 1rem; margin: .5rem 0; }
 dt { font-weight: 700; }
-dd { margin: 0; }
+dd { margin: 0; overflow-wrap: anywhere; }
 .dye { display: flex; flex-wrap: wrap; gap: 1rem; }
 figure { margin: 0; width: 17rem; break-inside: avoid; }
 svg { width: 100%; height: auto; display: block; }
@@ -55,7 +55,7 @@ td.found, th.found { border-left: 1px solid #000; min-width: 4.2rem; padding-lef
 .face strong { display: block; }
 svg text { font-family: inherit; }
 .band { white-space: nowrap; }
-@media (max-width: 34rem) { dl { grid-template-columns: 1fr; } dd { margin-bottom: .5rem; } }
+@media (max-width: 34rem) { dl { grid-template-columns: minmax(0, 1fr); } dd { margin-bottom: .5rem; } }
 @media print {
   @page { size: PAPER; margin: 9mm 11mm; }
   body { max-width: none; padding: 0; font-size: 10pt; line-height: 1.25; }
