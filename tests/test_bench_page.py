@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from hard.tried_commands import lay_out
 
 from handlap.cli.main import main
-from handlap.cli.reports.play_page import digest_of
+from handlap.cli.reports.script_page import digest_of
 from handlap.cli.sheets.sheet_bench_page import RULE_NAMES, bench_page_data, render_bench_page
 from handlap.cli.sheets.sheet_job import job_sheet_of
 from handlap.sim.bench.bench_blocks import paper_stages, stop_marks

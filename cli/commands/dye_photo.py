@@ -183,10 +183,9 @@ def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]
     ------
     InputError : if they are not such, or none
     """
-    import numpy as np
-
+    from handlap.cli.reports.quantity import counted
     from handlap.sim.bench.photo_view import CORNERS, Mark, NoView, corner_places
-    from handlap.sim.common.outline import polygon_moments
+    from handlap.sim.common.outline import middle_of
 
     if not corners and not openings:
         raise InputError(
@@ -194,8 +193,9 @@ def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]
             "--opening N=X,Y for four openings"
         )
     if corners and len(corners) != len(CORNERS):
-        count = f"{len(corners)} corner{'s' if len(corners) != 1 else ''}"
-        raise InputError(f"--corner: {count}; give all four, in the order {', '.join(CORNERS)}")
+        raise InputError(
+            f"--corner: {counted(len(corners), 'corner')}; give all four, in the order {', '.join(CORNERS)}"
+        )
     marks = []
     if corners:
         try:
@@ -217,7 +217,5 @@ def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]
             )
             raise InputError(f"--opening {text}: {allowed}")
         ring = outline.openings[int(number) - 1]
-        area, u, v = polygon_moments(ring)
-        middle = np.array([u / area, v / area])
-        marks.append(Mark(f"opening {int(number)}", middle, _place(place, "--opening"), ring))
+        marks.append(Mark(f"opening {int(number)}", middle_of(ring), _place(place, "--opening"), ring))
     return marks

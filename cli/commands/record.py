@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -21,8 +20,6 @@ from handlap.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from handlap.sim.bench.record import Record
     from handlap.sim.job.past_jobs import PastJob
 
@@ -69,6 +66,7 @@ def record(
     With --remember, what the job taught of paper and hands is kept for the next plans
     (handlap past-jobs shows it); nothing is kept without, and nothing is ever sent anywhere.
     """
+    from handlap.cli.remembering import keep, past_to_write
     from handlap.sim.bench.log_file import read_log
     from handlap.sim.job.scenario_file import load
 
@@ -103,25 +101,6 @@ def record(
     )
 
 
-def past_to_write() -> Path:
-    """The file of earlier jobs, its folder made, found to be whole.
-
-    Raises
-    ------
-    InputError : if none is wanted, it is torn, or its folder cannot be made
-    """
-    from handlap.cli.files import make_folder
-    from handlap.sim.common.errors import InputError
-    from handlap.sim.job.past_jobs import VARIABLE, read_past
-
-    place = past_place()
-    if place is None:
-        raise InputError(f"--remember: {VARIABLE} says that nothing is to be kept; name a file there")
-    read_past(place)
-    make_folder(place.parent)
-    return place
-
-
 def entry_of(found: Record) -> PastJob:
     """What a job leaves for the next ones, learnt without those before it."""
     from datetime import date
@@ -136,20 +115,3 @@ def entry_of(found: Record) -> PastJob:
         members, seed = learnt.members, found.seed
         learnt = learn(*open_log(past.plain, found.log, members=members, seed=seed, untold=True))
     return to_remember(learnt, found.log, today=date.today().isoformat())
-
-
-def keep(entries: Sequence[PastJob], place: Path) -> str:
-    """Write entries down, all or none, and say so."""
-    from handlap.cli.files import write_whole
-    from handlap.sim.job.given_file import read_small_text
-    from handlap.sim.job.past_jobs import LARGEST, parse_past, with_entry
-
-    text = read_small_text(place, LARGEST) if place.exists() else ""
-    older = False
-    for entry in entries:
-        text, replaced = with_entry(text, parse_past(text, str(place)), entry)
-        older |= replaced
-    write_whole(place, text)
-    what = "in place of what was kept of it before" if older else "as something new"
-    told = dict.fromkeys(name.replace("_", " ") for entry in entries for name in entry.found)
-    return f"Kept for your next plans, {what}, in {place}: {', '.join(told)}. handlap past-jobs shows it."

@@ -12,6 +12,7 @@ from handlap.cli.options import (
     in_its_units,
     output_options,
     past_option,
+    past_place,
     scenario_argument,
     seed_option,
 )
@@ -87,8 +88,6 @@ def scrap_trial(
     # What the trial found is held against the program's own middle, not against what it has learnt since.
     plain = trial if job.past is None else plan_scrap(job.past.plain, division=1e-3 * scale, **lengths)
     entries = entries_of(plain, masses, today=date.today().isoformat())
-    from handlap.cli.options import past_place
-
     place = None if afresh else past_place()
     earlier = () if place is None else read_past(place)
     known = from_past(job, (*earlier, *entries), "" if place is None else str(place))
@@ -100,7 +99,7 @@ def scrap_trial(
             start = known.paper.grits[choose_first(crew).taken.first].name
     kept = ""
     if remember:
-        from handlap.cli.commands.record import keep, past_to_write
+        from handlap.cli.remembering import keep, past_to_write
 
         kept = keep(entries, past_to_write())
     output.hand_over(

@@ -8,8 +8,6 @@ one a cell and frame (of the dye, which has three states, two bits), in base64.
 from __future__ import annotations
 
 import base64
-import hashlib
-import json
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +27,7 @@ from handlap.cli.drawing.play_views import (
 )
 from handlap.cli.reports.page import escape
 from handlap.cli.reports.quantity import height, stated, stated_height
+from handlap.cli.reports.script_page import script_page
 from handlap.cli.reports.wording import (
     LIMIT,
     dye_signs,
@@ -66,37 +65,19 @@ def render_play(followed: Followed) -> str:
     views = views_of(followed)
     data = play_data(followed, views)
     title = subject(followed.scenario)
-    return (
-        '<!doctype html>\n<html lang="en-GB" class="quiet">\n<head>\n<meta charset="utf-8">\n'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-        f"script-src '{digest_of(script)}'; style-src '{digest_of(style)}'; base-uri 'none'; "
-        "form-action 'none'\">\n"
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n"
+    body = (
         f"{_head(followed)}\n{_controls(followed)}\n"
         f'<main>\n<div class="views ways-{len(followed.ways)}">\n{_tiles(followed, views)}</div>\n'
         f"{_reading(followed)}</main>\n"
         "<footer>Worked out by handlap: one typical face, every figure at its middle value, nothing "
         "uncertain. For a decision on a real part use a plan with its bands; the limits of the part's maker, "
         "local codes and a qualified machinist's judgement come before any number here.</footer>\n"
-        f'<script type="application/json" id="frames">{harmless_json(data)}</script>\n'
-        f"<script>{script}</script>\n</body>\n</html>\n"
     )
+    return script_page(title, style, body, ("frames", data), script)
 
 
 def _file(name: str) -> str:
     return (HERE / name).read_text(encoding="utf-8")
-
-
-def digest_of(text: str) -> str:
-    """The digest by which a page allows one script or style and no other."""
-    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
-
-
-def harmless_json(data: dict[str, Any]) -> str:
-    """JSON that cannot end the element it stands in, whatever names a scenario holds."""
-    text = json.dumps(data, allow_nan=False, ensure_ascii=True, separators=(",", ":"))
-    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
 
 
 def play_data(followed: Followed, views: tuple[View, ...]) -> dict[str, Any]:

@@ -15,8 +15,7 @@ from typing import Any
 
 from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.drawing.colours import BENCH_PAGE
-from handlap.cli.reports.page import escape
-from handlap.cli.reports.play_page import digest_of, harmless_json
+from handlap.cli.reports.script_page import harmless_json, script_page
 from handlap.cli.reports.wording import TURNS, dye_signs, sentence, subject, wanted_words
 from handlap.cli.result_set import set_name
 from handlap.cli.sheets.sheet_job import LEAVES, stop_words
@@ -87,17 +86,8 @@ def render_bench_page(plan: PagePlan, system: System) -> str:
     body = (HERE / "bench_page.html").read_text(encoding="utf-8")
     data = bench_page_data(plan, system)
     title = f"At the bench: {subject(plan.scenario)}"
-    return (
-        '<!doctype html>\n<html lang="en-GB" class="quiet">\n<head>\n<meta charset="utf-8">\n'
-        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
-        f"script-src '{digest_of(script)}'; style-src '{digest_of(style)}'; base-uri 'none'; "
-        "form-action 'none'\">\n"
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        '<meta name="color-scheme" content="light dark">\n'
-        f"<title>{escape(title)}</title>\n<style>{style}</style>\n</head>\n<body>\n{body}"
-        f'<script type="application/json" id="job">{harmless_json(data)}</script>\n'
-        f"<script>{script}</script>\n</body>\n</html>\n"
-    )
+    head = '<meta name="color-scheme" content="light dark">\n'
+    return script_page(title, style, body, ("job", data), script, head=head)
 
 
 def _colours() -> str:

@@ -27,7 +27,7 @@ from handlap.sim.bench.photo_view import (
     find_view,
     straighten,
 )
-from handlap.sim.common.outline import Array, Outline, polygon_moments
+from handlap.sim.common.outline import Array, Outline, middle_of, polygon_moments
 
 Mask = NDArray[np.bool_]
 CELLS = 40
@@ -374,8 +374,7 @@ def _mended(
     more = []
     for found in openings:
         if found.seen:
-            area, u, v = polygon_moments(outline.openings[found.number - 1])
-            place = np.array([u / area, v / area])
+            place = middle_of(outline.openings[found.number - 1])
             more.append(Mark(f"opening {found.number}", place, view.pixels((place + found.off)[None])[0]))
     if len(more) < FEWEST - 1:
         return None

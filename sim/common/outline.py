@@ -34,6 +34,16 @@ def polygon_moments(polygon: Array) -> tuple[float, float, float]:
     return area / 2.0, moment_u / 6.0, moment_v / 6.0
 
 
+def middle_of(polygon: Array) -> Array:
+    """Centre of area (2,) of a closed polygon (n, 2), in the unit of its corners.
+
+    >>> middle_of(circle(3.0, -1.0, 2.0)).round(12).tolist()
+    [3.0, -1.0]
+    """
+    area, u, v = polygon_moments(polygon)
+    return np.array([u / area, v / area])
+
+
 @kernel()
 def inside_polygon(polygon: Array, u: Array, v: Array) -> NDArray[np.bool_]:
     """Even-odd test of points (n,) against one polygon (m, 2)."""

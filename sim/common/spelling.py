@@ -17,3 +17,12 @@ def nearest(word: str, known: Iterable[str], cutoff: float = 0.5) -> str | None:
     near = difflib.get_close_matches(word, list(known), n=5, cutoff=cutoff)
     swapped = [name for name in near if sorted(name) == sorted(word)]
     return next(iter(swapped or near), None)
+
+
+def did_you_mean(near: str | None) -> str:
+    """The end of a complaint about a name, where there is one near it.
+
+    >>> did_you_mean("plan"), did_you_mean(None)
+    ('; did you mean "plan"?', '')
+    """
+    return f'; did you mean "{near}"?' if near else ""

@@ -9,7 +9,7 @@ from itertools import islice
 from pathlib import Path
 
 from handlap.sim.common.errors import Fault, ScenarioError
-from handlap.sim.common.spelling import nearest
+from handlap.sim.common.spelling import did_you_mean, nearest
 
 LONGEST_SHOWN = 120
 """Letters of a name that are shown back."""
@@ -48,7 +48,7 @@ def located(path_or_name: str | Path, builtin: Mapping[str, Path], kind: str) ->
     if there and asked:
         return path
     near = _file_like(path) or nearest(path.stem.lower(), builtin)
-    hint = f'; did you mean "{near}"?' if near else ""
+    hint = did_you_mean(near)
     shown = asked if len(asked) <= LONGEST_SHOWN else asked[: LONGEST_SHOWN - 1] + "…"
     allowed = (
         f"no such file, and no built-in {kind} of that name{hint}\nbuilt-in {kind}s: {', '.join(builtin)}"

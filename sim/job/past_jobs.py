@@ -11,13 +11,13 @@ import contextlib
 import math
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from handlap.sim.common.errors import Fault, ScenarioError
-from handlap.sim.common.spelling import nearest
+from handlap.sim.common.errors import Fault, ScenarioError, what_is_known
+from handlap.sim.common.spelling import did_you_mean, nearest
 from handlap.sim.job.given_file import read_small_text
 from handlap.sim.job.toml_edit import split_blocks, value_text
 from handlap.sim.materials import grits, metals
@@ -180,9 +180,7 @@ def _entry(raw: Any, file: str, label: str, faults: list[Fault]) -> PastJob | No
         return None
     for key in raw:
         if key not in _KEYS:
-            near = nearest(key, _KEYS)
-            hint = f'; did you mean "{near}"?' if near else ""
-            fault(key, None, f"unknown key{hint}; allowed: {', '.join(_KEYS)}")
+            fault(key, None, _unknown(key, _KEYS))
     held: dict[str, Any] = {}
     for key, (kind, words) in _KEYS.items():
         value = raw.get(key)
@@ -197,7 +195,7 @@ def _entry(raw: Any, file: str, label: str, faults: list[Fault]) -> PastJob | No
         try:
             held["paper"] = grits.find(held["paper"]).name
         except ValueError as error:
-            fault("paper", held["paper"], _known(error))
+            fault("paper", held["paper"], what_is_known(error))
     if "metal" in held:
         # A scenario may state a metal of its own, which no table knows.
         with contextlib.suppress(ValueError):
@@ -228,9 +226,9 @@ _KEYS: dict[str, tuple[type, str]] = {
 _NEEDED = ("job", "metal", "paper", "wet", "found")
 
 
-def _known(error: ValueError) -> str:
-    """What is known, from a message that begins with what is not."""
-    return str(error).partition("; ")[2] or str(error)
+def _unknown(key: str, known: Iterable[str]) -> str:
+    """What is said of a key that is none."""
+    return f"unknown key{did_you_mean(nearest(key, known))}; allowed: {', '.join(known)}"
 
 
 def _plain(text: str) -> bool:
@@ -248,9 +246,7 @@ def _found(raw: Mapping[str, Any], fault: Any) -> dict[str, tuple[float, float, 
     for key, value in raw.items():
         name = known.get(key)
         if name is None:
-            near = nearest(key, known)
-            hint = f'; did you mean "{near}"?' if near else ""
-            fault(f"found.{key}", None, f"unknown key{hint}; allowed: {', '.join(known)}")
+            fault(f"found.{key}", None, _unknown(key, known))
             continue
         least, most = OFFSET if name in IN_MM else FACTOR
         numbers = isinstance(value, list) and all(type(x) in (int, float) for x in value)
