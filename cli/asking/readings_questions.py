@@ -13,7 +13,7 @@ from handlap.cli.asking.readings_text import leaf_of, leaf_words, length_of
 from handlap.cli.drawing.line_drawing import KEY, line_drawing
 from handlap.cli.screen import Screen
 from handlap.sim.common import spoken
-from handlap.sim.common.errors import Fault, InputError, spoken_key
+from handlap.sim.common.errors import InputError, harmless
 from handlap.sim.common.measured_number import Doubted, doubtful, split_numbers
 from handlap.sim.common.units import System, from_si, number_of, plain
 from handlap.sim.face.stations import MeasuringLine, same_line
@@ -346,16 +346,11 @@ def _check_held(typed: str) -> None:
     read_held(typed)
 
 
-def _said(fault: Fault) -> str:
-    """A fault without its file, in which nothing stands yet, and without what its key is called elsewhere."""
-    words = str(fault).removeprefix(f"{fault.file}: ")
-    return words.replace(spoken_key(fault.key), fault.key, 1)
-
-
 def _refuse(found: Findings, instead: str = "", of: str = "") -> None:
     if not found.faults:
         return
-    words = [_said(fault) for fault in found.faults]
+    # Without the file, in which nothing stands yet, and without what keys are called there.
+    words = [fault.told(harmless(fault.key)) for fault in found.faults]
     raise InputError("\n".join(w.replace(instead, of, 1) if instead else w for w in words))
 
 

@@ -106,10 +106,8 @@ def _found(learnt: Learnt, grit: Grit) -> dict[str, tuple[float, float, float]]:
         )  # fmt: skip
         if not before.std() > 0.0 or after.std() > chance * before.std():
             continue
-        normal = quantity.law == "normal"
-        sd = (quantity.high - quantity.low if normal else np.log(quantity.high / quantity.low)) / (2 * Z95)
         word = own_word(after.mean(), after.std(), before.mean(), before.std())
-        _keep(found, name, word, float(sd), normal)
+        _keep(found, name, word, quantity.deviation, quantity.law == "normal")
     return found
 
 

@@ -109,15 +109,16 @@ class Fault:
         >>> str(Fault("head.toml", "readings.leaves[9]", "229", "1 to 200 µm"))
         'head.toml: leaf 9 of your set, readings.leaves[9] = 229; allowed: 1 to 200 µm'
         """
-        file, key, got = harmless(self.file), spoken_key(harmless(self.key)), harmless(self.got)
-        where = f"{file}: {key}" if key else file
+        file, key = harmless(self.file), spoken_key(harmless(self.key))
+        return self.told(f"{file}: {key}" if key else file)
+
+    def told(self, where: str) -> str:
+        """The fault behind other words for where it stands, such as the key alone."""
         # ``allowed`` may run over several lines, and may quote what was typed.
-        allowed = "\n".join(map(harmless, self.allowed.split("\n")))
+        got, allowed = harmless(self.got), "\n".join(map(harmless, self.allowed.split("\n")))
         if not got:
             return f"{where}: {allowed}"
-        if not key:
-            return f"{where}: {got}; allowed: {allowed}"
-        joint = ": " if self.key.startswith("line ") else " = "
+        joint = " = " if self.key and not self.key.startswith("line ") else ": "
         return f"{where}{joint}{got}; allowed: {allowed}"
 
 

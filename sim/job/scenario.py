@@ -70,6 +70,17 @@ class Uncertain:
             return self.value + z * (self.high - self.low) / (2.0 * Z95)
         return self.value * (self.high / self.low) ** (z / (2.0 * Z95))
 
+    @property
+    def deviation(self) -> float:
+        """Standard deviation [SI], of the logarithm [-] where the law is lognormal.
+
+        >>> round(Uncertain(1.0, 1.0 / 3.0, 3.0, "lognormal", "k").deviation, 3)
+        0.668
+        """
+        if self.law == "lognormal":
+            return math.log(self.high / self.low) / (2.0 * Z95)
+        return (self.high - self.low) / (2.0 * Z95)
+
     def settled(self) -> Uncertain:
         """The same with its spread taken away."""
         return replace(self, low=self.value, high=self.value, law="fixed")

@@ -156,13 +156,6 @@ def _luck(name: str) -> Uncertain:
     return Uncertain(1.0, 1.0 / spread, spread, "lognormal", name, True)
 
 
-def _sd(quantity: Uncertain) -> float:
-    """Standard deviation of a quantity, of its logarithm where it is lognormal."""
-    if quantity.law == "lognormal":
-        return math.log(quantity.high / quantity.low) / (2.0 * Z95)
-    return (quantity.high - quantity.low) / (2.0 * Z95)
-
-
 def _factor(cov: Array) -> Array:
     """What makes scores that are each standard normal, but tied, out of independent ones."""
     scale = np.sqrt(np.diag(cov))
@@ -179,7 +172,7 @@ def _by_themselves(
         for name in names:
             if name not in open_to:
                 continue
-            spread = _sd(open_to[name])
+            spread = open_to[name].deviation
             rows = [k for k, job in enumerate(used) if name in job.found and alike(plain, job)]
             rows = [k for k in rows if open_to[name].key not in used[k].stated]
             if not rows:
@@ -232,7 +225,7 @@ def _cut(
         rows.append([own.get(name, 0.0) for name in names])
         values.append(middle)
         variances.append(variance)
-    rate = _sd(open_to["rate"])
+    rate = open_to["rate"].deviation
     direction = np.array([1.0 / rate if name == "rate" else 0.0 for name in names])
     pooled = pool(
         np.array(rows),
