@@ -10,7 +10,7 @@ import numpy as np
 from jobs import Pair
 
 from handlap.sim.common.outline import Array
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import column_kernels, march_kernels
 from handlap.sim.lapping.lap import Bench
 
 
@@ -34,14 +34,14 @@ def pose_table(
     turn: Any = 0.0,
 ) -> Array:  # fmt: skip
     """Poses (count, columns) of equal sliding distance [m]; ``at`` (2,) or (count, 2) [m]."""
-    table = np.zeros((count, kernels.POSE_COLUMNS))
+    table = np.zeros((count, column_kernels.POSE_COLUMNS))
     at = np.broadcast_to(np.asarray(at, dtype=float), (count, 2)) / half
-    table[:, kernels.X], table[:, kernels.Y] = x, y
-    table[:, kernels.COS], table[:, kernels.SIN] = np.cos(turn), np.sin(turn)
-    table[:, kernels.LOAD] = load
-    table[:, [kernels.EU, kernels.EV]] = at
-    table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] = at
-    table[:, kernels.SLIDE] = slide
+    table[:, column_kernels.X], table[:, column_kernels.Y] = x, y
+    table[:, column_kernels.COS], table[:, column_kernels.SIN] = np.cos(turn), np.sin(turn)
+    table[:, column_kernels.LOAD] = load
+    table[:, [column_kernels.EU, column_kernels.EV]] = at
+    table[:, [column_kernels.EU_STEADY, column_kernels.EV_STEADY]] = at
+    table[:, column_kernels.SLIDE] = slide
     return table
 
 
@@ -85,11 +85,11 @@ class OnPaper:
         at = np.asarray(step * (np.arange(count) - count // 2), dtype=float)
         paper = np.zeros(10)
         for column, value in (
-            (kernels.P_X0, at[0]), (kernels.P_Y0, at[0]), (kernels.P_STEP, step),
-            (kernels.P_FLOOR_LOAD, self.floors[0]), (kernels.P_FLOOR_DULL, self.floors[1]),
-            (kernels.P_SCALE_LOAD, self.scales[0]), (kernels.P_SCALE_DULL, self.scales[1]),
-            (kernels.P_BRUSH_LEAVES, self.leaves), (kernels.P_BLUNT, self.blunt),
-            (kernels.P_REACH, self.gain_reach / bench.half),
+            (column_kernels.P_X0, at[0]), (column_kernels.P_Y0, at[0]), (column_kernels.P_STEP, step),
+            (column_kernels.P_FLOOR_LOAD, self.floors[0]), (column_kernels.P_FLOOR_DULL, self.floors[1]),
+            (column_kernels.P_SCALE_LOAD, self.scales[0]), (column_kernels.P_SCALE_DULL, self.scales[1]),
+            (column_kernels.P_BRUSH_LEAVES, self.leaves), (column_kernels.P_BLUNT, self.blunt),
+            (column_kernels.P_REACH, self.gain_reach / bench.half),
         ):  # fmt: skip
             paper[column] = value
         k = len(self.turns)
@@ -143,8 +143,8 @@ def march(
     h = np.array(heights, dtype=float)
     rows = len(table)
     marks: Any = np.zeros(rows, dtype=np.int64) if events is None else np.array(events)
-    marks[(every or rows) - 1 :: (every or rows)] |= kernels.EVENT_SNAPSHOT
-    looks = int(np.count_nonzero(marks & kernels.EVENT_SNAPSHOT))
+    marks[(every or rows) - 1 :: (every or rows)] |= column_kernels.EVENT_SNAPSHOT
+    looks = int(np.count_nonzero(marks & column_kernels.EVENT_SNAPSHOT))
     snapshots = np.empty((looks, h.size))
     remembered = (paper or OnPaper()).given(bench, rows)
     constants = np.array(
@@ -152,7 +152,7 @@ def march(
     )
     turned: Any = np.zeros(rows, dtype=np.int64) if kinds is None else kinds
     followed = paper is not None
-    carried = kernels.nothing_carried(
+    carried = march_kernels.nothing_carried(
         points=h.size,
         shapes=0,
         kinds=int(turned.max()) + 1,
@@ -161,7 +161,7 @@ def march(
         ways=len(remembered["standings"]) if followed else 0,
         partly=followed and remembered["on_sheet"].size > 0,
     )
-    diagnostics, noted = np.zeros(kernels.DIAGNOSTICS), np.empty((looks, kernels.NOTED))
+    diagnostics, noted = np.zeros(column_kernels.DIAGNOSTICS), np.empty((looks, column_kernels.NOTED))
     centre, normals, rooms = bench.room_in_hull
     faster = np.ones((1, h.size)) if scale is None else np.atleast_2d(scale)
     given: dict[str, Any] = remembered | {
@@ -196,10 +196,12 @@ def march(
         "amplitudes": np.empty((looks, 0)),
         "snapshots": snapshots,
         "noted": noted,
-        "work": np.empty((kernels.WORK_ROWS, h.size)),
+        "work": np.empty((march_kernels.WORK_ROWS, h.size)),
         "diagnostics": diagnostics,
     }
-    status = kernels.march(*(given[name] for name in signature(cast(Any, kernels.march).py_func).parameters))
+    status = march_kernels.march(
+        *(given[name] for name in signature(cast(Any, march_kernels.march).py_func).parameters)
+    )
     return Marched(
         status,
         h,
@@ -208,6 +210,6 @@ def march(
         carried.load,
         carried.dull,
         remembered["on_sheet"],
-        remembered["paper"][kernels.P_STEP],
+        remembered["paper"][column_kernels.P_STEP],
         noted,
     )

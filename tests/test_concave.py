@@ -13,7 +13,7 @@ from scipy.spatial import ConvexHull
 from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario_file import load_text
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import column_kernels, standing_kernels
 from handlap.sim.lapping.lap import set_up
 from handlap.sim.lapping.simulate import simulate
 
@@ -23,10 +23,10 @@ L, B, CELL = 0.24, 0.14, 0.01
 def hull_of_paper(u: Array, v: Array, cover: Array) -> Array:
     """Places (k, 2) of the corners that the march finds."""
     upright, begins = np.empty(u.size, dtype=np.int32), np.empty(u.size + 1, dtype=np.int32)
-    ends = np.empty((2, kernels._columns(u, v, upright, begins)), dtype=np.int32)
-    kernels._ends_on_paper(cover, upright, begins, ends)
+    ends = np.empty((2, standing_kernels.lay_in_columns(u, v, upright, begins)), dtype=np.int32)
+    standing_kernels.ends_on_paper(cover, upright, begins, ends)
     corners = np.empty(ends.size + 1, dtype=np.int32)
-    found = corners[: kernels._corners(u, v, ends, corners)]
+    found = corners[: standing_kernels.hull_corners(u, v, ends, corners)]
     return np.column_stack([u[found], v[found]])
 
 
@@ -41,7 +41,7 @@ def test_hull_of_what_is_on_paper_against_another_routine(kind: str) -> None:
         along = u * np.cos(towards) + v * np.sin(towards)
         cover = np.clip(20.0 * (along - rng.uniform(-0.8, 0.5)), 0.0, 1.0)
         cover[np.abs(u - rng.uniform(-1.0, 1.0)) < 0.1] = 0.0
-        on = cover >= kernels.ON_PAPER
+        on = cover >= standing_kernels.ON_PAPER
         if np.linalg.matrix_rank(np.column_stack([u[on], v[on], np.ones(on.sum())]), tol=1e-6) < 3:
             continue
         corners = hull_of_paper(u, v, cover)
@@ -77,16 +77,16 @@ def test_the_load_is_where_it_acts_or_the_part_tips(checked: Any, kind: str) -> 
     for at in rng.uniform(low, high, (60, 2)):
         out = float(np.max(hull.equations[:, :2] @ at + hull.equations[:, 2]))
         found = march(bench, np.zeros(grid.u.size), pose_table(1, 5.0, 100.0, at, half=bench.half))
-        assert found.status == kernels.STATUS_OK
+        assert found.status == column_kernels.STATUS_OK
         off = grid.area @ -found.heights
         middle = np.array([grid.area * grid.u @ -found.heights, grid.area * grid.v @ -found.heights]) / off
         if out < -0.51 * cell:
             balanced += 1
             apart.append(float(np.abs(middle - at).max()))
-            assert found.diagnostics[kernels.D_TIPPED] == 0.0
+            assert found.diagnostics[column_kernels.D_TIPPED] == 0.0
         if out > 0.51 * cell:
             tipped += 1
-            assert found.diagnostics[kernels.D_TIPPED] == 1.0
+            assert found.diagnostics[column_kernels.D_TIPPED] == 1.0
         assert np.max(hull.equations[:, :2] @ middle + hull.equations[:, 2]) < 1e-9
     assert balanced > 3 and tipped > 3
     checked(

@@ -9,7 +9,7 @@ from jobs import HALF_TURNS, UM, crown, hollow, job, lap, middle, twist
 
 from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Outline, rectangle
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import column_kernels, pose_kernels
 from handlap.sim.lapping.bending import make_bending
 from handlap.sim.lapping.lap import Stage, coordinates, run_stage, set_up, stage_layout
 from handlap.sim.lapping.simulate import simulate
@@ -123,11 +123,11 @@ def test_bending_part_has_one_minimum_from_many_starts(start):
 
     def solve(pose):
         soft, logistic, closing = np.empty(n), np.empty(n), np.empty(n)
-        status, evaluations = kernels.solve_flexible(
+        status, evaluations = pose_kernels.solve_flexible(
             face / lam + np.log(kds * 1e3 / lam), basis, grid.area[:n] * lam / kds, target, elastic,
             np.ones(modes), 50e-6 / lam, pose, soft, logistic, closing, 1e-8,
         )  # fmt: skip
-        assert status == kernels.STATUS_OK
+        assert status == column_kernels.STATUS_OK
         assert evaluations < 200
         return pose, soft
 

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import os
+import shutil
 import subprocess
 import sys
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -66,10 +70,10 @@ def test_a_compiler_that_takes_no_wish_is_left_alone(monkeypatch):
 
 CODE = """
 import numpy as np
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import pressure_kernels
 t = np.linspace(-30.0, 30.0, 1001)
 nought, soft, logistic = np.zeros_like(t), np.empty_like(t), np.empty_like(t)
-kernels.softplus_logistic(t, 1.0, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
+pressure_kernels.softplus_logistic(t, 1.0, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
 assert abs(soft - np.logaddexp(0.0, t)).max() < 2e-9
 print("well")
 """
@@ -83,3 +87,98 @@ def test_kernels_work_on_the_plainest_processor(tmp_path):
         env={**os.environ, **plainest}, capture_output=True, text=True,
     )  # fmt: skip
     assert told.stdout == "well\n", told.stderr
+
+
+CALLER = """
+from handlap.sim.common.jit import kernel
+from handlap.sim.lapping.inner_kernels import inner
+
+
+@kernel()
+def outer(x):
+    return inner(x) + 1.0
+"""
+INNER = """
+from handlap.sim.common.jit import kernel
+
+
+@kernel()
+def inner(x):
+    return {} * x
+"""
+ASK = """
+from handlap.sim.common import jit
+from handlap.sim.lapping.outer_kernels import outer
+print(outer(1.0), sum(outer.stats.cache_hits.values()), jit.__file__)
+"""
+
+
+def two_files(
+    folder: Path, **environment: str
+) -> tuple[Callable[[str], None], Callable[[], tuple[float, bool]]]:
+    """A program of two files of kernels, one of which calls the other: write the latter, and ask the former.
+
+    The answer is that of the caller, and whether it was kept from a run before.  A written file looks to
+    be as old and as long as it was.
+    """
+    for name in ("common", "lapping"):
+        (folder / "handlap" / "sim" / name).mkdir(parents=True)
+    shutil.copy(jit.__file__, folder / "handlap" / "sim" / "common")
+    (folder / "handlap" / "sim" / "lapping" / "outer_kernels.py").write_text(CALLER)
+    inner = folder / "handlap" / "sim" / "lapping" / "inner_kernels.py"
+
+    def write(factor: str) -> None:
+        inner.write_text(INNER.format(factor))
+        os.utime(inner, (1e9, 1e9))
+
+    def ask() -> tuple[float, bool]:
+        asked = {**os.environ, "PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1", **environment}
+        told = subprocess.run([sys.executable, "-c", ASK], env=asked, capture_output=True, text=True)
+        assert told.returncode == 0, told.stderr
+        answer, hits, where = told.stdout.split(maxsplit=2)
+        assert Path(where.strip()).is_relative_to(folder)
+        return float(answer), int(hits) > 0
+
+    return write, ask
+
+
+@pytest.mark.parametrize("named", [False, True], ids=["beside the sources", "in a folder that was named"])
+def test_a_change_in_another_file_of_kernels_is_noticed(tmp_path, named):
+    """… and what was kept of the file before makes room for it; the same again is not compiled twice."""
+    kept = tmp_path / "kept"
+    # An empty name is none.
+    write, ask = two_files(tmp_path / "program", NUMBA_CACHE_DIR=str(kept) if named else "")
+    write("2.0")
+    assert ask() == (3.0, False)
+    assert ask() == (3.0, True)
+    files = {p.name for p in (kept if named else tmp_path / "program").rglob("*.nb?")}
+    assert files
+    for factor, expected in (("5.0", 6.0), ("7.0", 8.0)):
+        write(factor)
+        assert ask() == (expected, False)
+        assert ask() == (expected, True)
+    assert {p.name for p in (kept if named else tmp_path / "program").rglob("*.nb?")} == files
+
+
+def test_processes_that_start_together_compile_the_same(tmp_path):
+    """Each may compile; none reads what another has half written."""
+    write, ask = two_files(tmp_path / "program", NUMBA_CACHE_DIR=str(tmp_path / "kept"))
+    for factor, expected in (("2.0", 3.0), ("5.0", 6.0)):
+        write(factor)
+        with ThreadPoolExecutor(3) as asked:
+            assert {answer for answer, _ in asked.map(lambda _: ask(), range(3))} == {expected}
+    assert ask() == (6.0, True)
+
+
+def test_sources_that_cannot_be_read_leave_the_compilers_own_mark(tmp_path, monkeypatch):
+    """As from an archive."""
+    jit.digest_of_sources.cache_clear()
+    monkeypatch.setattr(
+        jit, "__file__", str(tmp_path / "archive.zip" / "handlap" / "sim" / "common" / "jit.py")
+    )
+    try:
+        assert jit.digest_of_sources() == ""
+    finally:
+        jit.digest_of_sources.cache_clear()
+        monkeypatch.undo()
+    assert len(jit.digest_of_sources()) == 64

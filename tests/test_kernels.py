@@ -12,7 +12,7 @@ from marched import Marched, march, pose_table
 from scipy.special import expit
 
 from handlap.sim.common.outline import Array, Outline, circle
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import column_kernels, march_kernels, pose_kernels, pressure_kernels
 from handlap.sim.lapping.lap import Bench, set_up
 
 RATE = 0.045e-9
@@ -21,7 +21,7 @@ RATE = 0.045e-9
 def softplus(t: Array) -> tuple[Array, Array]:
     soft, logistic = np.empty_like(t), np.empty_like(t)
     nought = np.zeros_like(t)
-    kernels.softplus_logistic(t, 1.0, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
+    pressure_kernels.softplus_logistic(t, 1.0, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
     return soft, logistic
 
 
@@ -40,7 +40,7 @@ def test_closing_is_tilted_by_the_pose():
     rng = np.random.default_rng(1)
     base, u, v = rng.normal(size=(3, 50))
     soft, logistic = np.empty(50), np.empty(50)
-    kernels.softplus_logistic(base, 1.0, u, v, 0.3, -1.2, 0.7, soft, logistic)
+    pressure_kernels.softplus_logistic(base, 1.0, u, v, 0.3, -1.2, 0.7, soft, logistic)
     np.testing.assert_allclose(soft, np.logaddexp(0.0, base + 0.3 - 1.2 * u + 0.7 * v), atol=2e-9)
 
 
@@ -79,13 +79,13 @@ def test_solver_from_cold():
         eu, ev = share * to_edge * c, share * to_edge * s
         base = faces[shape] / bedding
         pose, soft, logistic = np.zeros(3), np.empty(n), np.empty(n)
-        kernels.touch(base, 1.0, 0.0, u, v, weight, pose)
+        pose_kernels.touch(base, 1.0, 0.0, u, v, weight, pose)
         force = 0.02
-        status, evaluations = kernels.solve_pose(
+        status, evaluations = pose_kernels.solve_pose(
             base, u, v, weight, force, force * eu, force * ev, True, 50e-6 / bedding, pose, soft, logistic,
-            kernels.TOLERANCE,
+            pose_kernels.TOLERANCE,
         )  # fmt: skip
-        assert status == kernels.STATUS_OK, (shape, bedding, share, angle)
+        assert status == column_kernels.STATUS_OK, (shape, bedding, share, angle)
         most = max(most, evaluations)
         exact = np.logaddexp(0.0, base + pose[0] + pose[1] * u + pose[2] * v)
         scale = max(exact.max(), 1e-300)
@@ -94,7 +94,7 @@ def test_solver_from_cold():
         assert weight @ soft == pytest.approx(force, rel=1e-6)
         assert weight @ (soft * u) == pytest.approx(force * eu, abs=1e-6 * force)
         assert weight @ (soft * v) == pytest.approx(force * ev, abs=1e-6 * force)
-    assert most < kernels.MAX_EVALUATIONS
+    assert most < pose_kernels.MAX_EVALUATIONS
 
 
 def test_held_tilt_moves_only_the_approach():
@@ -102,10 +102,10 @@ def test_held_tilt_moves_only_the_approach():
     base, u, v = rng.normal(size=(3, 80))
     pose, soft, logistic = np.zeros(3), np.empty(80), np.empty(80)
     weight = np.full(80, 1.0 / 80)
-    status, _ = kernels.solve_pose(
-        base, u, v, weight, 2.0, 9.0, 9.0, False, 10.0, pose, soft, logistic, kernels.TOLERANCE
+    status, _ = pose_kernels.solve_pose(
+        base, u, v, weight, 2.0, 9.0, 9.0, False, 10.0, pose, soft, logistic, pose_kernels.TOLERANCE
     )
-    assert status == kernels.STATUS_OK
+    assert status == column_kernels.STATUS_OK
     assert pose[1:].tolist() == [0.0, 0.0]
     assert weight @ soft == pytest.approx(2.0, rel=1e-9)
 
@@ -126,7 +126,7 @@ def test_march_against_a_slow_solver(checked, seed):
     at = rng.uniform(-0.25, 0.25, size=(rows, 2)) * [0.2, 0.1]
     slide = 8 * UM * 0.02 / (RATE * 80.0) / rows
     found = march(bench, h, pose_table(rows, slide, 80.0, at, half=bench.half), bedding=bedding, scale=scale)
-    assert found.status == kernels.STATUS_OK
+    assert found.status == column_kernels.STATUS_OK
     n = grid.n_cells
     slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], h[:n], RATE * scale[:n], bedding)
     for row in range(rows):
@@ -157,7 +157,7 @@ def swung(
     more.setdefault("kinds", (1 - swinging(rows)) // 2)
     table = pose_table(rows, slide, load, at, half=bench.half)
     found = march(bench, heights, table, rate=RATE, bedding=bedding, **more)
-    assert found.status == kernels.STATUS_OK
+    assert found.status == column_kernels.STATUS_OK
     return found, at
 
 
@@ -194,7 +194,7 @@ def test_push_and_pull_pass_by_pass_against_the_slow_solver():
 
 
 STEADY_ROWS, STEADY_BEDDING = 60, 24 * UM
-LEAVES = STEADY_ROWS * kernels.TOLERANCE**2 / 8.0 * STEADY_BEDDING
+LEAVES = STEADY_ROWS * pose_kernels.TOLERANCE**2 / 8.0 * STEADY_BEDDING
 """What the rows of two laps may differ by: each leaves the square of its last motion over 8 [m]."""
 
 
@@ -216,7 +216,7 @@ def places_and_sample(bench: Bench) -> tuple[Array, Array, Array]:
     """Places of the cells over the half length (n,), twice, and the numbers of those in the sample."""
     n = bench.grid.n_cells
     u, v = bench.grid.u[:n] / bench.half, bench.grid.v[:n] / bench.half
-    return u, v, kernels._some_of(u, v, bench.grid.cell_size / bench.half)
+    return u, v, pose_kernels.some_of(u, v, bench.grid.cell_size / bench.half)
 
 
 def test_the_sample_is_spread_over_the_face():
@@ -224,7 +224,9 @@ def test_the_sample_is_spread_over_the_face():
     for cell in (0.004, 0.0025, 0.0011, 0.0005):
         bench = pierced(cell)
         u, v, some = places_and_sample(bench)
-        wanted = min(max(u.size // kernels.SAMPLE_SHARE, kernels.SAMPLE_LEAST), kernels.SAMPLE_MOST)
+        wanted = min(
+            max(u.size // pose_kernels.SAMPLE_SHARE, pose_kernels.SAMPLE_LEAST), pose_kernels.SAMPLE_MOST
+        )
         assert 0.5 * wanted < some.size < 2.5 * wanted
         assert np.all(np.diff(some) > 0)
         # Not in the same few columns row after row.
@@ -266,12 +268,12 @@ def test_a_search_begun_on_a_sample_ends_where_one_on_all_cells_does(shape):
     }
     found = steadily(bench, faces[shape])
     all_cells = steadily(bench, faces[shape], kinds=np.arange(STEADY_ROWS))
-    assert all_cells.diagnostics[kernels.D_SAMPLED] == 0
+    assert all_cells.diagnostics[column_kernels.D_SAMPLED] == 0
     if shape in ("hollow", "twist"):
-        assert found.diagnostics[kernels.D_SAMPLED] > 30
+        assert found.diagnostics[column_kernels.D_SAMPLED] > 30
     np.testing.assert_allclose(found.heights, all_cells.heights, rtol=0.0, atol=LEAVES)
     # Not many more looks at the face than without.
-    evaluations = kernels.D_EVALUATIONS
+    evaluations = column_kernels.D_EVALUATIONS
     assert found.diagnostics[evaluations] < 1.5 * all_cells.diagnostics[evaluations]
 
 
@@ -281,9 +283,9 @@ def test_a_sample_that_carries_nothing_is_not_trusted():
     load = (2.0, 0.0, 0.0)
     for some, trusted in (([0, 2], False), ([1, 3], False), ([0, 1], True)):
         for _ in range(2):
-            change = kernels._fall_short(*given, np.array(some, dtype=np.int32), 2.0, *load, short, owed)
+            change = pose_kernels.fall_short(*given, np.array(some, dtype=np.int32), 2.0, *load, short, owed)
         # Twice the same, so it is steady; but none of the load, or twice of it, tells nothing.
-        assert (change < kernels.STEADY) == trusted
+        assert (change < pose_kernels.STEADY) == trusted
 
 
 @pytest.mark.parametrize("shape", ["hollow", "ridge"])
@@ -294,7 +296,7 @@ def test_sampled_rows_against_the_slow_solver(checked, shape):
     lam, load = 24 * UM, 80.0
     slide = 0.005 * lam * 0.02 / (RATE * load)
     found, slow = push_and_pull(bench, h, rows=480, slide=slide, load=load, lead=0.02, bedding=lam)
-    assert found.diagnostics[kernels.D_SAMPLED] > 320
+    assert found.diagnostics[column_kernels.D_SAMPLED] > 320
     checked(
         f"face after 480 slides, pose sought on a sample of the cells, less that of the slow lap: {shape}",
         expected=0.0,
@@ -326,7 +328,7 @@ def test_points_that_are_followed_wear_like_the_cells_they_stand_on():
     bench = pierced()
     grid, n = bench.grid, bench.grid.n_cells
     beyond = grid.u.size - n
-    assert beyond > 2 * kernels.VECTORS
+    assert beyond > 2 * march_kernels.VECTORS
     h = hollow(60 * UM, 0.1)(grid.u, grid.v)
     # Put every followed point onto a cell.
     on = np.arange(beyond) * (n // beyond)
@@ -420,7 +422,7 @@ def test_untilted_steps_are_exact_at_any_size():
         for rows in (1, 1000)
     )
     # The solver's last correction is linear: it errs by TOLERANCE²/8 of λ a step.
-    assert np.abs(one - many).max() < kernels.TOLERANCE**2 / 8 * 24e-6 * 30
+    assert np.abs(one - many).max() < pose_kernels.TOLERANCE**2 / 8 * 24e-6 * 30
 
 
 @pytest.mark.parametrize(("order", "ratio"), [((1, -1, -1, 1), 4.0), ((1, -1, 1, -1), 2.0)])
@@ -545,15 +547,15 @@ def test_overhang_past_the_edge_of_the_paper(f, p_max, contact):
 def test_beyond_half_an_overhang_the_part_tips():
     bench = set_up(job(length=0.2, width=0.02, strips=[(-1.0, -1.0, -0.02, 1.0)]), cell=0.005)
     found = march(bench, np.zeros(bench.grid.u.size), pose_table(3, 1.0, 100.0, half=bench.half))
-    assert found.diagnostics[kernels.D_TIPPED] == 3
+    assert found.diagnostics[column_kernels.D_TIPPED] == 3
     assert np.isfinite(found.heights).all()
 
 
 def test_part_beside_the_paper_has_no_contact():
     bench = set_up(job(length=0.2, width=0.02, strips=[(-1.0, -1.0, -0.5, 1.0)]), cell=0.005)
     found = march(bench, np.zeros(bench.grid.u.size), pose_table(3, 1.0, 100.0, half=bench.half))
-    assert found.status == kernels.STATUS_NO_CONTACT
-    assert found.diagnostics[kernels.D_FAILED_ROW] == 0
+    assert found.status == column_kernels.STATUS_NO_CONTACT
+    assert found.diagnostics[column_kernels.D_FAILED_ROW] == 0
 
 
 def test_only_what_is_on_paper_wears(checked):

@@ -79,9 +79,9 @@ def own(path: Path) -> set[str]:
 
 
 def test_there_is_something_to_look_at():
-    assert {"kernels", "lap", "plan", "scenario"} <= set(SIM)
+    assert {"march_kernels", "lap", "plan", "scenario"} <= set(SIM)
     assert "main" in CLI
-    assert "kernels" in own(SIM["lap"])
+    assert "march_kernels" in own(SIM["lap"])
 
 
 @pytest.mark.parametrize("name", SIM)
@@ -127,8 +127,11 @@ def test_folders_of_sim_use_only_those_below(name):
 
 def test_kernels_are_at_the_bottom():
     assert own(SIM["jit"]) == set()
-    for name in ("kernels", "survey_kernels", "zone_kernels"):
-        assert own(SIM[name]) == {"jit"}
+    found = [name for name in SIM if name.endswith("_kernels")]
+    assert {"march_kernels", "survey_kernels", "zone_kernels"} <= set(found)
+    for name in found:
+        # A number or kernel of any other file could change without the compiler's cache noticing.
+        assert own(SIM[name]) <= {"jit", *found}, name
 
 
 def test_the_lap_does_not_read_files():
@@ -152,16 +155,6 @@ def test_cli_takes_only_what_is_allowed(name):
 
 
 @pytest.mark.parametrize("path", [*SIM.values(), *CLI.values()], ids=lambda p: f"{p.parent.name}/{p.stem}")
-def test_kernels_that_call_each_other_share_a_file(path):
-    """The compiler's cache does not notice a change in a kernel of another file."""
-
-    foreign = {
-        alias.asname or alias.name
-        for node in ast.walk(tree_of(path))
-        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("handlap.sim.")
-        for alias in node.names
-    }
-    others = {name for p in [*SIM.values(), *CLI.values()] if p != path for name in kernels_of(p)}
-    for kernel in kernels_of(path).values():
-        used = {ast.unparse(c.func) for c in ast.walk(kernel) if isinstance(c, ast.Call)}
-        assert not used & foreign & others, f"{path.name}: {used & foreign & others}"
+def test_kernels_stand_in_files_that_say_so(path):
+    """What is kept of compiled kernels holds good as long as these files do not change (see jit.py)."""
+    assert not kernels_of(path) or path.name.endswith("_kernels.py")

@@ -16,7 +16,7 @@ from scipy.integrate import solve_ivp
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import TurnState
 from handlap.sim.job.stroke_path import places_on_path
-from handlap.sim.lapping import kernels, paper_memory
+from handlap.sim.lapping import column_kernels, march_kernels, paper_kernels, paper_memory
 from handlap.sim.lapping.lap import Bench, Stage, set_up, stage_layout
 from handlap.sim.lapping.paper_memory import PaperMemory, bell_of, lay_memory, line_of
 from handlap.sim.lapping.poses import lay_out
@@ -32,7 +32,7 @@ CIRCLE = tuple(
 
 @dataclass(frozen=True)
 class Path:
-    """A stroke and its sway on nodes, see :func:`kernels._over_stroke`."""
+    """A stroke and its sway on nodes, see :func:`paper_kernels.over_stroke`."""
 
     line: tuple[float, float] = (0.0, 0.0)
     taps: tuple[tuple[float, float, float], ...] = ()
@@ -57,13 +57,13 @@ def windows_of(path: Path, i0: int, i1: int, j0: int, j1: int) -> Any:
     """Windows (3, 4) of spots over these nodes: their own, grown by the bell, and by the path besides."""
     taps, line, bell = path.given
     paper = np.zeros(10)
-    paper[kernels.P_STEP] = 1.0
+    paper[column_kernels.P_STEP] = 1.0
     found = np.zeros((3, 4), dtype=np.int64)
     # A face from −a to a about a raster whose lowest node lies so that the window comes out as wanted.
     half_x, half_y = 0.5 * (i1 - i0 - 3), 0.5 * (j1 - j0 - 3)
-    paper[kernels.P_X0] = -(i0 + 1) - half_x
-    paper[kernels.P_Y0] = -(j0 + 1) - half_y
-    kernels._windows(1.0, 0.0, half_x, half_y, 1.0, paper, taps, line, bell, found)
+    paper[column_kernels.P_X0] = -(i0 + 1) - half_x
+    paper[column_kernels.P_Y0] = -(j0 + 1) - half_y
+    paper_kernels.windows_of(1.0, 0.0, half_x, half_y, 1.0, paper, taps, line, bell, found)
     assert found[0].tolist() == [i0, i1, j0, j1]
     return found
 
@@ -72,7 +72,7 @@ def over_stroke(path: Path, field: Array, windows: Any) -> Array:
     """S·field in the window of the spots, nought elsewhere."""
     taps, line, bell = path.given
     scratch, out = np.zeros((2, SIDE, SIDE)), np.zeros((SIDE, SIDE))
-    kernels._over_stroke(field, taps, line, bell, windows, scratch[0], scratch[1], out)
+    paper_kernels.over_stroke(field, taps, line, bell, windows, scratch[0], scratch[1], out)
     i0, i1, j0, j1 = windows[0]
     kept = np.zeros_like(out)
     kept[j0:j1, i0:i1] = out[j0:j1, i0:i1]
@@ -83,7 +83,7 @@ def laid(path: Path, field: Array, windows: Any) -> Array:
     """The adjoint, in the largest window, nought elsewhere; what the scratch held before must not matter."""
     taps, line, bell = path.given
     scratch, out = np.random.default_rng(9).normal(size=(2, SIDE, SIDE)), np.full((SIDE, SIDE), np.nan)
-    kernels._laid_over_stroke(field, taps, line, bell, windows, scratch[0], scratch[1], out)
+    paper_kernels.laid_over_stroke(field, taps, line, bell, windows, scratch[0], scratch[1], out)
     i0, i1, j0, j1 = windows[2]
     kept = np.zeros_like(out)
     kept[j0:j1, i0:i1] = out[j0:j1, i0:i1]
@@ -152,11 +152,11 @@ def spots(count: int, seed: int) -> tuple[Array, Array]:
 def placed(u: Array, v: Array, turn: float) -> tuple[Any, Array, Array, Array]:
     """Nodes and shares of spots (n,) of a part of half length 20 nodes, turned, and the paper's constants."""
     paper = np.zeros(10)
-    paper[kernels.P_X0] = paper[kernels.P_Y0] = -0.5 * (SIDE - 1) + 0.3
-    paper[kernels.P_STEP] = 1.0
+    paper[column_kernels.P_X0] = paper[column_kernels.P_Y0] = -0.5 * (SIDE - 1) + 0.3
+    paper[column_kernels.P_STEP] = 1.0
     node = np.empty(u.size, dtype=np.int32)
     share_i, share_j = np.empty((2, u.size))
-    kernels._place(np.cos(turn), np.sin(turn), u, v, 40.0, paper, SIDE, node, share_i, share_j)
+    paper_kernels.place_on_raster(np.cos(turn), np.sin(turn), u, v, 40.0, paper, SIDE, node, share_i, share_j)
     return node, share_i, share_j, paper
 
 
@@ -167,9 +167,9 @@ def test_sharing_out_is_the_adjoint_of_reading(checked, turn):
     rng = np.random.default_rng(4)
     field, volume = rng.normal(size=(SIDE, SIDE)), rng.normal(size=u.size)
     read, amount, cut = np.empty(u.size), np.empty(u.size), np.zeros((SIDE, SIDE))
-    kernels._read_paper(field, SIDE, node, share_i, share_j, read)
+    paper_kernels.read_paper(field, SIDE, node, share_i, share_j, read)
     ones = np.ones(u.size)
-    kernels._spread(volume, ones, node, share_i, share_j, ones, 1.0, SIDE, amount, cut)
+    paper_kernels.spread_cut(volume, ones, node, share_i, share_j, ones, 1.0, SIDE, amount, cut)
     checked(
         f"reading, volume less field, volume shared out over the sum of its parts, turned by {turn:.1f}",
         expected=0.0,
@@ -186,7 +186,7 @@ def test_reading_keeps_planes_and_blurs_alike_everywhere():
     u, v = spots(300, 5)
     turn = 0.4
     node, share_i, share_j, paper = placed(u, v, turn)
-    x = paper[kernels.P_X0] + np.arange(SIDE)
+    x = paper[column_kernels.P_X0] + np.arange(SIDE)
     at_x, at_y = np.meshgrid(x, x)
     px, py = 40.0 * (np.cos(turn) * u - np.sin(turn) * v), 40.0 * (np.sin(turn) * u + np.cos(turn) * v)
     for field, want in (
@@ -195,7 +195,7 @@ def test_reading_keeps_planes_and_blurs_alike_everywhere():
         (at_x * at_y, px * py),
     ):
         read = np.empty(u.size)
-        kernels._read_paper(field, SIDE, node, share_i, share_j, read)
+        paper_kernels.read_paper(field, SIDE, node, share_i, share_j, read)
         np.testing.assert_allclose(read, want, rtol=0.0, atol=1e-11)
 
 
@@ -242,15 +242,19 @@ def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length
         v=np.append(v, 0.03), cell=cell, strips=np.array([[-1.0, -1.0, 1.0, 1.0]]),
     )  # fmt: skip
     paper = np.zeros(10)
-    paper[kernels.P_X0], paper[kernels.P_Y0], paper[kernels.P_STEP] = memory.x0, memory.y0, memory.step
+    paper[column_kernels.P_X0], paper[column_kernels.P_Y0], paper[column_kernels.P_STEP] = (
+        memory.x0,
+        memory.y0,
+        memory.step,
+    )
     ny, nx = memory.shape
     x = memory.x0 + memory.step * np.arange(nx)
     y = memory.y0 + memory.step * np.arange(ny)
     taps, line = memory.taps[: memory.tap_at[1]], memory.lines[0]
     windows = np.zeros((3, 4), dtype=np.int64)
-    kernels._windows(1.0, 0.0, 0.03, 0.03, 1.0, paper, taps, line, memory.bell, windows)
+    paper_kernels.windows_of(1.0, 0.0, 0.03, 0.03, 1.0, paper, taps, line, memory.bell, windows)
     node, (share_i, share_j, read) = np.empty(200, dtype=np.int32), np.empty((3, 200))
-    kernels._place(1.0, 0.0, u, v, 1.0, paper, nx, node, share_i, share_j)
+    paper_kernels.place_on_raster(1.0, 0.0, u, v, 1.0, paper, nx, node, share_i, share_j)
     # Angle of the path on the plate, of the one standing looked at.
     c, s = np.cos(stage.standings[0, 1]), np.sin(stage.standings[0, 1])
     path = places_on_path(pattern, length, 20_000) @ np.array([[c, s], [-s, c]])
@@ -259,8 +263,8 @@ def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length
             kx, ky = wave / sway * np.cos(angle), wave / sway * np.sin(angle)
             scratch, seen = np.zeros((2, ny, nx)), np.zeros((ny, nx))
             field = np.cos(kx * x[None, :] + ky * y[:, None])
-            kernels._over_stroke(field, taps, line, memory.bell, windows, scratch[0], scratch[1], seen)
-            kernels._read_paper(seen, nx, node, share_i, share_j, read)
+            paper_kernels.over_stroke(field, taps, line, memory.bell, windows, scratch[0], scratch[1], seen)
+            paper_kernels.read_paper(seen, nx, node, share_i, share_j, read)
             mean = np.mean(np.cos(path @ np.array([kx, ky])))
             want = np.cos(kx * u + ky * v) * mean * np.exp(-0.5 * wave**2)
             # Splines are as wide as the sway to the second order; what is left goes with the fourth.
@@ -311,12 +315,16 @@ def test_the_raster_holds_all_that_a_stage_reads(name, shift):
     """Windows, and what spreading reads beyond them, lie inside; every path has its whole weight."""
     bench, memory = memory_of(name, shift)
     paper = np.zeros(10)
-    paper[kernels.P_X0], paper[kernels.P_Y0], paper[kernels.P_STEP] = memory.x0, memory.y0, memory.step
+    paper[column_kernels.P_X0], paper[column_kernels.P_Y0], paper[column_kernels.P_STEP] = (
+        memory.x0,
+        memory.y0,
+        memory.step,
+    )
     ny, nx = memory.shape
     for k, (c, s) in enumerate(memory.turns):
         taps = memory.taps[memory.tap_at[k] : memory.tap_at[k + 1]]
         window = np.zeros((3, 4), dtype=np.int64)
-        kernels._windows(
+        paper_kernels.windows_of(
             c, s, np.abs(bench.grid.u).max() / bench.half, np.abs(bench.grid.v).max() / bench.half,
             bench.half, paper, taps, memory.lines[k], memory.bell, window,
         )  # fmt: skip
@@ -340,7 +348,7 @@ def test_no_lap_holds_more_than_its_bound(name):
     """Fields of the raster, those carried before and after a stretch of strokes and those of the stretch."""
     bench, memory = memory_of(name)
     ways = len(memory.turns)
-    held = kernels.nothing_carried(
+    held = march_kernels.nothing_carried(
         points=1, shapes=0, kinds=1, bedding=1.0, raster=memory.shape, ways=ways, partly=True
     )
     carried = sum(field.size for field in held if field.shape[-2:] == memory.shape)
@@ -467,23 +475,23 @@ def test_what_is_cut_lies_on_the_paper():
     h = 10 * UM * rng.normal(size=grid.u.size)
     round_ = OnPaper(turns=turns, standing=standing, stroke=CIRCLE, bell=tuple(bell_of(1.4, 1.0)))
     found = march(bench, h, table, paper=round_)
-    assert found.diagnostics[kernels.D_OFF_PAPER] > 0
+    assert found.diagnostics[column_kernels.D_OFF_PAPER] > 0
     off = grid.area @ (h - found.heights)
     assert off > 0.0
     for field in (found.load, found.dull):
         # What is remembered is metal per area of paper.
         assert np.sum(field * found.on_sheet) * found.paper_step**2 == pytest.approx(off, rel=1e-12)
         assert field.min() > -1e-18
-    assert found.diagnostics[kernels.D_DEPOSITED] == pytest.approx(off, rel=1e-12)
+    assert found.diagnostics[column_kernels.D_DEPOSITED] == pytest.approx(off, rel=1e-12)
 
 
 def test_brushing_takes_its_share_of_the_loading_alone():
     bench = soft()
     table = pose_table(8, 5.0, 100.0, half=bench.half)
     fields = []
-    for events in (None, np.where(np.arange(8) == 7, kernels.EVENT_BRUSH, 0)):
+    for events in (None, np.where(np.arange(8) == 7, column_kernels.EVENT_BRUSH, 0)):
         # The last row slides hardly at all, so that what was brushed is there to be seen.
-        table[7, kernels.SLIDE] = 1e-9
+        table[7, column_kernels.SLIDE] = 1e-9
         found = march(bench, np.zeros(bench.grid.u.size), table, paper=OnPaper(leaves=0.35), events=events)
         fields.append((found.load, found.dull))
     np.testing.assert_allclose(fields[1][0], 0.35 * fields[0][0], rtol=1e-6, atol=1e-12)
@@ -500,7 +508,7 @@ def test_paper_is_read_where_it_lies():
     for last in (0, 1):
         standing = np.array([0] * 40 + [last])
         table = pose_table(41, 5.0, 100.0, half=bench.half, turn=np.pi * standing)
-        table[40, kernels.SLIDE] = 1e-3
+        table[40, column_kernels.SLIDE] = 1e-3
         found = march(
             bench, np.zeros(grid.u.size), table, bedding=EVEN, scale=scale, every=1, tilt_free=False,
             kinds=standing, paper=OnPaper(turns=(0.0, np.pi), standing=standing),

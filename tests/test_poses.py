@@ -15,7 +15,7 @@ from jobs import HALF_TURNS, QUARTER_TURNS, STAY, WALK_ROUND
 from handlap.sim.job.scenario import TurnState
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.stroke_path import path_length, places_on_path
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import column_kernels
 from handlap.sim.lapping.poses import (
     ROWS_PER_QUAD,
     SWAY_TAIL,
@@ -123,7 +123,7 @@ def test_rows_slide_the_whole_stage(pattern, strokes, quad, turn, brush, sheet):
     per_quad = rows.slide.reshape(-1, ROWS_PER_QUAD).sum(axis=1) / path_length(pattern, 0.2)
     assert per_quad.max() <= quad * (1 + 1e-6)
     assert rows.snapshot_strokes == (strokes,)
-    assert np.count_nonzero(rows.events & kernels.EVENT_SNAPSHOT) == 1
+    assert np.count_nonzero(rows.events & column_kernels.EVENT_SNAPSHOT) == 1
 
 
 # ---- when
@@ -137,9 +137,9 @@ def before_row(rows: Layout, event: int) -> list[float]:
 
 def test_brushings_and_sheets_fall_on_their_strokes():
     rows = layout(strokes=500, quad=7.0, brush_every=60, sheet_every=200, snapshots=(90, 130, 500))
-    assert before_row(rows, kernels.EVENT_BRUSH) == [60, 120, 180, 240, 300, 360, 420, 480]
-    assert before_row(rows, kernels.EVENT_SHEET) == [200, 400]
-    kept = rows.ends[(rows.events & kernels.EVENT_SNAPSHOT) > 0]
+    assert before_row(rows, column_kernels.EVENT_BRUSH) == [60, 120, 180, 240, 300, 360, 420, 480]
+    assert before_row(rows, column_kernels.EVENT_SHEET) == [200, 400]
+    kept = rows.ends[(rows.events & column_kernels.EVENT_SNAPSHOT) > 0]
     np.testing.assert_allclose(kept, [90, 130, 500])
     assert rows.snapshot_strokes == (90, 130, 500)
 
@@ -147,9 +147,9 @@ def test_brushings_and_sheets_fall_on_their_strokes():
 def test_no_event_at_the_start_or_the_end():
     """Paper is new at the start of a stage; a brushing due at its last stroke is nobody's business."""
     rows = layout(strokes=120, brush_every=60, sheet_every=120)
-    assert before_row(rows, kernels.EVENT_BRUSH) == [60]
-    assert before_row(rows, kernels.EVENT_SHEET) == []
-    assert before_row(layout(strokes=100), kernels.EVENT_BRUSH | kernels.EVENT_SHEET) == []
+    assert before_row(rows, column_kernels.EVENT_BRUSH) == [60]
+    assert before_row(rows, column_kernels.EVENT_SHEET) == []
+    assert before_row(layout(strokes=100), column_kernels.EVENT_BRUSH | column_kernels.EVENT_SHEET) == []
 
 
 @pytest.mark.parametrize("every", [10, 25, 40])
@@ -334,7 +334,7 @@ def test_direction_and_operator_turn_the_path():
 
 def resultant(rows, grip=STILL, **more):
     table = poses(rows, grip, **more)
-    return 0.1 * table[:, kernels.EU], 0.1 * table[:, kernels.EV], table[:, kernels.LOAD]
+    return 0.1 * table[:, column_kernels.EU], 0.1 * table[:, column_kernels.EV], table[:, column_kernels.LOAD]
 
 
 def test_high_hands_move_the_resultant_to_the_leading_edge():
@@ -415,21 +415,23 @@ def test_fixed_load_overrides_hands_and_weight(pattern, turns):
     table = poses(
         rows, Grip(60.0, 0.1, 0.02, 0.02, 0.02, 0.02, 2.0), weight=50.0, load=80.0, load_at=(0.03, -0.02)
     )
-    np.testing.assert_allclose(table[:, kernels.LOAD], 80.0)
+    np.testing.assert_allclose(table[:, column_kernels.LOAD], 80.0)
     np.testing.assert_allclose(
-        0.1 * table[:, [kernels.EU, kernels.EV]], np.tile([0.03, -0.02], (len(table), 1))
+        0.1 * table[:, [column_kernels.EU, column_kernels.EV]], np.tile([0.03, -0.02], (len(table), 1))
     )
 
 
 def test_tracks_of_poses_are_the_layouts():
     rows = layout("eight", strokes=60, turns=QUARTER_TURNS, turn_every=10)
     table = poses(rows)
-    np.testing.assert_allclose(table[:, kernels.X], rows.x)
-    np.testing.assert_allclose(table[:, kernels.Y], rows.y)
+    np.testing.assert_allclose(table[:, column_kernels.X], rows.x)
+    np.testing.assert_allclose(table[:, column_kernels.Y], rows.y)
     np.testing.assert_allclose(
-        np.arctan2(table[:, kernels.SIN], table[:, kernels.COS]) % (2 * np.pi), rows.turn, atol=1e-12
+        np.arctan2(table[:, column_kernels.SIN], table[:, column_kernels.COS]) % (2 * np.pi),
+        rows.turn,
+        atol=1e-12,
     )
-    np.testing.assert_allclose(table[:, kernels.SLIDE], rows.slide)
+    np.testing.assert_allclose(table[:, column_kernels.SLIDE], rows.slide)
 
 
 # ---- a press that swells
@@ -438,7 +440,9 @@ def test_tracks_of_poses_are_the_layouts():
 def test_the_press_swells_towards_the_end_of_each_pass_and_that_is_what_is_said():
     """Push and pull alike: by the place in the stroke it would be the far end of both."""
     rows = layout(strokes=400, quad=4.0)
-    plain, swelling = (poses(rows, grip)[:, kernels.LOAD] for grip in (STILL, replace(STILL, swell=0.4)))
+    plain, swelling = (
+        poses(rows, grip)[:, column_kernels.LOAD] for grip in (STILL, replace(STILL, swell=0.4))
+    )
     gone = rows.progress * np.sign(rows.lean)
     assert {-1.0, 1.0} == set(np.sign(rows.lean))
     assert swelling / plain == pytest.approx(1.0 + 0.4 * gone)

@@ -15,7 +15,7 @@ from handlap.sim.bench.replay import MOST_ROWS, TOLERANCE, LogCourse, at_place, 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import FIGURE_NAMES, Band, Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
-from handlap.sim.lapping import gauge, kernels
+from handlap.sim.lapping import column_kernels, gauge
 from handlap.sim.lapping.ensemble import most_typical, run_members
 from handlap.sim.lapping.lap import Conditions, states_of
 from handlap.sim.lapping.poses import START
@@ -196,7 +196,7 @@ def _leg_ahead(
         worn = worn_strokes(entries, grit.name)
         fresh = bool(stage.sheet_every) and worn >= stage.sheet_every
         # It was cleaned when it was looked at.
-        events = kernels.EVENT_BRUSH | kernels.EVENT_SHEET * fresh
+        events = column_kernels.EVENT_BRUSH | column_kernels.EVENT_SHEET * fresh
         begin = replace(course.blocks[-1].layout.end, strokes=0 if fresh else worn)
     return lay_leg(
         bench, stage, quad_strokes=quad_within(found.quad_strokes, horizon, MOST_ROWS),

@@ -16,7 +16,7 @@ from handlap.sim.bench.job_log import Entry
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Errors
 from handlap.sim.job.scenario import TurnState
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import column_kernels
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import (
     Bench,
@@ -161,7 +161,7 @@ def _lay_out(
 ) -> Layout:
     """Layout of a block; brushings within it count from its start."""
     stage = Stage(grit, block.strokes, block.turn_every, block.brush_every, 0)
-    events = kernels.EVENT_BRUSH * block.brushed | kernels.EVENT_SHEET * block.sheet
+    events = column_kernels.EVENT_BRUSH * block.brushed | column_kernels.EVENT_SHEET * block.sheet
     return stage_layout(
         bench, stage, quad_strokes=quad, seed=seed, begin=replace(place, strokes=0), states=states,
         first_events=events,

@@ -1,9 +1,13 @@
 """The one place that says how kernels are compiled.
 
 ``error_model="numpy"`` removes the check on every division, without which the loops over
-cells are not vectorised; ``nogil`` lets ensemble members run in plain threads.  Kernels that
-call one another must stand in one file: the compiler's cache does not notice a change in a
-kernel of another file.
+cells are not vectorised; ``nogil`` lets ensemble members run in plain threads.
+
+Compiled kernels are kept from one run to the next.  Left to itself the compiler throws out what it
+kept when the file of that very kernel has changed, and would go on using a caller of a kernel that
+changed in another file.  So what is kept is marked with a digest of all files of kernels
+(``*_kernels.py``) and of this one: a change in any of them compiles all anew.  It takes the place of
+what was kept before, so that nothing piles up.
 
 Two things that Python cannot say are said here in the compiler's own language, and used like
 functions inside kernels: :func:`widest_vectors` and :func:`times_power_of_two`.
@@ -13,6 +17,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cache
+from hashlib import sha256
+from pathlib import Path
 from typing import Any, TypeVar
 
 import numba
@@ -27,6 +33,8 @@ IN_ORDER = frozenset({"nnan", "ninf", "nsz", "arcp", "contract", "afn"})
 CHECKS_FIVE_ARRAYS = binding.llvm_version_info >= (15,)
 """Whether this compiler makes vectors of a loop that writes three arrays and reads two more: it has to
 make sure that none overlap, which before version 15 was more pairs than it was ready to check."""
+KERNELS = "_kernels.py"
+"""How the name of a file of kernels ends."""
 WIDTH = '"prefer-vector-width"="512"'
 _inside_kernels: Callable[[F], Any] = intrinsic
 """What it decorates is called inside kernels without its first argument, and never outside."""
@@ -54,9 +62,36 @@ def kernel(*, fastmath: bool | frozenset[str] = False, inline: bool = False) -> 
         except RuntimeError:
             # A read-only installation without a writable home has nowhere to keep the cache.
             compiled = numba.njit(**options)(function)
+        else:
+            _mark_by_sources(compiled)
         return compiled
 
     return decorate
+
+
+@cache
+def digest_of_sources() -> str:
+    """SHA-256 of all files of kernels and of this one, in hexadecimal; empty if they cannot be read."""
+    here = Path(__file__)
+    found = sha256()
+    try:
+        for path in [here, *sorted(here.parents[1].glob(f"*/*{KERNELS}"))]:
+            found.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    except OSError:
+        # From an archive the compiler's own mark, that of the archive, says as much.
+        return ""
+    return found.hexdigest()
+
+
+def _mark_by_sources(compiled: Any) -> None:
+    """Make what is kept of a compiled function hold good only for the sources of all kernels as they are.
+
+    The compiler gives no other way to say what a function depends on than the mark in its index of what
+    was kept.  Without its just-in-time mode there is no index.
+    """
+    index = getattr(getattr(compiled, "_cache", None), "_cache_file", None)
+    if index is not None:
+        index._source_stamp = (index._source_stamp, digest_of_sources())
 
 
 def _declare_wide(function: ir.Function) -> None:

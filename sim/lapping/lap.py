@@ -1,6 +1,6 @@
 """One lap: a face carried through strokes on one paper after another.
 
-The large step of :mod:`handlap.sim.lapping.kernels` does the work; this module puts a part, a plate,
+The large step of :mod:`handlap.sim.lapping.march_kernels` does the work; this module puts a part, a plate,
 paper and one set of numbers (:class:`Conditions`) together for it, and keeps account.
 """
 
@@ -20,7 +20,7 @@ from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array, Outline, inside_polygon
 from handlap.sim.job.paper_area import overlap
 from handlap.sim.job.scenario import Scenario, Strip, TurnState
-from handlap.sim.lapping import kernels, poses
+from handlap.sim.lapping import column_kernels, march_kernels, pose_kernels, poses
 from handlap.sim.lapping.bending import Bending, make_bending
 from handlap.sim.lapping.dye import MIDDLE_DYE, DyeDraw
 from handlap.sim.lapping.ground import ground_of, is_flat
@@ -198,7 +198,7 @@ class LapState:
     paper: PaperMemory
     frame: Array
     ground: Array
-    carried: kernels.Carried
+    carried: march_kernels.Carried
     place: Place
     rows: int
     removed: float
@@ -365,9 +365,9 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
 
     Returns how many rows were held, and of how many the mean resultant lay outside the hull.
     """
-    steady = table[:, [kernels.EU_STEADY, kernels.EV_STEADY]] * bench.half
+    steady = table[:, [column_kernels.EU_STEADY, column_kernels.EV_STEADY]] * bench.half
     tipped = np.any(steady @ bench.hull_normals.T > bench.hull_supports, axis=1)
-    at = table[:, [kernels.EU, kernels.EV]] * bench.half
+    at = table[:, [column_kernels.EU, column_kernels.EV]] * bench.half
     centre, normals, left = bench.room_in_hull
     want = (at - centre) @ normals.T
     outside = want > left
@@ -375,7 +375,7 @@ def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
     if outside.any():
         share = np.min(np.divide(left, want, out=np.ones_like(want), where=outside), axis=1)
     held = centre + share[:, None] * (at - centre)
-    table[:, [kernels.EU, kernels.EV]] = held / bench.half
+    table[:, [column_kernels.EU, column_kernels.EV]] = held / bench.half
     return float(np.sum(share < 1.0)), float(np.sum(tipped))
 
 
@@ -446,17 +446,17 @@ def _paper_constants(
 ) -> Array:
     """Constants of the paper's memory, in the order of the kernel's columns; ``slower``: see the layout."""
     constants = np.zeros(10)
-    constants[kernels.P_X0], constants[kernels.P_Y0] = memory.x0, memory.y0
-    constants[kernels.P_STEP] = memory.step
-    constants[kernels.P_FLOOR_LOAD] = law.loading_floor
-    constants[kernels.P_FLOOR_DULL] = law.dulling_floor
-    constants[kernels.P_SCALE_LOAD] = slower[0] * law.loading_scale
-    constants[kernels.P_SCALE_DULL] = slower[1] * law.dulling_scale
-    constants[kernels.P_BRUSH_LEAVES] = 1.0 - law.brushing
-    constants[kernels.P_BLUNT] = law.blunt_bedding
+    constants[column_kernels.P_X0], constants[column_kernels.P_Y0] = memory.x0, memory.y0
+    constants[column_kernels.P_STEP] = memory.step
+    constants[column_kernels.P_FLOOR_LOAD] = law.loading_floor
+    constants[column_kernels.P_FLOOR_DULL] = law.dulling_floor
+    constants[column_kernels.P_SCALE_LOAD] = slower[0] * law.loading_scale
+    constants[column_kernels.P_SCALE_DULL] = slower[1] * law.dulling_scale
+    constants[column_kernels.P_BRUSH_LEAVES] = 1.0 - law.brushing
+    constants[column_kernels.P_BLUNT] = law.blunt_bedding
     if bench.scenario.exact.load_at is None and not bench.scenario.exact.tilt_held:
         reach = law.friction_gain * conditions.friction * conditions.grip.height
-        constants[kernels.P_REACH] = reach / bench.half
+        constants[column_kernels.P_REACH] = reach / bench.half
     return constants
 
 
@@ -496,7 +496,7 @@ def begin_lap(
     """
     paper = _memory(bench, conditions, layout, paper_shift)
     followed = bench.scenario.wear.ages
-    carried = kernels.nothing_carried(
+    carried = march_kernels.nothing_carried(
         points=bench.grid.u.size,
         shapes=0 if bench.bending is None else bench.bending.count,
         kinds=2 * layout.states,
@@ -519,7 +519,7 @@ def begin_lap(
         slid=0.0,
         clipped=0.0,
         tipped=0.0,
-        counted=np.zeros(kernels.DIAGNOSTICS),
+        counted=np.zeros(column_kernels.DIAGNOSTICS),
     )
 
 
@@ -542,7 +542,7 @@ def _load_poses(bench: Bench, conditions: Conditions, layout: Layout) -> tuple[A
         load=exact.load,
         load_at=exact.load_at,
     )
-    if np.any(table[:, kernels.LOAD] <= 0.0):
+    if np.any(table[:, column_kernels.LOAD] <= 0.0):
         raise InputError("the hands lift more than the part weighs: nothing presses on the paper")
     return (table, 0.0, 0.0) if exact.tilt_held else (table, *hold_in_hull(table, bench))
 
@@ -566,13 +566,13 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
     law = law_of(scenario, conditions, state.grit)
     bedding = conditions.bedding_of(state.grit)
     h = state.heights.copy()
-    carried = kernels.copy_of(state.carried)
+    carried = march_kernels.copy_of(state.carried)
     # As far gone as it is, however slowly it goes on: powers of two, which round nothing.
     carried.load[:] *= layout.slower[0]
     carried.dull[:] *= layout.slower[1]
     counted = state.counted.copy()
     looks = len(layout.snapshot_strokes)
-    snapshots, noted = np.empty((looks, h.size)), np.empty((looks, kernels.NOTED))
+    snapshots, noted = np.empty((looks, h.size)), np.empty((looks, column_kernels.NOTED))
     amplitudes = np.zeros((looks, 0 if bending is None else bending.count))
     constants = np.array(
         [
@@ -587,7 +587,7 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
     )
     headings, faster, ahead = _by_heading(bench, law, layout)
     centre, normals, rooms = bench.room_in_hull
-    status = kernels.march(
+    status = march_kernels.march(
         h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bool(np.all(faster == 1.0)),
         headings, grid.area / faster, np.log(faster), ahead, table, layout.kinds, layout.events, constants,
         not exact.tilt_held, bench.strips, normals, rooms / bench.half, centre / bench.half,
@@ -597,12 +597,12 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
         np.zeros((0, 0)) if bending is None else bending.stiffness,
         np.zeros(0) if bending is None else bending.press,
         np.zeros(0) if bending is None else bending.weight,
-        carried, snapshots, noted, amplitudes, np.empty((kernels.WORK_ROWS, h.size)), counted,
+        carried, snapshots, noted, amplitudes, np.empty((march_kernels.WORK_ROWS, h.size)), counted,
     )  # fmt: skip
     _raise_for(status, counted, layout)
     carried.load[:] /= layout.slower[0]
     carried.dull[:] /= layout.slower[1]
-    slid = state.slid + np.cumsum(table[:, kernels.LOAD] * layout.slide)
+    slid = state.slid + np.cumsum(table[:, column_kernels.LOAD] * layout.slide)
     after = LapState(
         heights=h,
         grit=state.grit,
@@ -618,18 +618,18 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
         tipped=state.tipped + tipped,
         counted=counted,
     )
-    at_look = np.flatnonzero(layout.events & kernels.EVENT_SNAPSHOT)
+    at_look = np.flatnonzero(layout.events & column_kernels.EVENT_SNAPSHOT)
     clean, sharp, clogged = noted.T
     return LapRun(
         heights=snapshots,
         strokes=tuple(layout.begin.strokes + k for k in layout.snapshot_strokes),
         removed_volume=after.removed,
-        deposited_volume=float(counted[kernels.D_DEPOSITED]) if scenario.wear.ages else None,
+        deposited_volume=float(counted[column_kernels.D_DEPOSITED]) if scenario.wear.ages else None,
         load_sliding=after.slid,
-        clipped=max(after.clipped, counted[kernels.D_CLIPPED]) / after.rows,
-        tipped=max(after.tipped, counted[kernels.D_TIPPED]) / after.rows,
-        overhung=float(counted[kernels.D_OFF_PAPER]) / after.rows,
-        evaluations=int(counted[kernels.D_EVALUATIONS]),
+        clipped=max(after.clipped, counted[column_kernels.D_CLIPPED]) / after.rows,
+        tipped=max(after.tipped, counted[column_kernels.D_TIPPED]) / after.rows,
+        overhung=float(counted[column_kernels.D_OFF_PAPER]) / after.rows,
+        evaluations=int(counted[column_kernels.D_EVALUATIONS]),
         amplitudes=amplitudes,
         friction=conditions.friction * (1.0 + law.friction_gain * (1.0 - clean)),
         work=conditions.friction * (slid[at_look] + law.friction_gain * clogged),
@@ -657,18 +657,18 @@ def run_stage(
 
 
 def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:
-    row = int(diagnostics[kernels.D_FAILED_ROW])
+    row = int(diagnostics[column_kernels.D_FAILED_ROW])
     done = layout.begin.strokes + float(layout.ends[row])
-    if status == kernels.STATUS_NO_CONTACT:
+    if status == column_kernels.STATUS_NO_CONTACT:
         raise TippingError(
             f"after {done:.0f} strokes too little of the face lies on the paper to carry it: "
             "shorten the stroke, or move the paper or the part"
         )
-    if status == kernels.STATUS_NO_RASTER:
+    if status == column_kernels.STATUS_NO_RASTER:
         raise AssertionError("the memory of the paper is too small for its strokes")
-    if status != kernels.STATUS_OK:
+    if status != column_kernels.STATUS_OK:
         raise SolverError(
-            f"no pose found in {kernels.MAX_EVALUATIONS} evaluations, row {row} of {layout.x.size} "
+            f"no pose found in {pose_kernels.MAX_EVALUATIONS} evaluations, row {row} of {layout.x.size} "
             f"({done:.0f} strokes done)"
         )
 

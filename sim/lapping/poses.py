@@ -25,7 +25,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.common.sobol import scrambled_sobol
 from handlap.sim.job.scenario import Pattern, TurnState
 from handlap.sim.job.stroke_path import on_path, path_length, slants_of
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import column_kernels
 
 ROWS_PER_QUAD = 4
 """Push, pull, pull, push: the order alternates, so that two rows of a step are second order."""
@@ -89,7 +89,7 @@ class Layout:
     spin : turn of the part per sliding distance (m,) [rad/m]
     z_along, z_across : standard normal scores of the wobble (m,) [-]
     slide : sliding distance of the row (m,) [m]
-    kinds, events : see :func:`handlap.sim.lapping.kernels.march`
+    kinds, events : see :func:`handlap.sim.lapping.march_kernels.march`
     ends : strokes done when each row is finished (m,) [-]
     snapshot_strokes : strokes done at each snapshot [-]
     slower : how many times slower paper loads and dulls in these rows than in truth (2,), see :func:`slowed`
@@ -299,13 +299,13 @@ def lay_out(
     for mark, row in zip(marks[:-1], first_row, strict=True):
         done = begin.strokes + mark
         if done and brush_every and done % brush_every == 0:
-            events[row] |= kernels.EVENT_BRUSH
+            events[row] |= column_kernels.EVENT_BRUSH
         if done and sheet_every and done % sheet_every == 0:
-            events[row] |= kernels.EVENT_SHEET
+            events[row] |= column_kernels.EVENT_SHEET
     kept = []
     for end, row in zip(marks[1:], last_row, strict=True):
         if end in snapshots or end == strokes:
-            events[row] |= kernels.EVENT_SNAPSHOT
+            events[row] |= column_kernels.EVENT_SNAPSHOT
             kept.append(int(end))
     standings, way = _standings(pattern, direction, states)
     standing = way[state_of_quad[quad], number[quad] % way.shape[1]]
@@ -362,7 +362,7 @@ def load_poses(
     load: float | None = None,
     load_at: tuple[float, float] | None = None,
 ) -> Array:
-    """Poses (m, 13) for :func:`handlap.sim.lapping.kernels.march`, forces of one pair of hands put in.
+    """Poses (m, 13) for :func:`handlap.sim.lapping.march_kernels.march`, forces of one pair of hands put in.
 
     Parameters
     ----------
@@ -378,12 +378,12 @@ def load_poses(
     press = press * (1.0 + grip.swell * layout.progress * np.sign(layout.lean))
     total = press + weight
     share = press / total
-    poses = np.empty((layout.x.size, kernels.POSE_COLUMNS))
+    poses = np.empty((layout.x.size, column_kernels.POSE_COLUMNS))
     c, s = np.cos(layout.facing), np.sin(layout.facing)
     reach = friction * grip.height
     for columns, along, across in (
-        ((kernels.EU, kernels.EV), grip.wobble_along, grip.wobble_across),
-        ((kernels.EU_STEADY, kernels.EV_STEADY), 0.0, 0.0),
+        ((column_kernels.EU, column_kernels.EV), grip.wobble_along, grip.wobble_across),
+        ((column_kernels.EU_STEADY, column_kernels.EV_STEADY), 0.0, 0.0),
     ):
         at_along = grip.bias_along + 0.5 * grip.rocking * layout.progress + along * layout.z_along
         at_across = grip.bias_across + across * layout.z_across
@@ -395,13 +395,13 @@ def load_poses(
             eu, ev = np.full_like(eu, load_at[0]), np.full_like(ev, load_at[1])
         poses[:, columns[0]] = eu / half
         poses[:, columns[1]] = ev / half
-    poses[:, kernels.X] = layout.x
-    poses[:, kernels.Y] = layout.y
-    poses[:, kernels.COS] = np.cos(layout.turn)
-    poses[:, kernels.SIN] = np.sin(layout.turn)
-    poses[:, kernels.LOAD] = total if load is None else load
-    poses[:, kernels.SLIDE] = layout.slide
-    poses[:, kernels.MOVE_U] = np.cos(layout.heading)
-    poses[:, kernels.MOVE_V] = np.sin(layout.heading)
-    poses[:, kernels.TWIST] = layout.spin * half
+    poses[:, column_kernels.X] = layout.x
+    poses[:, column_kernels.Y] = layout.y
+    poses[:, column_kernels.COS] = np.cos(layout.turn)
+    poses[:, column_kernels.SIN] = np.sin(layout.turn)
+    poses[:, column_kernels.LOAD] = total if load is None else load
+    poses[:, column_kernels.SLIDE] = layout.slide
+    poses[:, column_kernels.MOVE_U] = np.cos(layout.heading)
+    poses[:, column_kernels.MOVE_V] = np.sin(layout.heading)
+    poses[:, column_kernels.TWIST] = layout.spin * half
     return poses

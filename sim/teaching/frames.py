@@ -21,7 +21,7 @@ from handlap.sim.face.proud import refuse_proud
 from handlap.sim.job.results import FIGURE_NAMES, Figures, LapResult
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, distinct
-from handlap.sim.lapping import dye, gauge, kernels
+from handlap.sim.lapping import column_kernels, dye, gauge
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.lap import Conditions, Stage, law_of, load_of, run_stage
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
@@ -291,9 +291,9 @@ def _between(ends: Array, strokes: NDArray[np.int64]) -> _Between:
 
 def _with_snapshots(layout: Layout, quads: NDArray[np.int64]) -> Layout:
     """The same rows, with the face kept after each of these groups of rows instead."""
-    events = layout.events & ~kernels.EVENT_SNAPSHOT
+    events = layout.events & ~column_kernels.EVENT_SNAPSHOT
     last = ROWS_PER_QUAD * quads + ROWS_PER_QUAD - 1
-    events[last] |= kernels.EVENT_SNAPSHOT
+    events[last] |= column_kernels.EVENT_SNAPSHOT
     return replace(layout, events=events, snapshot_strokes=tuple(round(float(s)) for s in layout.ends[last]))
 
 
@@ -377,7 +377,7 @@ def pressure_at(
     rate = conditions.rate * rate_factor(ready.stage.grit, conditions.traits)
     slide = SLIGHT * conditions.bedding_of(ready.stage.grit) * area / (rate * load)
     events = np.zeros(rows.size, dtype=np.int64)
-    events[-1] = kernels.EVENT_SNAPSHOT
+    events[-1] = column_kernels.EVENT_SNAPSHOT
     taken = {
         name: getattr(layout, name)[rows]
         for name in (

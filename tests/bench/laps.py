@@ -21,7 +21,7 @@ from jobs import P80, UM, hollow, job, middle
 from handlap.sim.common.jit import kernel, widest_vectors
 from handlap.sim.common.outline import Array, Outline, circle
 from handlap.sim.job.scenario import Pattern
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import pressure_kernels
 from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import choose_resolution
@@ -123,16 +123,16 @@ def evaluation(*, quick: bool) -> Iterator[Figure]:
     weight, soft, logistic = np.full(n, 1.0 / n), np.empty(n), np.empty(n)
     due, sums = np.zeros(4), np.empty(9)
     b1, u1, v1, w1 = np.vstack([base, u, v, weight]).astype(np.float32)
-    scratch = np.empty((2, kernels.BLOCK), dtype=np.float32)
+    scratch = np.empty((2, pressure_kernels.BLOCK), dtype=np.float32)
     seconds = 0.1 if quick else 1.5
 
     def per_cell(work: Any) -> float:
         return 1e9 * least(work, seconds=seconds, fewest=50) / n
 
     fine = per_cell(
-        lambda: kernels._evaluate(base, 1.0, u, v, weight, 0.1, 0.2, 0.3, soft, logistic, due, sums)
+        lambda: pressure_kernels.evaluate(base, 1.0, u, v, weight, 0.1, 0.2, 0.3, soft, logistic, due, sums)
     )
-    coarse = per_cell(lambda: kernels._evaluate_single(b1, u1, v1, w1, 0.1, 0.2, 0.3, scratch, sums))
+    coarse = per_cell(lambda: pressure_kernels.evaluate_single(b1, u1, v1, w1, 0.1, 0.2, 0.3, scratch, sums))
     loop = per_cell(lambda: library_exponentials(base, soft))
     vector = per_cell(lambda: np.exp(base, out=soft))
     aim = 1.5 if vector_bits() == 512 else 3.0
