@@ -38,7 +38,7 @@ from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_part import build_outline, build_part, find_metal
 from handlap.sim.job.scenario_readings import build_readings
 from handlap.sim.job.slender import rigid_doubt
-from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.materials.metals import Metal
 from handlap.sim.materials.paper_law import (
     BRUSHED,
@@ -193,7 +193,7 @@ def _turning(given: Given) -> Turning:
     if own is not None:
         return Turning("own", tuple(TurnState(*pair) for pair in own), every, False)
     name = given.plain("turning.schedule") or "none"
-    states = tuple(TurnState(*pair) for pair in SCHEDULE_STATES[name])
+    states = SCHEDULES[name].states
     if every is None and len(states) > 1 and "turning.every" not in given.stated:
         given.note("turning.every", BY_NAME["turning.every"].default_words)
     return Turning(name, states, every, "turning.schedule" not in given.stated)

@@ -6,6 +6,7 @@ from typing import Any
 
 from handlap.sim.common.units import show, to_si
 from handlap.sim.job.findings import Findings
+from handlap.sim.job.key_row import keys_of
 from handlap.sim.job.scenario import Uncertain
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_values import READERS
@@ -72,6 +73,21 @@ class Given:
         if name not in self.stated:
             self.assumed.append(made)
         return made
+
+    def taken(self, table: str, record: type) -> dict[str, Any]:
+        """Values of the fields of a record whose keys are named as they are: stated, or their defaults.
+
+        Left out where nothing is stated and the table has no default: the record has its own.
+        """
+        found: dict[str, Any] = {}
+        for name, key in keys_of(record, table):
+            if key.name != table + name:
+                continue
+            if key.kind == "uncertain quantity":
+                found[name] = self.uncertain(key.name)
+            elif (value := self.get(key.name)) is not None:
+                found[name] = value
+        return found
 
     def clash(self, one: str, other: str) -> None:
         """Refuse two keys that say the same thing."""
