@@ -7,6 +7,7 @@ from typing import Annotated
 
 from handlap.sim.job.key_row import Key
 from handlap.sim.job.uncertain import Uncertain
+from handlap.sim.materials.paper_law import BLUNT_BEDDING, EDGE_RATE
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class Wear:
     """Factor on the loading and dulling scales [-]."""
     loading_floor: Annotated[Uncertain, Key(
         "share of its rate that clogged P120 keeps; coarser papers keep more; 1: clogging costs nothing",
-        low=0.0, high=1.0, default_words="0.3 to 0.7 by metal, dry or wet, ×/÷ 1.5",
+        low=0.0, high=1.0, factor=1.5, default_words="0.3 to 0.7 by metal, dry or wet",
         basis="derived, fitted to how sheets fall off in the trade",
     )]  # fmt: skip
     dulling_floor: Annotated[Uncertain, Key(
@@ -50,23 +51,25 @@ class Wear:
     """Share of its rate that clogged, and blunt, P120 keeps [-]."""
     brushing: Annotated[Uncertain, Key(
         "share of the clogging that brushing or rinsing takes out of P120; less of finer papers",
-        low=0.0, high=1.0, default_words="0.6 to 0.85 by metal, dry or wet, ×/÷ 1.4", basis="common practice",
+        low=0.0, high=1.0, factor=1.4, default_words="0.6 to 0.85 by metal, dry or wet",
+        basis="common practice",
     )]  # fmt: skip
     """Share of the loading that brushing or rinsing takes out of P120 [-]."""
     blunt_bedding: Annotated[Uncertain, Key(
         "share of its bedding length that blunt paper keeps; 1: it keeps all",
-        low=0.01, high=1.0, default=0.6, factor=1.4, basis="derived: blunt tips stand level",
+        low=0.01, high=1.0, default=BLUNT_BEDDING, factor=1.4, basis="derived: blunt tips stand level",
     )]  # fmt: skip
     """Share of its bedding length that blunt paper keeps [-]."""
     friction_gain: Annotated[Uncertain, Key(
         "growth of friction on clogged paper, over that on fresh; 0: none",
-        low=0.0, high=5.0, usual=(0.0, 1.0), default_words="0.05 to 0.4 by metal, dry or wet, ×/÷ 1.6",
+        low=0.0, high=5.0, usual=(0.0, 1.0), factor=1.6, default_words="0.05 to 0.4 by metal, dry or wet",
         basis="from memory",
     )]  # fmt: skip
     """Growth of friction on clogged paper, over that on fresh [-]."""
     edge_rate: Annotated[Uncertain, Key(
         "how much faster the very leading edge is cut than the middle, over that; 0: no faster",
-        low=0.0, high=50.0, usual=(0.0, 6.0), default=1.5, factor=2.0, basis="derived, fitted to rolled ends",
+        low=0.0, high=50.0, usual=(0.0, 6.0), default=EDGE_RATE, factor=2.0,
+        basis="derived, fitted to rolled ends",
     )]  # fmt: skip
     """How much faster the leading edge is cut than the middle, over that [-]."""
     edge_rise: Annotated[Uncertain, Key(

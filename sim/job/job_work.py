@@ -43,8 +43,8 @@ class Hands:
     """Constant offset of the press from the middle of the part [m]."""
     wobble_along: Annotated[Uncertain, Key(
         "how far the press wanders along the stroke (standard deviation)",
-        "length", 0.0, 500.0, usual=(0.0, 80.0),
-        default_words="0.12 of the part's side along the stroke, at most 25 mm, ×/÷ 2.24",
+        "length", 0.0, 500.0, usual=(0.0, 80.0), factor=2.24,
+        default_words="0.12 of the part's side along the stroke, at most 25 mm",
         basis="derived from the crowns people report, low confidence",
     )]  # fmt: skip
     wobble_across: Annotated[Uncertain, Key(

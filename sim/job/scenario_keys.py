@@ -2,7 +2,7 @@
 
 The loader is driven by this table: a key that is not here is refused, and one that is here is
 checked against its row.  To add a key, write it on the field of its record; a field that holds the value
-of its key as it stands is filled by :meth:`handlap.sim.job.scenario_given.Given.taken`.
+of its key as it stands is filled by :meth:`handlap.sim.job.scenario_given.Given.record`.
 """
 
 from __future__ import annotations
@@ -36,6 +36,7 @@ RECORDS: dict[str, type] = {
     "exact.": Exact,
 }
 """Table of a scenario file → the record whose fields hold its keys, in the order in which they are listed."""
+TABLE_OF: dict[type, str] = {record: table for table, record in RECORDS.items()}
 
 
 def _gathered() -> tuple[Key, ...]:
@@ -69,17 +70,18 @@ def _default_words(row: Key) -> str:
     if row.required:
         return "must be given"
     if row.default is None:
-        return row.default_words or "none"
+        return (row.default_words or "none") + _spread_words(row)
     if isinstance(row.default, bool):
         return "true" if row.default else "false"
     unit = unit_of(row.quantity, "mm")
     words = f"{row.default:g}" if isinstance(row.default, float) else str(row.default)
     words += f" {unit}" if unit and isinstance(row.default, float) else ""
-    if row.factor > 1.0:
-        words += f", ×/÷ {row.factor:g}"
-    if row.plus_minus > 0.0:
-        words += f" ± {row.plus_minus:g}"
-    return words
+    return words + _spread_words(row)
+
+
+def _spread_words(row: Key) -> str:
+    factor = f", ×/÷ {row.factor:g}" if row.factor > 1.0 else ""
+    return factor + (f" ± {row.plus_minus:g}" if row.plus_minus > 0.0 else "")
 
 
 def describe_keys() -> tuple[KeyRow, ...]:
