@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, get_args
 
 from handlap.cli.asking.new_answers import listed
 from handlap.cli.asking.new_file import Document, compose
@@ -23,8 +23,7 @@ from handlap.sim.common.units import (
     number_and_unit,
     show_leaf,
 )
-from handlap.sim.job.part_keys import WHERE
-from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario import Scenario, Where
 from handlap.sim.job.scenario_file import load_text
 from handlap.sim.materials.mass import slab_mass
 from handlap.sim.materials.metals import METALS
@@ -119,7 +118,7 @@ def read_where(typed: str) -> str:
     word = typed.strip().lower()
     if word in UNSURE:
         return "unknown"
-    fits = [where for where in WHERE if word and where.startswith(word)]
+    fits: list[str] = [where for where in get_args(Where) if word and where.startswith(word)]
     if word.startswith(("one corner", "a corner")):
         fits = ["corner"]
     if len(fits) != 1:

@@ -12,7 +12,7 @@ from handlap.sim.common.errors import InputError
 from handlap.sim.common.measured_number import Doubted, doubtful, read_measured, split_numbers
 from handlap.sim.common.units import System, number_of, unit_of
 from handlap.sim.job.key_row import Key
-from handlap.sim.job.scenario_values import SHORT_GASKETS
+from handlap.sim.job.scenario_values import SHORT_GASKETS, doubt_kind
 
 NONE = "none"
 MOST_OPENINGS = 200
@@ -44,17 +44,11 @@ def raw_number(typed: str) -> int | float | str:
         return typed
 
 
-DOUBTED = {
-    "part.length": ("length", "length"),
-    "part.width": ("length", "length"),
-    "part.mass": ("mass", "mass"),
-    "part.limit": ("limit", "height"),
-    "part.allowance": ("allowance", "height"),
-}
-"""Questions at which a bare number that makes no sense in its unit is asked back → kind and quantity."""
+DOUBTED = ("part.length", "part.width", "part.mass", "part.limit", "part.allowance")
+"""Keys whose bare number is asked back where it makes no sense in its unit."""
 
 
-def refuse_doubtful(typed: str, kind: str, quantity: str, system: System) -> None:
+def refuse_doubtful(typed: str, row: Key, system: System) -> None:
     """Ask back a bare number that only makes sense in another unit.
 
     Raises
@@ -62,10 +56,10 @@ def refuse_doubtful(typed: str, kind: str, quantity: str, system: System) -> Non
     Doubted : with what to put in its place
     """
     try:
-        read = read_measured(typed, quantity, unit_of(quantity, system))
+        read = read_measured(typed, row.quantity, unit_of(row.quantity, system))
     except ValueError:
         return
-    doubt = doubtful(read.number, kind, read.unit, system) if read.bare else None
+    doubt = doubtful(read.number, doubt_kind(row), read.unit, system) if read.bare else None
     if doubt is not None:
         raise Doubted(doubt)
 

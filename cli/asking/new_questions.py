@@ -226,7 +226,7 @@ class NewJob:
             if name in row.names and frame is not None:
                 check_row(row, name, answers, frame, system)
         if name in DOUBTED:
-            refuse_doubtful(answers[name], *DOUBTED[name], system)
+            refuse_doubtful(answers[name], BY_NAME[name], system)
 
     def _outline_known(self, answers: Answers) -> None:
         shape = _shape(answers)

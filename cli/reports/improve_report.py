@@ -20,7 +20,7 @@ from handlap.cli.reports.wording import (
     wanted_words,
 )
 from handlap.sim.common.spoken import height_unit, length_unit, per, per_length, unit
-from handlap.sim.job.ways import SCHEDULE_WORDS
+from handlap.sim.job.turning import short_words
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.improve import Improvement, Tried
@@ -109,7 +109,7 @@ def _way(found: Improvement) -> Section:
 
 
 def _turning(scenario: Scenario) -> str:
-    return SCHEDULE_WORDS.get(scenario.turning.name, scenario.turning.name)
+    return short_words(scenario.turning.name)
 
 
 def _every(strokes: int | None) -> str:

@@ -21,6 +21,7 @@ from handlap.sim.common import spoken
 from handlap.sim.common.spoken import height_unit, length_unit, per, per_height, per_length, unit
 from handlap.sim.common.units import System, from_si, plain, unit_of
 from handlap.sim.common.words import listed
+from handlap.sim.job.turning import SCHEDULES
 
 if TYPE_CHECKING:
     from handlap.sim.bench.standing import LimitHeld
@@ -33,14 +34,8 @@ than anybody reads."""
 LEAST_ERROR: dict[System, float] = {"mm": 0.001, "inch": 0.0001}
 """Smaller errors are not told one by one [µm, thou]: nothing at the bench shows them."""
 
-TURNS = {
-    "none": "never turned",
-    "half": "half turn of the part",
-    "quarter": "quarter turn of the part, always the same way",
-    "walk": "walk half round the plate, the part stays as it lies",
-    "half and walk": "half turn of the part and walk half round the plate, in turn",
-    "own": "the scenario's own round of turns",
-}
+TURNS = {name: schedule.words for name, schedule in SCHEDULES.items()}
+TURNS["own"] = "the scenario's own round of turns"
 LIMIT = {"straightedge": "by the straightedge", "zone": "over the whole face (minimum zone)"}
 BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
 TAPER_SIGNS = "+ is more off at the right, at the far side"

@@ -20,8 +20,8 @@ from handlap.cli.reports.wording import TURNS, dye_signs, sentence, subject, wan
 from handlap.cli.result_set import set_name
 from handlap.cli.sheets.sheet_job import LEAVES, stop_words
 from handlap.sim.bench.bench_blocks import leaf_band
-from handlap.sim.bench.job_log import Entry, part_mark
-from handlap.sim.bench.log_lines import MOST_STROKES, to_json
+from handlap.sim.bench.job_log import MOST_STROKES, Entry, part_mark
+from handlap.sim.bench.log_lines import to_json
 from handlap.sim.bench.log_marks import marks_of
 from handlap.sim.bench.log_place import owner_of
 from handlap.sim.bench.log_sense import MOST_PACE

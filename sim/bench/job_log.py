@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import Annotated
 
 import numpy as np
 
@@ -21,6 +22,8 @@ from handlap.sim.lapping.dye_words import read_dye
 
 GRAM = 1e-3
 MOST_ENTRIES = 1000
+MOST_STROKES = 20_000
+"""More than this in one entry is a slip of the pen."""
 MOST_STROKES_IN_ALL = 200_000
 """Strokes that stand in one log: some eighty hours at the bench."""
 MOST_READINGS_IN_ALL = 3000
@@ -39,8 +42,27 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class Logged:
+    """How a field of an entry stands in its line of the file; what is at its default is left out there.
+
+    Attributes
+    ----------
+    key : its name in the line
+    low, high : least and greatest number allowed there
+    unit : what a number there is in [SI]
+    said : whether what somebody says goes into the line as it is
+    """
+
+    key: str
+    low: float = 0.0
+    high: float = 0.0
+    unit: float = 1.0
+    said: bool = False
+
+
+@dataclass(frozen=True)
 class Entry:
-    """One visit to the bench.
+    """One visit to the bench; its fields in the order of its line.
 
     Attributes
     ----------
@@ -72,32 +94,32 @@ class Entry:
     id : what a page for the bench calls it, "PHONE-NUMBER"; "" for one written at the command line
     """
 
-    number: int
-    at: int
-    when: str
-    strokes: int = 0
-    paper: str = ""
-    new_sheet: bool = False
-    brushed: bool = False
-    brush_every: int = 0
-    turn_every: int | None = None
-    swarf: float | None = None
-    part_mass: float | None = None
-    scale: float | None = None
-    readings: tuple[StraightedgeLine, ...] = ()
-    dye_left: float | None = None
-    dye_faded: float | None = None
-    dye_grid: tuple[tuple[float, ...], ...] | None = None
-    dye_sd: tuple[tuple[float, ...], ...] | None = None
-    dye_seen: str = ""
-    dyed: bool = False
-    minutes: float | None = None
-    note: str = ""
-    void: int | None = None
-    corrected: bool = False
-    as_is: bool = False
-    against: tuple[Mark, ...] = ()
-    id: str = ""
+    number: Annotated[int, Logged("n", 1, 10**6)]
+    at: Annotated[int, Logged("at", 0, 10**7)]
+    when: Annotated[str, Logged("when")]
+    id: Annotated[str, Logged("id")] = ""
+    void: Annotated[int | None, Logged("void", 1, 10**6, said=True)] = None
+    corrected: Annotated[bool, Logged("corrected", said=True)] = False
+    paper: Annotated[str, Logged("paper", said=True)] = ""
+    new_sheet: Annotated[bool, Logged("new_sheet", said=True)] = False
+    brushed: Annotated[bool, Logged("brushed", said=True)] = False
+    strokes: Annotated[int, Logged("strokes", 0, MOST_STROKES, said=True)] = 0
+    brush_every: Annotated[int, Logged("brush_every", 0, MOST_STROKES, said=True)] = 0
+    turn_every: Annotated[int | None, Logged("turn_every", 0, MOST_STROKES, said=True)] = None
+    swarf: Annotated[float | None, Logged("swarf_g", 0.0, 1e5, GRAM)] = None
+    part_mass: Annotated[float | None, Logged("part_g", 1e-3, 1e7, GRAM)] = None
+    scale: Annotated[float | None, Logged("scale_g", 1e-6, 1e4, GRAM)] = None
+    readings: Annotated[tuple[StraightedgeLine, ...], Logged("readings")] = ()
+    dye_left: Annotated[float | None, Logged("dye_left", 0.0, 1.0)] = None
+    dye_faded: Annotated[float | None, Logged("dye_faded", 0.0, 1.0)] = None
+    dye_grid: Annotated[tuple[tuple[float, ...], ...] | None, Logged("dye_grid")] = None
+    dye_sd: Annotated[tuple[tuple[float, ...], ...] | None, Logged("dye_sd")] = None
+    dye_seen: Annotated[str, Logged("dye_seen")] = ""
+    dyed: Annotated[bool, Logged("dyed", said=True)] = False
+    as_is: Annotated[bool, Logged("as_is", said=True)] = False
+    minutes: Annotated[float | None, Logged("minutes", 0.0, 1e4, said=True)] = None
+    note: Annotated[str, Logged("note", said=True)] = ""
+    against: Annotated[tuple[Mark, ...], Logged("against")] = ()
 
     @property
     def writer(self) -> str:

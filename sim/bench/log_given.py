@@ -15,7 +15,7 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog
-from handlap.sim.bench.log_lines import from_json, stations_of, to_json
+from handlap.sim.bench.log_lines import FIELDS, from_json, stations_of, to_json
 from handlap.sim.bench.log_sense import CLOCK, time_of
 from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.measured_number import doubtful, read_measured, split_numbers
@@ -31,12 +31,11 @@ T = TypeVar("T")
 LEAVES_FROM, LEAVES_TO = 5e-6, 2e-3
 """Leaves that are to be had [m]."""
 LABEL = "the entry"
-_PLAIN = ("strokes", "paper", "brush_every", "turn_every", "minutes", "note", "void")
-_FLAGS = ("new_sheet", "brushed", "dyed", "corrected", "as_is")
+_SAID = tuple(field.name for field in FIELDS.values() if field.logged.said)
 _GRAMS = {"swarf": "swarf_g", "part_weight": "part_g", "scale": "scale_g"}
 NAMES = frozenset(
     (
-        *(*_PLAIN, *_FLAGS, *_GRAMS, "at", "when", "not_turned"),
+        *(*_SAID, *_GRAMS, "at", "when", "not_turned"),
         *("reading", "goes_nowhere", "dye", "dye_left", "dye_faded", "dye_grid", "dye_sd"),
     )
 )
@@ -72,7 +71,7 @@ def entry_of(
         found.fault(LABEL, ", ".join(unknown), "no such thing; an entry may hold " + ", ".join(sorted(NAMES)))
     when = _when(said.get("when"), option("when"), found)
     raw: dict[str, Any] = {"n": 1, "when": when}
-    raw |= {name: said[name] for name in (*_PLAIN, *_FLAGS) if name in said}
+    raw |= {name: said[name] for name in _SAID if name in said}
     _turns(said, raw, option, found)
     _weights(said, raw, log, option, found)
     _dye(said, raw, option, found)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any, cast
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass, fields
+from typing import Any, cast, get_args, get_type_hints
 
-from handlap.sim.bench.job_log import GRAM, Entry, EntryFaults, JobLog, Mark
+from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog, Logged, Mark
 from handlap.sim.face.straightedge import HELD_CODE
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import Held, Station, StraightedgeLine
@@ -17,36 +18,35 @@ from handlap.sim.lapping.dye_words import fits_grid, read_dye
 from handlap.sim.materials import grits
 
 SCHEMA = 1
-MOST_STROKES = 20_000
-"""More than this in one entry is a slip of the pen."""
 UM, MM = 1e-6, 1e-3
-NEW = {
-    *(
-        "paper",
-        "new_sheet",
-        "brushed",
-        "strokes",
-        "brush_every",
-        "turn_every",
-        "swarf_g",
-        "part_g",
-        "scale_g",
-    ),
-    *(
-        "readings",
-        "dye_left",
-        "dye_faded",
-        "dye_grid",
-        "dye_sd",
-        "dye_seen",
-        "dyed",
-        "minutes",
-        "note",
-        "void",
-    ),
-    *("corrected", "as_is"),
-}
-STAMPED = {"n", "at", "when", "against", "id"}
+
+
+@dataclass(frozen=True)
+class Field:
+    """A field of an entry: its name, how it stands in a line, its type, its default (None: it has none)."""
+
+    name: str
+    logged: Logged
+    type: Any
+    default: Any
+
+
+def _fields() -> dict[str, Field]:
+    hints = get_type_hints(Entry, include_extras=True)
+    found = {}
+    for field in fields(Entry):
+        held, logged = get_args(hints[field.name])
+        found[logged.key] = Field(
+            field.name, logged, held, None if field.default is MISSING else field.default
+        )
+    return found
+
+
+FIELDS = _fields()
+"""Key in a line of the log → field of an entry."""
+STAMPED = ("n", "at", "when", "against", "id")
+"""What the program writes and nobody says."""
+ALLOWED = "no such key; an entry may hold " + ", ".join(sorted(set(FIELDS) - set(STAMPED)))
 MOST_MARKS = 40
 
 
@@ -57,35 +57,15 @@ def header_json(log: JobLog) -> dict[str, Any]:
 
 def to_json(entry: Entry) -> dict[str, Any]:
     """An entry as the object of its line: mm, µm, g; only what it holds."""
-    full = {
-        "n": entry.number,
-        "at": entry.at,
-        "when": entry.when,
-        "id": entry.id or None,
-        "void": entry.void,
-        "corrected": entry.corrected or None,
-        "paper": entry.paper or None,
-        "new_sheet": entry.new_sheet or None,
-        "brushed": entry.brushed or None,
-        "strokes": entry.strokes or None,
-        "brush_every": entry.brush_every or None,
-        "turn_every": entry.turn_every,
-        "swarf_g": _scaled(entry.swarf, GRAM),
-        "part_g": _scaled(entry.part_mass, GRAM),
-        "scale_g": _scaled(entry.scale, GRAM),
-        "readings": [_line_json(line) for line in entry.readings] or None,
-        "dye_left": entry.dye_left,
-        "dye_faded": entry.dye_faded,
-        "dye_grid": _grid_json(entry.dye_grid),
-        "dye_sd": _grid_json(entry.dye_sd),
-        "dye_seen": entry.dye_seen or None,
-        "dyed": entry.dyed or None,
-        "as_is": entry.as_is or None,
-        "minutes": entry.minutes,
-        "note": entry.note or None,
-        "against": {mark.subject: [mark.digest, mark.words] for mark in entry.against} or None,
-    }
-    return {name: value for name, value in full.items() if value is not None}
+    line: dict[str, Any] = {}
+    for key, field in FIELDS.items():
+        value = getattr(entry, field.name)
+        if value is None or value == field.default:
+            continue
+        if key in _TOLD:
+            value = _TOLD[key](value)
+        line[key] = value if field.logged.unit == 1.0 else _scaled(value, field.logged.unit)
+    return line
 
 
 def _grid_json(grid: tuple[tuple[float, ...], ...] | None) -> list[list[float | None]] | None:
@@ -127,37 +107,10 @@ def from_json(raw: Mapping[str, Any], file: str, label: str, *, whole: bool = Tr
     EntryFaults : with everything that is wrong with it
     """
     found = Findings(file)
-    for name in sorted(set(raw) - NEW - STAMPED):
-        found.fault(label, name, "no such key; an entry may hold " + ", ".join(sorted(NEW)))
+    for name in sorted(set(raw) - set(FIELDS)):
+        found.fault(label, name, ALLOWED)
     take = _Taker(raw, label, found)
-    entry = Entry(
-        number=take.whole("n", 1, 10**6, 0),
-        at=take.whole("at", 0, 10**7, 0),
-        when=take.text("when"),
-        strokes=take.whole("strokes", 0, MOST_STROKES, 0),
-        paper=_paper(take.text("paper"), label, found),
-        new_sheet=take.flag("new_sheet"),
-        brushed=take.flag("brushed"),
-        brush_every=take.whole("brush_every", 0, MOST_STROKES, 0),
-        turn_every=None if "turn_every" not in raw else take.whole("turn_every", 0, MOST_STROKES, 0),
-        swarf=take.number("swarf_g", 0.0, 1e5, GRAM),
-        part_mass=take.number("part_g", 1e-3, 1e7, GRAM),
-        scale=take.number("scale_g", 1e-6, 1e4, GRAM),
-        readings=_lines(raw.get("readings"), label, found),
-        dye_left=take.number("dye_left", 0.0, 1.0, 1.0),
-        dye_faded=take.number("dye_faded", 0.0, 1.0, 1.0),
-        dye_grid=_grid(raw.get("dye_grid"), f"{label}, dye_grid", found),
-        dye_sd=_grid(raw.get("dye_sd"), f"{label}, dye_sd", found),
-        dye_seen=_seen(take.text("dye_seen"), label, found),
-        dyed=take.flag("dyed"),
-        minutes=take.number("minutes", 0.0, 1e4, 1.0),
-        note=take.text("note"),
-        void=None if "void" not in raw else take.whole("void", 1, 10**6, 0),
-        corrected=take.flag("corrected"),
-        as_is=take.flag("as_is"),
-        against=_marks(raw.get("against", {}), label, found),
-        id=take.text("id"),
-    )
+    entry = Entry(**{field.name: _taken(key, field, take) for key, field in FIELDS.items()})
     _dye_agrees(entry, label, found)
     if whole:
         _whole_entry(entry, label, found)
@@ -179,6 +132,26 @@ def _whole_entry(entry: Entry, label: str, found: Findings) -> None:
         or entry.paper or entry.minutes is not None or entry.corrected
     ):  # fmt: skip
         found.fault(label, None, "says nothing: strokes, something weighed or read, dye, or a note")
+
+
+def _taken(key: str, field: Field, take: _Taker) -> Any:
+    """The checked value of a field, or its default where the line does not have it."""
+    low, high = field.logged.low, field.logged.high
+    label = f"{take.label}, {key}"
+    if field.type is bool:
+        return take.flag(key)
+    if field.type is str:
+        text = take.text(key)
+        return _READ[key](text, label, take.found) if key in _READ else text
+    if field.type is int:
+        return take.whole(key, int(low), int(high), 0)
+    if key not in take.raw:
+        return field.default
+    if key in _READ:
+        return _READ[key](take.raw[key], label, take.found)
+    if field.type == (int | None):
+        return take.whole(key, int(low), int(high), 0)
+    return take.number(key, low, high, field.logged.unit)
 
 
 class _Taker:
@@ -229,7 +202,7 @@ def _paper(name: str, label: str, found: Findings) -> str:
     try:
         return grits.find(name).name
     except ValueError as error:
-        found.fault(f"{label}, paper", name, str(error))
+        found.fault(label, name, str(error))
         return ""
 
 
@@ -238,7 +211,7 @@ def _seen(text: str, label: str, found: Findings) -> str:
         try:
             read_dye(text)
         except ValueError as error:
-            found.fault(f"{label}, dye_seen", text, str(error))
+            found.fault(label, text, str(error))
             return ""
     return text
 
@@ -286,7 +259,7 @@ def _marks(raw: Any, label: str, found: Findings) -> tuple[Mark, ...]:
     if isinstance(raw, dict) and len(raw) <= MOST_MARKS and all(map(_is_mark, raw.items())):
         return tuple(Mark(name, *pair) for name, pair in raw.items())
     allowed = f'what it was logged against: at most {MOST_MARKS} of "subject": ["digest", "words"]'
-    found.fault(f"{label}, against", raw, allowed)
+    found.fault(label, raw, allowed)
     return ()
 
 
@@ -300,11 +273,11 @@ def _lines(raw: Any, label: str, found: Findings) -> tuple[StraightedgeLine, ...
     if raw is None:
         return ()
     if not isinstance(raw, list) or not raw or len(raw) > 50:
-        found.fault(f"{label}, readings", raw, "a list of 1 to 50 straightedge lines")
+        found.fault(label, raw, "a list of 1 to 50 straightedge lines")
         return ()
     lines = []
     for i, table in enumerate(raw, 1):
-        here = f"{label}, readings[{i}]"
+        here = f"{label}[{i}]"
         if not isinstance(table, dict) or not {"from", "to", "stations"} <= set(table):
             found.fault(here, table, "an object with name, from, to, held, stations")
             continue
@@ -342,3 +315,21 @@ def stations_of(raw: Any, label: str, found: Findings) -> tuple[Station, ...]:
         found.fault(label, [f"{s[0] / MM:g}" for s in short], 'the leaf that stops too, or "open"')
         return ()
     return tuple(Station(*s) for s in read)
+
+
+_READ: dict[str, Callable[[Any, str, Findings], Any]] = {
+    "paper": _paper,
+    "readings": _lines,
+    "dye_grid": _grid,
+    "dye_sd": _grid,
+    "dye_seen": _seen,
+    "against": _marks,
+}
+"""Key → what reads its value, where its type alone does not say how."""
+_TOLD: dict[str, Callable[[Any], Any]] = {
+    "readings": lambda lines: [_line_json(line) for line in lines],
+    "dye_grid": _grid_json,
+    "dye_sd": _grid_json,
+    "against": lambda marks: {mark.subject: [mark.digest, mark.words] for mark in marks},
+}
+"""Key → what tells its value, likewise."""

@@ -16,8 +16,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from handlap.sim.bench.job_log import MOST_ENTRIES, Entry, EntryFaults, Mark
-from handlap.sim.bench.log_lines import MOST_STROKES, from_json
+from handlap.sim.bench.job_log import MOST_ENTRIES, MOST_STROKES, Entry, EntryFaults, Mark
+from handlap.sim.bench.log_lines import from_json
 from handlap.sim.common.errors import Fault, ScenarioError
 
 SCHEMA = 1

@@ -23,8 +23,9 @@ from handlap.sim.common.outline import Array
 from handlap.sim.comparing.compare import TRIED
 from handlap.sim.comparing.paired import Difference, Made, chance_difference, difference
 from handlap.sim.job.results import Band
-from handlap.sim.job.scenario import Pattern, Scenario
-from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.stroke_path import PATTERNS
+from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.job.ways import Way, apply_way, way_words
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.rhythm import choose_rhythm
@@ -35,7 +36,6 @@ from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.work import Worked, lay_steps, or_fault, work_ways
 
-PATTERNS: tuple[Pattern, ...] = ("straight", "diagonal")
 SEARCH_MEMBERS = 24
 KEPT = 3
 """Discrete choices from which the continuous search starts."""
@@ -197,12 +197,13 @@ def paper_choices(papers: Sequence[Grit]) -> list[tuple[Grit, ...]]:
 
 def discrete_choices(scenario: Scenario, most: int, seed: int) -> list[Way]:
     """Ways that differ in papers, turning and pattern, at most so many, evenly mixed."""
+    searched = (name for name, pattern in PATTERNS.items() if pattern.searched)
     found = [
         Way("", papers=papers, turning=turning, pattern=pattern)
         for papers, turning, pattern in product(
             paper_choices(scenario.paper.grits),
-            SCHEDULE_STATES,
-            dict.fromkeys((scenario.strokes.pattern, *PATTERNS)),
+            SCHEDULES,
+            dict.fromkeys((scenario.strokes.pattern, *searched)),
         )
     ]
     if len(found) > most:

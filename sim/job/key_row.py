@@ -1,4 +1,8 @@
-"""One row of the table of scenario keys: what a key may hold, and its default.
+"""One key of a scenario file: what it may hold, and its default.
+
+A key stands on the field of the record that its value goes to, in its annotation, and
+:mod:`handlap.sim.job.scenario_keys` gathers them.  What the annotation says is not said again: the name of
+a key is that of its field, its kind and its choices follow from the type.
 
 Ranges and defaults are written in the units of the mm system (mm, µm, N, kg, mm³/(N·m), °).
 A basis says where a default comes from: *published* (source seen), *from memory* (recalled
@@ -8,10 +12,13 @@ from the literature), *derived* (worked out from those), *common practice* (no s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from types import NoneType
+from typing import Annotated, Any, Literal, get_args, get_origin, get_type_hints
 
 from handlap.sim.common.units import QUANTITIES, UNITS, System, plain, to_si, unit_of
+from handlap.sim.job.uncertain import Uncertain
 
 Kind = Literal[
     "text",
@@ -39,14 +46,25 @@ Kind = Literal[
 ]
 
 
+KIND_OF: dict[Any, Kind] = {
+    Uncertain: "uncertain quantity",
+    bool: "yes or no",
+    int: "whole number",
+    float: "quantity",
+    str: "text",
+    tuple[float, float]: "point",
+}
+"""Kind of a key by the type of its field, where nothing else is said; words to choose from: a choice."""
+FACE = (-2000.0, 2000.0)
+"""Where a place on a face may lie [mm]."""
+
+
 @dataclass(frozen=True)
 class Key:
-    """One row of the table.
+    """What a scenario file may say with one key.
 
     Attributes
     ----------
-    name : dotted key; ``[]`` marks a list of tables
-    kind : what the value is
     help : one line for the user
     quantity : for numbers, a row of :data:`handlap.sim.common.units.QUANTITIES`
     low, high : least and greatest value allowed [file unit, mm system]
@@ -59,10 +77,13 @@ class Key:
     plus_minus : default spread as ± this, 5 to 95 % [file unit, mm system]
     basis : where the default comes from
     required : whether a file must hold it
+    name : dotted key, where it is not that of the field; ``[]`` marks a list of tables
+    kind : what the value is, where the type of the field does not say so
+    after : the key that it is listed behind, where that is not the one before it
+    doubt : as what a plain number is doubted that makes sense in another unit only, see
+        :data:`handlap.sim.common.measured_number.SENSES`; "": as its quantity
     """
 
-    name: str
-    kind: Kind
     help: str
     quantity: str = "number"
     low: float = 0.0
@@ -75,6 +96,10 @@ class Key:
     plus_minus: float = 0.0
     basis: str = ""
     required: bool = False
+    name: str = ""
+    kind: Kind | Literal[""] = ""
+    after: str = ""
+    doubt: str = ""
 
     def bounds(self) -> tuple[float, float]:
         """Least and greatest value allowed [SI]."""
@@ -84,7 +109,7 @@ class Key:
 def range_words(row: Key, system: System = "mm", unit: str = "") -> str:
     """Least and greatest value of a row in words, in the units of a system, or in a unit of their own.
 
-    >>> range_words(Key("part.limit", "quantity", "", "height", 0.1, 5000.0), "inch")
+    >>> range_words(Key("", "height", 0.1, 5000.0), "inch")
     '0.003937 to 196.9 thou'
     """
     unit = unit or unit_of(row.quantity, system)
@@ -99,3 +124,24 @@ def allowed_words(row: Key, system: System = "mm") -> str:
     if row.high > row.low:
         parts.append(range_words(row, system))
     return "; or ".join(parts)
+
+
+def keys_of(record: type, table: str) -> Iterator[tuple[str, Key]]:
+    """Name of the field and key of every key on a record, named in full; ``table``: its name with a dot."""
+    for field, hint in get_type_hints(record, include_extras=True).items():
+        if get_origin(hint) is not Annotated:
+            continue
+        held, *notes = get_args(hint)
+        for key in notes:
+            if isinstance(key, Key):
+                yield field, _completed(key, table + (key.name or field), held)
+
+
+def _completed(key: Key, name: str, held: Any) -> Key:
+    """The key with its full name, and with what the type of its field says of it."""
+    inner = [one for one in get_args(held) if one is not NoneType]
+    if len(inner) == 1 and NoneType in get_args(held):
+        held = inner[0]
+    if get_origin(held) is Literal and not key.choices:
+        return replace(key, name=name, kind="choice", choices=get_args(held))
+    return replace(key, name=name, kind=key.kind or KIND_OF[held])

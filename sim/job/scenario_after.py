@@ -10,11 +10,6 @@ from handlap.sim.job.scenario_given import Given
 from handlap.sim.job.surroundings import Surroundings
 
 PREFIX = "part.after."
-AS_STATED = (
-    *("thickness", "thickness_least", "cam_radius", "crank_radius", "cam_distance", "valve_clearance"),
-    *("squish", "dowel_depth", "bolt_depth", "bolt_reach", "end_float", "end_float_least", "bank_angle"),
-)
-"""Keys that are taken over as they are."""
 
 
 def build_surroundings(given: Given, face: Outline | None) -> Surroundings:
@@ -38,15 +33,12 @@ def build_surroundings(given: Given, face: Outline | None) -> Surroundings:
         )  # fmt: skip
     swept = math.pi / 4.0 * take["bore"] ** 2 * take["stroke"] if {"bore", "stroke"} <= set(take) else None
     clearance = _clearance(given, take, stated, swept)
-    return Surroundings(
+    return given.record(
+        Surroundings,
         swept=swept,
         clearance=clearance,
         chamber_area=_chamber(given, take, stated, face, needed=clearance is not None),
-        **{
-            name: take.get(name)
-            for name in AS_STATED
-        },
-    )  # fmt: skip
+    )
 
 
 def _least(given: Given, take: dict[str, float], stated: set[str], least: str, before: str) -> None:

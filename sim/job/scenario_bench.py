@@ -57,7 +57,8 @@ def build_plate(given: Given, face: Outline | None, direction: float, folder: Pa
     forms = {*known, "plate.grade", "plate.flatness", "exact.load"}
     if not forms & given.stated:
         given.note("plate.grade", "taken as flat")
-    return Plate(
+    return given.record(
+        Plate,
         length=sides[0],
         width=sides[1],
         assumed=assumed,
@@ -160,10 +161,11 @@ def build_paper(given: Given, plate: Plate) -> Paper | None:
         assumed.append("paper.grits")
     system = given.values.get("paper.grade_system")
     papers = None if listed is None else find_grits(listed, system, "paper.grits", given.found)
-    wet = given.plain("paper.wet")
+    given.plain("paper.wet")
     strips = _strips(given, plate)
     lumps = _lumps(given, plate)
-    thickness = _paper_thickness(given, plate, strips)
+    if overlap(papered_area(plate, strips)):
+        given.plain("paper.thickness")
     for name in ("paper.wet", "paper.strips", "paper.brush_every", "paper.sheet_every"):
         if name not in given.stated:
             assumed.append(name)
@@ -172,19 +174,13 @@ def build_paper(given: Given, plate: Plate) -> Paper | None:
     _measured_under(given, plate, strips)
     if papers is None:
         return None
-    return Paper(
+    return given.record(
+        Paper,
         grits=papers,
-        wet=bool(wet),
-        strips=strips,
-        brush_every=given.values.get("paper.brush_every"),
-        sheet_every=given.values.get("paper.sheet_every"),
-        sheets=given.values.get("paper.sheets"),
-        assumed=tuple(assumed),
-        thickness=thickness,
-        lumps=lumps,
-        laid=given.get("paper.laid"),
         start=_start(given, papers, system),
-        abrasive=given.get("paper.abrasive") or "",
+        strips=strips,
+        lumps=lumps,
+        assumed=tuple(assumed),
     )
 
 
@@ -207,13 +203,6 @@ def _lumps(given: Given, plate: Plate) -> tuple[Lump, ...]:
         if abs(lump.x) > plate.length / 2.0 or abs(lump.y) > plate.width / 2.0:
             given.found.warn(f"paper.lumps[{i}]", "lies off the plate")
     return lumps
-
-
-def _paper_thickness(given: Given, plate: Plate, strips: tuple[Strip, ...] | None) -> float:
-    """Thickness of a layer; a default is worth a word only where strips lie on one another."""
-    if overlap(papered_area(plate, strips)):
-        return float(given.plain("paper.thickness"))
-    return float(given.get("paper.thickness"))
 
 
 def _strips(given: Given, plate: Plate) -> tuple[Strip, ...] | None:

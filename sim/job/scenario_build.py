@@ -32,13 +32,13 @@ from handlap.sim.job.scenario import (
     Wear,
 )
 from handlap.sim.job.scenario_bench import build_paper, build_plate
-from handlap.sim.job.scenario_given import Given
+from handlap.sim.job.scenario_given import AS_TABLE, Given, Made
 from handlap.sim.job.scenario_hands import build_hands
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_part import build_outline, build_part, find_metal
 from handlap.sim.job.scenario_readings import build_readings
 from handlap.sim.job.slender import rigid_doubt
-from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.materials.metals import Metal
 from handlap.sim.materials.paper_law import (
     BRUSHED,
@@ -52,6 +52,9 @@ from handlap.sim.materials.paper_law import (
 Point = tuple[float, float]
 
 FRICTION_FACTOR = math.sqrt(2.0)
+OF_AGEING = ("ageing", "loading_floor", "dulling_floor", "brushing", "blunt_bedding", "friction_gain")
+"""What only paper that ages has."""
+NO_AGEING = "the paper does not age"
 MOST_CELLS = 40_000
 """Cells over the length and width of a face that a file may ask for: a plan of sixteen faces with
 49,000 of them takes 720 MB and two minutes of computing; 3,000 are usual."""
@@ -163,10 +166,9 @@ def _strokes(
     direction = given.plain("strokes.direction") or 0.0
     length = given.values.get("strokes.length")
     assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
-    if given.get("wear.ages") or "strokes.sway" in given.values:
-        sway = given.uncertain("strokes.sway")
-    else:
-        sway = Uncertain.fixed(0.0, "strokes.sway", "not used: the paper does not age")
+    sway = given.uncertain(
+        "strokes.sway", AS_TABLE if given.get("wear.ages") else Made(0.0, unused=NO_AGEING)
+    )
     strokes = Strokes(pattern, USUAL_STROKE if length is None else length, direction, sway, assumed)
     if face is None:
         return strokes
@@ -193,7 +195,7 @@ def _turning(given: Given) -> Turning:
     if own is not None:
         return Turning("own", tuple(TurnState(*pair) for pair in own), every, False)
     name = given.plain("turning.schedule") or "none"
-    states = tuple(TurnState(*pair) for pair in SCHEDULE_STATES[name])
+    states = SCHEDULES[name].states
     if every is None and len(states) > 1 and "turning.every" not in given.stated:
         given.note("turning.every", BY_NAME["turning.every"].default_words)
     return Turning(name, states, every, "turning.schedule" not in given.stated)
@@ -203,63 +205,28 @@ def _wear(given: Given, metal: Metal | None, wet: bool, paper: Paper | None) -> 
     given.clash("wear.bedding", "wear.bedding_length")
     if metal is None:
         return None
-    length = given.values.get("wear.bedding_length")
-    if length is None:
-        bedding = given.uncertain("wear.bedding")
-    else:
-        row = BY_NAME["wear.bedding"]
-        bedding = Uncertain.fixed(float(row.default or 0.0), row.name, "not used: wear.bedding_length")
-    ages = given.plain("wear.ages")
-    if ages or "wear.ageing" in given.values:
-        ageing = given.uncertain("wear.ageing")
-    else:
-        ageing = Uncertain.fixed(1.0, "wear.ageing", "not used: the paper does not age")
-
-    def of_paper(name: str, default: float | None = None, factor: float = 1.0, basis: str = "") -> Uncertain:
-        """A trait of paper that ages; without a word where it does not."""
-        if ages or f"wear.{name}" in given.values:
-            return given.uncertain(f"wear.{name}", default, factor, basis or BY_NAME[f"wear.{name}"].basis)
-        middle = (BY_NAME[f"wear.{name}"].default or 0.0) if default is None else default
-        return Uncertain.fixed(float(middle), f"wear.{name}", "not used: the paper does not age")
-
     kind = metal.family, wet
     laid = "glued" if paper is None else paper.laid
-    rise = EDGE_RISE[laid], EDGE_RISE_SPREAD[laid], f"paper {laid}: {BY_NAME['wear.edge_rise'].basis}"
-    exact = {"exact.load", "exact.load_at", "exact.tilt"} & given.stated
-    return Wear(
-        rate=given.uncertain(
-            "wear.rate",
-            metal.rate,
-            metal.rate_factor,
-            f"{metal.name}: {metal.basis}",
+    rise_basis = f"paper {laid}: {BY_NAME['wear.edge_rise'].basis}"
+    made = {
+        "rate": Made(metal.rate, metal.rate_factor, f"{metal.name}: {metal.basis}"),
+        "friction": Made(
+            metal.friction(wet), FRICTION_FACTOR, f"{metal.name}, {'wet' if wet else 'dry'}: from memory"
         ),
-        bedding=bedding,
-        friction=given.uncertain(
-            "wear.friction",
-            metal.friction(wet),
-            FRICTION_FACTOR,
-            f"{metal.name}, {'wet' if wet else 'dry'}: from memory",
-        ),
-        ageing=ageing,
-        loading_floor=of_paper("loading_floor", by_kind(LOADING_FLOORS, *kind), 1.5),
-        dulling_floor=of_paper("dulling_floor"),
-        brushing=of_paper("brushing", by_kind(BRUSHED, *kind), 1.4),
-        blunt_bedding=of_paper("blunt_bedding"),
-        friction_gain=of_paper("friction_gain", by_kind(FRICTION_GAIN, *kind), 1.6),
-        edge_rate=_at_edge(given, "wear.edge_rate", bool(exact)),
-        edge_rise=_at_edge(given, "wear.edge_rise", bool(exact), *rise),
-        ages=bool(ages),
-        bedding_length=length,
-    )
-
-
-def _at_edge(
-    given: Given, name: str, exact: bool, default: float | None = None, factor: float = 1.0, basis: str = ""
-) -> Uncertain:
-    """What the leading edge does; a formula that the program is held against knows of none."""
-    if exact and name not in given.stated:
-        return Uncertain.fixed(0.0, name, "not used: an exact case")
-    return given.uncertain(name, default, factor, basis)
+        "loading_floor": Made(by_kind(LOADING_FLOORS, *kind)),
+        "brushing": Made(by_kind(BRUSHED, *kind)),
+        "friction_gain": Made(by_kind(FRICTION_GAIN, *kind)),
+        "edge_rise": Made(EDGE_RISE[laid], EDGE_RISE_SPREAD[laid], rise_basis),
+    }
+    if not given.plain("wear.ages"):
+        for name in OF_AGEING:
+            made[name] = replace(made.get(name, AS_TABLE), unused=NO_AGEING)
+    if {"exact.load", "exact.load_at", "exact.tilt"} & given.stated:
+        # A formula that the program is held against knows of no leading edge.
+        made |= dict.fromkeys(("edge_rate", "edge_rise"), Made(0.0, unused="an exact case"))
+    if "wear.bedding_length" in given.values:
+        made["bedding"] = Made(unused="wear.bedding_length")
+    return given.record(Wear, made)
 
 
 def _exact(given: Given, face: Outline | None, shift: Point) -> Exact:
@@ -272,13 +239,8 @@ def _exact(given: Given, face: Outline | None, shift: Point) -> Exact:
                 [show(a, "length", given.found.system) for a in given.values["exact.load_at"]],
                 "a place inside the face: outside it the part tips over",
             )
-    return Exact(
-        cell=_cell(given, face),
-        load=given.values.get("exact.load"),
-        load_at=at,
-        tilt_held=given.get("exact.tilt") == "held",
-        strokes=given.values.get("exact.strokes"),
-    )
+    held = given.get("exact.tilt") == "held"
+    return given.record(Exact, load_at=at, tilt_held=held, cell=_cell(given, face))
 
 
 def _cell(given: Given, face: Outline | None) -> float | None:

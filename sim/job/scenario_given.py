@@ -2,13 +2,35 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, TypeVar
 
 from handlap.sim.common.units import show, to_si
 from handlap.sim.job.findings import Findings
+from handlap.sim.job.key_row import keys_of
 from handlap.sim.job.scenario import Uncertain
-from handlap.sim.job.scenario_keys import BY_NAME
+from handlap.sim.job.scenario_keys import BY_NAME, TABLE_OF
 from handlap.sim.job.scenario_values import READERS
+
+Record = TypeVar("Record")
+
+
+@dataclass(frozen=True)
+class Made:
+    """A default that depends on other keys; what is left out is as the table has it.
+
+    ``value``: its middle [SI]; ``factor``: its spread ×/÷, 5 to 95 % [-]; ``basis``: where it comes from;
+    ``unused``: why the job makes no use of it, and then it has no spread.
+    """
+
+    value: float | None = None
+    factor: float = 0.0
+    basis: str = ""
+    unused: str = ""
+
+
+AS_TABLE = Made()
 
 
 class Given:
@@ -53,25 +75,47 @@ class Given:
             self.note(name, words)
         return value
 
-    def uncertain(
-        self, name: str, default: float | None = None, factor: float = 1.0, basis: str = ""
-    ) -> Uncertain:
-        """Stated value, or the default [SI] with its spread ×/÷ ``factor``, which is then written down."""
+    def uncertain(self, name: str, made: Made = AS_TABLE) -> Uncertain:
+        """Stated value, or the default with its spread, which is then written down."""
         row = BY_NAME[name]
         if name in self.values:
             value: Uncertain = self.values[name]
             return value
-        if default is None:
-            default = to_si(float(row.default or 0.0), row.quantity)
-            factor, basis = row.factor, row.basis
+        default = to_si(float(row.default or 0.0), row.quantity) if made.value is None else made.value
+        if made.unused:
+            return Uncertain.fixed(default, name, f"not used: {made.unused}")
+        factor, basis = made.factor or row.factor, made.basis or row.basis
         if row.plus_minus > 0.0:
             half = to_si(row.plus_minus, row.quantity)
-            made = Uncertain(default, default - half, default + half, "normal", name, True, basis)
+            found = Uncertain(default, default - half, default + half, "normal", name, True, basis)
         else:
-            made = Uncertain(default, default / factor, default * factor, "lognormal", name, True, basis)
+            found = Uncertain(default, default / factor, default * factor, "lognormal", name, True, basis)
         if name not in self.stated:
-            self.assumed.append(made)
-        return made
+            self.assumed.append(found)
+        return found
+
+    def record(self, kind: type[Record], made: Mapping[str, Made] | None = None, **fields: Any) -> Record:
+        """A record of a table of the file.
+
+        A field that is named as its key, and not among ``fields``, holds what is stated, or the default of
+        the table; where there is neither, the default of the record.
+
+        Parameters
+        ----------
+        kind : the record, see :data:`handlap.sim.job.scenario_keys.RECORDS`
+        made : defaults of uncertain quantities that depend on other keys, by field
+        fields : values of its other fields
+        """
+        table = TABLE_OF[kind]
+        for name, key in keys_of(kind, table):
+            if name in fields or key.name != table + name:
+                continue
+            if key.kind == "uncertain quantity":
+                fields[name] = self.uncertain(key.name, (made or {}).get(name, AS_TABLE))
+            else:
+                value = self.get(key.name)
+                fields[name] = getattr(kind, name, None) if value is None else value
+        return kind(**fields)
 
     def clash(self, one: str, other: str) -> None:
         """Refuse two keys that say the same thing."""

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 
 from handlap.sim.common.outline import Outline
-from handlap.sim.job.scenario import Hands, Uncertain
-from handlap.sim.job.scenario_given import Given
-from handlap.sim.job.scenario_keys import BY_NAME
+from handlap.sim.job.scenario import Hands
+from handlap.sim.job.scenario_given import Given, Made
 from handlap.sim.materials.metals import Metal
 
 SMALL, LARGE = 50e-4, 350e-4
@@ -22,7 +21,6 @@ MEAN_FRICTION = {"aluminium": 1.2}
 HEIGHT_SPREAD = 1.5
 WANDERS_MOST, WANDERS = 25e-3, 0.12
 """Deviation of a press that wanders along: at most, and over the side of the part (C)."""
-WANDER_SPREAD = 2.24
 
 
 def hand_height(area: float, along: float, friction: float) -> float:
@@ -43,36 +41,13 @@ def build_hands(given: Given, face: Outline | None, metal: Metal | None, directi
     ``direction`` : of the strokes from the part's u axis [rad]
     """
 
-    def quantity(name: str) -> Uncertain:
-        if face is None or metal is None or name not in ("height", "wobble_along"):
-            return given.uncertain(f"hands.{name}")
+    made: dict[str, Made] = {}
+    if face is not None and metal is not None:
         lengthwise = abs(math.cos(direction)) >= abs(math.sin(direction))
         along = face.length if lengthwise else face.width
-        if name == "wobble_along":
-            made = min(WANDERS_MOST, WANDERS * along)
-            return given.uncertain(
-                "hands.wobble_along", made, WANDER_SPREAD, BY_NAME["hands.wobble_along"].basis
-            )
         friction = metal.friction(bool(given.get("paper.wet"))) * MEAN_FRICTION.get(metal.family, 1.1)
-        made = hand_height(face.length * face.width, along, friction)
-        return given.uncertain("hands.height", made, HEIGHT_SPREAD, BY_NAME["hands.height"].basis)
-
-    return Hands(
-        **{
-            name: quantity(name)
-            for name in (
-                "press",
-                "height",
-                "bias_along",
-                "bias_across",
-                "wobble_along",
-                "wobble_across",
-                "push_over_pull",
-                "strokes_per_minute",
-            )
-        },
-        twist=given.get("hands.twist") or 0.0,
-        swell=given.get("hands.swell") or 0.0,
-        rocking=given.get("hands.rocking") or 0.0,
-        whose=given.get("hands.whose") or "",
-    )
+        made = {
+            "height": Made(hand_height(face.length * face.width, along, friction), HEIGHT_SPREAD),
+            "wobble_along": Made(min(WANDERS_MOST, WANDERS * along)),
+        }
+    return given.record(Hands, made)

@@ -1,11 +1,8 @@
-"""Every key of a scenario file, in one table.
+"""Every key of a scenario file, gathered from the fields of the records of a job.
 
 The loader is driven by this table: a key that is not here is refused, and one that is here is
-checked against its row.  To add a key, add a row (:mod:`handlap.sim.job.part_keys`,
-:mod:`handlap.sim.job.after_keys`, :mod:`handlap.sim.job.bench_keys`, :mod:`handlap.sim.job.work_keys`), and
-use its value where the record is built (:mod:`handlap.sim.job.scenario_part`,
-:mod:`handlap.sim.job.scenario_bench`,
-:mod:`handlap.sim.job.scenario_build`).
+checked against its row.  To add a key, write it on the field of its record; a field that holds the value
+of its key as it stands is filled by :meth:`handlap.sim.job.scenario_given.Given.record`.
 """
 
 from __future__ import annotations
@@ -13,19 +10,45 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handlap.sim.common.units import unit_of
-from handlap.sim.job.after_keys import AFTER_KEYS
-from handlap.sim.job.bench_keys import BENCH_KEYS
-from handlap.sim.job.key_row import Key, allowed_words
-from handlap.sim.job.part_keys import PART_KEYS
-from handlap.sim.job.work_keys import WORK_KEYS
+from handlap.sim.job.job_bench import Paper, Plate
+from handlap.sim.job.job_part import Insert, Part, Proud
+from handlap.sim.job.job_readings import Readings, StraightedgeLine
+from handlap.sim.job.job_wear import Wear
+from handlap.sim.job.job_work import Exact, Hands, Strokes, Turning
+from handlap.sim.job.key_row import Key, allowed_words, keys_of
+from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.surroundings import Surroundings
 
-KEYS: tuple[Key, ...] = PART_KEYS + AFTER_KEYS + BENCH_KEYS + WORK_KEYS
+RECORDS: dict[str, type] = {
+    "": Scenario,
+    "part.": Part,
+    "part.proud[].": Proud,
+    "part.inserts[].": Insert,
+    "readings.": Readings,
+    "readings.line[].": StraightedgeLine,
+    "part.after.": Surroundings,
+    "plate.": Plate,
+    "paper.": Paper,
+    "hands.": Hands,
+    "strokes.": Strokes,
+    "turning.": Turning,
+    "wear.": Wear,
+    "exact.": Exact,
+}
+"""Table of a scenario file → the record whose fields hold its keys, in the order in which they are listed."""
+TABLE_OF: dict[type, str] = {record: table for table, record in RECORDS.items()}
+
+
+def _gathered() -> tuple[Key, ...]:
+    keys = [key for table, record in RECORDS.items() for _, key in keys_of(record, table)]
+    for key in [key for key in keys if key.after]:
+        keys.remove(key)
+        keys.insert(1 + [other.name for other in keys].index(key.after), key)
+    return tuple(keys)
+
+
+KEYS: tuple[Key, ...] = _gathered()
 BY_NAME: dict[str, Key] = {key.name: key for key in KEYS}
-
-
-def key(name: str) -> Key:
-    """The row of a dotted key (KeyError if there is none)."""
-    return BY_NAME[name]
 
 
 @dataclass(frozen=True)
@@ -47,17 +70,18 @@ def _default_words(row: Key) -> str:
     if row.required:
         return "must be given"
     if row.default is None:
-        return row.default_words or "none"
+        return (row.default_words or "none") + _spread_words(row)
     if isinstance(row.default, bool):
         return "true" if row.default else "false"
     unit = unit_of(row.quantity, "mm")
     words = f"{row.default:g}" if isinstance(row.default, float) else str(row.default)
     words += f" {unit}" if unit and isinstance(row.default, float) else ""
-    if row.factor > 1.0:
-        words += f", ×/÷ {row.factor:g}"
-    if row.plus_minus > 0.0:
-        words += f" ± {row.plus_minus:g}"
-    return words
+    return words + _spread_words(row)
+
+
+def _spread_words(row: Key) -> str:
+    factor = f", ×/÷ {row.factor:g}" if row.factor > 1.0 else ""
+    return factor + (f" ± {row.plus_minus:g}" if row.plus_minus > 0.0 else "")
 
 
 def describe_keys() -> tuple[KeyRow, ...]:

@@ -180,7 +180,7 @@ def build_part(
 ) -> Part | None:
     """The part; None if something of it is missing or faulty."""
     weight = _weight(given) if require_mass else _weight_or_guess(given, face, metal)
-    limit_by = given.plain("part.limit_by")
+    given.plain("part.limit_by")
     gasket = given.values.get("part.gasket")
     if isinstance(gasket, str) and metal is not None:
         gasket = metals.gasket_finish(gasket, metal)
@@ -199,21 +199,15 @@ def build_part(
         at = (at[0] + shift[0], at[1] + shift[1])
         if abs(at[0]) > face.length / 2.0 or abs(at[1]) > face.width / 2.0:
             given.found.warn("part.weight_at", "the centre of weight lies outside the face: it would tip")
-    return Part(
+    return given.record(
+        Part,
         name=given.values.get("part.name") or given.values.get("title") or "part",
         outline=face,
         metal=metal,
         weight=weight,
         weight_at=at,
-        limit=given.values["part.limit"],
-        limit_by=limit_by,
-        allowance=given.values.get("part.allowance"),
         gasket_ra=gasket,
-        thickness=given.values.get("part.thickness"),
         ribbed_as=ribbed_as,
-        pressing=given.get("part.pressing"),
-        pad=given.get("part.pad"),
-        spring_back=given.values.get("part.spring_back"),
         proud=proud,
         inserts=inserts,
         after=after,

@@ -70,12 +70,12 @@ def build_readings(
     if lines_stated and "readings.heights_sd" in given.stated:
         given.found.warn("readings.heights_sd", "not used without readings.heights")
     with_edge = lines_stated or (worst_stated and not table_stated)
-    return Readings(
+    return given.record(
+        Readings,
         lines=lines,
         table=_table(given, face, shift, folder),
         edge_sd=given.plain("readings.edge_error") if with_edge else 0.0,
         edge_bow=given.plain("readings.edge_bow") if with_edge else 0.0,
-        edge_length=given.values.get("readings.edge_length"),
         leaves=leaves,
         # Lines and tables tell more than one gap, and it is among them.
         worst=None if lines_stated or table_stated else given.values.get("readings.worst_gap"),

@@ -96,15 +96,9 @@ def _shown(value: float, row: Key, found: Findings) -> str:
 
 def doubt_kind(row: Key) -> str:
     """What :func:`handlap.sim.common.measured_number.doubtful` knows of a key: its kind, or ""."""
-    if row.quantity == "leaf":
-        return "leaf"
-    named = {
-        "part.limit": "limit",
-        "part.allowance": "allowance",
-        "part.mass": "mass",
-        "hands.press": "force",
-    }
-    return named.get(row.name, "length" if row.quantity == "length" and row.low >= 0.0 else "")
+    if row.doubt or row.quantity == "leaf":
+        return row.doubt or "leaf"
+    return "length" if row.quantity == "length" and row.low >= 0.0 else ""
 
 
 def _meant(raw: Any, row: Key, found: Findings) -> str:

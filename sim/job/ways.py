@@ -11,13 +11,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import get_args
 
 from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.units import PRESS_WORDS, number_of, parse_quantity, plain, show, to_si
-from handlap.sim.job.scenario import Pattern, Scenario, TurnState, Uncertain
-from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.job.scenario import Pattern, Scenario, Uncertain
+from handlap.sim.job.stroke_path import PATTERNS
+from handlap.sim.job.turning import SCHEDULES, short_words
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import BRUSHED, FRICTION_GAIN, LOADING_FLOORS, by_kind
@@ -81,7 +81,7 @@ def apply_way(scenario: Scenario, way: Way) -> Scenario:
     """The scenario worked in another way; what the hands hold keeps its spread."""
     hands, strokes, turning, paper = scenario.hands, scenario.strokes, scenario.turning, scenario.paper
     if way.turning is not None:
-        states = tuple(TurnState(*pair) for pair in SCHEDULE_STATES[way.turning])
+        states = SCHEDULES[way.turning].states
         turning = replace(turning, name=way.turning, states=states, every=None, assumed=False)
     if way.every is not None:
         turning = replace(turning, every=way.every)
@@ -203,9 +203,9 @@ def _name(text: str) -> str:
 
 
 READERS: dict[str, Callable[[str], object]] = {
-    "turning": _one_of(tuple(SCHEDULE_STATES)),
+    "turning": _one_of(tuple(SCHEDULES)),
     "every": _whole,
-    "pattern": _one_of(get_args(Pattern)),
+    "pattern": _one_of(tuple(PATTERNS)),
     "direction": _direction,
     "length": _quantity("length", 0.005, LONGEST),
     "height": _quantity("length", 0.0, HIGHEST),
@@ -262,20 +262,11 @@ def parse_way(text: str) -> Way:
     return replace(way, name=str(name) if name else way_words(way))
 
 
-SCHEDULE_WORDS = {
-    "none": "never turned",
-    "half": "half turn",
-    "quarter": "quarter turns",
-    "walk": "walking round",
-    "half and walk": "half turn and walking",
-}
-
-
 def way_words(way: Way) -> str:
     """A name for a way, from what it changes."""
     words = []
     if way.turning is not None:
-        words.append(SCHEDULE_WORDS.get(way.turning, way.turning))
+        words.append(short_words(way.turning))
     if way.every is not None:
         every = f"every {way.every}" if way.every else "without turning"
         words.append(f"{words.pop()} {every}" if words else f"turned {every}")

@@ -24,7 +24,7 @@ from scipy.optimize import brentq
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Pattern
-from handlap.sim.job.stroke_path import places_on_path
+from handlap.sim.job.stroke_path import PATTERNS, places_on_path
 from handlap.sim.lapping import poses
 
 NODE, NODE_OFF_AXES = 1.0, 0.7
@@ -82,7 +82,8 @@ class PaperMemory:
 def on_axes(pattern: Pattern, angles: Array) -> bool:
     """Whether strokes at these angles on the plate (k,) [rad] all run along one of its axes."""
     quarters = np.asarray(angles) / (np.pi / 2.0)
-    return pattern not in ("circle", "eight") and bool(np.all(np.abs(quarters - np.rint(quarters)) < 1e-6))
+    straight = PATTERNS[pattern].round is None
+    return straight and bool(np.all(np.abs(quarters - np.rint(quarters)) < 1e-6))
 
 
 def node_step(sway: float, cell: float, node: float = NODE) -> float:

@@ -17,13 +17,13 @@ from handlap.sim.common.units import parse_quantity
 from handlap.sim.job.findings import IMMENSE, Findings, is_immense
 from handlap.sim.job.scenario_file import parse_toml
 from handlap.sim.job.toml_edit import value_text
-from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.teaching.exercise import Task
 
 Do = Literal["leave", "lap", "machine shop", "cannot tell"]
 SHAPES = ("hollow", "crowned", "twisted", "mixed", "cannot tell")
 DOINGS = ("leave", "lap", "machine shop", "cannot tell")
-TURNINGS = tuple(SCHEDULE_STATES)
+TURNINGS = tuple(SCHEDULES)
 MOST_HEIGHT = 5e-3
 """No flatness or cut beyond this is believed [m]."""
 MOST_STROKES = 12_000

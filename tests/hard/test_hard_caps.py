@@ -11,9 +11,8 @@ from fuzzing import HEIGHTS
 from nursery_client import Nursery
 from tried_commands import BY_NAME, LINES
 
-from handlap.sim.bench.job_log import MOST_ENTRIES, MOST_READINGS_IN_ALL, MOST_STROKES_IN_ALL
+from handlap.sim.bench.job_log import MOST_ENTRIES, MOST_READINGS_IN_ALL, MOST_STROKES, MOST_STROKES_IN_ALL
 from handlap.sim.bench.log_file import LARGEST as LARGEST_LOG
-from handlap.sim.bench.log_lines import MOST_STROKES
 from handlap.sim.common.errors import ScenarioError
 from handlap.sim.job.height_table import LARGEST_FILE as LARGEST_TABLE
 from handlap.sim.job.height_table import MOST_POINTS, parse_height_table
