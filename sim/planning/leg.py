@@ -1,8 +1,8 @@
 """Work on one paper by one member: lapped from look to look until a rule says stop.
 
 A leg is laid out as far as anybody may go and shared by all members; each of them is lapped no
-further than it takes.  Where a member stops is read off between two looks, so that stops do not
-fall on the looks' own intervals.
+further than it takes.  Where a member stops is read off between two looks (``between_looks``), so that
+stops do not fall on the looks' own intervals.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, LapState, Stage, begin_lap, lap_on, stage_layout
 from handlap.sim.lapping.poses import START, Layout, Place
 from handlap.sim.materials.grits import Grit
+from handlap.sim.planning.between_looks import Look, Met, meets_goal
 from handlap.sim.planning.papers import gone_at
 
 Counts = NDArray[Any]
@@ -41,12 +42,15 @@ class Leg:
 
     ``blocks``: rows from look to look; ``stage``: the work that they are laid out from, its strokes the
     ``horizon`` up to which looks and rows are even; beyond it both grow with what is done already.
-    ``quad``: strokes of a group of rows up to there.
+    ``quad``: strokes of a group of rows up to there.  ``seed``, ``states`` and ``first_events`` as laid out.
     """
 
     stage: Stage
     blocks: tuple[Layout, ...]
     quad: float
+    seed: int
+    states: Sequence[TurnState] | None
+    first_events: int
 
     @property
     def grit(self) -> Grit:
@@ -62,6 +66,15 @@ class Leg:
     def rows(self) -> int:
         """Rows up to the horizon [-]."""
         return sum(block.x.size for block in self.blocks if block.begin.strokes < self.horizon)
+
+    def cut_at(self, bench: Bench, number: int, strokes: int) -> Layout:
+        """The block of a number up to one stroke within it, the strokes counted from the leg's begin."""
+        block, start = self.blocks[number], self.blocks[number].begin.strokes - self.blocks[0].begin.strokes
+        looks = (*(k for k in block.snapshot_strokes if k < strokes - start), strokes - start)
+        return _lay_block(
+            bench, self.stage, start, looks, block.begin, quad_strokes=self.quad, seed=self.seed,
+            states=self.states, first_events=0 if number else self.first_events,
+        )  # fmt: skip
 
 
 def look_marks(every: int, horizon: int, most: int) -> tuple[int, ...]:
@@ -105,16 +118,27 @@ def lay_leg(
     blocks: list[Layout] = []
     place = begin
     for start, seen in _grouped(marks):
-        work = replace(stage, strokes=seen[-1] - start, snapshots=tuple(k - start for k in seen))
-        grown = 1.0 if start < horizon else 2.0 * 2.0 ** np.floor(np.log2(start / horizon))
         blocks.append(
-            stage_layout(
-                bench, work, quad_strokes=grown * quad_strokes, seed=seed, begin=place, states=states,
-                first_events=0 if blocks else first_events,
+            _lay_block(
+                bench, stage, start, tuple(k - start for k in seen), place, quad_strokes=quad_strokes,
+                seed=seed, states=states, first_events=0 if blocks else first_events,
             )
         )  # fmt: skip
         place = blocks[-1].end
-    return Leg(stage, tuple(blocks), quad_strokes)
+    return Leg(stage, tuple(blocks), quad_strokes, seed, states, first_events)
+
+
+def _lay_block(
+    bench: Bench, stage: Stage, start: int, looks: tuple[int, ...], place: Place, *, quad_strokes: float,
+    seed: int, states: Sequence[TurnState] | None, first_events: int,
+) -> Layout:  # fmt: skip
+    """Rows from one of the stage's strokes up to the last of some looks, counted from there; beyond the
+    horizon they grow with what is done already."""
+    grown = 1.0 if start < stage.strokes else 2.0 * 2.0 ** np.floor(np.log2(start / stage.strokes))
+    return stage_layout(
+        bench, replace(stage, strokes=looks[-1], snapshots=looks), quad_strokes=grown * quad_strokes,
+        seed=seed, begin=place, states=states, first_events=first_events,
+    )  # fmt: skip
 
 
 def _grouped(marks: Sequence[int]) -> list[tuple[int, tuple[int, ...]]]:
@@ -127,7 +151,8 @@ def _grouped(marks: Sequence[int]) -> list[tuple[int, tuple[int, ...]]]:
 
 @dataclass(frozen=True)
 class Stop:
-    """Where a member stops: the look at or before which it does, and how far from the one before to it.
+    """Where a member stops: the look at or before which it does, and how far from the one before to it in a
+    straight line.
 
     ``reached``: the goal made it stop; ``at_best``: it stopped at the best look, with worse to follow.
     """
@@ -258,7 +283,7 @@ class LegRun:
     figures : there (k,), depths from before the whole job
     faces : there (k, n), single precision [m]; no rows where they were not to be kept
     work, friction : of the arms so far [J], and of the paper as it is then [-] (k,)
-    stop : where it stopped, ``stroke`` in strokes [-]
+    stop : by which look it stopped, and why; ``stroke``: after how many strokes [-]
     end : figures at the stop (1,); ``face`` (n,) [m] and ``worked`` [J] there
     clipped, tipped : shares of rows, see :class:`handlap.sim.lapping.lap.LapRun`
     removed, deposited : metal off the face and on the paper by all rows [m³]
@@ -315,7 +340,8 @@ def work_leg(
     strokes, seen = np.zeros(0, dtype=np.int64), np.zeros(0)
     stop: Stop | None = None
     for number, block in enumerate(leg.blocks):
-        run = lap_on(bench, state, conditions, block)
+        begun = state
+        run = lap_on(bench, begun, conditions, block)
         # Of what lies behind only figures are kept: every state holds the whole raster of the paper.
         state = run.state
         work, friction = np.append(work, run.work), np.append(friction, run.friction)
@@ -324,13 +350,15 @@ def work_leg(
         if stop is None:
             seen = np.append(seen, gauge.measured(gauged, run.heights, limit_by))
             stop = rule.find(strokes, seen, faces, number == len(leg.blocks) - 1)
+            if stop is not None:
+                looks = [
+                    Look(int(k), float(figure), face, float(done))
+                    for k, figure, face, done in zip(strokes, seen, faces, work, strict=True)
+                ]
+                met = _where(bench, gauged, leg, conditions, start, limit_by, stop, looks, number, begun)
         if stop is not None and strokes[-1] >= shown:
             break
     assert stop is not None
-    face = faces[stop.look]
-    if stop.share < 1.0:
-        earlier = start if stop.look == 0 else faces[stop.look - 1]
-        face = earlier + stop.share * (face - earlier)
     return LegRun(
         strokes=strokes,
         figures=gauge.figures(gauged, before, np.array(faces), only=None if figures else limit_by),
@@ -338,12 +366,33 @@ def work_leg(
         work=work,
         friction=friction,
         stop=stop,
-        stroke=stop.of(0.0, strokes.astype(float)),
-        end=gauge.figures(gauged, before, face),
-        face=face,
-        worked=stop.of(0.0, work),
+        stroke=met.stroke,
+        end=gauge.figures(gauged, before, met.face),
+        face=met.face,
+        worked=met.work,
         clipped=run.clipped,
         tipped=run.tipped,
         removed=run.removed_volume,
         deposited=run.deposited_volume,
     )
+
+
+def _where(
+    bench: Bench, gauged: Gauge, leg: Leg, conditions: Conditions, start: Array, limit_by: LimitBy,
+    stop: Stop, looks: Sequence[Look], number: int, begun: LapState,
+) -> Met:  # fmt: skip
+    """Where a member stops that was ``begun`` on the block of a number, in which it has come to the last of
+    its looks."""
+    here = looks[stop.look]
+    if stop.share == 1.0:
+        return Met(float(here.strokes), here.face, here.work)
+    whole = [Look(0, float(gauge.measured(gauged, start, limit_by)[0]), start, 0.0), *looks]
+    earlier, above = whole[max(stop.look - 1, 0)], whole[stop.look]
+
+    def look_at(strokes: int) -> Look:
+        run = lap_on(bench, begun, conditions, leg.cut_at(bench, number, strokes))
+        face = run.heights[-1]
+        return Look(strokes, float(gauge.measured(gauged, face, limit_by)[0]), face, float(run.work[-1]))
+
+    goal = stop.of(0.0, np.array([look.seen for look in looks]))
+    return meets_goal((earlier.strokes, earlier.seen), above, here, goal, look_at)
