@@ -7,7 +7,6 @@ import pytest
 
 from handlap.sim.common.pooling import FLOOR, own_word, pool
 
-ONE = np.ones(1)
 JOB_SD = 0.2, 0.6
 """Of single jobs about their person's mean, in the unit of what is assumed of one job: from, to."""
 ERROR = 0.35
@@ -17,7 +16,7 @@ ERROR = 0.35
 def pooled(values, errors):
     """Scalars pooled: values and errors (jobs,)."""
     values, errors = np.atleast_1d(values), np.atleast_1d(errors)
-    return pool(np.ones((len(values), 1)), values, errors**2, np.zeros(1), np.eye(1), own=ONE)
+    return pool(np.ones((len(values), 1)), values, errors**2, np.zeros(1), np.eye(1))
 
 
 def test_a_job_that_says_nothing_teaches_nothing():
@@ -42,7 +41,7 @@ def test_jobs_that_agree_are_not_taken_to_agree_for_ever():
 def test_two_unknowns_of_which_jobs_say_the_sum():
     """Closed form: what is common to two unknowns is learnt, what tells them apart is not."""
     rows = np.array([[1.0, 0.5]] * 4)
-    found = pool(rows, np.full(4, 0.6), np.full(4, 0.01), np.zeros(2), np.eye(2), own=np.array([1.0, 0.0]))
+    found = pool(rows, np.full(4, 0.6), np.full(4, 0.01), np.zeros(2), np.eye(2))
     assert rows[0] @ found.mean == pytest.approx(0.6, abs=0.08)
     across = np.array([-0.5, 1.0])
     assert abs(across @ found.mean) < 0.12 and found.cov[0, 1] < 0.0

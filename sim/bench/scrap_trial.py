@@ -20,7 +20,7 @@ from handlap.sim.bench.log_marks import digest
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Outline
 from handlap.sim.common.units import GRAVITY
-from handlap.sim.job.past_jobs import CUT, PastJob
+from handlap.sim.job.past_jobs import CUT, SCRAP, PastJob
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Z95, Scenario
 from handlap.sim.job.surroundings import Surroundings
@@ -175,7 +175,7 @@ def entries_of(trial: ScrapTrial, off: Mapping[str, float], *, today: str) -> tu
             PastJob(
                 job=f"{NAME} {block.paper}", when=today, metal=job.part.metal.name, paper=block.paper,
                 wet=job.paper.wet, abrasive=job.paper.abrasive, hands=job.hands.whose, stated=stated,
-                weighed=True, log="a scrap", mark=digest(f"{NAME} {today} {block.paper}"),
+                weighed=True, log=SCRAP, mark=digest(f"{NAME} {today} {block.paper}"),
                 found={CUT: (cut / spread, cut, cut * spread)},
             )
         )  # fmt: skip

@@ -1,8 +1,9 @@
 """What several jobs say together of one that is still to come: draws about a common mean.
 
-A job's value is that of its kind, which all jobs share, plus what that job alone had (another batch of
-paper, another day).  How far jobs lie apart is learnt from the jobs themselves, over a grid, with a floor;
-and each of them may be of another kind altogether, which is weighed in closed form.  All is Gaussian given
+A job's unknowns are those of its kind, which all jobs share, plus what that job alone had (another batch of
+paper, another day).  How far jobs lie apart, as a share of what is assumed of one job, is learnt from the
+jobs themselves, over a grid, with a floor; and each of them may be of another kind altogether, which is
+weighed in closed form.  All is Gaussian given
 those two, so that what comes out is a short sum of Gaussians (Gelman et al. 2013, *Bayesian Data Analysis*,
 3rd ed., chapter 5, for jobs as draws; Tukey 1960, for the contaminated normal; from memory).
 """
@@ -23,13 +24,11 @@ APART = np.geomspace(FLOOR, 0.9, 10)
 """How far apart they may lie, in the same unit."""
 APART_SCALE = 0.3
 """Scale of the half-Cauchy prior of that."""
-STRANGE = 0.05
+STRANGE = 0.1
 """Chance, before looking, that a job is of another kind altogether [-] (ours)."""
 STRANGE_SD = 2.5
 """Deviation of such a one from the rest, in the same unit."""
 MOST_STRANGE = 2
-LEAST_SHARE = 0.05
-"""Share of the assumed variance that stays with the common mean, however far jobs lie apart [-]."""
 SURELY = 0.5
 """A job is named where the chance that it is of another kind exceeds this [-]."""
 FEWEST_TO_NAME = 3
@@ -40,8 +39,8 @@ FEWEST_TO_NAME = 3
 class Pooled:
     """What is known of the next job.
 
-    ``mean`` (k,), ``cov`` (k, k): of its unknowns; ``apart``: how far jobs lie apart, their standard
-    deviation in the unit of the values; ``strange`` (jobs,): chance that each is of another kind [-].
+    ``mean`` (k,), ``cov`` (k, k): of its unknowns; ``apart``: how far jobs lie apart, in standard
+    deviations of what is assumed of one job; ``strange`` (jobs,): chance that each is of another kind [-].
     """
 
     mean: Array
@@ -64,8 +63,6 @@ def pool(
     mean: Array,
     cov: Array,
     *,
-    own: Array,
-    unit: float = 1.0,
     together: Array | None = None,
 ) -> Pooled:
     """Unknowns of the next job, from what was found in jobs before.
@@ -75,12 +72,10 @@ def pool(
     rows : (jobs, k) what was found in a job, as a linear function of the unknowns
     values, variances : (jobs,) what was found, and the variance of its error
     mean, cov : (k,), (k, k) of the unknowns of one job with nothing known
-    own : (k,) direction in which a job differs from the others; every row has product one with it
-    unit : standard deviation of the values from what jobs have in common and apart, in their unit
     together : (jobs,) labels; rows of one label are of one job, whose own they share; None: each is a job
 
     >>> one = np.ones((3, 1))
-    >>> found = pool(one, np.full(3, 0.8), np.full(3, 0.01), np.zeros(1), np.eye(1), own=np.ones(1))
+    >>> found = pool(one, np.full(3, 0.8), np.full(3, 0.01), np.zeros(1), np.eye(1))
     >>> bool(0.6 < found.mean[0] < 0.8), bool(found.cov[0, 0] < 0.25)
     (True, True)
     """
@@ -88,35 +83,32 @@ def pool(
     choices = _which(jobs)
     odd = np.array([[job in choice for job in range(jobs)] for choice in choices], dtype=float)
     before = odd @ np.full(jobs, np.log(STRANGE)) + (1.0 - odd) @ np.full(jobs, np.log1p(-STRANGE))
-    most = (1.0 - LEAST_SHARE) / float(own @ np.linalg.solve(cov, own))
-    outer, miss = np.outer(own, own), values - rows @ mean
     labels = np.arange(jobs) if together is None else np.asarray(together)
     shared = (labels[:, None] == labels[None, :]).astype(float)
+    gain = cov @ rows.T
+    assumed, miss = rows @ gain, values - rows @ mean
+    # One of another kind differs from the rest in what it says, not in one of the reasons for it.
+    noise = variances + odd * STRANGE_SD**2 * np.diag(assumed)
     logs, means, covs = [], [], []
-    aparts = unit * APART
-    for step, apart in zip(np.gradient(np.log(APART)), aparts, strict=True):
+    for step, apart in zip(np.gradient(np.log(APART)), APART, strict=True):
         # What is a job's own is part of what is assumed of one job, not on top of it.
-        alone = min(apart**2, most) * outer
-        common = cov - alone
-        gain = common @ rows.T
-        noise = variances + odd * (STRANGE_SD * unit) ** 2
-        innovation = rows @ gain + apart**2 * shared + noise[:, :, None] * np.eye(jobs)
+        common = 1.0 - apart**2
+        innovation = (common + apart**2 * shared) * assumed + noise[:, :, None] * np.eye(jobs)
         solved = np.linalg.solve(
-            innovation, np.broadcast_to(np.column_stack([miss, gain.T]), (len(odd), jobs, 1 + len(mean)))
+            innovation,
+            np.broadcast_to(np.column_stack([miss, common * gain.T]), (len(odd), jobs, 1 + len(mean))),
         )
         fit = -0.5 * (solved[:, :, 0] @ miss + np.linalg.slogdet(innovation)[1])
-        prior = np.log(step * apart / (1.0 + (apart / (APART_SCALE * unit)) ** 2))
+        prior = np.log(step * apart / (1.0 + (apart / APART_SCALE) ** 2))
         logs.append(fit + before + prior)
-        means.append(mean + solved[:, :, 0] @ gain.T)
-        covs.append(common - gain @ solved[:, :, 1:] + alone)
+        means.append(mean + common * solved[:, :, 0] @ gain.T)
+        covs.append(cov - common * gain @ solved[:, :, 1:])
     share = np.exp(np.array(logs) - np.max(logs))
     share /= share.sum()
     middle = np.einsum("gc,gck->k", share, np.array(means))
     off = np.array(means) - middle
     spread = np.einsum("gc,gckl->kl", share, np.array(covs)) + np.einsum("gc,gck,gcl->kl", share, off, off)
-    return Pooled(
-        middle, 0.5 * (spread + spread.T), float(share.sum(axis=1) @ aparts), share.sum(axis=0) @ odd
-    )
+    return Pooled(middle, 0.5 * (spread + spread.T), float(share.sum(axis=1) @ APART), share.sum(axis=0) @ odd)
 
 
 def _which(jobs: int) -> list[tuple[int, ...]]:

@@ -30,6 +30,8 @@ LARGEST = 1_000_000
 MOST_JOBS = 500
 CUT = "cut"
 """What a hundred strokes on a new sheet took off, over what was taken beforehand."""
+SCRAP = "a scrap"
+"""What stands in place of a log where papers were tried on a scrap."""
 BY_PAPER = (
     "ageing", "loading_floor", "dulling_floor", "brushing", "bedding", "blunt_bedding", "edge_rate",
     "edge_rise", "friction", "friction_gain",

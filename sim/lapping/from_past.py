@@ -17,7 +17,7 @@ import numpy as np
 
 from handlap.sim.common.outline import Array
 from handlap.sim.common.pooling import Pooled, pool
-from handlap.sim.job.past_jobs import BY_HANDS, BY_PAPER, CUT, PastJob, known_as
+from handlap.sim.job.past_jobs import BY_HANDS, BY_PAPER, CUT, SCRAP, PastJob, known_as
 from handlap.sim.job.scenario import Z95, Past, Scenario, Uncertain
 from handlap.sim.lapping.ensemble import (
     LUCK_SCORES,
@@ -179,8 +179,7 @@ def _by_themselves(
                 continue
             said = np.array([used[k].said(name) for k in rows]) / spread
             pooled = pool(
-                np.ones((len(rows), 1)), said[:, 0], (INFLATED * said[:, 1]) ** 2, np.zeros(1), np.eye(1),
-                own=np.ones(1),
+                np.ones((len(rows), 1)), said[:, 0], (INFLATED * said[:, 1]) ** 2, np.zeros(1), np.eye(1)
             )  # fmt: skip
             known[name] = _Unknown(float(pooled.mean[0]), float(pooled.cov[0, 0]), tuple(rows))
             strange |= {rows[k] for k in pooled.named}
@@ -225,24 +224,17 @@ def _cut(
         rows.append([own.get(name, 0.0) for name in names])
         values.append(middle)
         variances.append(variance)
-    rate = open_to["rate"].deviation
-    direction = np.array([1.0 / rate if name == "rate" else 0.0 for name in names])
-    pooled = pool(
-        np.array(rows),
-        np.array(values),
-        np.array(variances),
-        mean,
-        cov,
-        own=direction,
-        unit=rate,
-        together=_together([used[k] for k in numbers]),
-    )
+    together = _together([used[k] for k in numbers])
+    pooled = pool(np.array(rows), np.array(values), np.array(variances), mean, cov, together=together)
     return _Cut(names, pooled, tuple(numbers))
 
 
 def _together(jobs: Sequence[PastJob]) -> Array:
-    """Labels (jobs,) of entries, alike for those of one log and day: papers tried on one scrap."""
-    keys = [(job.log, job.when) if job.log else (number,) for number, job in enumerate(jobs)]
+    """Labels (jobs,) of entries, alike for papers tried on one scrap.
+
+    Jobs may well share place and day of their logs: one scenario, worked twice.
+    """
+    keys = [(job.when,) if job.log == SCRAP else (number,) for number, job in enumerate(jobs)]
     return np.array([keys.index(key) for key in keys])
 
 
