@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from inspect import signature
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 from jobs import Pair
@@ -12,6 +11,17 @@ from jobs import Pair
 from handlap.sim.common.outline import Array
 from handlap.sim.lapping import column_kernels, march_kernels
 from handlap.sim.lapping.lap import Bench
+from handlap.sim.lapping.record_kernels import (
+    Face,
+    Flexing,
+    Ground,
+    Hull,
+    Notes,
+    Paper,
+    Rates,
+    Rows,
+    nothing_carried,
+)
 
 
 @dataclass(frozen=True)
@@ -95,11 +105,11 @@ class OnPaper:
         k = len(self.turns)
         standing = np.zeros(rows, dtype=np.int64) if self.standing is None else self.standing
         return {
-            "paper": paper,
+            "constants": paper,
             "raster": (count, count),
             "on_sheet": papered(at, step, bench.strips),
             "standing": standing,
-            "standings": np.column_stack([np.cos(self.turns), np.sin(self.turns)]),
+            "turns": np.column_stack([np.cos(self.turns), np.sin(self.turns)]),
             "taps": np.vstack([taps] * k),
             "tap_at": len(taps) * np.arange(k + 1),
             "lines": np.vstack([line] * k),
@@ -152,56 +162,37 @@ def march(
     )
     turned: Any = np.zeros(rows, dtype=np.int64) if kinds is None else kinds
     followed = paper is not None
-    carried = march_kernels.nothing_carried(
+    carried = nothing_carried(
         points=h.size,
         shapes=0,
         kinds=int(turned.max()) + 1,
         bedding=bedding,
         raster=remembered.pop("raster") if followed else (0, 0),
-        ways=len(remembered["standings"]) if followed else 0,
+        ways=len(remembered["turns"]) if followed else 0,
         partly=followed and remembered["on_sheet"].size > 0,
     )
     diagnostics, noted = np.zeros(column_kernels.DIAGNOSTICS), np.empty((looks, column_kernels.NOTED))
     centre, normals, rooms = bench.room_in_hull
     faster = np.ones((1, h.size)) if scale is None else np.atleast_2d(scale)
-    given: dict[str, Any] = remembered | {
-        "h": h,
-        "u": grid.u / bench.half,
-        "v": grid.v / bench.half,
-        "area": grid.area,
-        "n_cells": grid.n_cells,
-        "alike": scale is None,
-        "headings": np.zeros(rows, dtype=np.int64),
-        "shares": grid.area / faster,
-        "logs": np.log(faster),
-        "ahead": np.zeros((0, h.size)) if ahead is None else np.atleast_2d(ahead),
-        "poses": np.array(table),
-        "kinds": turned,
-        "events": marks,
-        "constants": constants,
-        "tilt_free": tilt_free,
-        "strips": bench.strips,
-        "hull": normals,
-        "rooms": rooms / bench.half,
-        "centre": centre / bench.half,
-        "aged": followed,
-        # A flat plate under a rigid part.
-        "ground_frame": np.array([0.0, 0.0, 1.0]),
-        "ground": np.zeros((2, 2) if noted_flat else (1, 1)),
-        "basis": np.empty((0, h.size)),
-        "bending": np.empty((0, 0)),
-        "bend_press": np.empty(0),
-        "bend_weight": np.empty(0),
-        "carried": carried,
-        "amplitudes": np.empty((looks, 0)),
-        "snapshots": snapshots,
-        "noted": noted,
-        "work": np.empty((march_kernels.WORK_ROWS, h.size)),
-        "diagnostics": diagnostics,
-    }
     status = march_kernels.march(
-        *(given[name] for name in signature(cast(Any, march_kernels.march).py_func).parameters)
-    )
+        Face(h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells),
+        Rates(
+            scale is None, np.zeros(rows, dtype=np.int64), grid.area / faster, np.log(faster),
+            np.zeros((0, h.size)) if ahead is None else np.atleast_2d(ahead),
+        ),
+        Rows(np.array(table), turned, marks, remembered.pop("standing")),
+        constants,
+        tilt_free,
+        Hull(normals, rooms / bench.half, centre / bench.half),
+        Paper(ages=followed, **remembered),
+        # A flat plate under a rigid part.
+        Ground(np.array([0.0, 0.0, 1.0]), np.zeros((2, 2) if noted_flat else (1, 1)), bench.strips),
+        Flexing(np.empty((0, h.size)), np.empty((0, 0)), np.empty(0), np.empty(0)),
+        carried,
+        Notes(snapshots, noted, np.empty((looks, 0))),
+        np.empty((march_kernels.WORK_ROWS, h.size)),
+        diagnostics,
+    )  # fmt: skip
     return Marched(
         status,
         h,
@@ -210,6 +201,6 @@ def march(
         carried.load,
         carried.dull,
         remembered["on_sheet"],
-        remembered["paper"][column_kernels.P_STEP],
+        remembered["constants"][column_kernels.P_STEP],
         noted,
     )

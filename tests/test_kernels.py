@@ -12,7 +12,7 @@ from marched import Marched, march, pose_table
 from scipy.special import expit
 
 from handlap.sim.common.outline import Array, Outline, circle
-from handlap.sim.lapping import column_kernels, march_kernels, pose_kernels, pressure_kernels
+from handlap.sim.lapping import column_kernels, pose_kernels, pressure_kernels, scratch_kernels
 from handlap.sim.lapping.lap import Bench, set_up
 
 RATE = 0.045e-9
@@ -328,7 +328,7 @@ def test_points_that_are_followed_wear_like_the_cells_they_stand_on():
     bench = pierced()
     grid, n = bench.grid, bench.grid.n_cells
     beyond = grid.u.size - n
-    assert beyond > 2 * march_kernels.VECTORS
+    assert beyond > 2 * scratch_kernels.VECTORS
     h = hollow(60 * UM, 0.1)(grid.u, grid.v)
     # Put every followed point onto a cell.
     on = np.arange(beyond) * (n // beyond)

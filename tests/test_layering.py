@@ -131,7 +131,8 @@ def test_kernels_are_at_the_bottom():
     assert {"march_kernels", "survey_kernels", "zone_kernels"} <= set(found)
     for name in found:
         # A number or kernel of any other file could change without the compiler's cache noticing.
-        assert own(SIM[name]) <= {"jit", *found}, name
+        beside = {other for other in found if SIM[other].parent == SIM[name].parent}
+        assert own(SIM[name]) <= {"jit", *beside}, name
 
 
 def test_the_lap_does_not_read_files():
@@ -155,6 +156,16 @@ def test_cli_takes_only_what_is_allowed(name):
 
 
 @pytest.mark.parametrize("path", [*SIM.values(), *CLI.values()], ids=lambda p: f"{p.parent.name}/{p.stem}")
-def test_kernels_stand_in_files_that_say_so(path):
-    """What is kept of compiled kernels holds good as long as these files do not change (see jit.py)."""
-    assert not kernels_of(path) or path.name.endswith("_kernels.py")
+def test_kernels_that_call_those_of_other_files_stand_in_files_that_say_so(path):
+    """What is kept of them holds good as long as the files of kernels beside them do not change (jit.py)."""
+    foreign = {
+        alias.asname or alias.name
+        for node in ast.walk(tree_of(path))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("handlap.sim.")
+        for alias in node.names
+    }
+    others = {name for p in [*SIM.values(), *CLI.values()] if p != path for name in kernels_of(p)}
+    if not path.name.endswith("_kernels.py"):
+        for kernel in kernels_of(path).values():
+            used = {ast.unparse(c.func) for c in ast.walk(kernel) if isinstance(c, ast.Call)}
+            assert not used & foreign & others, f"{path.name}: {used & foreign & others}"

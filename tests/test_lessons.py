@@ -168,7 +168,7 @@ def test_metal_off_the_face_is_metal_on_the_paper(name: str):
         done = work_case(ready, quad_strokes=20.0)
         assert len(done.runs) == (0 if ready.stage is None else 2)
         for run in done.runs:
-            assert run.deposited_volume == pytest.approx(run.removed_volume, rel=1e-9)
+            assert run.deposited == pytest.approx(run.removed, rel=1e-9)
 
 
 def test_the_members_of_all_cases_have_the_same_hands_and_waves():

@@ -16,7 +16,7 @@ from scipy.integrate import solve_ivp
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import TurnState
 from handlap.sim.job.stroke_path import places_on_path
-from handlap.sim.lapping import column_kernels, march_kernels, paper_kernels, paper_memory
+from handlap.sim.lapping import column_kernels, paper_kernels, paper_memory, record_kernels
 from handlap.sim.lapping.lap import Bench, Stage, set_up, stage_layout
 from handlap.sim.lapping.paper_memory import PaperMemory, bell_of, lay_memory, line_of
 from handlap.sim.lapping.poses import lay_out
@@ -348,7 +348,7 @@ def test_no_lap_holds_more_than_its_bound(name):
     """Fields of the raster, those carried before and after a stretch of strokes and those of the stretch."""
     bench, memory = memory_of(name)
     ways = len(memory.turns)
-    held = march_kernels.nothing_carried(
+    held = record_kernels.nothing_carried(
         points=1, shapes=0, kinds=1, bedding=1.0, raster=memory.shape, ways=ways, partly=True
     )
     carried = sum(field.size for field in held if field.shape[-2:] == memory.shape)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import State, Workshop
-from handlap.sim.bench.replay import MOST_ROWS, TOLERANCE, LogCourse, at_place, carry, lay_out_log
+from handlap.sim.bench.replay import LogCourse, at_place, carry, lay_out_log
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import FIGURE_NAMES, Band, Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
@@ -19,12 +19,13 @@ from handlap.sim.lapping import column_kernels, gauge
 from handlap.sim.lapping.ensemble import most_typical, run_members
 from handlap.sim.lapping.lap import Conditions, states_of
 from handlap.sim.lapping.poses import START
-from handlap.sim.lapping.resolution import choose_resolution, quad_within
+from handlap.sim.lapping.resolution import quad_within
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import gather_course
+from handlap.sim.planning.fineness import LOGGED, find_steps
 from handlap.sim.planning.leg import STOP_AT, Leg, LegRun, ToGoal, lay_leg, measure, stops_at, work_leg
 from handlap.sim.planning.work import CLEAR_SHARE, MOST_LOOKS, MOST_STROKES
 
@@ -188,9 +189,7 @@ def _leg_ahead(
     every = check_interval(scenario, guess, MOST_LOOKS)
     horizon = every * max(3, math.ceil(guess / every))
     stage = stage_of(scenario, middle, grit, horizon, every)
-    found = choose_resolution(
-        bench, typical, middle, stage, tolerance=TOLERANCE, seed=workshop.seed, most_rows=MOST_ROWS // 2
-    )
+    found = find_steps(bench, typical, middle, stage, LOGGED, seed=workshop.seed)
     begin, events = START, 0
     if course.blocks:
         worn = worn_strokes(entries, grit.name)
@@ -199,7 +198,7 @@ def _leg_ahead(
         events = column_kernels.EVENT_BRUSH | column_kernels.EVENT_SHEET * fresh
         begin = replace(course.blocks[-1].layout.end, strokes=0 if fresh else worn)
     return lay_leg(
-        bench, stage, quad_strokes=quad_within(found.quad_strokes, horizon, MOST_ROWS),
+        bench, stage, quad_strokes=quad_within(found.quad_strokes, horizon, LOGGED.most_rows(bench)),
         seed=workshop.seed + max(len(course.papers) - 1, 0), most=every * (MOST_STROKES // every),
         begin=begin, states=states_of(scenario), first_events=events,
     )  # fmt: skip

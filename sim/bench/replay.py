@@ -29,14 +29,11 @@ from handlap.sim.lapping.lap import (
     states_of,
 )
 from handlap.sim.lapping.poses import START, Layout, Place
-from handlap.sim.lapping.resolution import REPORTED, Resolution, choose_resolution, errors_of, row_errors
+from handlap.sim.lapping.resolution import REPORTED, Resolution, errors_of, row_errors
 from handlap.sim.lapping.rhythm import choose_rhythm, stage_of
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
-
-TOLERANCE = 1e-6
-"""Step error asked of a replayed log [m]; leaves are felt to some 6 µm."""
-MOST_ROWS = 1500
+from handlap.sim.planning.fineness import LOGGED, find_steps
 
 
 @dataclass(frozen=True)
@@ -145,9 +142,7 @@ def _step(
         stage_of(bench.scenario, middle, grit, strokes, max(block.strokes for block in own)),
         turn_every=own[0].turn_every,
     )
-    return choose_resolution(
-        bench, typical, middle, stage, tolerance=TOLERANCE, seed=seed, most_rows=MOST_ROWS
-    )
+    return find_steps(bench, typical, middle, stage, LOGGED, seed=seed)
 
 
 def _lay_out(
@@ -173,7 +168,7 @@ def errors_of_log(bench: Bench, gauged: Gauge, course: LogCourse) -> Errors:
     papers = [row_errors(gauged, found.pair) for found in course.steps]
     rows = {name: max((paper[name] for paper in papers), default=0.0) for name in REPORTED}
     count = (bench.grid.n_cells, sum(block.layout.x.size for block in course.blocks))
-    return errors_of(rows, None, tolerance=TOLERANCE, step=course.error, count=count)
+    return errors_of(rows, None, tolerance=LOGGED.tolerance, step=course.error, count=count)
 
 
 def carry(

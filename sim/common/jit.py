@@ -6,8 +6,8 @@ cells are not vectorised; ``nogil`` lets ensemble members run in plain threads.
 Compiled kernels are kept from one run to the next.  Left to itself the compiler throws out what it
 kept when the file of that very kernel has changed, and would go on using a caller of a kernel that
 changed in another file.  So what is kept is marked with a digest of all files of kernels
-(``*_kernels.py``) and of this one: a change in any of them compiles all anew.  It takes the place of
-what was kept before, so that nothing piles up.
+(``*_kernels.py``) in the same folder and of this one: a change in any of them compiles all of them anew.
+It takes the place of what was kept before, so that nothing piles up.
 
 Two things that Python cannot say are said here in the compiler's own language, and used like
 functions inside kernels: :func:`widest_vectors` and :func:`times_power_of_two`.
@@ -63,19 +63,18 @@ def kernel(*, fastmath: bool | frozenset[str] = False, inline: bool = False) -> 
             # A read-only installation without a writable home has nowhere to keep the cache.
             compiled = numba.njit(**options)(function)
         else:
-            _mark_by_sources(compiled)
+            _mark_by_sources(compiled, function)
         return compiled
 
     return decorate
 
 
 @cache
-def digest_of_sources() -> str:
-    """SHA-256 of all files of kernels and of this one, in hexadecimal; empty if they cannot be read."""
-    here = Path(__file__)
+def digest_of_sources(folder: Path) -> str:
+    """SHA-256 of all files of kernels in a folder and of this file, in hexadecimal; empty if unreadable."""
     found = sha256()
     try:
-        for path in [here, *sorted(here.parents[1].glob(f"*/*{KERNELS}"))]:
+        for path in [Path(__file__), *sorted(folder.glob(f"*{KERNELS}"))]:
             found.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
     except OSError:
         # From an archive the compiler's own mark, that of the archive, says as much.
@@ -83,15 +82,16 @@ def digest_of_sources() -> str:
     return found.hexdigest()
 
 
-def _mark_by_sources(compiled: Any) -> None:
-    """Make what is kept of a compiled function hold good only for the sources of all kernels as they are.
+def _mark_by_sources(compiled: Any, function: Callable[..., Any]) -> None:
+    """Make what is kept of a compiled function hold good only for the sources of its folder as they are.
 
     The compiler gives no other way to say what a function depends on than the mark in its index of what
     was kept.  Without its just-in-time mode there is no index.
     """
     index = getattr(getattr(compiled, "_cache", None), "_cache_file", None)
     if index is not None:
-        index._source_stamp = (index._source_stamp, digest_of_sources())
+        folder = Path(function.__code__.co_filename).parent
+        index._source_stamp = (index._source_stamp, digest_of_sources(folder))
 
 
 def _declare_wide(function: ir.Function) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import combinations
 from typing import Any
 
@@ -25,13 +26,14 @@ from handlap.sim.job.ways import Way, apply_way, default_ways, distinct, parse_w
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.rhythm import choose_rhythm
-from handlap.sim.planning.crew import PLANNED, Crew, Progress, open_crew, vary
+from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
+from handlap.sim.planning.fineness import PLANNED
 from handlap.sim.planning.first_paper import PaperTried, choose_first, trial_crew, try_paper
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
 from handlap.sim.planning.typical import measure_errors
-from handlap.sim.planning.work import Steps, Worked, lay_steps, or_fault, work_ways
+from handlap.sim.planning.work import Steps, Worked, lay_side_by_side, lay_steps, work_ways
 
 MOST_WAYS = 24
 TRIED = 8
@@ -100,17 +102,15 @@ class Comparison:
     notes: tuple[str, ...]
 
 
-def lay_way(crew: Crew, first: int, known: PaperTried | None = None) -> Steps | HandlapError:
-    """Lay out a way of working; or why it cannot be done.
+def lay_way(crew: Crew, first: int, known: PaperTried | None = None) -> Steps:
+    """Lay out a way of working.
 
     Parameters
     ----------
     first : place of its first paper in its list
     known : a trial of that paper, where there was one; else a few members find where they stop
     """
-    return or_fault(
-        lambda: lay_steps(crew, first, (known or try_paper(trial_crew(crew, TRIED), first)).stops)
-    )
+    return lay_steps(crew, first, (known or try_paper(trial_crew(crew, TRIED), first)).stops)
 
 
 def compare(
@@ -157,10 +157,15 @@ def compare(
     crews = [vary(crew, apply_way(scenario, way)) for way in ways]
     first = [0 if way.papers else taken.first for way in ways]
     # As it stands it is the plan, to the last digit.
-    steps = [
-        lay_way(other, start, taken if other.scenario == scenario and start == taken.first else None)
-        for other, start in zip(crews, first, strict=True)
-    ]
+    steps = lay_side_by_side(
+        [
+            partial(
+                lay_way, replace(other, tell=Quietly(None)), start,
+                taken if other.scenario == scenario and start == taken.first else None,
+            )
+            for other, start in zip(crews, first, strict=True)
+        ]
+    )  # fmt: skip
     done = work_ways(
         crews, steps, executor=executor,
         finished=lambda share: tell(0.2 + 0.5 * share, f"lapping {members} faces in {len(ways)} ways"),

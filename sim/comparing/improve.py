@@ -34,7 +34,7 @@ from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.leg import inside_limits, measure
-from handlap.sim.planning.work import Worked, lay_steps, or_fault, work_ways
+from handlap.sim.planning.work import Worked, lay_side_by_side, lay_steps, work_ways
 
 SEARCH_MEMBERS = 24
 KEPT = 3
@@ -184,7 +184,8 @@ def _work(
     ``times``: of as many runs to come, this one included, it is said beforehand how long they take.
     """
     crews = [vary(search.crew, apply_way(search.crew.scenario, way)) for way in ways]
-    steps = [or_fault(partial(lay_steps, crew, 0, search.stops)) for crew in crews]
+    quiet = [replace(crew, tell=Quietly(None)) for crew in crews]
+    steps = lay_side_by_side([partial(lay_steps, crew, 0, search.stops) for crew in quiet])
     return crews, work_ways(crews, steps, executor=search.executor, times=times)
 
 
@@ -285,54 +286,86 @@ def improve(
     scores = [_score(few, j, d, usual) for j, d in zip(crews, done, strict=True)]
     best = [ways[i] for i in np.argsort(scores, kind="stable")[:KEPT]]
     tried = _seen(few, crews, done)
-    way, runs, more = _continuous(search, best, own, usual, budget, len(ways), bounds, tell)
+    way, chosen, runs, more = _continuous(search, best, own, usual, budget, len(ways), bounds, tell)
     tell(0.85, "working the best again on fresh random numbers")
-    found = _check(search, way, own, runs, budget, members, tell)
+    found = _check(search, way, chosen, own, runs, budget, members, tell)
     return replace(found, tried=(*tried, *more))
 
 
 def _continuous(
     search: _Search, starts: Sequence[Way], own: Way, usual: float, budget: int, runs: int,
     bounds: Bounds, tell: Progress,
-) -> tuple[Way, int, list[Seen]]:  # fmt: skip
-    """Move the knobs from each start: best way of all, the scenario's own included; runs; what was seen."""
+) -> tuple[Way, tuple[Crew, Worked | HandlapError], int, list[Seen]]:  # fmt: skip
+    """Move the knobs from each start.
+
+    Best way of all, the scenario's own included, and what came of it; runs; what was seen, in order.
+    """
     scenario = search.crew.scenario
     names, low, high = _knobs(scenario, bounds)
-    crews, done = _work(search, [own], max(1, budget - runs))
-    best, best_score = own, _score(search, crews[0], done[0], usual)
-    seen = _seen(search, crews, done)
-    runs += 1
+    simplexes = [_simplex(search, start, names, low, high) for start in starts]
+    known = _corners(search, own, starts, simplexes, names, budget - runs)
+    best, best_score, best_done, seen = own, np.inf, known[own], list[Seen]()
+
+    def look(way: Way) -> float:
+        """The score of a way, worked now unless it was a corner; the best so far is kept."""
+        nonlocal best, best_score, best_done, runs
+        if way not in known:
+            crews, done = _work(search, [way])
+            known[way] = crews[0], done[0]
+        crew, done_so = known.pop(way)
+        runs += 1
+        seen.extend(_seen(search, [crew], [done_so]))
+        score = _score(search, crew, done_so, usual)
+        if score < best_score:
+            best, best_score, best_done = way, score, (crew, done_so)
+        return score
+
+    look(own)
     spent = runs
-    for k, start in enumerate(starts):
+    for k, (start, simplex) in enumerate(zip(starts, simplexes, strict=True)):
         left = (budget - runs) // (len(starts) - k)
         if left < 1:
             break
-        changed = apply_way(scenario, start)
-        grit = changed.paper.grits[0]
-        every = choose_rhythm(changed, search.crew.middle, grit).turn_every or 40
-        middle = {"every": np.log(every)}
-        at = np.clip([middle.get(name, 0.0) for name in names], low, high)
-        simplex = np.vstack([at, *(_step(at, i, low, high) for i in range(at.size))])
 
         def value(x: Array, start: Way = start) -> float:
-            nonlocal best, best_score, runs
             if runs >= budget:
                 return 10.0
-            way = _with_knobs(scenario, start, names, np.clip(x, low, high))
-            crews, done = _work(search, [way])
-            runs += 1
-            seen.extend(_seen(search, crews, done))
-            score = _score(search, crews[0], done[0], usual)
-            if score < best_score:
-                best, best_score = way, score
+            score = look(_with_knobs(scenario, start, names, np.clip(x, low, high)))
             tell(0.3 + 0.55 * (runs - spent) / max(1, budget - spent), f"run {runs} of {budget}")
             return score
 
         minimize(
-            value, at, method="Nelder-Mead", bounds=list(zip(low, high, strict=True)),
+            value, simplex[0], method="Nelder-Mead", bounds=list(zip(low, high, strict=True)),
             options={"maxfev": left, "initial_simplex": simplex, "xatol": 0.02, "fatol": 1e-4},
         )  # fmt: skip
-    return best, runs, seen
+    return best, best_done, runs, seen
+
+
+def _simplex(search: _Search, start: Way, names: Sequence[str], low: Array, high: Array) -> Array:
+    """The simplex (knobs + 1, knobs) from which the knobs of a way are moved."""
+    changed = apply_way(search.crew.scenario, start)
+    every = choose_rhythm(changed, search.crew.middle, changed.paper.grits[0]).turn_every or 40
+    middle = {"every": np.log(every)}
+    at = np.clip([middle.get(name, 0.0) for name in names], low, high)
+    return np.vstack([at, *(_step(at, i, low, high) for i in range(at.size))])
+
+
+def _corners(
+    search: _Search, own: Way, starts: Sequence[Way], simplexes: Sequence[Array], names: Sequence[str],
+    budget: int,
+) -> dict[Way, tuple[Crew, Worked | HandlapError]]:  # fmt: skip
+    """The scenario's own way and the corners that every search begins with, worked side by side.
+
+    So that many workers have work at once; those that come after follow from one another.  No more than each
+    search will look at in its share of the ``budget``.
+    """
+    share = (budget - 1) // max(1, len(starts))
+    ways = [own]
+    for start, simplex in zip(starts, simplexes, strict=True):
+        ways += [_with_knobs(search.crew.scenario, start, names, at) for at in simplex[: max(0, share)]]
+    ways = list(dict.fromkeys(ways))
+    crews, done = _work(search, ways, max(1, budget))
+    return dict(zip(ways, zip(crews, done, strict=True), strict=True))
 
 
 def _step(at: Array, i: int, low: Array, high: Array) -> Array:
@@ -359,15 +392,17 @@ def _tried(search: _Search, crew: Crew, done: Worked) -> Tried:
 
 
 def _check(
-    search: _Search, way: Way, own: Way, runs: int, budget: int, members: int, tell: Progress
-) -> Improvement:
-    """Work the way found and the scenario as it stands on fresh random numbers."""
+    search: _Search, way: Way, seen: tuple[Crew, Worked | HandlapError], own: Way, runs: int, budget: int,
+    members: int, tell: Progress,
+) -> Improvement:  # fmt: skip
+    """Work the way found and the scenario as it stands on fresh random numbers; ``seen``: what the search saw
+    of it."""
     old = search.crew
     scenario = old.scenario
-    crews, (chosen,) = _work(search, [way])
+    crew, chosen = seen
     if not isinstance(chosen, Worked):
         raise chosen
-    selected = _tried(search, crews[0], chosen)
+    selected = _tried(search, crew, chosen)
     fresh = replace(
         search,
         crew=open_crew(

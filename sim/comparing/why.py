@@ -28,8 +28,9 @@ from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials import grits
 from handlap.sim.materials.paper_law import EDGE_RISE
-from handlap.sim.planning.crew import PLANNED, Crew, Progress, open_crew, vary
+from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
+from handlap.sim.planning.fineness import PLANNED
 from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.typical import measure_errors
 

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 
 from handlap.sim.common import spoken
@@ -20,12 +19,26 @@ from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array, Outline, inside_polygon
 from handlap.sim.job.paper_area import overlap
 from handlap.sim.job.scenario import Scenario, Strip, TurnState
-from handlap.sim.lapping import column_kernels, march_kernels, pose_kernels, poses
+from handlap.sim.lapping import column_kernels, pose_kernels, poses
 from handlap.sim.lapping.bending import Bending, make_bending
 from handlap.sim.lapping.dye import MIDDLE_DYE, DyeDraw
 from handlap.sim.lapping.ground import ground_of, is_flat
+from handlap.sim.lapping.march_kernels import WORK_ROWS, march
 from handlap.sim.lapping.paper_memory import PaperMemory, lay_memory
 from handlap.sim.lapping.poses import START, Grip, Layout, Place
+from handlap.sim.lapping.record_kernels import (
+    Carried,
+    Face,
+    Flexing,
+    Ground,
+    Hull,
+    Notes,
+    Paper,
+    Rates,
+    Rows,
+    copy_of,
+    nothing_carried,
+)
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH, MIDDLE, PaperLaw, PaperTraits, paper_law
 
@@ -198,7 +211,7 @@ class LapState:
     paper: PaperMemory
     frame: Array
     ground: Array
-    carried: march_kernels.Carried
+    carried: Carried
     place: Place
     rows: int
     removed: float
@@ -305,13 +318,13 @@ def set_up(
         hull_normals=normals,
         hull_supports=supports,
         strips=paper_on_plate((scenario.plate.length, scenario.plate.width), scenario.paper.strips),
-        scale=_rates(scenario, grid),
+        scale=_scale(scenario, grid),
         bending=bending,
         basis=coordinates(grid, half, bending),
     )
 
 
-def _rates(scenario: Scenario, grid: Grid) -> Array:
+def _scale(scenario: Scenario, grid: Grid) -> Array:
     """Rate of every point (n,) over that of the face's own metal: inserts wear at their own."""
     scale = np.ones(grid.u.size)
     for insert in scenario.part.inserts:
@@ -361,7 +374,7 @@ def _nodes(length: float, step: float) -> int:
 
 
 def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
-    """Hold resultants of poses (m, 10), in place, inside the hull of the face less one cell.
+    """Hold resultants of poses (m, 13), in place, inside the hull of the face less one cell.
 
     Returns how many rows were held, and of how many the mean resultant lay outside the hull.
     """
@@ -460,22 +473,52 @@ def _paper_constants(
     return constants
 
 
-def _by_heading(bench: Bench, law: PaperLaw, layout: Layout) -> tuple[NDArray[np.int64], Array, Array]:
-    """Heading of every row (m,), a row of: rate of every point (k, n) over that of the face's metal [-],
-    and how much the paper rises before the leading edge there (k, n) [m], without rows where it does not.
+def _rates(bench: Bench, law: PaperLaw, layout: Layout) -> Rates:
+    """How fast every point is cut, by the heading of every row.
 
     A leading edge is cut faster, and meets the wave that the part pushes before it.
     """
     if law.edge_rate == 0.0 and law.edge_rise == 0.0:
-        return np.zeros(layout.x.size, dtype=np.int64), bench.scale[None, :], np.zeros((0, 0))
-    at = np.rint(layout.heading * HEADINGS / (2.0 * np.pi)).astype(np.int64) % HEADINGS
-    known, which = np.unique(at, return_inverse=True)
-    way = bench.ways_to_edge[known]
-    # Shorter than a cell it would fall between the points.
-    length = max(law.edge_length, bench.grid.cell_size)
-    faster = bench.scale * (1.0 + law.edge_rate * np.exp(-way / length))
-    rise = law.edge_rise * np.exp(-way / EDGE_RISE_LENGTH)
-    return which.ravel().astype(np.int64), faster, rise if law.edge_rise != 0.0 else np.zeros((0, 0))
+        heading, faster, ahead = (
+            np.zeros(layout.x.size, dtype=np.int64),
+            bench.scale[None, :],
+            np.zeros((0, 0)),
+        )
+    else:
+        at = np.rint(layout.heading * HEADINGS / (2.0 * np.pi)).astype(np.int64) % HEADINGS
+        known, which = np.unique(at, return_inverse=True)
+        heading = which.ravel().astype(np.int64)
+        way = bench.ways_to_edge[known]
+        # Shorter than a cell it would fall between the points.
+        length = max(law.edge_length, bench.grid.cell_size)
+        faster = bench.scale * (1.0 + law.edge_rate * np.exp(-way / length))
+        ahead = np.zeros((0, 0))
+        if law.edge_rise != 0.0:
+            ahead = law.edge_rise * np.exp(-way / EDGE_RISE_LENGTH)
+    return Rates(bool(np.all(faster == 1.0)), heading, bench.grid.area / faster, np.log(faster), ahead)
+
+
+def _hull(bench: Bench) -> Hull:
+    """The hull of the face, over its half length, in which resultants are held."""
+    centre, normals, rooms = bench.room_in_hull
+    return Hull(normals, rooms / bench.half, centre / bench.half)
+
+
+def _paper(
+    bench: Bench, conditions: Conditions, law: PaperLaw, memory: PaperMemory, slower: tuple[int, int]
+) -> Paper:
+    """How one member's paper remembers, and how strokes run over it; ``slower``: see the layout."""
+    return Paper(
+        bench.scenario.wear.ages, _paper_constants(bench, conditions, law, memory, slower), memory.on_sheet,
+        memory.turns, memory.lines, memory.taps, memory.tap_at, memory.bell,
+    )  # fmt: skip
+
+
+def _flexing(bench: Bench) -> Flexing:
+    """Bending of a thin part, in the order of its coordinates; without rows for a rigid one."""
+    if bench.bending is None:
+        return Flexing(bench.basis, np.zeros((0, 0)), np.zeros(0), np.zeros(0))
+    return Flexing(bench.basis, bench.bending.stiffness, bench.bending.press, bench.bending.weight)
 
 
 def begin_lap(
@@ -496,7 +539,7 @@ def begin_lap(
     """
     paper = _memory(bench, conditions, layout, paper_shift)
     followed = bench.scenario.wear.ages
-    carried = march_kernels.nothing_carried(
+    carried = nothing_carried(
         points=bench.grid.u.size,
         shapes=0 if bench.bending is None else bench.bending.count,
         kinds=2 * layout.states,
@@ -566,7 +609,7 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
     law = law_of(scenario, conditions, state.grit)
     bedding = conditions.bedding_of(state.grit)
     h = state.heights.copy()
-    carried = march_kernels.copy_of(state.carried)
+    carried = copy_of(state.carried)
     # As far gone as it is, however slowly it goes on: powers of two, which round nothing.
     carried.load[:] *= layout.slower[0]
     carried.dull[:] *= layout.slower[1]
@@ -585,20 +628,23 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
             0.0 if exact.load is not None else scenario.part.weight,
         ]
     )
-    headings, faster, ahead = _by_heading(bench, law, layout)
-    centre, normals, rooms = bench.room_in_hull
-    status = march_kernels.march(
-        h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells, bool(np.all(faster == 1.0)),
-        headings, grid.area / faster, np.log(faster), ahead, table, layout.kinds, layout.events, constants,
-        not exact.tilt_held, bench.strips, normals, rooms / bench.half, centre / bench.half,
-        scenario.wear.ages, _paper_constants(bench, conditions, law, paper, layout.slower), paper.on_sheet,
-        layout.standing, paper.turns, paper.taps, paper.tap_at, paper.lines, paper.bell, state.frame,
-        state.ground, bench.basis,
-        np.zeros((0, 0)) if bending is None else bending.stiffness,
-        np.zeros(0) if bending is None else bending.press,
-        np.zeros(0) if bending is None else bending.weight,
-        carried, snapshots, noted, amplitudes, np.empty((march_kernels.WORK_ROWS, h.size)), counted,
-    )  # fmt: skip
+    face = Face(h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells)
+    notes = Notes(snapshots, noted, amplitudes)
+    status = march(
+        face,
+        _rates(bench, law, layout),
+        Rows(table, layout.kinds, layout.events, layout.standing),
+        constants,
+        not exact.tilt_held,
+        _hull(bench),
+        _paper(bench, conditions, law, paper, layout.slower),
+        Ground(state.frame, state.ground, bench.strips),
+        _flexing(bench),
+        carried,
+        notes,
+        np.empty((WORK_ROWS, h.size)),
+        counted,
+    )
     _raise_for(status, counted, layout)
     carried.load[:] /= layout.slower[0]
     carried.dull[:] /= layout.slower[1]

@@ -128,9 +128,30 @@ def run_course(
     shown : strokes up to which they are worked in any case
     """
     leg = lay_leg(bench, stage, quad_strokes=quad_strokes, seed=seed)
+    runs = run_legs(
+        bench, gauged, members, start, leg, executor=executor, finished=finished, rule=rule,
+        limit_by=limit_by, shown=shown,
+    )  # fmt: skip
+    return gather_course(stage, start, runs)
+
+
+def run_legs(
+    bench: Bench,
+    gauged: Gauge,
+    members: Members,
+    start: Array,
+    leg: Leg,
+    *,
+    executor: Executor | None = None,
+    finished: Callable[[int], None] | None = None,
+    rule: StopRule | None = None,
+    limit_by: LimitBy = "straightedge",
+    shown: int = 0,
+) -> list[LegRun]:
+    """What comes of a leg for every member; parameters as of :func:`run_course`."""
     work = partial(_work, bench, gauged, leg, rule or ToTheEnd(), limit_by, shown)
     triples = list(zip(members.before, start, members.conditions, strict=True))
-    return gather_course(stage, start, run_members(work, triples, executor=executor, finished=finished))
+    return run_members(work, triples, executor=executor, finished=finished)
 
 
 def _work(

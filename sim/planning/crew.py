@@ -34,34 +34,11 @@ from handlap.sim.lapping.ensemble import (
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import Bench, Conditions, Stage, set_up
 from handlap.sim.lapping.long_work import Quietly
-from handlap.sim.lapping.resolution import Resolution, choose_resolution, quad_within
+from handlap.sim.lapping.resolution import Resolution, quad_within
 from handlap.sim.lapping.sheet import depth_per_stroke
+from handlap.sim.planning.fineness import PLANNED, Fineness, find_steps
 
 MOST_MEMBERS = 4096
-
-
-@dataclass(frozen=True)
-class Fineness:
-    """How finely laps are computed: most cells, of a rigid part and of one that bends, whose cells cost
-    several times as much; step error asked [m]; most rows up to the horizon, likewise, and of a rigid part
-    on paper with steps; rows so many times as long as the error asks."""
-
-    cells: int
-    cells_flexible: int
-    tolerance: float
-    rows: int
-    rows_flexible: int
-    rows_stepped: int
-    longer: float = 1.0
-
-
-PLANNED = Fineness(
-    cells=3000, cells_flexible=1500, tolerance=0.5e-6, rows=3000, rows_flexible=1200, rows_stepped=1200
-)
-"""Laps that are reported: figures of most parts are then good to half a micrometre, a hundredth of the
-limits that leaves can show."""
-TRIED = replace(PLANNED, cells=800, cells_flexible=600, longer=2.0)
-"""Laps that only rank papers and find the last stop."""
 
 
 @dataclass(frozen=True)
@@ -125,9 +102,7 @@ class Crew:
     @property
     def most_rows(self) -> int:
         """Rows that a lap may have up to its horizon [-]."""
-        if self.bench.bending is not None:
-            return self.fineness.rows_flexible
-        return self.fineness.rows_stepped if self.bench.stepped else self.fineness.rows
+        return self.fineness.most_rows(self.bench)
 
     def measured(self, faces: Array) -> Array:
         """The figure that the limit is held against, of faces (k, n) [m]."""
@@ -140,11 +115,9 @@ class Crew:
         """
         per_turn = stage.turn_every * depth_per_stroke(self.scenario, self.middle, stage.grit)
         small = 0.0 < per_turn <= self.fineness.tolerance
-        found = choose_resolution(
+        found = find_steps(
             self.bench, self.members.before[self.typical], self.middle,
-            replace(stage, turn_every=0) if small else stage,
-            tolerance=self.fineness.tolerance, seed=self.seed, most_rows=self.most_rows // 2,
-            tell=self.tell,
+            replace(stage, turn_every=0) if small else stage, self.fineness, seed=self.seed, tell=self.tell,
         )  # fmt: skip
         quad = self.fineness.longer * found.quad_strokes
         return replace(found, quad_strokes=quad_within(quad, stage.strokes, self.most_rows))

@@ -21,8 +21,9 @@ from handlap.sim.job.results import Band, Verdict
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import PAPER_NAMES, SCORES, spread_over
 from handlap.sim.lapping.long_work import Quietly
-from handlap.sim.planning.crew import TRIED, Crew, Progress, few_of, open_crew
+from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew
 from handlap.sim.planning.face_first import figures_now, stop_at_face
+from handlap.sim.planning.fineness import GLANCED
 from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.plan_report import chances_of
@@ -30,8 +31,6 @@ from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics,
 from handlap.sim.planning.work import Worked, lay_steps, work
 
 MEMBERS = 16
-LOOKED = replace(TRIED, cells=500, tolerance=1e-6, rows=1500, rows_flexible=600)
-"""Laps of a first look: a micrometre is nothing against what is not known."""
 LITTLE = 0.1
 """What explains less than this share of a spread is not worth doing for it [-]."""
 MOST_NAMED = 3
@@ -104,7 +103,7 @@ def first_look(
     every = None
     try:
         every = open_crew(
-            scenario, members=max(members, FEWEST_DRAWS), seed=seed, fineness=LOOKED, tell=Quietly(tell)
+            scenario, members=max(members, FEWEST_DRAWS), seed=seed, fineness=GLANCED, tell=Quietly(tell)
         )
         stop_at_face(every)
     except FaceDecides as decided:

@@ -19,7 +19,8 @@ from handlap.sim.lapping.ensemble import spread_over
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
-from handlap.sim.planning.crew import TRIED, Crew, few_of
+from handlap.sim.planning.crew import Crew, few_of
+from handlap.sim.planning.fineness import TRIED
 from handlap.sim.planning.leg import STOP_AT, inside_limits
 from handlap.sim.planning.papers import NOT_TOLD_APART, chain, choose_paper, price, quicker, to_clear
 from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work

@@ -287,6 +287,7 @@ class LegRun:
     end : figures at the stop (1,); ``face`` (n,) [m] and ``worked`` [J] there
     clipped, tipped : shares of rows, see :class:`handlap.sim.lapping.lap.LapRun`
     removed, deposited : metal off the face and on the paper by all rows [m³]
+    flexed : mean bending amplitudes from the last look but one to the last (shapes,) [m]
     """
 
     strokes: NDArray[np.int64]
@@ -303,6 +304,7 @@ class LegRun:
     tipped: float
     removed: float
     deposited: float | None
+    flexed: Array
 
 
 def work_leg(
@@ -374,6 +376,7 @@ def work_leg(
         tipped=run.tipped,
         removed=run.removed_volume,
         deposited=run.deposited_volume,
+        flexed=run.amplitudes[-1],
     )
 
 

@@ -16,7 +16,8 @@ from handlap.sim.lapping.lap import LapRun, Stage, run_stage, stage_layout
 from handlap.sim.lapping.resolution import HALF_SEEN, cell_errors, errors_of, quad_within, row_errors
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.course import run_course
-from handlap.sim.planning.crew import TRIED, Crew, few_of, vary
+from handlap.sim.planning.crew import Crew, few_of, vary
+from handlap.sim.planning.fineness import TRIED
 from handlap.sim.planning.leg import STOP_AT, ToGoal, measure, stops_at
 from handlap.sim.planning.work import MOST_STROKES, Worked
 

@@ -52,8 +52,9 @@ FAR, SHOWN_TO = 90, 80
 a plan shows of the way."""
 TIP_REFUSED = 0.5
 """Share of the work with the press off the face from which a plan is refused."""
-CHUNK = 8
-"""Members that go to a worker together, with all that it has to know."""
+CHUNK = 4
+"""Members that go to a worker together, with all that it has to know: few, so that no worker waits long for
+the last of the others (24 members are six chunks for two workers; by eights they would be two and one)."""
 
 
 @dataclass(frozen=True)
@@ -217,6 +218,16 @@ def or_fault(ask: Callable[[], T]) -> T | HandlapError:
         return ask()
     except (InputError, SolverError) as fault:
         return fault
+
+
+def lay_side_by_side(asks: Sequence[Callable[[], Steps]]) -> list[Steps | HandlapError]:
+    """Several ways laid out, or why they cannot be.
+
+    In threads of this process whatever the executor: to find how long rows may be takes a few laps of one
+    member each, in which the workers would wait.
+    """
+    laid: list[Steps | HandlapError] = run_members(or_fault, asks)
+    return laid
 
 
 def work_ways(

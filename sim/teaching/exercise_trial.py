@@ -21,13 +21,11 @@ from handlap.sim.job.ways import Way, apply_way
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import run_course
-from handlap.sim.planning.crew import PLANNED, Crew, crew_of, vary
+from handlap.sim.planning.crew import Crew, crew_of, vary
+from handlap.sim.planning.fineness import EXERCISED
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.work import first_guess, lay_steps, work
 from handlap.sim.teaching.exercise_face import TrueFace
-
-TRIED = replace(PLANNED, cells=1500, rows=1500)
-"""Laps of a class: coarser than a plan's, for there are many."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +94,7 @@ def crew_on(scenario: Scenario, face: TrueFace, *, members: int, seed: int) -> C
     seed : same seed, same hands
     """
     known = FaceEnsemble(scenario.part.outline, 1, True, 1.0, (), _OneFace(face))
-    return crew_of(scenario, known, members=members, seed=seed, fineness=TRIED)
+    return crew_of(scenario, known, members=members, seed=seed, fineness=EXERCISED)
 
 
 def try_way(crew: Crew, way: WayTried, *, executor: Executor | None = None) -> Trial:

@@ -23,34 +23,19 @@ from handlap.sim.lapping.ensemble import (
     draw_plate_scores,
     draw_scores,
     most_typical,
-    run_members,
     strokes_per_minute,
 )
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import (
-    Bench,
-    Conditions,
-    LapRun,
-    Stage,
-    load_of,
-    run_stage,
-    stage_layout,
-    tipping_words,
-)
-from handlap.sim.lapping.poses import Layout
-from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.lap import Bench, Conditions, Stage, load_of, tipping_words
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.lapping.spring_back import spring_figures
+from handlap.sim.planning.course import run_legs
 from handlap.sim.planning.crew import Members
-from handlap.sim.planning.leg import measure
+from handlap.sim.planning.fineness import TAUGHT, find_steps
+from handlap.sim.planning.leg import LegRun, lay_leg, measure
 from handlap.sim.planning.work import TIP_REFUSED
 from handlap.sim.teaching.lesson import Case, CaseResult, Lesson
 
-TOLERANCE = 1e-6
-"""Step error asked of the laps of a lesson: its margins are several times as wide [m]."""
-MOST_ROWS = 2000
-MOST_ROWS_FLEXIBLE = 400
-"""Rows a lap may have, as in a plan but fewer: a class waits for it."""
 ROUGHER = 2.0
 """How much longer steps, or cells, are in the laps that the numerical error is measured with."""
 OUTER, INNER = 0.8, 0.2
@@ -91,7 +76,7 @@ class WorkedCase:
     """A case worked: the result, the laps behind it, and all courses (members, looks) by figure."""
 
     result: CaseResult
-    runs: tuple[LapRun, ...]
+    runs: tuple[LegRun, ...]
     courses: Course
     quad_strokes: float
 
@@ -152,37 +137,25 @@ def work_case(
         courses, figures = _figures(ready, members, np.array([0]), start, None, ())
         return WorkedCase(_result(ready, members, np.array([0]), start, figures), (), courses, 0.0)
     quad = quad_strokes or _quad(ready, ready.stage)
-    layout = stage_layout(ready.bench, ready.stage, quad_strokes=quad, seed=ready.seed)
-    lap = partial(_lap_member, ready, ready.stage, layout)
-    pairs = list(zip(members.before, members.conditions, strict=True))
-    done = run_members(lap, pairs, executor=executor, finished=finished)
-    runs = tuple(run for run, _ in done)
+    leg = lay_leg(ready.bench, ready.stage, quad_strokes=quad, seed=ready.seed)
+    runs = run_legs(
+        ready.bench, ready.gauged, members, members.before, leg, executor=executor, finished=finished
+    )
     tipped = float(np.mean([run.tipped for run in runs]))
     if tipped > TIP_REFUSED:
         raise TippingError(f"{ready.case.words}: {tipping_words(ready.middle, tipped)}")
-    strokes = np.array([0, *layout.snapshot_strokes])
-    heights = np.concatenate([start, np.array([run.heights for run in runs])], axis=1)
-    at_looks = Figures(**{name: np.array([getattr(f, name) for _, f in done]) for name in FIGURE_NAMES})
+    strokes = np.array([0, *runs[0].strokes])
+    heights = np.concatenate([start, np.array([run.faces for run in runs])], axis=1)
+    at_looks = Figures(**{name: np.array([getattr(r.figures, name) for r in runs]) for name in FIGURE_NAMES})
     courses, figures = _figures(ready, members, strokes, heights, at_looks, runs)
-    return WorkedCase(_result(ready, members, strokes, heights, figures), runs, courses, quad)
-
-
-def _lap_member(
-    ready: ReadyCase, stage: Stage, layout: Layout, member: tuple[Array, Conditions]
-) -> tuple[LapRun, Figures]:
-    before, conditions = member
-    run = run_stage(ready.bench, before, conditions, stage, layout)
-    return run, gauge.figures(ready.gauged, before, run.heights)
+    return WorkedCase(_result(ready, members, strokes, heights, figures), tuple(runs), courses, quad)
 
 
 def _quad(ready: ReadyCase, stage: Stage) -> float:
     """Strokes of a group of rows: half of what keeps the tolerance, as some hands ask for more than most."""
-    rows = MOST_ROWS if ready.bench.bending is None else MOST_ROWS_FLEXIBLE
     face = ready.members.before[ready.typical]
-    found = choose_resolution(
-        ready.bench, face, ready.middle, stage, tolerance=TOLERANCE, seed=ready.seed, most_rows=rows // 2
-    )
-    return found.quad_strokes / ROUGHER
+    found = find_steps(ready.bench, face, ready.middle, stage, TAUGHT, seed=ready.seed)
+    return TAUGHT.longer * found.quad_strokes
 
 
 def _result(
@@ -208,7 +181,7 @@ def _result(
 def showing(ready: ReadyCase, worked: WorkedCase, member: int) -> CaseResult:
     """The record of a case that all members have worked, its maps those of one of them."""
     before = ready.members.before[member]
-    after = worked.runs[member].heights[-1] if worked.runs else before
+    after = worked.runs[member].face if worked.runs else before
     removed = (before - after)[: ready.bench.grid.n_cells]
     gone, faded = _dyes(ready, removed, ready.members.conditions[member].dye)
     return replace(worked.result, before=before, after=after, dye=dye.tone(gone, faded))
@@ -231,7 +204,7 @@ def _figures(
     strokes: Array,
     heights: Array,
     at_looks: Figures | None,
-    runs: Sequence[LapRun],
+    runs: Sequence[LegRun],
 ) -> tuple[Course, Course]:
     """Courses (members, looks) and figures at the end (members,), by name [SI].
 
@@ -301,7 +274,7 @@ def _removal(ready: ReadyCase, members: Members, heights: Array) -> Course:
     return found | {"ends_over_middle": found["ends_removed"] - found["middle_removed"]}
 
 
-def _push(ready: ReadyCase, members: Members, runs: Sequence[LapRun]) -> Array:
+def _push(ready: ReadyCase, members: Members, runs: Sequence[LegRun]) -> Array:
     """Force to push the part (members, looks) [N], on the paper as it is at each look; fresh at the first."""
     load = np.array([load_of(ready.scenario, c) for c in members.conditions])
     fresh = np.array([[c.friction] for c in members.conditions])
@@ -379,7 +352,7 @@ def _at_look(course: Array, look: Array) -> Array:
     return np.where(np.isfinite(look), value, np.inf)
 
 
-def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LapRun]) -> Course:
+def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LegRun]) -> Course:
     """What a thin part does under the hands at the end, and what a rigid one does not."""
     bending, grid = ready.bench.bending, ready.bench.grid
     if bending is None or not runs:
@@ -391,7 +364,7 @@ def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LapRun]) -> Course
         grid.v[:rim],
         grid.area[:rim],
         heights[:, :rim],
-        np.array([run.amplitudes[-1] for run in runs]),
+        np.array([run.flexed for run in runs]),
         bending.shapes_at(grid.points[:rim]),
     )
     return {"springs_back": found.comes_back, "flatness_pressed": found.pressed}

@@ -21,7 +21,8 @@ from handlap.sim.face.survey import Survey, survey
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load_text
 from handlap.sim.lapping import gauge
-from handlap.sim.planning.crew import TRIED, crew_of
+from handlap.sim.planning.crew import crew_of
+from handlap.sim.planning.fineness import TRIED
 from handlap.sim.planning.first_look import first_look
 from handlap.sim.planning.leg import inside_limits
 from handlap.sim.planning.work import first_guess, lay_steps, work
