@@ -44,7 +44,7 @@ SCREEN_SHARE = 0.5
 SOFT = 0.05
 """Width of the limits in the search, over the limits: a near miss is better than a far one [-]."""
 EFFORT = 0.05
-"""A way that takes twice the minutes is worth it to the search where it raises the chance by more than this."""
+"""Twice the minutes are worth it to the search where they raise the chance by more than this."""
 FRESH = 7919
 """Added to the seed for the check."""
 SIMPLEX = 0.25
