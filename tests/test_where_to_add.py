@@ -16,12 +16,11 @@ from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.log_given import NAMES
 from handlap.sim.bench.log_lines import FIELDS
 from handlap.sim.comparing.causes import OFF
-from handlap.sim.job import scenario_given
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.key_row import Key, keys_of
 from handlap.sim.job.scenario import Hands, Uncertain
 from handlap.sim.job.scenario_given import Given
-from handlap.sim.job.scenario_keys import BY_NAME, KEYS, RECORDS
+from handlap.sim.job.scenario_keys import BY_NAME, KEYS, RECORDS, TABLE_OF
 from handlap.sim.job.stroke_path import PATTERNS
 from handlap.sim.job.turning import SCHEDULES
 
@@ -49,7 +48,7 @@ def test_a_key_on_a_field_is_read_and_fills_it(
     assert (added["hands.grip"].kind, added["hands.tremor"].kind) == ("quantity", "quantity")
     for name in ("hands.grip", "hands.tremor"):
         monkeypatch.setitem(BY_NAME, name, added[name])
-    monkeypatch.setitem(scenario_given.TABLE_OF, Others, "hands.")
+    monkeypatch.setitem(TABLE_OF, Others, "hands.")
     made = Given(stated, set(stated), Findings("x")).record(Others)
     assert made.grip == grip and made.tremor is None and made.twist == 0.0
     assert isinstance(made.press, Uncertain) and made.press.key == "hands.press"

@@ -389,7 +389,6 @@ def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LapRun]) -> Course
     found = spring_figures(
         grid.u[:rim],
         grid.v[:rim],
-        grid.area[:rim],
         heights[:, :rim],
         np.array([run.amplitudes[-1] for run in runs]),
         bending.shapes_at(grid.points[:rim]),
