@@ -78,13 +78,9 @@ class OrderedCommands(click.Group):
             if entry.name == cmd_name:
                 attribute = cmd_name.replace("-", "_")
                 module = importlib.import_module(f"handlap.cli.commands.{attribute}")
-                return _with_help(getattr(module, attribute), module.__file__, attribute)
+                command: click.Command = getattr(module, attribute)
+                return command
         return None
-
-    def format_help_text(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """As click does."""
-        _with_help(self, __file__, "main")
-        super().format_help_text(ctx, formatter)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -160,19 +156,6 @@ class OrderedCommands(click.Group):
             if debug:
                 raise
             return _explain(fault)
-
-
-def _with_help(command: click.Command, file: str | None, name: str) -> click.Command:
-    """The command, with its docstring read from its file where ``python -OO`` left none in the code."""
-    if command.help is None and file is not None:
-        import ast
-
-        with open(file, encoding="utf-8") as stream:
-            # Not ast.parse: from Python 3.15 on that takes the docstrings out as well.
-            parsed = compile(stream.read(), file, "exec", ast.PyCF_ONLY_AST, optimize=0)
-        found = (n for n in ast.iter_child_nodes(parsed) if isinstance(n, ast.FunctionDef) and n.name == name)
-        command.help = "".join(ast.get_docstring(function) or "" for function in found)
-    return command
 
 
 def _named(fault: OSError) -> str:

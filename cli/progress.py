@@ -11,7 +11,7 @@ BETWEEN = 0.08
 """Least time between two drawings [s]."""
 CELLS = 20
 MUCH_LONGER = 2.0
-"""What was said to take long is not said again, unless so many times as long is to come."""
+"""What was said to take long is not said again, unless this many times as long is to come."""
 
 
 class Progress:

@@ -11,9 +11,7 @@ import numpy as np
 from cli_examples import synthetic_plan
 
 from handlap.sim.bench.bench_blocks import StopMarks
-from handlap.sim.bench.bench_watch import BenchRules
-from handlap.sim.bench.job_log import Entry, JobLog, part_mark
-from handlap.sim.bench.log_lines import from_json
+from handlap.sim.bench.job_log import JobLog, part_mark
 from handlap.sim.bench.log_marks import marks_of
 from handlap.sim.bench.log_place import owner_of
 from handlap.sim.bench.page_plan import PagePlan, page_of_plan
@@ -76,10 +74,9 @@ class RuleCase:
     more: int = 0
 
 
-def rules_of(job: Scenario) -> BenchRules:
-    """Rules with marks that a log of some entries comes to."""
-    marks = StopMarks(0.8 * job.part.limit, allowance_strokes=400, allowance_mass=2e-3, worse_strokes=900)
-    return BenchRules(job.part.limit, job.part.limit_by, lines_of(job), marks)
+def marks_of_rules(job: Scenario) -> StopMarks:
+    """Where the rules bite: marks that a log of some entries comes to."""
+    return StopMarks(0.8 * job.part.limit, allowance_strokes=400, allowance_mass=2e-3, worse_strokes=900)
 
 
 def readings(
@@ -201,15 +198,3 @@ def rule_cases(job: Scenario) -> list[RuleCase]:
             ),
         ),
     ]
-
-
-def standing(entries: tuple[dict[str, Any], ...]) -> tuple[Entry, ...]:
-    """Entries of a page that stand, as the log would hold them."""
-    back = {e.get("takes_back") for e in entries}
-    found, done = [], 0
-    for raw in entries:
-        if "takes_back" in raw or raw["id"] in back:
-            continue
-        done += raw.get("strokes", 0)
-        found.append(replace(from_json(raw, "page", "line", whole=False), at=done))
-    return tuple(found)

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from bench_page_cases import OTHER, block, entry, job_file, page_plan, page_text, rule_cases, rules_of
+from bench_page_cases import OTHER, block, entry, job_file, marks_of_rules, page_plan, page_text, rule_cases
 from browser import Browser, missing
 from click.testing import CliRunner
 from test_play import HOSTILE
@@ -436,10 +436,9 @@ def test_an_older_page_with_more_in_it_is_not_forgotten(one_browser, job, folder
 
 
 def test_the_script_holds_the_rules_of_the_program(browser, job):
-    """Every case of the table of which the Python rules are tested, with thresholds as data."""
-    rules = rules_of(job)
+    """Every case of the table, with thresholds as data."""
     plan = page_plan(job)
-    data = bench_page_data(replace(plan, marks=rules.marks), "mm")
+    data = bench_page_data(replace(plan, marks=marks_of_rules(job)), "mm")
     script = (
         "const [job, entries, more] = arguments, own = benchRules.standing(entries);"
         "const done = own.reduce((sum, e) => sum + (e.strokes || 0), 0);"

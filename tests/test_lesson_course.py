@@ -10,7 +10,8 @@ from click.testing import CliRunner
 from handlap.cli.main import main
 from handlap.cli.sheets.sheet_lesson_pdf import course_handout
 from handlap.sim.common.errors import ScenarioError
-from handlap.sim.teaching.lesson_course import course_names, load_course, tools_of
+from handlap.sim.job.given_file import builtin_paths
+from handlap.sim.teaching.lesson_course import COURSES, load_course, tools_of
 from handlap.sim.teaching.lesson_work import work_lesson
 
 COURSE = """
@@ -33,7 +34,7 @@ PACE = 60.0
 """Strokes a minute that a class keeps up: common practice."""
 
 
-@pytest.mark.parametrize("name", course_names())
+@pytest.mark.parametrize("name", builtin_paths(COURSES))
 def test_a_built_in_course_has_time_left_and_says_safety(name: str):
     course = load_course(name)
     assert course.spare >= 5 and course.safety
@@ -43,7 +44,7 @@ def test_a_built_in_course_has_time_left_and_says_safety(name: str):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", course_names())
+@pytest.mark.parametrize("name", builtin_paths(COURSES))
 def test_the_strokes_of_every_lesson_at_the_plate_fit_into_its_minutes(name: str):
     for part in load_course(name).parts:
         if part.plate:

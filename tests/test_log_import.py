@@ -6,11 +6,10 @@ import json
 from pathlib import Path
 
 import pytest
-from bench_page_cases import OTHER, block, entry, job_file, page_text, rule_cases, rules_of, standing
+from bench_page_cases import OTHER, block, entry, job_file, page_text
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.sim.bench.bench_watch import rules_that_hold
 from handlap.sim.bench.log_file import read_log
 from handlap.sim.bench.log_lines import to_json
 from handlap.sim.bench.log_place import log_path
@@ -255,12 +254,3 @@ def test_options_that_do_not_go_together(job):
     assert "nothing else with it" in found.stderr
     assert log(job, "--from", "absent.txt").exit_code == 2
     assert not log_path(job).exists()
-
-
-def test_the_rules_hold_where_they_should(job):
-    """Every rule on either side of where it bites; the browser holds its own against the same table."""
-    rules = rules_of(job)
-    for case in rule_cases(job):
-        entries = standing(case.entries)
-        strokes = sum(e.strokes for e in entries) + case.more
-        assert rules_that_hold(rules, entries, strokes) == case.held, case.name

@@ -13,6 +13,7 @@ from handlap.sim.common.outline import Outline, circle
 from handlap.sim.job.overhang import HANGS, Overhang, longest_inside, overhang_of, overhang_words
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load, load_text
+from handlap.sim.job.stroke_path import PATTERNS
 from handlap.sim.lapping.poses import lay_out
 
 CLOSED = "closed form"
@@ -121,7 +122,7 @@ def test_an_eight_is_half_as_wide_as_long():
 def test_a_part_that_just_fits_does_not_hang_over(turned):
     """Neither by floating point nor by the polygon that stands for a circle."""
     outer = np.array([np.cos(turned), np.sin(turned)])
-    for pattern in ("straight", "one way", "circle", "eight", "diagonal"):
+    for pattern in PATTERNS:
         x, y = dict(circle=(1.0, 1.0), diagonal=(0.5**0.5, 0.5**0.5), eight=(1.0, 0.5)).get(pattern, outer)
         if pattern in ("diagonal", "eight") and turned:
             continue
@@ -269,7 +270,7 @@ def test_the_share_is_that_of_the_rows_of_a_lap_with_a_point_off_the_paper(check
 # ---- the default stroke
 
 
-@pytest.mark.parametrize("pattern", ["straight", "one way", "circle", "eight", "diagonal"])
+@pytest.mark.parametrize("pattern", PATTERNS)
 @pytest.mark.parametrize("states", [STAY, QUARTER_TURNS, ODD_TURNS])
 def test_the_longest_stroke_inside_is_the_longest_that_does_not_hang_over(pattern, states):
     for direction in (0.0, 0.4, np.pi / 2):

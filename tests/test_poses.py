@@ -14,7 +14,7 @@ from jobs import HALF_TURNS, QUARTER_TURNS, STAY, WALK_ROUND
 
 from handlap.sim.job.scenario import TurnState
 from handlap.sim.job.scenario_keys import BY_NAME
-from handlap.sim.job.stroke_path import path_length, places_on_path
+from handlap.sim.job.stroke_path import PATTERNS, path_length, places_on_path
 from handlap.sim.lapping import column_kernels
 from handlap.sim.lapping.poses import (
     ROWS_PER_QUAD,
@@ -27,7 +27,6 @@ from handlap.sim.lapping.poses import (
     load_poses,
 )
 
-PATTERNS = ("straight", "one way", "circle", "eight", "diagonal")
 STILL = Grip(100.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0)
 
 

@@ -1,4 +1,4 @@
-"""Marks and lines: one row for each thing compared, one column for each figure, nought drawn."""
+"""Marks and lines: one row for each thing compared, one column for each figure, zero drawn."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ ROOM = 0.12
 
 @dataclass(frozen=True)
 class MarkLine:
-    """A middle with its 90 % line, in the unit of its column; ``sure``: it can be told from nought."""
+    """A middle with its 90 % line, in the unit of its column; ``sure``: it can be told from zero."""
 
     band: Band
     sure: bool
@@ -69,7 +69,7 @@ def mark_line_figure(
 
 
 def _column(axes: Axes, column: Column) -> None:
-    """One panel: nought, and every row's mark and line."""
+    """One panel: zero, and every row's mark and line."""
     known = [mark.band for mark in column.marks if mark is not None]
     low = min([0.0, *(band.p05 for band in known)])
     high = max([0.0, *(band.p95 for band in known)])

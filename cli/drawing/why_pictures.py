@@ -77,7 +77,7 @@ def maps_figure(found: Why) -> Figure:
         maps[f"Added on top of the rest: {CAUSE_WORDS[largest.name]}"] = largest.picture
     flat = {name: per_height() * levelled(grid, heights) for name, heights in maps.items()}
     half = max(LEAST_SCALE, *(float(abs(m).max()) for m in flat.values()))
-    # A line at nought would only trace the noise of a cause that does next to nothing.
+    # A line at zero would only trace the noise of a cause that does next to nothing.
     levels = [level for level in levels_between(-half, half) if level]
     figure, panels = sheet_of_faces(outline, len(flat), size=4.4)
     mesh: Any = None

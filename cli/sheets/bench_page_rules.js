@@ -1,6 +1,6 @@
 // The rules of the page, without any state: what stands, what is off, when to stop, and the text that is
-// handed over.  Thresholds come from the program as data; sim/bench/bench_watch.py and page_text.py say the
-// same, and the tests hold the two against each other.
+// handed over.  Thresholds come from the program as data; sim/bench/page_text.py reads and writes the same
+// text, and the tests hold the two against each other.
 "use strict";
 const benchRules = (() => {
   const TORN = "The text was cut short or changed on its way: copy it again, whole.";

@@ -69,12 +69,11 @@ class NotThisFace(ValueError):
 
 @dataclass(frozen=True)
 class Found:
-    """An opening looked for: its number from 1, how far off it is seen (2,) [m], contrast of its edge [-],
+    """An opening looked for: its number from 1, how far off it is seen (2,) [m],
     whether one is seen, and where it should be."""
 
     number: int
     off: Array
-    contrast: float
     seen: bool
     here: bool
 
@@ -261,9 +260,9 @@ def look_for_openings(straight: Straight, outline: Outline, search: float = SEAR
         response = _responses(tone, box, _sectors(inner, outer), reach)
         k, j = np.unravel_index(int(np.argmax(response)), response.shape)
         off = straight.spacing * np.array([j - reach, reach - k], dtype=float)
-        seen = float(response[k, j]) >= CONTRAST
+        seen = bool(response[k, j] >= CONTRAST)
         here = seen and float(np.hypot(*off)) <= NEAR * longest
-        found.append(Found(number, off, float(response[k, j]), seen, here))
+        found.append(Found(number, off, seen, here))
     return tuple(found)
 
 

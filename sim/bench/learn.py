@@ -3,8 +3,9 @@
 The unknowns are the scores of the parameters and the face before the first stroke.  Every pass
 carries all members through the whole log and moves them towards what was written, in four
 passes each of a quarter of the weight (ensemble smoother with multiple data assimilation;
-Emerick and Reynolds 2013).  Quantities that no log can touch are carried along: what their
-spread shrinks by is chance, and is given back to all.
+Emerick and Reynolds 2013).  With few members chance alone makes every spread a little smaller.
+So that this is not taken for something learnt, scores that no log has anything to do with are
+carried along; by how much their spread shrinks is by how much all others are widened again.
 """
 
 from __future__ import annotations
@@ -213,7 +214,7 @@ def open_workshop(
 def first_state(workshop: Workshop, faces: FaceEnsemble, scores: Array, plate_scores: Array) -> State:
     """The ensemble before anything is learnt, from scores (members, quantities) [-].
 
-    Quantities that are stated have score nought.
+    Quantities that are stated have score zero.
     """
     before = np.asarray(faces.heights_at(workshop.bench.grid.points), dtype=float)
     return State(
@@ -277,7 +278,7 @@ def _compare(workshop: Workshop, state: State, faces: Array) -> Compared:
 def _pass(
     state: State, spare: Array, compared: Compared, passes: int, rng: np.random.Generator
 ) -> tuple[State, Array, float]:
-    """One pass: the ensemble moved towards the data, and what chance shrank spreads by."""
+    """One pass: the ensemble moved towards the data, and by how much chance alone made spreads smaller."""
     members = len(state.scores)
     off = compared.predicted - compared.predicted.mean(axis=0)
     noise = np.sqrt(passes * compared.variance)

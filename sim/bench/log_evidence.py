@@ -33,9 +33,9 @@ MASS_SHARE = 0.03
 LEAF = 6e-6
 """Standard error of a leaf in a log, model error included [m]."""
 FAR = 4.5
-"""Beyond so many standard errors an interval is taken by its nearer edge [-]."""
+"""Beyond this many standard errors an interval is taken by its nearer edge [-]."""
 LOG_MASS = 4.0
-"""A mass this many standard errors from nought is compared in logarithms, where it is nearly linear."""
+"""A mass this many standard errors from zero is compared in logarithms, where it is nearly linear."""
 
 
 @dataclass(frozen=True)
@@ -205,10 +205,12 @@ def compare(
 
 
 def _intervals(look: Leaves, gaps: Array) -> tuple[Array, Array, Array]:
-    """Intervals as numbers with variances that match their first two moments, and distances outside.
+    """For each interval a measured number with a variance that says as much; and distances outside.
 
-    The gap has mean m and variance v over the members; the interval then stands for the number
-    y with variance R that moves m and v as much as it does itself.
+    The smoother takes numbers, not intervals.  Over the members the gap has mean m and variance v; once it is
+    known to lie in the interval, it has another mean and variance (those of a normal law cut off at the
+    ends).  What comes back is the number y with variance R whose measurement would have made the same of m
+    and v.  Distances are those of m from the interval, in standard deviations; zero inside.
     """
     floor = look.sd**2
     low = np.where(look.evidence.lo <= 0.0, -np.inf, look.evidence.lo)

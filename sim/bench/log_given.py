@@ -11,7 +11,6 @@ import datetime
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any, TypeVar
 
 from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog
@@ -377,8 +376,3 @@ def _all_lines(
         for line in lines_of(job, job.system)
         if line.at and line.name not in given
     ]  # fmt: skip
-
-
-def insisted(entry: Entry) -> Entry:
-    """The entry of somebody who was asked back, and means it."""
-    return replace(entry, as_is=True)

@@ -30,13 +30,13 @@ FASTEST = 250.0
 SLOWEST_MINUTES = 600.0
 """Time of one entry beyond a long day [min]."""
 TIMES_FRESH = 10.0
-"""More metal than so many times what always fresh paper takes, by the middle of what is assumed: its rate
+"""More metal than this many times what always fresh paper takes, by the middle of what is assumed: its rate
 is known within a factor of 3, the press within 2."""
 SHARE_FRESH = 1.0 / 300.0
 """Less swarf than this share of it: paper clogged and blunt on top of a third of the rate comes to a
 sixtieth, so it is kilograms for grams."""
 TIMES_STATED = 3.0
-"""A part weighed so many times heavier or lighter than its scenario says."""
+"""A part weighed this many times heavier or lighter than its scenario says."""
 TWICE_WITHIN = datetime.timedelta(minutes=2)
 """The same block again so soon has been written twice: a block takes about two minutes."""
 SAME_LEAF = 1e-3

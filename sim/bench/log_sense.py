@@ -23,7 +23,7 @@ CLOCK = datetime.timedelta(minutes=2)
 ZONES = datetime.timedelta(days=1)
 """Times without a zone, and dates, are compared no better than this."""
 FAR_MASS = 100.0
-"""A part weighed so many times heavier or lighter than what rests on the paper is a slip of the unit:
+"""A part weighed this many times heavier or lighter than what rests on the paper is a slip of the unit:
 kilograms for grams are a thousand."""
 MOST_OFF = 5e-3
 """Mean depth that nobody laps off by hand [m]."""
@@ -169,7 +169,7 @@ def _swarf(standing: Sequence[Entry], part: Part, fault: Told) -> None:
 
 
 def _most_off(part: Part, strokes: int) -> float:
-    """More than so many strokes take off a part [kg]."""
+    """A mass that these strokes cannot have taken off a part [kg]."""
     return part.metal.density * part.outline.area * min(MOST_OFF, MOST_CUT * strokes)
 
 

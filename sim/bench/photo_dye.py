@@ -32,7 +32,7 @@ FLOOR = 0.004
 BLUR = 1.3
 """Neighbours that a pixel is averaged with: noise and blocks of JPEG [pixels]."""
 GLARE_WIDER = 1.0
-"""Glare reaches so many radii of its burnt-out middle beyond it [-], and at least this much: """
+"""Glare reaches this many radii of its burnt-out middle beyond it [-], and at least this far: """
 GLARE_LEAST = 6.0
 """[pixels]"""
 SAMPLES = 4000
@@ -46,7 +46,7 @@ LEAST_STEP = 0.30
 LEAST_DARKER = 0.08
 """Of two colours the dyed one is darker by at least this, on average over the channels [-]."""
 LEAST_APART = 2.6
-"""… and they stand so many standard deviations apart [-]."""
+"""… and they stand at least this many standard deviations apart [-]."""
 LEAST_CLASS = 0.02
 """A colour on less than this share of the face is no second colour [-]."""
 GONE_BELOW = 0.40

@@ -54,7 +54,7 @@ class FinerPaper:
 
 @dataclass(frozen=True)
 class BestSoFar:
-    """The best of the faces that were had so far."""
+    """The face as it was when it was flattest so far: after how many strokes, and how flat."""
 
     strokes: int
     measured: Band

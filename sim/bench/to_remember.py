@@ -25,7 +25,7 @@ from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 
 WIDEST = 3.0
-"""Nothing is written down that was found less well than to so many times what is assumed without it."""
+"""What was found with a spread more than this many times that which is assumed anyway is not written down."""
 
 
 def main_paper(log: JobLog) -> str:

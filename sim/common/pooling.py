@@ -50,7 +50,7 @@ class Pooled:
 
     @property
     def named(self) -> tuple[int, ...]:
-        """Jobs that do not fit the others, by number from nought."""
+        """Jobs that do not fit the others, by number from zero."""
         if len(self.strange) < FEWEST_TO_NAME:
             return ()
         return tuple(int(i) for i in np.flatnonzero(self.strange > SURELY))

@@ -209,7 +209,7 @@ def show(value: float, quantity: str, system: System = "mm", digits: int = 4) ->
 
 
 def leaf_number(value: float, unit: str, digits: int = 4) -> str:
-    """A leaf [m] as the number stamped on it; inches without the nought before the point.
+    """A leaf [m] as the number stamped on it; inches without the zero before the point.
 
     >>> leaf_number(50e-6, "mm"), leaf_number(50.8e-6, "in"), leaf_number(50.8e-6, "thou")
     ('0.05', '.002', '2')

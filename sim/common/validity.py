@@ -90,7 +90,7 @@ class Check:
     kind, source : what sort of reference it is, and which
     expected, got : the two figures, in ``unit``; of many the pair that differs most
     apart : got less expected, in ``unit``, to more digits than the two tell
-    tolerance : how far they may differ, in ``unit``; nought for a bound
+    tolerance : how far they may differ, in ``unit``; zero for a bound
     sense : whether it has to be equal within the tolerance, at least as large, or at most
     count : how many figures were compared
     test : file and name of the test

@@ -44,7 +44,7 @@ SCREEN_SHARE = 0.5
 SOFT = 0.05
 """Width of the limits in the search, over the limits: a near miss is better than a far one [-]."""
 EFFORT = 0.05
-"""What doubling the minutes may cost in chance before the search minds."""
+"""Twice the minutes are worth it to the search where they raise the chance by more than this."""
 FRESH = 7919
 """Added to the seed for the check."""
 SIMPLEX = 0.25

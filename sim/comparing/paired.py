@@ -17,7 +17,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band
 
 Made = NDArray[np.bool_]
-"""Who of the members made it."""
+"""Whether each member ends inside all limits: (members,), or (ways, members)."""
 Size = Literal["clear", "on average", "cannot tell"]
 SURE = 0.95
 """Chance that a difference, or an order, is taken at its word."""
@@ -29,8 +29,8 @@ RESAMPLES = 400
 class Difference:
     """Second way less first, member by member [unit of the figure].
 
-    ``size``: "clear" where the band leaves out nought, so that it holds in 19 members of 20;
-    "on average" where only its mean differs from nought by more than its standard error allows;
+    ``size``: "clear" where the band leaves out zero, so that it holds in 19 members of 20;
+    "on average" where only its mean differs from zero by more than its standard error allows;
     else "cannot tell".  ``shrunk``: spread without the pairing over spread with it [-].
     """
 

@@ -195,17 +195,6 @@ class PointSet:
         return _solve(*_checked(self._u, self._v, heights, 2), self._frame).widths
 
 
-def minimum_zones(u: ArrayLike, v: ArrayLike, heights: ArrayLike) -> tuple[Array, Array]:
-    """As :func:`minimum_zone_widths`, with the middle planes.
-
-    Returns
-    -------
-    widths (members,) [m]; planes (members, 3): a [m], b, c [-] of h = a + b·u + c·v
-    """
-    solved = _solve(*_checked(u, v, heights, 2))
-    return solved.widths, solved.planes
-
-
 def minimum_zone(u: ArrayLike, v: ArrayLike, heights: ArrayLike) -> MinimumZone:
     """Exact minimum zone near the nominal normal, by exchange of four points (ISO 12781).
 

@@ -41,12 +41,14 @@ RUN_ON = 3
 AGREE, GIVE_UP = 1.05, 1.10
 """R-hat of log flatness: below the first they agree, above the second they do not."""
 AFRESH, AFRESH_ROUNDS, AFRESH_DRAWS = 8, 10, 100
-"""Chains that do not agree are begun afresh: so many, for at most so many rounds of so many draws."""
+"""Where chains do not agree, others take their place: how many, for how many rounds at most, and the draws of
+each chain in a round."""
 FLATLY = 0.1
 """Chains that agree are begun afresh all the same where they call this share of the readings plainly
 wrong: they may all have come to believe the same half of what was read [-]."""
 LOOSEST, COOLING, COOL_SWEEPS = 16.0, 12, 16
-"""They begin with leaves felt so many times worse, which is made good in so many steps of so many sweeps.
+"""They begin as if leaves were felt this many times worse than they are; in this many steps, with this many
+sweeps of the chain at each, that comes down to once.
 Readings that contradict each other leave faces apart that no chain walks between; loosened, the faces
 are one crowd, and most chains then come down where the readings are borne out best."""
 

@@ -61,12 +61,12 @@ def convex_hull(points: Array) -> Array:
 
 
 def _cross(a: tuple[float, ...], b: tuple[float, ...], p: tuple[float, ...]) -> float:
-    """Twice the area of the triangle a, b, p; above nought where it turns left."""
+    """Twice the area of the triangle a, b, p; above zero where it turns left."""
     return (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])
 
 
 def beyond_measured(table: HeightTable, strips: Array) -> Array:
-    """How far each strip (s, 4) reaches out of the convex hull of the readings (s,) [m], nought if not."""
+    """How far each strip (s, 4) reaches out of the convex hull of the readings (s,) [m], zero if not."""
     hull = convex_hull(np.column_stack([table.u, table.v]))
     along = np.roll(hull, -1, axis=0) - hull
     normals = np.column_stack([along[:, 1], -along[:, 0]]) / np.hypot(*along.T)[:, None]

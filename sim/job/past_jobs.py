@@ -2,7 +2,7 @@
 
 Plain TOML, one ``[[job]]`` an entry, written only when asked and read by whoever plans.  A job's entry says
 what that job found by itself, as a low, a middle and a high value (5, 50 and 95 %): times what the program
-takes where nothing is known, or millimetres where that is nought.
+takes where nothing is known, or millimetres where that is zero.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ BY_HANDS = (
 )  # fmt: skip
 """What belongs to a pair of hands, whatever they hold."""
 IN_MM = ("bias_along", "bias_across")
-"""Quantities about nought, kept in millimetres; all others are factors."""
+"""Quantities about zero, kept in millimetres; all others are factors."""
 FACTOR, OFFSET = (0.01, 100.0), (-500.0, 500.0)
 Z95 = 1.6448536269514722
 HEAD = """\

@@ -78,7 +78,7 @@ class Past:
     jobs : those that match at least in part
     names : quantities drawn together; ``factor`` (k, k): what makes their scores out of independent ones
     luck : of single grades, by name of the score
-    strange : those of ``jobs`` that do not fit the others, by number from nought
+    strange : those of ``jobs`` that do not fit the others, by number from zero
     apart : how far jobs lie apart in their cut, ×/÷ (5 to 95 %); None: nothing of the cut was taken
     """
 

@@ -37,7 +37,7 @@ MOST_READINGS = 600
 MOST_CORNERS, MOST_STRIPS, MOST_LUMPS, MOST_STATES, MOST_WAYS = 500, 60, 60, 100, 40
 """Entries of lists that every step of a lap, or a whole ensemble, goes through."""
 LUMP_HEIGHT = (-0.005, 0.005)
-"""Heights of lumps under the paper that are believed; below nought: a dent in the plate [m]."""
+"""Heights of lumps under the paper that are believed; below zero: a dent in the plate [m]."""
 
 
 def number(raw: Any, label: str, found: Findings, quantity: str, allowed: str) -> float | None:

@@ -162,7 +162,7 @@ def metal_rule(outline: Outline, degree: int) -> tuple[Array, Array]:
 
 
 def _in_blocks(points: Array, weights: Array) -> Iterator[tuple[Array, Array]]:
-    """A rule's points (n, 2) [m] and weights (n, 1) [m²], so many at a time."""
+    """A rule's points (n, 2) [m] and weights (n, 1) [m²], a block at a time."""
     for at in range(0, weights.size, RULE_BLOCK):
         yield points[at : at + RULE_BLOCK], weights[at : at + RULE_BLOCK, None]
 

@@ -65,7 +65,7 @@ def draw_dye_scores(members: int, seed: int) -> Array:
 
 
 def dye_at(scores: Array) -> DyeDraw:
-    """The dye of the member with standard normal scores (3,); noughts give the middle.
+    """The dye of the member with standard normal scores (3,); zeros give the middle.
 
     >>> dye_at(np.zeros(3)) == MIDDLE_DYE
     True

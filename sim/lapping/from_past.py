@@ -33,7 +33,7 @@ from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 
 MOST_USED = 12
-"""Of more jobs that match, the last so many are taken."""
+"""Where more jobs match, the latest are taken, this many."""
 INFLATED = 1.2
 """Spreads that jobs state count for so much more: a job was learnt from with a model wrong in details."""
 CUT_BY = ("rate", "press", "ageing", "loading_floor", "dulling_floor", "brushing")

@@ -136,7 +136,7 @@ def random_plate(
     ----------
     length, width : sides of the plate [m]
     tolerance : flatness it keeps [m]
-    score : standard normal numbers (N_PLATE_SCORES,); all noughts but the last give a flat
+    score : standard normal numbers (N_PLATE_SCORES,); all zeros but the last give a flat
     x, y : places on the plate, of any shape [m]
 
     Returns
@@ -162,7 +162,7 @@ def random_plate(
 def simple_shape(shape: PlateShape, height: float, length: float, width: float, x: Array, y: Array) -> Array:
     """A dish (hollow), a hump (crowned) or a twist whose minimum zone over the plate is ``height`` [m].
 
-    The dish rises with the square of the distance along and across alike, to nought at the
+    The dish rises with the square of the distance along and across alike, to zero at the
     corners; the twist is proud at the corners where x and y have the same sign.
 
     >>> corner, middle = np.array(0.2), np.array(0.0)
@@ -234,7 +234,7 @@ def glass_sag(x: Array, glass: Glass, width: float, *, load: float, spread: floa
 
     Returns
     -------
-    Heights [m], nought or below.
+    Heights [m], zero or below.
 
     >>> bridge = Glass(thickness=0.010, gap=0.3)
     >>> both = glass_sag(np.array([0.0]), bridge, 0.3, load=100.0)
@@ -255,7 +255,7 @@ def glass_sag(x: Array, glass: Glass, width: float, *, load: float, spread: floa
 def _patch_deflection(x: Array, gap: float, patch: float) -> Array:
     """Deflection times E·I [N·m³] of a beam on two supports under 1 N spread over ``patch`` in the middle.
 
-    Past the supports nought.  The bending moment at s from the middle is half/2 − c/4 − s²/(4c) under
+    Past the supports zero.  The bending moment at s from the middle is half/2 − c/4 − s²/(4c) under
     the patch (of half-length c) and half/2 − s/2 beyond it; it is integrated twice from the middle.
     """
     half, c = gap / 2.0, patch / 2.0

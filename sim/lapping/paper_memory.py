@@ -35,7 +35,7 @@ SPLINE = 0.25
 LINEAR = 1.0 / 6.0
 """Variance that sharing the places of a path between two nodes adds, on the mean over where they stand."""
 SHARP = 0.2
-"""Sways below so many nodes are left to the sharing between nodes."""
+"""A sway of less than this is not laid out on nodes: sharing between nodes blurs as much [nodes]."""
 MOST_NUMBERS = 3_000_000
 """Numbers that all fields over the raster of one lap may hold together (24 MB, and as many laps at once as
 there are threads); with more, nodes stand further apart.  Only a part that is swept over some hundred times
@@ -59,7 +59,7 @@ class PaperMemory:
     shape : nodes (ny, nx)
     on_sheet : share of every node that has paper (ny, nx); no nodes where all that is met has
     turns : cosine and sine of the part's turn (k, 2), for each way in which it stands and runs
-    lines : half lengths (k, 2) along x and y of strokes that run along one of them, else noughts [nodes]
+    lines : half lengths (k, 2) along x and y of strokes that run along one of them, else zeros [nodes]
     taps, tap_at : nodes of other paths about the middle of the plate and the share of the stroke at each
         (t, 3), those of standing k from ``tap_at[k]`` to ``tap_at[k + 1]``
     bell : weights of the sway (b + 1,) from the middle outwards, along and across alike

@@ -78,7 +78,7 @@ def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
 
 
 def quad_within(quad: float, strokes: int, most_rows: int) -> float:
-    """Strokes of a group of rows [-], longer where so many strokes would have more than ``most_rows`` rows.
+    """Strokes of a group of rows [-], longer where the strokes would have more than ``most_rows`` rows.
 
     >>> quad_within(2.0, 300, 200), quad_within(2.0, 300, 1200)
     (6.0, 2.0)

@@ -40,14 +40,11 @@ class SpringFigures:
     free : minimum zone of the face as it lies free
     pressed : minimum zone of the face as the hands hold it on the paper
     comes_back : minimum zone of the bend alone: by so much the face changes when let go
-    bow_free, bow_pressed : bow along u, free and pressed, + = middle proud (:func:`bow_along`)
     """
 
     free: Array
     pressed: Array
     comes_back: Array
-    bow_free: Array
-    bow_pressed: Array
 
     @property
     def sprung_flat(self) -> Array:
@@ -55,39 +52,12 @@ class SpringFigures:
         return self.free - self.pressed
 
 
-def bow_along(u: Array, v: Array, area: Array, heights: Array) -> Array:
-    """Bow along u of faces (members, n): middle over ends of the best quadric [m], + = crown.
-
-    Parameters
-    ----------
-    u, v, area : places (n,) [m] and areas (n,) [m²]; points without area count in no fit
-    heights : (members, n), positive = proud [m]
-
-    Returns
-    -------
-    (members,) [m]; over the full extent of u
-
-    >>> u = np.linspace(-0.1, 0.1, 21)
-    >>> float(bow_along(u, 0.0 * u, np.ones(21), np.array([5e-4 * u - 1e-3 * u**2]))[0].round(9))
-    1e-05
-    """
-    to_u, to_v = 0.5 * np.ptp(u), 0.5 * np.ptp(v) or 1.0
-    a, b = (u - u.mean()) / to_u, (v - v.mean()) / to_v
-    root = np.sqrt(area)
-    terms = np.column_stack([np.ones_like(a), a, b, a * a, a * b, b * b]) * root[:, None]
-    found = np.linalg.lstsq(terms, (np.atleast_2d(heights) * root).T, rcond=None)[0]
-    bow: Array = -found[3]
-    return bow
-
-
-def spring_figures(
-    u: Array, v: Array, area: Array, heights: Array, amplitudes: Array, shapes: Array
-) -> SpringFigures:
+def spring_figures(u: Array, v: Array, heights: Array, amplitudes: Array, shapes: Array) -> SpringFigures:
     """How much faces are sprung flat while they are lapped, and what comes back.
 
     Parameters
     ----------
-    u, v, area : places (n,) [m] and areas (n,) [m²] of the points of the face
+    u, v : places (n,) of the points of the face [m]
     heights : faces as they lie free (members, n) or (n,), positive = proud [m]
     amplitudes : of the bending shapes under the hands (members, m) or (m,) [m]
     shapes : the shapes at the points (n, m), from :meth:`Bending.shapes_at` [-]
@@ -99,8 +69,6 @@ def spring_figures(
         free=minimum_zone_widths(u, v, free),
         pressed=minimum_zone_widths(u, v, pressed),
         comes_back=minimum_zone_widths(u, v, bend),
-        bow_free=bow_along(u, v, area, free),
-        bow_pressed=bow_along(u, v, area, pressed),
     )
 
 
@@ -132,17 +100,6 @@ def largest_press(bending: Bending, points: Array, limit: float) -> float:
     """
     each = spring_back_per_newton(bending, points)
     return limit / each if each > 0.0 else math.inf
-
-
-def flex_lengths(bending: Bending, load: float) -> Array:
-    """What bending adds to the bedding length for each shape (m,) [m]: load over stiffness.
-
-    Parameters
-    ----------
-    bending : of the part
-    load : total force of face on paper [N]
-    """
-    return load / np.diag(bending.stiffness)
 
 
 def largest_press_simulated(

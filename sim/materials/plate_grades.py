@@ -95,7 +95,7 @@ def tolerance(grade: str, length: float, width: float) -> float:
 
     Raises
     ------
-    ValueError : if there is no such grade, or a side is not above nought
+    ValueError : if there is no such grade, or a side is not above zero
 
     >>> round(1e6 * tolerance("ISO 8512-2 0", 0.630, 0.400), 3)
     4.9

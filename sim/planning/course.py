@@ -32,7 +32,7 @@ class Course:
     strokes : at the looks of the member that was worked furthest (looks,) [-]
     worked : looks to which each was worked (members,); ``complete``: to which all were
     figures : arrays (members, looks), depths from before the whole job; NaN where a member was not worked
-    faces : (members, looks, n), single precision [m], noughts where it was not; no looks if not kept
+    faces : (members, looks, n), single precision [m], zeros where it was not; no looks if not kept
     work, friction : of the arms up to each look [J], and of the paper as it is there [-] (members, looks)
     stops : where each stopped (members,) [strokes]
     reached, at_best : the goal made it stop; or it was at its best, with worse to follow (members,)

@@ -32,8 +32,8 @@ face is uncertain), one deviation."""
 UNSURE = 1.2
 """Factor by which a ratio of two prices may be wrong on the first members: two deviations."""
 FAR_SLOWER = 4.0
-"""A paper that should take so many times as long as the quickest, by one number for each sheet, is not
-tried."""
+"""A paper is not tried that should take this many times as long as the quickest, estimated from a single
+evenly used sheet of each."""
 
 
 @dataclass(frozen=True)

@@ -136,7 +136,7 @@ def price(inside: NDArray[np.bool_], minutes: Array) -> float:
     takes another go [min].
 
     Geometric mean, for members differ by factors; half a face is added to those that come right and half to
-    those that do not, so that few members never make a price of nought or without end.
+    those that do not, so that few members never make a price of zero or without end.
 
     Parameters
     ----------

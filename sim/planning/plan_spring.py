@@ -54,7 +54,6 @@ def _figures(crew: Crew, run: LapRun) -> SpringFigures:
     return spring_figures(
         grid.u[:rim],
         grid.v[:rim],
-        grid.area[:rim],
         run.heights[looks][:, :rim],
         run.amplitudes[looks],
         shapes,

@@ -245,7 +245,7 @@ def work_ways(
     crews : one for each way of working
     steps : as it is laid out, or why it cannot be
     finished : called with the share done
-    times : so many pieces of work like this one are to come, this one included: only for words
+    times : how many pieces of work like this one are to come, this one included: only for words
 
     Returns
     -------

@@ -294,7 +294,7 @@ def _slip(
     leaves: Array,
     rng: np.random.Generator,
 ) -> Slip | None:
-    """One inner station of a line written wrong: a nought lost, a leaf misread, or a digit too many."""
+    """One inner station of a line written wrong: a zero lost, a leaf misread, or a digit too many."""
     inner = list(range(1, len(read.stations) - 1))
     for k in (int(x) for x in rng.permutation(inner)):
         gap = gaps[k]

@@ -31,7 +31,7 @@ CLOSE = 5e-6
 NEARLY = 1.5
 """Half marks within the survey's band stretched by this about its middle [-]."""
 WIDE = 2.0
-"""A range more than so many times as wide as the survey's says too little [-]."""
+"""A range more than this many times as wide as the survey's says too little [-]."""
 ALLOWED = 0.2
 """A shape is among what the readings allow where this share of the faces that fit have it [-]."""
 RUINED = 0.5
@@ -74,7 +74,7 @@ class Marking:
 
     @property
     def got(self) -> float:
-        """Marks in all: none below nought, and few where the plan ruins the part."""
+        """Marks in all: none below zero, and few where the plan ruins the part."""
         whole = max(0.0, sum(mark.got for mark in self.marks))
         return min(whole, _half(MOST_RUINED * self.most)) if self.ruined else whole
 

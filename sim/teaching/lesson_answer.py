@@ -47,7 +47,7 @@ def asked_errors(values: Values, rough: Values, roughest: Values) -> dict[str, A
 
     What steps twice as long change, and what cells twice as long change on top of it: with longer
     ones the error at least doubles, so that it is no greater than the two together.  Either may
-    be small by luck, so no member is taken for better than the middle of all.  Nought where the
+    be small by luck, so no member is taken for better than the middle of all.  Zero where the
     figure is never reached; infinite where only roughly never.
 
     Parameters

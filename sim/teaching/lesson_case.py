@@ -362,7 +362,6 @@ def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LegRun]) -> Course
     found = spring_figures(
         grid.u[:rim],
         grid.v[:rim],
-        grid.area[:rim],
         heights[:, :rim],
         np.array([run.flexed for run in runs]),
         bending.shapes_at(grid.points[:rim]),

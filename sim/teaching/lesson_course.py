@@ -62,11 +62,6 @@ def tools_of(lesson: Lesson) -> tuple[str, ...]:
     return tuple(dict.fromkeys(TOOLS[step.tool].words for step in lesson.steps))
 
 
-def course_names() -> tuple[str, ...]:
-    """Names of the built-in courses."""
-    return tuple(builtin_paths(COURSES))
-
-
 def load_course(path_or_name: str | Path) -> Course:
     """The course of a file, or the built-in one of that name.
 

@@ -182,7 +182,7 @@ def _question(raw: Any, found: Findings) -> Question | None:
 
 
 def _scaled(raw: Any, label: str, scale: float, found: Findings) -> float | None:
-    """A plain number of nought or more in screen units as SI."""
+    """A plain number of zero or more in screen units as SI."""
     if raw is None:
         return None
     if isinstance(raw, bool) or not isinstance(raw, int | float) or not 0.0 <= raw < 1e300:

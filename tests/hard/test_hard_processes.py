@@ -120,25 +120,6 @@ def test_lists_in_forty_columns(command: str) -> None:
     assert [line for line in ran.stdout.splitlines() if len(line) > 40] == []
 
 
-def test_help_is_there_without_docstrings(bench: Path) -> None:
-    """``PYTHONOPTIMIZE=2`` takes docstrings out of the code."""
-    loop = (
-        "from handlap.cli.main import COMMANDS, main\n"
-        "for name in ('', *(entry.name for entry in COMMANDS)):\n"
-        "    print('=====' + name)\n"
-        "    main([*filter(None, [name]), '--help'], standalone_mode=False)\n"
-    )
-    shown = []
-    for optimize in ("0", "2"):
-        done = subprocess.run(
-            [sys.executable, "-c", loop], cwd=bench, env=environment(PYTHONOPTIMIZE=optimize),
-            capture_output=True, text=True, timeout=120,
-        )  # fmt: skip
-        assert done.returncode == 0, done.stderr
-        shown.append(done.stdout)
-    assert shown[1] == shown[0]
-
-
 # ---- locales
 
 

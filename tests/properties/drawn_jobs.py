@@ -19,6 +19,7 @@ from handlap.sim.common.units import System, from_si
 from handlap.sim.face.leaf_readings import read_face
 from handlap.sim.face.straightedge import standard_lines
 from handlap.sim.job.scenario import StraightedgeLine
+from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.materials.metals import METALS, Metal
 
 UM = 1e-6
@@ -369,7 +370,7 @@ def _way(rng: np.random.Generator, outline: Outline) -> tuple[str, dict[str, Any
         "direction": Quantity(math.radians(direction), "angle"),
     }
     every = 2 * int(rng.integers(2, 30))
-    schedule = str(rng.choice(["none", "half", "quarter", "walk", "half and walk"]))
+    schedule = str(rng.choice(list(SCHEDULES)))
     if rng.random() < 0.15:
         return pattern, strokes, {"states": [[0.0, 0.0], [70.0, 20.0], [200.0, -30.0]], "every": every}
     return pattern, strokes, {"schedule": schedule, "every": every}
