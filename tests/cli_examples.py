@@ -125,7 +125,12 @@ def synthetic_plan(name: str | Scenario = HEAD, answer: str = "lap", **changes: 
         greatest_at=(float(grid.u[0]), float(grid.v[0])),
         strokes=Band(790.0, 960.0, 1720.0),
         minutes=Band(24.0, 32.0, 66.0),
-        stroke_minutes=Band(18.0, 24.0, 51.0),
+        minutes_of={
+            "stroke_minutes": Band(18.0, 24.0, 51.0),
+            "turning_minutes": Band(0.2, 0.3, 0.5),
+            "brushing_minutes": Band(0.5, 0.5, 1.5),
+            "sheet_minutes": Band(6.0, 9.0, 15.0),
+        },
         work=Band(5e3, 9e3, 2e4),
         power=Band(4.0, 7.0, 11.0),
         sheets=4,

@@ -11,13 +11,21 @@ from click.testing import CliRunner
 from jobs import UM, hollow, job
 
 from handlap.cli.main import main
+from handlap.cli.reports.as_json import plan_json
+from handlap.cli.reports.compare_report import compare_json, compare_report
+from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.quantity import quantity
+from handlap.cli.reports.text import render
 from handlap.cli.reports.thresholds_report import thresholds
+from handlap.cli.reports.wording import MINUTES_WORDS
+from handlap.cli.screen import Screen
 from handlap.sim.bench.bench_trial import plan_trial
 from handlap.sim.comparing.compare import Comparison, compare
 from handlap.sim.comparing.why import find_causes
 from handlap.sim.job.results import Plan
 from handlap.sim.job.scenario_file import load
 from handlap.sim.job.ways import Way, parse_way
+from handlap.sim.planning.effort import MINUTES_OF
 from handlap.sim.planning.plan import make_plan
 from handlap.sim.planning.verdict import THRESHOLDS
 
@@ -57,6 +65,35 @@ def test_as_it_stands_is_the_plan_to_the_last_digit(name):
     # The worst spot's is the greatest of all ways, the others are those of the work as it stands.
     assert replace(compared(name).errors, step=plan.errors.step) == plan.errors
     assert plan.errors.strokes is not None and 0.0 <= plan.errors.strokes < 0.1 * plan.strokes.p50
+
+
+@pytest.mark.parametrize("name", (*NAMES, "plane-sole"))
+def test_minutes_are_itemised_alike_in_plan_and_comparison(name):
+    """The same items, to the last digit, in JSON and in words; and no item is left out of the sum."""
+    plan, found = planned(name), compared(name)
+    stands = found.results[0]
+    told, way = plan_json(plan)["effort"], compare_json(found)["ways"][0]
+    for item in ("minutes", *MINUTES_OF):
+        assert way[item] == told[item], item
+    effort = {item: stands.bands[item] for item in MINUTES_OF}
+    assert effort == plan.minutes_of and set(MINUTES_OF) == set(MINUTES_WORDS)
+    # Every member has one sheet of the first paper at the least, and the strokes are not all of the work.
+    assert effort["sheet_minutes"].p05 >= 3.0 and effort["stroke_minutes"].p50 < plan.minutes.p50
+    text, table = (
+        " ".join(render(report, Screen(400)).split()) for report in (plan_report(plan), compare_report(found))
+    )
+    for item in MINUTES_OF:
+        assert quantity(effort[item], "min") in text, item
+        assert quantity(effort[item]) in table, item
+
+
+def test_minutes_of_a_lap_are_said_to_be_of_its_strokes():
+    result = CliRunner().invoke(main, ["simulate", "formula-check", "--strokes", "80", "--json"])
+    effort = json.loads(result.output)["effort"]
+    assert effort["minutes"] == effort["stroke_minutes"]
+    assert (
+        "min of strokes" in CliRunner().invoke(main, ["simulate", "formula-check", "--strokes", "80"]).output
+    )
 
 
 def test_the_trial_and_the_causes_are_on_the_paper_of_the_plan():

@@ -303,7 +303,7 @@ def _effort(plan: Plan) -> dict[str, Any]:
     return {
         "strokes": band(plan.strokes),
         "minutes": band(plan.minutes),
-        "stroke_minutes": band(plan.stroke_minutes),
+        **{name: band(minutes) for name, minutes in plan.minutes_of.items()},
         "work_kj": band(plan.work, KJ),
         "power_w": band(plan.power),
         "sheets": plan.sheets,
@@ -383,6 +383,7 @@ def lap_json(result: LapResult) -> dict[str, Any]:
         "effort": {
             "strokes": certain(float(result.strokes[-1])),
             "minutes": certain(result.minutes),
+            "stroke_minutes": certain(result.minutes),
             "work_kj": certain(result.work, KJ),
             "load_sliding_nm": figure(result.load_sliding),
         },

@@ -13,6 +13,8 @@ from handlap.cli.reports.compare_differences import same_words
 from handlap.cli.reports.quantity import chance, counted, height, number, quantity, stated_height
 from handlap.cli.reports.wording import (
     BAND_WORDS,
+    CHECKS_NOT_COUNTED,
+    MINUTES_WORDS,
     TAPER_SIGNS,
     TURNS,
     assumed_section,
@@ -28,6 +30,7 @@ from handlap.cli.reports.wording import (
 from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.comparing.paired import SURE
 from handlap.sim.comparing.turn_interval import MEASURABLE
+from handlap.sim.planning.effort import MINUTES_OF
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.compare import Comparison, PairResult, WayResult
@@ -41,7 +44,7 @@ SIZE_WORDS = (
 )
 MINUTES = (
     "Minutes count strokes at the hands' pace, 3 s for each turn, 15 s for each brushing and 3 min for each "
-    "sheet of paper, the first included (common practice)."
+    f"sheet of paper, the first included (common practice); {CHECKS_NOT_COUNTED}."
 )
 
 
@@ -119,6 +122,15 @@ def _out_of_parallel(found: Comparison, level: Sequence[int]) -> list[str]:
     ]
 
 
+def _minutes(found: Comparison) -> Table:
+    """What the minutes of every way are made of, as a plan has them."""
+    rows = []
+    for place, i in enumerate(found.order.places, 1):
+        r = found.results[i]
+        rows.append((_name(place, r), *(quantity(r.bands[name]) for name in MINUTES_WORDS)))
+    return Table(("minutes of", *MINUTES_WORDS.values()), tuple(rows), wraps=0)
+
+
 def _ways(found: Comparison) -> Section:
     rows = []
     for place, i in enumerate(found.order.places, 1):
@@ -128,7 +140,7 @@ def _ways(found: Comparison) -> Section:
                 _name(place, r),
                 _percent(r.chance_goal),
                 "" if r.chance_allowance is None else _percent(r.chance_allowance),
-                quantity(r.bands["minutes"], whole=True),
+                quantity(r.bands["minutes"]),
                 quantity(r.bands["strokes"], whole=True),
                 quantity(r.bands["sheets"], whole=True),
                 _sureness(found, place - 1),
@@ -147,7 +159,7 @@ def _ways(found: Comparison) -> Section:
         "By the chance to end inside both limits; where that does not differ for sure, by the minutes. The "
         "last column: how sure each is of its place before the next."
     )
-    blocks: list[Block] = [Words(words), Table(heads, tuple(rows), wraps=0), Words(MINUTES)]
+    blocks: list[Block] = [Words(words), Table(heads, tuple(rows), wraps=0), Words(MINUTES), _minutes(found)]
     short = [r for r in found.results if r.over_stock]
     if short:
         blocks.append(
@@ -380,6 +392,7 @@ UNITS = {
     "both": ("chance_both", 1.0),
     "strokes": ("strokes", 1.0),
     "minutes": ("minutes", 1.0),
+    **{name: (name, 1.0) for name in MINUTES_OF},
     "sheets": ("sheets", 1.0),
     "work": ("work_kj", 1e-3),
 }

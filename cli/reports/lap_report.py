@@ -109,7 +109,7 @@ def _outcome(result: LapResult) -> Section:
         ),
         (
             "Work",
-            f"{number(result.minutes)} min, {shown(result.work, 'energy')}; load times sliding "
+            f"{number(result.minutes)} min of strokes, {shown(result.work, 'energy')}; load times sliding "
             f"{shown(result.load_sliding, 'moment', CLOSE)}",
         ),
         ("Hands", f"held back in {share(result.clipped)} of the work" if result.clipped > 0.0 else None),

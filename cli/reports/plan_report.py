@@ -31,6 +31,7 @@ from handlap.cli.reports.wording import (
     facts,
     goal_of,
     microns,
+    minutes_words,
     place,
     roughness,
     sentence,
@@ -416,6 +417,7 @@ def _outcome(plan: Plan) -> list[Section]:
             f"{quantity(plan.work.scaled(per('energy')), unit('energy'))} at {quantity(plan.power, 'W')}; "
             f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
         ),
+        ("Minutes", minutes_words(plan.minutes_of)),
         ("Pushing", _pushing(plan)),
         ("Finish", roughness(plan.finish) + _gasket(plan)),
         ("Best point", _best(plan)),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from handlap.cli.reports.assumptions import Assumption, assumptions_of
@@ -45,6 +45,15 @@ _DYE_SIGNS = (
     "are off there too. Neither says how much is left to do."
 )
 AXES = "u runs along the part from left to right, v across it from near to far, from the middle."
+
+MINUTES_WORDS = {
+    "stroke_minutes": "strokes",
+    "turning_minutes": "turning",
+    "brushing_minutes": "brushing",
+    "sheet_minutes": "new sheets",
+}
+"""Names in :data:`handlap.sim.planning.effort.MINUTES_OF`, in words."""
+CHECKS_NOT_COUNTED = "cleaning, looking and measuring at the checks are not counted"
 
 
 def dye_signs() -> str:
@@ -174,6 +183,12 @@ def _between(span: tuple[float, float]) -> str:
 
     low, high = span
     return spread_words(Band(low, 0.5 * (low + high), high)) or number(low)
+
+
+def minutes_words(minutes_of: Mapping[str, Band]) -> str:
+    """What the minutes of all work are made of, and what they leave out."""
+    told = (f"{quantity(minutes_of[name], 'min')} of {words}" for name, words in MINUTES_WORDS.items())
+    return f"{', '.join(told)}; {CHECKS_NOT_COUNTED}"
 
 
 def another_words(other: AnotherDraw, system: System) -> str:

@@ -27,6 +27,7 @@ from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
+from handlap.sim.planning.effort import MINUTES_OF
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.fineness import PLANNED
 from handlap.sim.planning.first_paper import PaperTried, choose_first, trial_crew, try_paper
@@ -44,6 +45,8 @@ COVER = 0.5
 """A curve goes as far as this share of the members does."""
 LENGTHS = ("flatness", "straightedge", "greatest_depth", "taper_along", "taper_across")
 """Figures in metres that are compared; the others are chances and counts."""
+EFFORTS = ("strokes", "minutes", *MINUTES_OF, "sheets")
+"""What it costs, by the names of :class:`handlap.sim.planning.effort.Effort`."""
 
 
 @dataclass(frozen=True)
@@ -260,7 +263,7 @@ def _samples(crew: Crew, done: Worked) -> dict[str, Array]:
     found: dict[str, Any] = {name: getattr(ends, name) for name in (*LENGTHS, "mean_depth")}
     found["taper"] = np.maximum(np.abs(ends.taper_along), np.abs(ends.taper_across))
     found |= {"goal": goal, "allowance": inside, "both": goal & inside}
-    found |= {name: getattr(done.outcome.effort, name) for name in ("strokes", "minutes", "sheets")}
+    found |= {name: getattr(done.outcome.effort, name) for name in EFFORTS}
     return found | {"work": done.outcome.work}
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -290,8 +291,8 @@ class Plan:
     strokes: Band
     minutes: Band
     """Of all work: strokes, turns, brushings and changes of paper [min]."""
-    stroke_minutes: Band
-    """Of the strokes alone [min]."""
+    minutes_of: Mapping[str, Band]
+    """What they are made of, by the names in :data:`handlap.sim.planning.effort.MINUTES_OF` [min]."""
     work: Band
     """Arm work [J]."""
     power: Band

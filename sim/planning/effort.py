@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -23,7 +23,8 @@ TURN_MINUTES = 0.05
 class Effort:
     """What the work of every member costs (members,) [-, min].
 
-    ``minutes`` are of all of it, ``stroke_minutes`` of the strokes alone.
+    ``minutes`` are of all of it, ``stroke_minutes`` of the strokes alone; cleaning, looking and measuring at
+    the checks are not counted.
     """
 
     strokes: Array
@@ -32,6 +33,25 @@ class Effort:
     turns: Array
     brushings: Array
     sheets: Array
+
+    @property
+    def turning_minutes(self) -> Array:
+        """Of turns and walks round (members,) [min]."""
+        return TURN_MINUTES * self.turns
+
+    @property
+    def brushing_minutes(self) -> Array:
+        """Of brushings (members,) [min]."""
+        return BRUSH_MINUTES * self.brushings
+
+    @property
+    def sheet_minutes(self) -> Array:
+        """Of sheets laid, the first included (members,) [min]."""
+        return SHEET_MINUTES * self.sheets
+
+
+MINUTES_OF = ("stroke_minutes", "turning_minutes", "brushing_minutes", "sheet_minutes")
+"""What the minutes of all work are made of, by name, in the order in which reports tell it."""
 
 
 def times(strokes: ArrayLike, every: int) -> Array:
@@ -62,6 +82,5 @@ def count_effort(
         turns = turns + times(count, rhythm.turn_every)
         brushings = brushings + times(count, rhythm.brush_every)
         sheets = sheets + 1.0 + times(count, rhythm.sheet_every)
-    stroke_minutes = strokes / pace
-    minutes = stroke_minutes + TURN_MINUTES * turns + BRUSH_MINUTES * brushings + SHEET_MINUTES * sheets
-    return Effort(strokes, stroke_minutes, minutes, turns, brushings, sheets)
+    found = Effort(strokes, strokes / pace, np.zeros_like(pace), turns, brushings, sheets)
+    return replace(found, minutes=np.sum([getattr(found, name) for name in MINUTES_OF], axis=0))

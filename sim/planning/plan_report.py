@@ -30,7 +30,7 @@ from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.planning.course import Course, Outcome
 from handlap.sim.planning.crew import Crew, Members
-from handlap.sim.planning.effort import times
+from handlap.sim.planning.effort import MINUTES_OF, times
 from handlap.sim.planning.face_first import figures_now
 from handlap.sim.planning.first_paper import FirstPaper
 from handlap.sim.planning.leg import inside_limits, measure
@@ -106,7 +106,7 @@ def report(
         greatest_at=(float(grid.u[peak]), float(grid.v[peak])),
         strokes=Band.of(outcome.effort.strokes),
         minutes=Band.of(outcome.effort.minutes),
-        stroke_minutes=Band.of(outcome.effort.stroke_minutes),
+        minutes_of={name: Band.of(getattr(outcome.effort, name)) for name in MINUTES_OF},
         work=Band.of(outcome.work),
         power=Band.of(outcome.work / (60.0 * outcome.effort.stroke_minutes)),
         sheets=sum(stage.sheets for stage in stages),

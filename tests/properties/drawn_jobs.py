@@ -229,7 +229,85 @@ def draw_job(number: int, *, exact: bool = False) -> DrawnJob:
         heights = _heights(rng, outline, face, tables["readings"]["heights_sd"].value, count)
     log = _log(rng, outline, face, metal, part["mass"].value, strokes["length"].value, paper["grits"][0])
     count = 2 * int(rng.integers(5, 150))
-    return DrawnJob(number, shape, read, pattern, tables, heights, log, count, turns and alike)
+    job = DrawnJob(number, shape, read, pattern, tables, heights, log, count, turns and alike)
+    return job if exact else _seldom(job, outline)
+
+
+def _seldom(job: DrawnJob, outline: Outline) -> DrawnJob:
+    """A third of the jobs with one to three things that few people state.
+
+    They have draws of their own, so that the rest of a job is what its number always gave.
+    """
+    rng = np.random.default_rng([job.number, 78])
+    if rng.random() < 0.67:
+        return job
+    for name in rng.choice(sorted(SELDOM), size=int(rng.integers(1, 4)), replace=False):
+        job = SELDOM[name](job, rng, outline)
+    return job
+
+
+def _ribbed(job: DrawnJob, rng: np.random.Generator, outline: Outline) -> DrawnJob:
+    thickness = job.tables["part"].get("thickness")
+    return job if thickness is None else job.with_("part", ribbed_as=length_of(2.5 * thickness.value))
+
+
+def _worst_gap(job: DrawnJob, rng: np.random.Generator, outline: Outline) -> DrawnJob:
+    """A first look in place of all readings."""
+    at = int(rng.integers(len(LEAVES) - 1))
+    where = str(rng.choice(["middle", "ends", "corner", "unknown"]))
+    gap = [height_of(LEAVES[at]), height_of(LEAVES[at + 1]), where]
+    tables = {name: table for name, table in job.tables.items() if name != "readings.line"}
+    return replace(job, read="gap", heights=None, tables={**tables, "readings": {"worst_gap": gap}})
+
+
+def _lump(job: DrawnJob, rng: np.random.Generator, outline: Outline) -> DrawnJob:
+    x, y = (float(rng.uniform(-0.2, 0.2)) * side for side in (outline.length, outline.width))
+    across = 0.1 * min(outline.length, outline.width)
+    high = float(rng.choice([-1.0, 1.0])) * 20e-6
+    lump = [length_of(x), length_of(y), length_of(across), length_of(high)]
+    return replace(job.with_("paper", lumps=[lump]), turns=False)
+
+
+Seldom = Callable[[DrawnJob, np.random.Generator, Outline], DrawnJob]
+SELDOM: dict[str, Seldom] = {
+    "a check every stroke": lambda job, rng, outline: job.with_("checks", every=1),
+    "brushed every stroke": lambda job, rng, outline: job.with_("paper", brush_every=1),
+    "sheets of a few strokes": lambda job, rng, outline: job.with_(
+        "paper", brush_every=2, sheet_every=2 * int(rng.integers(1, 5))
+    ),
+    "turned every other stroke": lambda job, rng, outline: job.with_("turning", every=2),
+    "heavier to the end": lambda job, rng, outline: job.with_(
+        "hands", swell=Quantity(round(float(rng.uniform(-0.5, 0.5)), 2), "number")
+    ),
+    "an arc of the wrists": lambda job, rng, outline: job.with_(
+        "hands", twist=Quantity(math.radians(round(float(rng.uniform(-15.0, 15.0)))), "angle")
+    ),
+    "rocking": lambda job, rng, outline: job.with_(
+        "hands", rocking=length_of(0.05 * float(rng.uniform(-1.0, 1.0)) * min(outline.length, outline.width))
+    ),
+    "heavy on one side": lambda job, rng, outline: job.with_(
+        "part", weight_at=Place(0.05 * outline.length, -0.05 * outline.width)
+    ),
+    "one bedding length": lambda job, rng, outline: job.with_(
+        "wear", bedding_length=height_of(round(float(rng.uniform(3.0, 30.0)), 1) * UM)
+    ),
+    "a bowed straightedge": lambda job, rng, outline: (
+        job if "heights" in job.tables["readings"] else job.with_("readings", edge_bow=height_of(3 * UM))
+    ),
+    "few sheets": lambda job, rng, outline: job.with_("paper", sheets=int(rng.integers(1, 6))),
+    "a paper to start on": lambda job, rng, outline: job.with_(
+        "paper", start=job.tables["paper"]["grits"][-1]
+    ),
+    "a plate of known flatness": lambda job, rng, outline: (
+        job
+        if {"grade", "glass"} & job.tables["plate"].keys()
+        else job.with_("plate", flatness=height_of(5 * UM))
+    ),
+    "ribs": _ribbed,
+    "a first look": _worst_gap,
+    "a lump under the paper": _lump,
+}
+"""What few jobs state, by name."""
 
 
 def _part(rng: np.random.Generator, shape: str, size: float) -> tuple[Outline, dict[str, Any]]:

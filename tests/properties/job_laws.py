@@ -33,6 +33,7 @@ from handlap.cli.reports.quantity import height, quantity  # noqa: E402
 from handlap.cli.reports.wording import FINEST  # noqa: E402
 from handlap.sim.common.spoken import speaking  # noqa: E402
 from handlap.sim.job.results import Band  # noqa: E402
+from handlap.sim.planning.effort import MINUTES_OF  # noqa: E402
 
 MEMBERS = "8"
 FEW = "16"
@@ -297,8 +298,9 @@ def plan(tried: Tried, members: str = MEMBERS) -> Ran:
     tried.same("sheets", sum(s["sheets"] for s in f["stages"]), f["effort"]["sheets"])
     tried.same("brushings", sum(s["brushings"] for s in f["stages"]), f["effort"]["brushings"])
     for name in ("p05", "p50", "p95"):
-        if f["effort"]["stroke_minutes"][name] > f["effort"]["minutes"][name] + 1e-6:
-            tried.say("strokes take longer than all of the work")
+        for item in MINUTES_OF:
+            if f["effort"][item][name] > f["effort"]["minutes"][name] + 1e-6:
+                tried.say(f"{item} are more than all of the work takes")
     chance = f["chance"]
     if (
         chance["both"]

@@ -57,7 +57,7 @@ def test_laws_of_many_whole_jobs(first):
 def test_drawn_jobs_are_of_every_sort_and_valid(tmp_path):
     """Each is read without a fault, in either system and turned, and a number gives the same job again."""
     jobs = [draw_job(number) for number in range(40)]
-    assert {job.shape for job in jobs} == set(SHAPES) and {job.read for job in jobs} == set(READ)
+    assert {job.shape for job in jobs} == set(SHAPES) and {job.read for job in jobs} >= set(READ)
     for job in jobs:
         assert job.text() == draw_job(job.number).text()
         mm = load(str(job.write(tmp_path / "mm")))
