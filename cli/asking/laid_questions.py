@@ -8,7 +8,7 @@ from typing import Any
 
 from handlap.cli.asking.readings_text import length_of
 from handlap.sim.common.errors import InputError
-from handlap.sim.common.measured_number import read_measured
+from handlap.sim.common.measured_number import read_length
 from handlap.sim.common.spelling import nearest
 from handlap.sim.common.units import System, show
 
@@ -101,17 +101,10 @@ def one_of(typed: str, words: tuple[str, ...]) -> str:
 
 def length_typed(typed: str, system: System, *, least: float = 1e-3) -> float:
     """A length of at least so much [m], in the job's unit or its own."""
-    unit = "mm" if system == "mm" else "in"
     try:
-        value = read_measured(typed, "length", unit).value
-    except ValueError:
-        value = -1.0
-    if not least - 1e-12 <= value <= 5.0:
-        raise InputError(
-            f'"{typed}"; allowed: a length of at least {show(least, "length", system)}, such as '
-            f"{'80' if system == 'mm' else '3.5'} ({unit}) or with its own unit"
-        )
-    return value
+        return read_length(typed, system, least=least)
+    except ValueError as error:
+        raise InputError(f'"{typed}"; allowed: {error}') from None
 
 
 # ---- holes in a row

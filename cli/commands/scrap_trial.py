@@ -113,17 +113,12 @@ def scrap_trial(
 def _side(text: str, job: Scenario) -> float:
     """The side of the scrap [m]."""
     from handlap.sim.common.errors import InputError
-    from handlap.sim.common.measured_number import read_measured
-    from handlap.sim.common.units import show, unit_of
+    from handlap.sim.common.measured_number import read_length
 
     try:
-        side = read_measured(text, "length", unit_of("length", job.system)).value
+        return read_length(text, job.system, least=0.02, most=0.2)
     except ValueError as error:
         raise InputError(f"--side {text}: allowed is {error}") from None
-    if not 0.02 <= side <= 0.2:
-        least, most = (show(x, "length", job.system) for x in (0.02, 0.2))
-        raise InputError(f"--side {text}: allowed is {least} to {most}")
-    return side
 
 
 def _masses(off: Sequence[str]) -> dict[str, float]:

@@ -265,6 +265,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "papers_alike": list(plan.alike) if laps else [],
         "plate": _plate(plan.plate) if laps else None,
         "spring_back": _spring(plan.spring) if laps else None,
+        "narrows": [{"what": x.name, "share": figure(x.share), "of": x.of} for x in plan.widens],
         "notes": list(plan.notes),
         "cautions": list(plan.cautions),
     }

@@ -9,25 +9,14 @@ from handlap.cli.reports.as_json import band, figure, job_json, schema_of
 from handlap.cli.reports.plan_report import ANSWERS
 from handlap.cli.reports.quantity import counted, quantity
 from handlap.cli.reports.text import wrapped
-from handlap.cli.reports.wording import sentence
+from handlap.cli.reports.wording import TO_DO, sentence, spread_share
 from handlap.cli.screen import Screen
 from handlap.sim.common.chance import percent
 from handlap.sim.common.units import in_unit, show_leaf
 from handlap.sim.job.results import Band
 
 if TYPE_CHECKING:
-    from handlap.sim.planning.first_look import FirstLook, Unknown
-
-TO_DO = {
-    "face": "feel six lines with leaves",
-    "place": "see where the worst gap is",
-    "paper": "lap one block and weigh what came off",
-    "press": "press on a bathroom scale as on the part",
-    "hands": "see how high and how evenly you push",
-    "pace": "count your strokes in a minute",
-}
-"""What would make something known better."""
-SPREAD_OF = {"minutes": "minutes", "depth": "depth", "result": "the result"}
+    from handlap.sim.planning.first_look import FirstLook
 
 
 def heights(found: Band, unit: str) -> str:
@@ -63,7 +52,9 @@ def glance_lines(found: FirstLook, file: Path, kept: Path | None, screen: Screen
     if found.unknowns:
         lines.append("What would narrow this most:")
         for i, unknown in enumerate(found.unknowns, 1):
-            lines += wrapped(f"{TO_DO[unknown.name]}{_share(unknown)}", screen.width, f"  {i}. ", "     ")
+            lines += wrapped(
+                f"{TO_DO[unknown.name]}{spread_share(unknown)}", screen.width, f"  {i}. ", "     "
+            )
     copy = f" (as it was: {kept.name})" if kept is not None else ""
     lines += wrapped(f"Written: {file}{copy}. Next: handlap measuring-sheet {file}", screen.width)
     return lines
@@ -82,12 +73,6 @@ def _answered(answer: str, found: FirstLook) -> str:
     already = f", flat enough already {percent(found.chance_flat or 0.0)}"
     open_ = found.chance_flat is not None and found.chance_flat > 0.05
     return f"{answer.upper()}: chance to end {both} {percent(found.chance_both)}{already if open_ else ''}"
-
-
-def _share(unknown: Unknown) -> str:
-    if unknown.share < 0.05:
-        return ""
-    return f" ({100.0 * unknown.share:.0f} % of the spread in {SPREAD_OF[unknown.of]})"
 
 
 def glance_json(found: FirstLook, file: Path, kept: Path | None) -> dict[str, Any]:

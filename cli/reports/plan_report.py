@@ -20,6 +20,7 @@ from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
     TAPER_SIGNS,
+    TO_DO,
     TURNS,
     another_words,
     assumed_section,
@@ -35,6 +36,7 @@ from handlap.cli.reports.wording import (
     place,
     roughness,
     sentence,
+    spread_share,
     subject,
     wanted_words,
 )
@@ -57,6 +59,7 @@ ANSWERS: dict[str, tuple[str, Tone]] = {
     "cannot tell": ("Cannot tell yet", "doubt"),
     "machine shop": ("Take it to a machine shop", "bad"),
 }
+READ_MORE = "read more stations of the face, and the line that handlap survey names"
 MOST_ROWS = 12
 LEAF_FELT = 4e-6
 """Figures closer together than a leaf is felt are one [m]."""
@@ -418,6 +421,7 @@ def _outcome(plan: Plan) -> list[Section]:
             f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
         ),
         ("Minutes", minutes_words(plan.minutes_of)),
+        ("Narrower", _narrower(plan)),
         ("Pushing", _pushing(plan)),
         ("Finish", roughness(plan.finish) + _gasket(plan)),
         ("Best point", _best(plan)),
@@ -449,6 +453,12 @@ def _strokes(plan: Plan) -> str:
     """Strokes of all papers as they are planned, and the range in which the work may end."""
     spread = _ends(plan.strokes)
     return f"{sum(stage.strokes for stage in plan.stages)} strokes" + (f" ({spread})" if spread else "")
+
+
+def _narrower(plan: Plan) -> str | None:
+    """What the ranges are made of: the face, which stations tell, or paper and hands."""
+    do = TO_DO | ({"face": READ_MORE} if plan.scenario.readings.lines else {})
+    return "; ".join(do[unknown.name] + spread_share(unknown) for unknown in plan.widens) or None
 
 
 def _pushing(plan: Plan) -> str | None:

@@ -25,7 +25,7 @@ from handlap.sim.job.turning import SCHEDULES
 
 if TYPE_CHECKING:
     from handlap.sim.bench.standing import LimitHeld
-    from handlap.sim.job.results import AnotherDraw, Band, Errors, LapResult
+    from handlap.sim.job.results import AnotherDraw, Band, Errors, LapResult, Unknown
     from handlap.sim.job.scenario import Part, Scenario
 
 FINEST = 0.01
@@ -36,6 +36,16 @@ LEAST_ERROR: dict[System, float] = {"mm": 0.001, "inch": 0.0001}
 
 TURNS = {name: schedule.words for name, schedule in SCHEDULES.items()}
 TURNS["own"] = "the scenario's own round of turns"
+TO_DO = {
+    "face": "feel six lines with leaves",
+    "place": "see where the worst gap is",
+    "paper": "lap one block and weigh what came off",
+    "press": "press on a bathroom scale as on the part",
+    "hands": "see how high and how evenly you push",
+    "pace": "count your strokes in a minute",
+}
+"""What would make something known better."""
+SPREAD_OF = {"minutes": "minutes", "depth": "depth", "result": "the result"}
 LIMIT = {"straightedge": "by the straightedge", "zone": "over the whole face (minimum zone)"}
 BAND_WORDS = "A figure is the middle value; in brackets the range it falls in 90 times in 100."
 TAPER_SIGNS = "+ is more off at the right, at the far side"
@@ -95,6 +105,13 @@ def every(strokes: int) -> str:
 def subject(scenario: Scenario) -> str:
     """The job in a line, marked where its data are invented, and where it begins from earlier jobs."""
     return scenario.title + ("  [invented data]" if scenario.invented else "") + past_words(scenario)
+
+
+def spread_share(unknown: Unknown) -> str:
+    """How much of which spread it makes, in brackets; "" where that is hardly any."""
+    if unknown.share < 0.05:
+        return ""
+    return f" ({100.0 * unknown.share:.0f} % of the spread in {SPREAD_OF[unknown.of]})"
 
 
 def past_words(scenario: Scenario) -> str:

@@ -22,6 +22,8 @@ from handlap.sim.common.units import (
     known_unit,
     number_and_unit,
     number_of,
+    show,
+    unit_of,
 )
 
 SAME_LEAF = 0.025
@@ -100,6 +102,32 @@ def read_measured(text: str, quantity: str, unit: str) -> Measured:
     if not math.isfinite(value):
         raise ValueError("a finite number")
     return Measured(float(f"{value:.15g}"), number, known, not written)
+
+
+LONGEST = SENSES["length"].high
+
+
+def read_length(text: str, system: System, *, least: float = 1e-3, most: float = LONGEST) -> float:
+    """A length [m] within bounds, in the job's unit or its own.
+
+    Raises
+    ------
+    ValueError : says what is allowed
+
+    >>> read_length("2 in", "mm"), read_length("60", "mm")
+    (0.0508, 0.06)
+    """
+    unit = unit_of("length", system)
+    try:
+        value = read_measured(text, "length", unit).value
+    except ValueError:
+        value = math.nan
+    if not least - 1e-12 <= value <= most:
+        low, high = (show(x, "length", system) for x in (least, most))
+        bounds = f"at least {low}" if most == LONGEST else f"{low} to {high}"
+        such = "80" if system == "mm" else "3.5"
+        raise ValueError(f"a length of {bounds}, such as {such} ({unit}) or with its own unit")
+    return value
 
 
 @dataclass(frozen=True)

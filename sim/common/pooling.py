@@ -108,7 +108,9 @@ def pool(
     middle = np.einsum("gc,gck->k", share, np.array(means))
     off = np.array(means) - middle
     spread = np.einsum("gc,gckl->kl", share, np.array(covs)) + np.einsum("gc,gck,gcl->kl", share, off, off)
-    return Pooled(middle, 0.5 * (spread + spread.T), float(share.sum(axis=1) @ APART), share.sum(axis=0) @ odd)
+    return Pooled(
+        middle, 0.5 * (spread + spread.T), float(share.sum(axis=1) @ APART), share.sum(axis=0) @ odd
+    )
 
 
 def _which(jobs: int) -> list[tuple[int, ...]]:

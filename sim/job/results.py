@@ -259,6 +259,19 @@ class SpringBack:
 
 
 @dataclass(frozen=True)
+class Unknown:
+    """Something not known well, and how much of the spread of the answer is its doing.
+
+    ``name``: "face", "place" of the worst gap, "paper", "press", "hands" or "pace"; ``share`` of the
+    variance of ``of``, which is "minutes", "depth" or "result" [-].
+    """
+
+    name: str
+    share: float
+    of: str
+
+
+@dataclass(frozen=True)
 class Plan:
     """The whole answer of ``handlap plan``; every Band is over the ensemble, SI units.
 
@@ -328,6 +341,8 @@ class Plan:
     """Every paper tried as the first one, in the scenario's order."""
     alike: tuple[str, ...] = ()
     """Papers about as quick to start on as the one taken, that one included."""
+    widens: tuple[Unknown, ...] = ()
+    """What explains most of the spread of the answer, most first."""
     plate: PlateEffect | None = None
     """None where the plate is taken as flat."""
     spring: SpringBack | None = None

@@ -13,13 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from handlap.sim.common.outline import Array
 from handlap.sim.face.face_ensemble import FEWEST_DRAWS
-from handlap.sim.face.next_line import explained_share
 from handlap.sim.face.told import FaceDecides
-from handlap.sim.job.results import Band, Verdict
+from handlap.sim.job.results import Band, Unknown, Verdict
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping.ensemble import PAPER_NAMES, SCORES, spread_over
+from handlap.sim.lapping.ensemble import spread_over
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew
 from handlap.sim.planning.face_first import figures_now, stop_at_face
@@ -28,27 +26,10 @@ from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.plan_report import chances_of
 from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics, judge
+from handlap.sim.planning.what_decides import what_widens
 from handlap.sim.planning.work import Worked, lay_steps, work
 
 MEMBERS = 16
-LITTLE = 0.1
-"""What explains less than this share of a spread is not worth doing for it [-]."""
-MOST_NAMED = 3
-
-HANDS = ("height", "bias_along", "bias_across", "wobble_along", "wobble_across", "push_over_pull")
-
-
-@dataclass(frozen=True)
-class Unknown:
-    """Something not known well, and how much of the spread of the answer is its doing.
-
-    ``name``: "face", "place" of the worst gap, "paper", "press", "hands" or "pace"; ``share`` of the
-    variance of ``of``, which is "minutes", "depth" or "result" [-].
-    """
-
-    name: str
-    share: float
-    of: str
 
 
 @dataclass(frozen=True)
@@ -173,47 +154,5 @@ def _by_laps(every: Crew, crew: Crew, worked: Worked) -> FirstLook:
         after=Band.of(after),
         papers=tuple(course.grit.name for course in worked.courses),
         sheets=float(np.median(worked.outcome.effort.sheets)),
-        unknowns=_unknowns(crew, worked, after, settled=not NEEDS_WORK_AT < flat),
+        unknowns=what_widens(crew, worked, after, settled=not NEEDS_WORK_AT < flat),
     )
-
-
-def _unknowns(crew: Crew, worked: Worked, after: Array, *, settled: bool) -> tuple[Unknown, ...]:
-    """What explains most of the spread of the answer, by regression over the members, most first.
-
-    Each is held against minutes, depth and the figure at the stop, and counts by the one it explains most
-    of.  Where it is open whether there is anything to do at all (not ``settled``), the face comes first:
-    no lap answers that.
-    """
-    targets = {
-        "minutes": np.log(worked.outcome.effort.minutes),
-        "depth": np.log(np.maximum(worked.outcome.figures.greatest_depth, 1e-9)),
-        "result": np.log(np.maximum(after, 1e-9)),
-    }
-    found = []
-    for name, features in _features(crew, worked).items():
-        shares = {what: explained_share(features, values) for what, values in targets.items() if values.std()}
-        if shares:
-            most = max(shares, key=lambda what: shares[what])
-            found.append(Unknown(name, shares[most], most))
-    found.sort(key=lambda unknown: (settled or unknown.name != "face", -unknown.share))
-    return tuple(u for i, u in enumerate(found) if u.share >= LITTLE or not (settled or i))[:MOST_NAMED]
-
-
-def _features(crew: Crew, worked: Worked) -> dict[str, Array]:
-    """What members differ in, as features (members, k) of a regression."""
-    column = {name: crew.scores[:, i] for i, name in enumerate(SCORES)}
-    grit = worked.first.grit.name
-    paper = [*(column[name] for name in ("rate", "ageing", "bedding", *PAPER_NAMES[:3])),
-             *(column[f"{what} {grit}"] for what in ("rate", "ageing"))]  # fmt: skip
-    zone, edge = figures_now(crew)
-    found = {
-        "face": np.log(np.column_stack([zone, edge])),
-        "paper": np.column_stack(paper),
-        "press": column["press"][:, None],
-        "hands": np.column_stack([column[name] for name in HANDS]),
-        "pace": column["strokes_per_minute"][:, None],
-    }
-    places = crew.faces.places
-    if len(set(places)) > 1:
-        found["place"] = np.array([[float(place == one) for one in sorted(set(places))] for place in places])
-    return found

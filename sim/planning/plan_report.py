@@ -35,7 +35,7 @@ from handlap.sim.planning.face_first import figures_now
 from handlap.sim.planning.first_paper import FirstPaper
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
-from handlap.sim.planning.what_decides import what_decides
+from handlap.sim.planning.what_decides import what_decides, what_widens
 from handlap.sim.planning.work import SHOWN_TO, Worked
 
 RISE = 0.5e-6
@@ -130,6 +130,7 @@ def report(
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         trials=paper.trials if laps else (),
         alike=paper.alike if laps else (),
+        widens=what_widens(crew, worked, measure(done, part.limit_by)) if laps else (),
         plate=plate if laps else None,
         spring=spring if laps else None,
         notes=notes if laps else (),

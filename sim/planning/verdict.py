@@ -10,7 +10,6 @@ from handlap.sim.common.chance import likely, percent
 from handlap.sim.face.told import Untold
 from handlap.sim.job.results import Answer, Verdict
 from handlap.sim.job.scenario import LimitBy
-from handlap.sim.planning.what_decides import Decider, decided_by
 
 LEAVE_AT = 0.9
 """Chance of being flat already from which the face is left alone."""
@@ -22,10 +21,61 @@ SHOP_AT = 0.25
 """Chance of finishing inside both below which it goes to a machine shop."""
 DISAGREE = 0.5
 """By straightedge and by zone the face may differ; at this gap in chance the limit's sense decides."""
-
-
+CLEAR = 1.5
+"""One thing decides where its share is so many times that of the next."""
 NUMERICS = 0.1
 """Numerical error over the limit below which it never stands in the way of a verdict."""
+
+UNSURE: dict[str, tuple[str, str]] = {
+    "face": (
+        "what the face is like where nothing was read",
+        "read the face again with leaves closer together, and on the line that tells most (handlap survey "
+        "names it)",
+    ),
+    "rate": (
+        "how fast the paper cuts this metal",
+        "make a trial of one block and weigh the swarf: that tells how fast the paper cuts",
+    ),
+    "ageing": (
+        "how fast the paper clogs and blunts",
+        "work one sheet up in a trial, and weigh the swarf each time it is brushed",
+    ),
+    "rim": (
+        "how the paper cuts at the rim",
+        "make a trial of one block, and read the stations next to the ends again",
+    ),
+    "press": ("how hard the hands press", "press on a scale as on the part, and state hands.press"),
+    "hands": (
+        "how high and how evenly the hands push",
+        "make a trial of one block on fresh dye and look where it goes (handlap why tells what that means)",
+    ),
+}
+"""Subject → what is not known, and what would settle it."""
+
+
+@dataclass(frozen=True)
+class Decider:
+    """A subject of :data:`UNSURE` and its share of what makes the margins differ [-]."""
+
+    subject: str
+    share: float
+
+    @property
+    def words(self) -> str:
+        """What is not known."""
+        return UNSURE[self.subject][0]
+
+    @property
+    def remedy(self) -> str:
+        """What would settle it."""
+        return UNSURE[self.subject][1]
+
+
+def decided_by(found: Sequence[Decider]) -> tuple[Decider, ...]:
+    """The one that decides, or the two that do about alike."""
+    if len(found) > 1 and found[0].share < CLEAR * found[1].share:
+        return tuple(found[:2])
+    return tuple(found[:1])
 
 
 @dataclass(frozen=True)

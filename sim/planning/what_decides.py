@@ -1,74 +1,48 @@
-"""Which of the things that nobody knows decides whether a job comes out: face, rate, ageing, rim or hands.
+"""Which of the things that nobody knows decides whether a job comes out, and which makes its answer wide.
 
-Every member of the ensemble has its own of each, and its own margin to limit and allowance.  The squared
-rank correlation (Spearman 1904) of an input with the margin is about its share of what makes the margins
-differ, for the inputs are drawn apart from one another; what could be chance in so few members counts
-nothing.
+Every member of the ensemble has its own of each: face, rate, ageing, rim, hands.  By how much a subject
+explains what came of the members, their margins to limit and allowance or their minutes, is counted on
+members that were left out of the fit (:func:`handlap.sim.face.next_line.explained_share`), so that what is
+chance in so few of them counts nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from handlap.sim.common.outline import Array
 from handlap.sim.face.face_numbers import bend_components
-from handlap.sim.job.results import Figures
-from handlap.sim.lapping.lap import Conditions
+from handlap.sim.face.next_line import explained_share
+from handlap.sim.job.results import Figures, Unknown
+from handlap.sim.lapping.ensemble import SCORES
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Crew
+from handlap.sim.planning.face_first import figures_now
 from handlap.sim.planning.leg import measure
+from handlap.sim.planning.verdict import UNSURE, Decider
+from handlap.sim.planning.work import Worked
 
-CHANCE = 3.0
-"""A correlation counts where it is this many times the standard error, 1/√(n − 1), that it would have if
-there were none."""
-CLEAR = 1.5
-"""One thing decides where its share is this many times that of the next."""
-UNSURE: dict[str, tuple[str, str]] = {
-    "face": (
-        "what the face is like where nothing was read",
-        "read the face again with leaves closer together, and on the line that tells most (handlap survey "
-        "names it)",
-    ),
-    "rate": (
-        "how fast the paper cuts this metal",
-        "make a trial of one block and weigh the swarf: that tells how fast the paper cuts",
-    ),
-    "ageing": (
-        "how fast the paper clogs and blunts",
-        "work one sheet up in a trial, and weigh the swarf each time it is brushed",
-    ),
-    "rim": (
-        "how the paper cuts at the rim",
-        "make a trial of one block, and read the stations next to the ends again",
-    ),
+FEWEST = 10
+"""Members below which nothing can be left out of a fit."""
+LITTLE = 0.1
+"""What explains less than this share of a spread is not worth doing for it [-]."""
+MOST_NAMED = 3
+OWN: Mapping[str, tuple[str, ...]] = {
+    "rate": ("rate",),
+    "ageing": ("ageing", "loading_floor", "dulling_floor", "brushing"),
+    "rim": ("bedding", "blunt_bedding", "edge_rate", "edge_rise", "edge_grains"),
+    "press": ("press",),
     "hands": (
-        "how the hands press, and where",
-        "make a trial of one block on fresh dye and look where it goes (handlap why tells what that means); "
-        "press on a scale as on the part, and state hands.press",
+        "height", "bias_along", "bias_across", "wobble_along", "wobble_across", "push_over_pull", "friction",
+        "sway",
     ),
-}
-"""Subject → what is not known, and what would settle it."""
-
-
-@dataclass(frozen=True)
-class Decider:
-    """A subject of :data:`UNSURE` and its share of what makes the margins differ [-]."""
-
-    subject: str
-    share: float
-
-    @property
-    def words(self) -> str:
-        """What is not known."""
-        return UNSURE[self.subject][0]
-
-    @property
-    def remedy(self) -> str:
-        """What would settle it."""
-        return UNSURE[self.subject][1]
+    "pace": ("strokes_per_minute",),
+}  # fmt: skip
+"""Subject → what a member has of its own in it, of ``SCORES``; luck of the first paper comes besides."""
+PAPER = ("rate", "ageing", "rim")
+"""What a weighed block tells of, all in one."""
 
 
 def what_decides(crew: Crew, grit: Grit, done: Figures) -> tuple[Decider, ...]:
@@ -84,64 +58,48 @@ def what_decides(crew: Crew, grit: Grit, done: Figures) -> tuple[Decider, ...]:
     margin = (part.limit - measure(done, part.limit_by)) / part.limit
     if part.allowance is not None:
         margin = np.minimum(margin, (part.allowance - done.greatest_depth) / part.allowance)
+    features = _features(crew, grit)
+    return deciders(margin, {subject: features[subject] for subject in UNSURE})
+
+
+def _features(crew: Crew, grit: Grit) -> dict[str, tuple[Array, ...]]:
+    """What members differ in, by subject: features (members, k) of a regression, few or more of them."""
+    column = {name: crew.scores[:, i] for i, name in enumerate(SCORES)}
+    lucky = {what: (*OWN[what], f"{what} {grit.name}") for what in ("rate", "ageing")}
+    found: dict[str, tuple[Array, ...]] = {
+        subject: (np.column_stack([column[name] for name in names]),)
+        for subject, names in {**OWN, **lucky}.items()
+    }
     bends = bend_components(crew.bench.grid, crew.members.before)
-    inputs = {"face": [crew.measured(crew.members.before), *bends, *(np.abs(bend) for bend in bends)]}
-    by_hand = [_inputs(conditions, grit) for conditions in crew.members.conditions]
-    for subject in by_hand[0]:
-        inputs[subject] = list(np.array([member[subject] for member in by_hand]).T)
-    return deciders(margin, inputs)
+    sizes = np.log(np.column_stack(figures_now(crew)))
+    found["face"] = sizes, np.column_stack([sizes, *bends, *(np.abs(bend) for bend in bends)])
+    places = crew.faces.places
+    if len(set(places)) > 1:
+        at = np.array([[float(place == one) for one in sorted(set(places))] for place in places])
+        found["place"] = (at,)
+    return found
 
 
-def _inputs(c: Conditions, grit: Grit) -> dict[str, tuple[float, ...]]:
-    """What a member has of its own, by subject; None of the law by metal and water is the same for all."""
-    traits, grip = c.traits, c.grip
-
-    def own(value: float | None) -> float:
-        return 0.0 if value is None else value
-
-    return {
-        "rate": (c.rate * traits.own_rate.get(grit.name, 1.0),),
-        "ageing": (
-            c.ageing * traits.own_ageing.get(grit.name, 1.0),
-            own(traits.loading_floor), own(traits.dulling_floor), own(traits.brushing),
-        ),
-        "rim": (traits.edge_rate, traits.edge_rise, traits.edge_grains, c.bedding, traits.blunt_bedding),
-        "hands": (
-            grip.press, grip.height, grip.bias_along, grip.bias_across, grip.wobble_along,
-            grip.wobble_across, grip.push_over_pull, c.friction, c.sway,
-        ),
-    }  # fmt: skip
+def _share(features: Sequence[Array], target: Array) -> float:
+    """Share of a target (members,) that a subject explains, by the one set of its features that does most."""
+    if target.size < FEWEST or np.ptp(target) == 0.0:
+        return 0.0
+    return max(explained_share(own, target) for own in features)
 
 
-def deciders(margin: Array, inputs: dict[str, list[Array]]) -> tuple[Decider, ...]:
+def deciders(margin: Array, features: Mapping[str, Sequence[Array]]) -> tuple[Decider, ...]:
     """Subjects by their share of what makes the margins (members,) differ, the most first.
 
-    Parameters
-    ----------
-    inputs : by subject, what each member has of it (members,)
+    Margins count by their ranks: how far beyond a limit a face ends decides nothing.
 
-    >>> rate, hands = np.arange(40.0), np.resize([1.0, 2.0], 40)
-    >>> [d.subject for d in deciders(rate**3, {"rate": [rate], "hands": [hands]})]
+    >>> rate, hands = np.arange(40.0)[:, None], np.resize([1.0, 2.0], (40, 1))
+    >>> [d.subject for d in deciders(rate[:, 0] ** 3, {"rate": [rate], "hands": [hands]})]
     ['rate']
     """
-    n = margin.size
-    if n < 4 or np.ptp(margin) == 0.0:
-        return ()
-    least = CHANCE**2 / (n - 1)
-    shares = {}
-    for subject, values in inputs.items():
-        squares = [_rank_correlation(value, margin) ** 2 for value in values]
-        counted = [square for square in squares if square > least]
-        # Figures of one face say much the same as one another: the best of them counts.
-        shares[subject] = max(counted, default=0.0) if subject == "face" else sum(counted)
-    found = [Decider(subject, min(1.0, share)) for subject, share in shares.items() if share > 0.0]
+    ranks = _ranks(margin)
+    shares = {subject: _share(own, ranks) for subject, own in features.items()}
+    found = [Decider(subject, share) for subject, share in shares.items() if share >= LITTLE]
     return tuple(sorted(found, key=lambda d: -d.share))
-
-
-def _rank_correlation(one: Array, other: Array) -> float:
-    if np.ptp(one) == 0.0:
-        return 0.0
-    return float(np.corrcoef(_ranks(one), _ranks(other))[0, 1])
 
 
 def _ranks(values: Array) -> Array:
@@ -150,8 +108,28 @@ def _ranks(values: Array) -> Array:
     return (np.cumsum(count) - 0.5 * (count - 1))[place]
 
 
-def decided_by(found: Sequence[Decider]) -> tuple[Decider, ...]:
-    """The one that decides, or the two that do about alike."""
-    if len(found) > 1 and found[0].share < CLEAR * found[1].share:
-        return tuple(found[:2])
-    return tuple(found[:1])
+def what_widens(crew: Crew, worked: Worked, after: Array, *, settled: bool = True) -> tuple[Unknown, ...]:
+    """What explains most of the spread of the answer, the most first.
+
+    Each is held against minutes, depth and the figure at the stop (members,) [m], and counts by the one it
+    explains most of.  Where it is open whether there is anything to do at all (not ``settled``), the face
+    comes first: no lap answers that.
+    """
+    targets = {
+        "minutes": np.log(worked.outcome.effort.minutes),
+        "depth": np.log(np.maximum(worked.outcome.figures.greatest_depth, 1e-9)),
+        "result": np.log(np.maximum(after, 1e-9)),
+    }
+    found = []
+    for name, own in _merged(_features(crew, worked.first.grit)).items():
+        shares = {what: _share(own, values) for what, values in targets.items()}
+        most = max(shares, key=lambda what: shares[what])
+        found.append(Unknown(name, shares[most], most))
+    found.sort(key=lambda unknown: (settled or unknown.name != "face", -unknown.share))
+    return tuple(u for i, u in enumerate(found) if u.share >= LITTLE or not (settled or i))[:MOST_NAMED]
+
+
+def _merged(features: Mapping[str, tuple[Array, ...]]) -> dict[str, tuple[Array, ...]]:
+    """Rate, ageing and rim as one subject, the paper."""
+    rest = {name: own for name, own in features.items() if name not in PAPER}
+    return {"paper": (np.column_stack([features[name][0] for name in PAPER]),), **rest}
