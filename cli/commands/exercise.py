@@ -46,7 +46,7 @@ OPENINGS_KEPT = 20
     type=click.IntRange(1, 5),
     default=1,
     show_default=True,
-    help="From 1, a pure hollow, to 5, a twisted crown with readings that contradict each other.",
+    help="From 1, a pure hollow or crown, to 5, twisted crowns with readings that contradict each other.",
 )
 @seed_option
 @click.option(
@@ -292,7 +292,7 @@ def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, An
     from handlap.cli.files import place_to_write, write_whole
     from handlap.cli.progress import Progress
     from handlap.sim.teaching.exercise import exercise_of
-    from handlap.sim.teaching.exercise_answers import NAMES, asked_of, read_answers
+    from handlap.sim.teaching.exercise_answers import NAMES, read_answers
     from handlap.sim.teaching.exercise_marks import mark
     from handlap.sim.teaching.exercise_seal import open_seal, openings_of, seal
 
@@ -313,8 +313,7 @@ def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, An
     before = openings_of(content, str(folder / SEAL))
     with Progress() as progress:
         found = mark(exercise, answers, progress=progress)
-    asked = {a.name for a in asked_of(raw)}
-    entered = {name: _plain(raw[name]) for name in NAMES if name in asked}
+    entered = {name: _plain(raw[name]) for name in NAMES}
     items = {mark.item: [mark.got, mark.most] for mark in found.marks}
     this = {"answers": {"by": answers.by, **entered}, "got": found.got, "most": found.most, "items": items}
     openings = [*before[:1], *before[1:][-OPENINGS_KEPT:], this]
