@@ -197,7 +197,11 @@ def make_exercise(level: int, seed: int) -> Exercise:
     return Exercise(level, seed, text, task, face, tuple(_as_loaded(slip, task) for slip in slips))
 
 
-OVER: dict[Case, tuple[float, float]] = {"leave": (0.35, 0.65), "lap": (1.5, 2.2), "machine shop": (1.7, 3.2)}
+OVER: dict[Case, tuple[float, float]] = {
+    "leave": (0.35, 0.65),
+    "lap": (1.45, 2.0),
+    "machine shop": (1.7, 3.2),
+}
 """How far out a face may be, over its limit [-]."""
 
 
@@ -233,7 +237,7 @@ def _draw_face(level: Level, form: Form, document: Document, rng: np.random.Gene
         "twisted": (rng.uniform(-0.25, 0.25), 0.0, sign),
         "mixed": (float(rng.choice([-1.0, 1.0])), 0.2 * across, sign * rng.uniform(0.85, 1.15)),
         "saddle": (sign, -sign * max(0.65, across), 0.0),
-        "twisted hollow": (-1.0, -across, sign * rng.uniform(0.5, 0.8) * math.hypot(1.0, across)),
+        "twisted hollow": (-1.0, -across, sign * rng.uniform(0.9, 1.15) * math.hypot(1.0, across)),
         "twisted crown": (1.0, across, sign * rng.uniform(1.0, 1.15) * math.hypot(1.0, across)),
     }
     along, over, twist = bends[form]

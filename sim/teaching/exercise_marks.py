@@ -40,6 +40,8 @@ MOST_RUINED = 0.4
 """Most of all marks for who would ruin the part [-]."""
 OF_THIRD = 3.0
 """A wrong flatness is followed through where it is off by no more than this factor [-]."""
+ABSURD = 3.0
+"""Strokes short of what any hands take, or beyond it, by more than this factor are no plan at all [-]."""
 AS_GOOD = 0.1
 """A plan is as good as the program's own within this chance [-]."""
 
@@ -395,11 +397,12 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
         if found.do == "leave":
             why.insert(0, "The face was flat enough: what is tried is half of what it measures.")
     works = chance >= min(LAP_AT, best - AS_GOOD)
-    got = 0.5 * PLAN if works else 0.0
     if not works:
         why.append(f"The program's own way comes there in {percent(best)}.")
     first = tried.way.strokes[0]
     inside = tried.stops.p05 <= first <= tried.stops.p95
+    absurd = first < tried.stops.p05 / ABSURD or first > tried.stops.p95 * ABSURD
+    got = 0.5 * PLAN if works and not absurd else 0.0
     got += 0.5 * PLAN if inside and works else 0.25 * PLAN if inside else 0.0
     stops = f"{tried.stops.p05:.0f} to {tried.stops.p95:.0f}"
     verb = "lies among" if inside else "is short of" if first < tried.stops.p05 else "goes far beyond"
