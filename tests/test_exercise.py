@@ -32,7 +32,9 @@ from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline
 from handlap.sim.face.survey import survey
+from handlap.sim.job.results import Verdict
 from handlap.sim.teaching import exercise_marks as marks
+from handlap.sim.teaching import exercise_trial
 from handlap.sim.teaching.exercise import OVER, drawn_case, exercise_of, make_exercise
 from handlap.sim.teaching.exercise_answers import (
     NAMES,
@@ -45,7 +47,8 @@ from handlap.sim.teaching.exercise_answers import (
 from handlap.sim.teaching.exercise_face import CELLS, TrueFace, true_numbers
 from handlap.sim.teaching.exercise_levels import LEVELS
 from handlap.sim.teaching.exercise_seal import FORMAT, open_seal, seal, sealed_exercise
-from handlap.sim.teaching.exercise_truth import Found, look_up
+from handlap.sim.teaching.exercise_trial import WayTried, try_way
+from handlap.sim.teaching.exercise_truth import Found, _best_done, _to_lap, look_up
 
 UM = 1e-6
 LAPPED, SLIPPED = (3, 0), (4, 2)
@@ -266,20 +269,33 @@ def test_no_verdict_shape_or_figure_is_right_in_more_than_about_half(drawn):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("level", LEVELS)
-def test_no_fixed_answer_earns_half_of_the_marks(level):
+def test_no_fixed_answer_earns_half_of_the_marks(level, monkeypatch):
     """Forty jobs of a level marked whole: empty answers, one verdict throughout, and the likeliest of all."""
+    monkeypatch.setattr(exercise_trial, "TRIED", replace(exercise_trial.TRIED, cells=600, rows=500))
     got: dict[str, list[float]] = {}
     right = dict.fromkeys(("leave", "lap", "machine shop"), 0)
     for seed in MANY:
         exercise = make_exercise(level, seed)
-        worked = look_up(exercise, members=8)
+        worked = looked_up_roughly(exercise)
         for name, answers in fixed_answers(exercise).items():
             found = marks.mark(exercise, answers, found=worked)
             got.setdefault(name, []).append(found.got / found.most)
         for do in right:
-            right[do] += do in (worked[0].do, worked[0].verdict.answer)
-    assert max(right.values()) <= 0.55 * len(MANY), right
+            right[do] += do == worked[0].do
+    assert max(right.values()) <= 0.5 * len(MANY), right
     assert all(np.mean(share) < 0.5 for share in got.values()), {k: np.mean(v) for k, v in got.items()}
+
+
+def looked_up_roughly(exercise) -> tuple:
+    """What :func:`look_up` finds, with a plain way in place of a plan and the true verdict for that of the
+    readings: some seconds less an exercise."""
+    numbers = _numbers(exercise)
+    true = exercise_trial.crew_on(_to_lap(exercise.scenario, numbers), exercise.face, members=8, seed=1)
+    papers = (exercise.scenario.paper.grits[0].name,)
+    own = try_way(true, WayTried(papers, (500,), "half and walk", 100))
+    do = _best_done(exercise, numbers, own)
+    verdict = Verdict(do, (), {}, ())  # type: ignore[arg-type]
+    return Found(numbers, survey(exercise.scenario, count=100), verdict, own, do), true
 
 
 def fixed_answers(exercise) -> dict[str, Answers]:
@@ -655,8 +671,6 @@ def test_a_face_to_be_left_is_planned_to_half_of_what_it_measures():
 
 
 def test_more_strokes_take_more_off_and_a_look_in_time_is_never_worse(known):
-    from handlap.sim.teaching.exercise_trial import WayTried, try_way
-
     _, (found, true) = known
     way = found.own.way
     short = try_way(true, WayTried(way.papers, (10, *way.strokes[1:]), way.turning, way.turn_every))

@@ -33,15 +33,8 @@ UM = 1e-6
 LAPPED = (3, 0)
 """An exercise whose face is best lapped."""
 BLOCKS = (
-    "sheet P120",
-    "lap 100",
-    "brush",
-    "turn half",
-    "lap 100",
-    "brush",
-    *3 * ("turn quarter",),
-    "lap 100",
-)
+    "sheet P120", "lap 100", "brush", "turn half", "lap 100", "brush", *3 * ("turn quarter",), "lap 100",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -121,8 +114,13 @@ def test_readings_of_the_untouched_face_are_those_of_the_exercise_within_a_leaf(
             if line.held == there[line.name].held:
                 same += now.goes == then.goes
                 apart += now.goes > then.stops or then.goes > now.stops
+    # Leaves 10 µm apart, each time felt to 4: half of them say the same, and hardly any a whole leaf more.
     total = sum(len(line.stations) for line in told.readings)
-    assert same > 0.7 * total and apart <= 1
+    assert same > 0.4 * total and apart <= 0.05 * total
+    points = np.array([[0.0, 0.03], [0.11, -0.05]])
+    assert bench.heights_at(bench.before, points) == pytest.approx(
+        bench.exercise.face.heights_at(points), abs=1e-12
+    )
 
 
 def test_swarf_is_weighed_to_a_tenth_of_a_gram(bench):
@@ -167,11 +165,8 @@ def test_wrong_orders_are_refused_in_words(bench, text, allowed):
 
 
 def test_orders_are_read_in_any_case_and_written_one_way(bench):
-    for text, words in (
-        ("SHEET p120", "sheet P120"),
-        (" check d a A ", "check D A"),
-        ("Turn WALK", "turn walk"),
-    ):
+    typed = {"SHEET p120": "sheet P120", " check d a A ": "check D A", "Turn WALK": "turn walk"}
+    for text, words in typed.items():
         assert read_order(text, bench.exercise.task).words() == words
     assert {order.split()[0] for order, _ in ORDERS} == {
         "sheet", "lap", "brush", "turn", "check", "weigh", "state", "later", "end",

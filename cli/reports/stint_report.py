@@ -113,7 +113,8 @@ def _plain_words(plain: PlainPlan | None) -> str:
         f"{plain.paper} alone, turned ({PLAIN_TURNING}) every {PLAIN_EVERY}, brushed and changed when due, "
         f"a look every two minutes, stopped at nine tenths of the limit or where it gets no better: "
         f"{plain.strokes} strokes, {plain.minutes:.0f} min without the looks, "
-        f"{counted(plain.sheets, 'sheet')}, {1e3 * plain.mass:.1f} g; {height(plain.measured)} by the limit, {height(plain.deepest)} off at "
+        f"{counted(plain.sheets, 'sheet')}, {1e3 * plain.mass:.1f} g; {height(plain.measured)} by the limit, "
+        f"{height(plain.deepest)} off at "
         f"the deepest spot, {end}. It is the best of the papers at hand, tried on the true face."
     )
 
