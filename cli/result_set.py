@@ -23,6 +23,7 @@ PICTURES: dict[str, tuple[str, ...]] = {
     "record": ("warp.png",),
     "lesson": ("before.png", "after.png", "removed.png", "dye.png", "curve.png"),
     "exercise": ("truth.png",),
+    "stint": ("faces.png",),
     "scrap-trial": (),
     "validity": (),
 }

@@ -16,6 +16,8 @@ SCENARIO, SHEET, FORM, SEAL = "scenario.toml", "sheet.pdf", "answers.toml", "tru
 DRAFT = "answers-draft.json"
 """Where answers are kept while they are asked for."""
 CLASS_LIST = "class-list.csv"
+STINT = "stint.seal"
+"""The orders of a stint at the bench."""
 
 
 # ---- making
@@ -109,6 +111,39 @@ def form_in(folder: Path) -> dict[str, Any]:
     return read_form(
         _bytes(path, f"{path} is missing: enter answers with handlap exercise {folder}"), str(path)
     )
+
+
+def stint_orders(folder: Path, name: str) -> tuple[list[str], bool]:
+    """The orders of a stint so far, and whether it has been ended; none where none was begun.
+
+    Parameters
+    ----------
+    name : of the exercise, which the stint has to belong to
+
+    Raises
+    ------
+    InputError : if the file has been changed, or is of another exercise
+    """
+    from handlap.sim.teaching.exercise_seal import open_seal
+
+    path = folder / STINT
+    if not path.exists():
+        return [], False
+    of, content = open_seal(_bytes(path, f"{path} is missing"), str(path))
+    orders, ended = content.get("orders"), content.get("ended")
+    if of != name or not isinstance(ended, bool) or not isinstance(orders, list):
+        raise InputError(f"{path} is no stint of this exercise ({name}); move it away to begin anew")
+    return [str(order) for order in orders], ended
+
+
+def stint_ended(folder: Path) -> bool:
+    """Whether a stint on the face of a folder has been ended, which shows the face."""
+    from handlap.sim.teaching.exercise_seal import sealed_exercise
+
+    try:
+        return stint_orders(folder, sealed_exercise(sealed_in(folder), str(folder / SEAL)))[1]
+    except InputError:
+        return False
 
 
 def exercises_of_class(folder: Path) -> list[Path]:

@@ -11,7 +11,7 @@ from handlap.sim.common.errors import InputError
 from handlap.sim.teaching.exercise import Task
 from handlap.sim.teaching.exercise_answers import (
     LONGEST_NAME,
-    asked_of,
+    QUESTIONS,
     given,
     read_answer,
     read_answers,
@@ -44,7 +44,7 @@ def ask_answers(
     draft, proceed = begin(draft_file, DRAFT)
 
     def follow(answers: dict[str, str]) -> list[Question]:
-        return questions_of(task, held, answers)
+        return questions_of(task, held)
 
     def take(answers: dict[str, str]) -> dict[str, Any]:
         read_answers({**answers, "exercise": task.name}, task, form)
@@ -53,11 +53,11 @@ def ask_answers(
     with keeping(draft, command):
         answers = interview_until(follow, draft, take, proceed=proceed)
     by = answers.get("by", "")
-    return {"by": "" if by == NOBODY else by, **{a.name: answers[a.name] for a in asked_of(answers)}}
+    return {"by": "" if by == NOBODY else by, **{a.name: answers[a.name] for a in QUESTIONS}}
 
 
-def questions_of(task: Task, held: Mapping[str, Any], answers: Mapping[str, str]) -> list[Question]:
-    """The questions that follow from the answers so far."""
+def questions_of(task: Task, held: Mapping[str, Any]) -> list[Question]:
+    """All questions, with what the form holds already as defaults."""
 
     def checked(name: str) -> Any:
         def check(answer: str) -> None:
@@ -78,7 +78,7 @@ def questions_of(task: Task, held: Mapping[str, Any], answers: Mapping[str, str]
             str(held.get("by") or NOBODY), short, "Who you are",
         )
     ]  # fmt: skip
-    for asked in asked_of(answers):
+    for asked in QUESTIONS:
         default = None
         if given(held, asked.name):
             raw = held[asked.name]

@@ -18,6 +18,7 @@ from handlap.cli.asking.exercise_folder import (
     form_in,
     refuse_to_write_over,
     sealed_in,
+    stint_ended,
     task_in,
     write_all,
 )
@@ -46,7 +47,7 @@ OPENINGS_KEPT = 20
     type=click.IntRange(1, 5),
     default=1,
     show_default=True,
-    help="From 1, a pure hollow, to 5, a twisted crown with readings that contradict each other.",
+    help="From 1, a pure hollow or crown, to 5, twisted crowns with readings that contradict each other.",
 )
 @seed_option
 @click.option(
@@ -56,6 +57,11 @@ OPENINGS_KEPT = 20
     help="Make N for a class, numbered on from the seed, each in a folder of its own.",
 )
 @click.option("--mark", "marked", is_flag=True, help="Open the sealed truth of FOLDER and mark the answers.")
+@click.option(
+    "--stint",
+    is_flag=True,
+    help="Lap the face of FOLDER yourself at a simulated bench, an order a line, checks when you ask.",
+)
 @click.option(
     "--paper",
     type=click.Choice(["A4", "Letter"], case_sensitive=False),
@@ -73,6 +79,7 @@ def exercise(
     seed: int,
     count: int | None,
     marked: bool,
+    stint: bool,
     paper: str,
     as_json: bool,
 ) -> None:
@@ -88,13 +95,18 @@ def exercise(
     With FOLDER --mark, once all is entered, the truth is opened, the plan is tried on the true
     face, and each answer gets marks with the reasons. A folder with the exercises of a class is
     marked as a whole. The seal keeps honest people honest; it is no lock.
+
+    With FOLDER --stint you lap the face yourself, an order a line (also from a pipe): sheet P120,
+    lap 100, brush, turn half, check, weigh. Minutes, strokes, sheets and metal count; the face is
+    felt only where it is checked. All is kept after every order, later goes on another day, and
+    end shows the face, with what a plain plan by the same hands would have got.
     """
     making = {"out", "level", "seed", "count", "paper"}
     stated = {
         name for name in making if ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
     }
     if folder is None:
-        if out is None or marked:
+        if out is None or marked or stint:
             raise click.UsageError(
                 "to make an exercise give --out DIR; to answer one give its FOLDER; "
                 "to have it marked FOLDER --mark"
@@ -104,7 +116,13 @@ def exercise(
     if stated:
         options = ", ".join(f"--{name}" for name in sorted(stated))
         raise click.UsageError(f"{options}: only for making an exercise, without FOLDER before it")
-    if not marked:
+    if marked and stint:
+        raise click.UsageError("--stint and --mark: one after the other")
+    if stint:
+        from handlap.cli.asking.stint_sitting import sit_stint
+
+        sit_stint(folder, as_json)
+    elif not marked:
         _answer(folder, as_json)
     elif (folder / SEAL).exists() or not exercises_of_class(folder):
         _mark(folder, as_json)
@@ -292,7 +310,7 @@ def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, An
     from handlap.cli.files import place_to_write, write_whole
     from handlap.cli.progress import Progress
     from handlap.sim.teaching.exercise import exercise_of
-    from handlap.sim.teaching.exercise_answers import NAMES, asked_of, read_answers
+    from handlap.sim.teaching.exercise_answers import NAMES, read_answers
     from handlap.sim.teaching.exercise_marks import mark
     from handlap.sim.teaching.exercise_seal import open_seal, openings_of, seal
 
@@ -310,11 +328,14 @@ def _work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, An
         notes.append(
             f"{SCENARIO} has been changed since it was made; marked is by the readings as they were then."
         )
+    if stint_ended(folder):
+        notes.append(
+            "A stint on this face had been ended, and the face shown, when these answers were marked."
+        )
     before = openings_of(content, str(folder / SEAL))
     with Progress() as progress:
         found = mark(exercise, answers, progress=progress)
-    asked = {a.name for a in asked_of(raw)}
-    entered = {name: _plain(raw[name]) for name in NAMES if name in asked}
+    entered = {name: _plain(raw[name]) for name in NAMES}
     items = {mark.item: [mark.got, mark.most] for mark in found.marks}
     this = {"answers": {"by": answers.by, **entered}, "got": found.got, "most": found.most, "items": items}
     openings = [*before[:1], *before[1:][-OPENINGS_KEPT:], this]

@@ -107,6 +107,7 @@ class Report:
         "play",
         "past-jobs",
         "scrap-trial",
+        "stint",
     ]
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]

@@ -102,14 +102,11 @@ def _answer_page(exercise: Exercise, width: float, height: float) -> Page:
     page.text(MARGIN, y, "By", 9.0)
     page.line(MARGIN + 7.0, y + 4.0, MARGIN + 80.0, y + 4.0, 0.4)
     y += 7.0
-    heading, told = "", False
+    heading = ""
     for asked in QUESTIONS:
         if asked.heading != heading:
             heading = asked.heading
             y = page.text(MARGIN, y + 2.0, heading, 11.0, bold=True) + 0.5
-        if asked.lap_only and not told:
-            told = True
-            y = page.text(MARGIN, y, "Only if you would lap it:", 9.5, bold=True) + 0.5
         y = page.paragraph(MARGIN, y, asked.text, room, 9.5)
         y = page.paragraph(MARGIN, y, asked.more, room, 7.5)
         page.line(MARGIN, y + WRITE - 1.0, MARGIN + room, y + WRITE - 1.0, 0.4)

@@ -22,7 +22,7 @@ from handlap.sim.job.scenario import LimitBy, Scenario, Station, StraightedgeLin
 from handlap.sim.job.scenario_file import load_text
 from handlap.sim.job.toml_edit import key_text, value_text
 from handlap.sim.teaching.exercise_face import TrueFace, true_numbers
-from handlap.sim.teaching.exercise_levels import LEVELS, Case, Level
+from handlap.sim.teaching.exercise_levels import CASES, LEVELS, Case, Form, Level
 from handlap.sim.teaching.exercise_part import Document, invent_part
 from handlap.sim.teaching.exercise_seal import CHANGED
 
@@ -176,15 +176,15 @@ def make_exercise(level: int, seed: int) -> Exercise:
     document = invent_part(rng)
     limit = int(rng.choice(wanted.limits))
     limit_by: LimitBy = "zone" if rng.random() < wanted.zone else "straightedge"
-    names: tuple[Case, ...] = ("leave", "lap", "machine shop")
-    case = names[int(rng.choice(3, p=wanted.cases))]
+    case = drawn_case(level, seed)
     openings = document["part"].pop("openings")
     document["part"].update(limit=limit, limit_by=limit_by, allowance=300, openings=openings)
     title = f"{document['part']['name'].capitalize()}, exercise {level}-{seed}"
     part = load_text(exercise_text(title, level, seed, document), title, require_readings=False).part
-    face = _draw_face(wanted, document, rng)
+    forms = wanted.lapped if case == "lap" else wanted.forms
+    face = _draw_face(wanted, forms[int(rng.integers(len(forms)))], document, rng)
     unscaled = true_numbers(part.outline, face)
-    over = rng.uniform(0.4, 0.65) if case == "leave" else rng.uniform(1.8, 2.8)
+    over = rng.uniform(*OVER[case])
     # All figures of a face grow with its heights.
     scale = 1e-6 * limit * over / unscaled.measure(limit_by)
     face = face.scaled(scale)
@@ -197,6 +197,26 @@ def make_exercise(level: int, seed: int) -> Exercise:
     return Exercise(level, seed, text, task, face, tuple(_as_loaded(slip, task) for slip in slips))
 
 
+OVER: dict[Case, tuple[float, float]] = {
+    "leave": (0.35, 0.65),
+    "lap": (1.45, 2.0),
+    "machine shop": (1.7, 3.2),
+}
+"""How far out a face may be, over its limit [-]."""
+
+
+def drawn_case(level: int, seed: int) -> Case:
+    """What an exercise is drawn for: of twenty numbers from a multiple of twenty on, each as often as
+    :data:`CASES` has it, in an order of their own.
+
+    >>> sorted(drawn_case(3, n) for n in range(40, 60)).count("lap")
+    9
+    """
+    deck: list[Case] = [case for case, count in CASES for _ in range(count)]
+    order = np.random.default_rng([seed // len(deck), level, 7]).permutation(len(deck))
+    return deck[int(order[seed % len(deck)])]
+
+
 def _allowance(case: Case, flatness: float, limit: float) -> int:
     """What may come off [µm]: ample, or too little to come inside the limit."""
     needed = max(20.0, flatness - 0.5 * limit)
@@ -205,10 +225,9 @@ def _allowance(case: Case, flatness: float, limit: float) -> int:
     return max(100, 50 * math.ceil(1.6 * needed / 50))
 
 
-def _draw_face(level: Level, document: Document, rng: np.random.Generator) -> TrueFace:
-    """A face of the level's shapes, of flatness about 1; it is scaled afterwards."""
+def _draw_face(level: Level, form: Form, document: Document, rng: np.random.Generator) -> TrueFace:
+    """A face of one of the level's shapes, of flatness about 1; it is scaled afterwards."""
     length, width = 1e-3 * document["part"]["length"], 1e-3 * document["part"]["width"]
-    form = level.forms[int(rng.integers(len(level.forms)))]
     # Across its short side a part bends less.
     across = rng.uniform(0.2, 0.5) * min(1.0, 2.0 * width / length)
     sign = float(rng.choice([-1.0, 1.0]))
@@ -218,6 +237,7 @@ def _draw_face(level: Level, document: Document, rng: np.random.Generator) -> Tr
         "twisted": (rng.uniform(-0.25, 0.25), 0.0, sign),
         "mixed": (float(rng.choice([-1.0, 1.0])), 0.2 * across, sign * rng.uniform(0.85, 1.15)),
         "saddle": (sign, -sign * max(0.65, across), 0.0),
+        "twisted hollow": (-1.0, -across, sign * rng.uniform(0.9, 1.15) * math.hypot(1.0, across)),
         "twisted crown": (1.0, across, sign * rng.uniform(1.0, 1.15) * math.hypot(1.0, across)),
     }
     along, over, twist = bends[form]

@@ -34,16 +34,12 @@ COLUMNS = 100
 
 @dataclass(frozen=True)
 class Asked:
-    """One thing asked of the apprentice.
-
-    ``more`` says how to answer; ``lap_only``: asked only of who would lap the face.
-    """
+    """One thing asked of the apprentice; ``more`` says how to answer."""
 
     name: str
     heading: str
     text: str
     more: str
-    lap_only: bool = False
 
 
 QUESTIONS: tuple[Asked, ...] = (
@@ -78,24 +74,22 @@ QUESTIONS: tuple[Asked, ...] = (
         "leave (it is flat enough), lap (by hand), machine shop, or cannot tell",
     ),
     Asked(
-        "papers", "The plan", "On which papers, coarse to fine?",
-        "of those in the scenario, with commas between, such as P120, P240",
-        True,
+        "papers", "The lap", "On which papers, coarse to fine?",
+        "Whatever you said above, plan the lap: to the limit; a face that you would leave, to half of what "
+        "it measures now; one for the machine shop, as if there were metal enough. Of the papers in the "
+        "scenario, with commas between, such as P120, P240",
     ),
     Asked(
-        "strokes", "The plan", "How many strokes on each of them?",
+        "strokes", "The lap", "How many strokes on each of them?",
         "in the same order, with commas between, such as 600, 80; there and back is one stroke",
-        True,
     ),
     Asked(
-        "turning", "The plan", "How is the part turned?",
+        "turning", "The lap", "How is the part turned?",
         "none, half (half a turn of the part), quarter, walk (round the plate), or half and walk",
-        True,
     ),
     Asked(
-        "turn_every", "The plan", "After how many strokes is it turned each time?",
+        "turn_every", "The lap", "After how many strokes is it turned each time?",
         "a whole number; never with turning none",
-        True,
     ),
 )  # fmt: skip
 NAMES = tuple(asked.name for asked in QUESTIONS)
@@ -113,7 +107,7 @@ class LapAnswer:
 
 @dataclass(frozen=True)
 class Answers:
-    """All answers to an exercise [m]; ``lap`` only where it is to be lapped."""
+    """All answers to an exercise [m]; ``lap`` is how it would be lapped, whatever is to be done with it."""
 
     shape: str
     flatness: float
@@ -122,14 +116,8 @@ class Answers:
     least_cut: float
     read_again: tuple[str, ...]
     do: Do
-    lap: LapAnswer | None
+    lap: LapAnswer
     by: str = ""
-
-
-def asked_of(raw: Mapping[str, Any]) -> tuple[Asked, ...]:
-    """The questions that follow from what was answered: those of the plan only where it is lapped."""
-    laps = str(raw.get("do", "")).strip().lower() == "lap"
-    return tuple(asked for asked in QUESTIONS if laps or not asked.lap_only)
 
 
 def given(raw: Mapping[str, Any], name: str) -> bool:
@@ -276,7 +264,7 @@ def read_answers(raw: Mapping[str, Any], task: Task, file: str) -> Answers:
     for key in raw:
         if key not in (*NAMES, "exercise", "by"):
             found.fault(str(key), None, f"no such question; there are {', '.join(NAMES)}")
-    for asked in asked_of(raw):
+    for asked in QUESTIONS:
         if not given(raw, asked.name):
             found.fault(asked.name, None, "not entered yet")
             continue
@@ -289,9 +277,7 @@ def read_answers(raw: Mapping[str, Any], task: Task, file: str) -> Answers:
         found.fault(*together_fault)
     if found.faults:
         raise ScenarioError(found.faults)
-    lap = None
-    if read["do"] == "lap":
-        lap = LapAnswer(read["papers"], read["strokes"], read["turning"], read["turn_every"])
+    lap = LapAnswer(read["papers"], read["strokes"], read["turning"], read["turn_every"])
     heights = ("flatness", "flatness_from", "flatness_to", "least_cut")
     return Answers(
         shape=read["shape"], **{k: read[k] for k in heights}, read_again=read["read_again"],
@@ -351,14 +337,11 @@ def form_text(task: Task, answers: Mapping[str, Any] | None = None) -> str:
         f"exercise = {value_text(task.name)}",
         f"by = {value_text(str(held.get('by', '')))}",
     ]
-    heading, told = "", False
+    heading = ""
     for asked in QUESTIONS:
         if asked.heading != heading:
             heading = asked.heading
             lines += ["", f"# ---- {heading}"]
-        if asked.lap_only and not told:
-            told = True
-            lines += ["", "# The four that follow only if you would lap it; else leave them empty."]
         lines += ["", f"# {asked.text}"]
         lines += textwrap.wrap(asked.more, COLUMNS, initial_indent="#   ", subsequent_indent="#   ")
         lines.append(f"{asked.name} = {value_text(held.get(asked.name, ''))}")

@@ -40,6 +40,8 @@ MOST_RUINED = 0.4
 """Most of all marks for who would ruin the part [-]."""
 OF_THIRD = 3.0
 """A wrong flatness is followed through where it is off by no more than this factor [-]."""
+ABSURD = 3.0
+"""Strokes short of what any hands take, or beyond it, by more than this factor are no plan at all [-]."""
 AS_GOOD = 0.1
 """A plan is as good as the program's own within this chance [-]."""
 
@@ -64,13 +66,13 @@ class Marking:
     answers: Answers
     found: Found
     tried: Trial | None
-    """The apprentice's plan on the true face; None where nothing was to be lapped."""
+    """The apprentice's plan on the true face; None where it cannot be worked."""
     marks: tuple[Mark, ...]
 
     @property
     def ruined(self) -> bool:
-        """Whether the plan, with the strokes written down, takes more metal than there is to spare."""
-        return ruins(self.tried)
+        """Whether who would lap it takes more metal than there is to spare, with the strokes written down."""
+        return self.answers.do == "lap" and ruins(self.tried)
 
     @property
     def got(self) -> float:
@@ -103,15 +105,12 @@ def mark(
     """
     known, true = found or look_up(exercise, members=members, progress=progress, executor=executor)
     tried, refused = None, ""
-    if answers.lap is not None:
-        if progress is not None:
-            progress(0.8, "trying your plan on the true face")
-        lap = answers.lap
-        try:
-            way = WayTried(lap.papers, lap.strokes, lap.turning, lap.turn_every)
-            tried = try_way(true, way, executor=executor)
-        except TippingError as fault:
-            refused = str(fault)
+    if progress is not None:
+        progress(0.8, "trying your plan on the true face")
+    try:
+        tried = try_way(true, _way_of(answers), executor=executor)
+    except TippingError as fault:
+        refused = str(fault)
     flatness = mark_flatness(answers, known)
     marks = (
         mark_shape(exercise, answers, known),
@@ -372,57 +371,56 @@ def mark_do(exercise: Exercise, answers: Answers, found: Found) -> Mark:
 
 
 def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str = "") -> Mark:
-    """The plan, tried on the true face."""
-    truth = _way_words(found.own.way)
-    read = found.verdict.answer
-    if answers.lap is None:
-        fair = answers.do in (found.do, read)
-        if fair and found.do != "lap":
-            words = "There was nothing to be planned, so that there are no marks to be had here."
-            return Mark("Plan", 0.0, 0, "none", "nothing to plan", (words,))
-        words = "No plan was made, and one was to be made." if found.do == "lap" else "No plan was made."
-        return Mark("Plan", 0.0, PLAN, "none", truth, (words,))
-    yours = _way_words(
-        WayTried(answers.lap.papers, answers.lap.strokes, answers.lap.turning, answers.lap.turn_every)
-    )
+    """The plan of the lap, tried on the true face; asked for whatever is to be done with it.
+
+    A face that is flat enough is to be lapped to half of what it measures, one for the machine shop as if
+    there were metal enough.
+    """
+    own = found.own
+    truth, yours = _way_words(own.way), _way_words(_way_of(answers))
     if tried is None:
         return Mark("Plan", 0.0, PLAN, yours, truth, (f"It cannot be worked: {refused}.",))
-    if found.do == "leave":
-        flat = "The face was flat enough: every stroke takes metal off that need not go."
-        return Mark("Plan", float(PLAN) if read == "lap" else 0.0, PLAN, yours, "nothing to plan", (flat,))
-    own = found.own
-    if ruins(tried):
+    if answers.do == "lap" and ruins(tried):
         spoilt = (
             f"With just those strokes the deepest spot loses {_band(tried.deepest)}, and "
             f"{um(tried.allowance or 0.0)} are there to spare: the part is scrap. Whatever else is right, "
             f"that leaves {percent(MOST_RUINED)} of all marks at most."
         )
         return Mark("Plan", 0.0, PLAN, yours, truth, (spoilt, *_trial_words(tried)))
-    works = tried.looking >= min(LAP_AT, own.looking - AS_GOOD)
     why = _trial_words(tried)
-    got = 0.0
     if found.do == "machine shop":
-        got = 0.0 if read != "lap" else 0.5 * PLAN
-        why.append("No way of working by hand keeps both limits here.")
-    elif works:
-        got += 0.5 * PLAN
+        # As if there were metal enough.
+        chance, best = tried.looking_goal, own.looking_goal
+        why.insert(0, "It was to be planned as if there were metal enough, and is tried so.")
     else:
-        why.append(f"The program's own way comes inside both in {percent(own.looking)}.")
+        chance, best = tried.looking, own.looking
+        if found.do == "leave":
+            why.insert(0, "The face was flat enough: what is tried is half of what it measures.")
+    works = chance >= min(LAP_AT, best - AS_GOOD)
+    if not works:
+        why.append(f"The program's own way comes there in {percent(best)}.")
     first = tried.way.strokes[0]
     inside = tried.stops.p05 <= first <= tried.stops.p95
+    absurd = first < tried.stops.p05 / ABSURD or first > tried.stops.p95 * ABSURD
+    got = 0.5 * PLAN if works and not absurd else 0.0
+    got += 0.5 * PLAN if inside and works else 0.25 * PLAN if inside else 0.0
     stops = f"{tried.stops.p05:.0f} to {tried.stops.p95:.0f}"
-    if found.do != "machine shop":
-        got += 0.5 * PLAN if inside and works else 0.25 * PLAN if inside else 0.0
-        verb = "lies among" if inside else "is short of" if first < tried.stops.p05 else "goes far beyond"
-        why.append(
-            f"On {tried.way.papers[0]} those who look stop after {stops} strokes: {first} {verb} these. The "
-            "range is wide because nobody has weighed what this paper takes off."
-        )
+    verb = "lies among" if inside else "is short of" if first < tried.stops.p05 else "goes far beyond"
+    why.append(
+        f"On {tried.way.papers[0]} those who look stop after {stops} strokes: {first} {verb} these. The "
+        "range is wide because nobody has weighed what this paper takes off."
+    )
     own_words = (
-        f"The program's own plan, {truth}, on the same face and hands: {percent(own.looking)} inside both "
-        f"with looks, {percent(own.written)} with just those strokes."
+        f"A way of the program's own, {truth}, on the same face and hands: {percent(best)} come there with "
+        f"looks, {percent(own.written_goal if found.do == 'machine shop' else own.written)} with just those "
+        "strokes."
     )
     return Mark("Plan", _half(got), PLAN, yours, truth, (*why, own_words))
+
+
+def _way_of(answers: Answers) -> WayTried:
+    lap = answers.lap
+    return WayTried(lap.papers, lap.strokes, lap.turning, lap.turn_every)
 
 
 def ruins(tried: Trial | None) -> bool:

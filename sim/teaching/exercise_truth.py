@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from handlap.sim.face.survey import Survey, survey
 from handlap.sim.face.told import FaceDecides
@@ -33,7 +33,8 @@ class Found:
     numbers : figures of the true face
     survey : what the program makes of the readings
     verdict : what the program would do, from the readings
-    own : its own plan tried on the true face; where it laps nothing, all papers of the scenario
+    own : its own plan tried on the true face; where it laps nothing, all papers of the scenario; where the
+        face is flat enough, to half of what it measures, as is asked of the apprentice then
     do : what is best done with the true face: leave, lap, machine shop, or cannot tell
     """
 
@@ -67,9 +68,18 @@ def look_up(
     except FaceDecides as stopped:
         verdict, way = stopped.verdict, own_way(scenario, ())
     tell(0.6, "trying that plan on the true face")
-    true = crew_on(scenario, exercise.face, members=members, seed=1)
+    true = crew_on(_to_lap(scenario, numbers), exercise.face, members=members, seed=1)
     own = try_way(true, way, executor=executor)
     return Found(numbers, surveyed, verdict, own, _best_done(exercise, numbers, own)), true
+
+
+def _to_lap(scenario: Scenario, numbers: TrueNumbers) -> Scenario:
+    """The job that plans are tried on: a face inside its limit is to become half as much out."""
+    part = scenario.part
+    measured = numbers.measure(part.limit_by)
+    if measured > part.limit:
+        return scenario
+    return replace(scenario, part=replace(part, limit=0.5 * measured, allowance=None))
 
 
 def own_way(scenario: Scenario, planned: Sequence[StagePlan]) -> WayTried:
