@@ -155,8 +155,13 @@ def ready_lap(
     seed: int = 0,
     tolerance: float = TOLERANCE,
     progress: Callable[[float, str], None] | None = None,
+    face: TypicalFace | None = None,
+    worn: float = 0.0,
 ) -> ReadyLap:
-    """Set up one lap of the typical face; parameters and errors as in :func:`simulate`."""
+    """Set up one lap of the typical face; parameters and errors as in :func:`simulate`.
+
+    ``face``: another than the typical one; ``worn``: see :class:`handlap.sim.lapping.lap.Stage` [m].
+    """
     count = strokes if strokes is not None else scenario.exact.strokes
     if count is None:
         raise InputError("--strokes is missing: say how many strokes to simulate")
@@ -167,9 +172,10 @@ def ready_lap(
     grit = paper_named(scenario, paper)
     conditions = conditions_at(scenario, np.zeros(len(SCORES)))
     stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count, MOST_LOOKS))
+    stage = replace(stage, worn=worn)
     tell(0.0, "taking in the face")
     bench, gauged = gauge.bench_and_gauge(scenario, cells=CELLS)
-    face = typical_face(scenario, bench.grid.points, seed=seed)
+    face = face or typical_face(scenario, bench.grid.points, seed=seed)
     tell(0.3, "measuring the error of the steps")
     before = face.heights_at(bench.grid.points)
     resolution = choose_resolution(
