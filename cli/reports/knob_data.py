@@ -52,8 +52,8 @@ def text_of(values: NDArray[Any] | Sequence[float], kind: str = "<f4") -> str:
 def knob_data(knobs: KnobBench) -> dict[str, Any]:
     """All that the script of the page goes by; SI but for what is shown."""
     return {
-        **_face(knobs), **_hands(knobs), **_paper(knobs), **_shown(knobs), "knobs": _knobs(knobs),
-        "start": setting_json(knobs.start),
+        **_face(knobs), **_hands(knobs), **_paper(knobs), **_shown(knobs), "knobs": continuous_knobs(knobs),
+        "start": setting_json(knobs.start), "presets": [setting_json(setting) for _, setting in knobs.presets],
     }  # fmt: skip
 
 
@@ -183,7 +183,9 @@ def _felt(half: float, bell: Array) -> list[float]:
     path = np.ones(1)
     if half > 0.0:
         whole = int(np.floor(half - 0.5))
-        path = np.concatenate([[half - 0.5 - whole], np.ones(2 * whole + 1), [half - 0.5 - whole]]) / (2.0 * half)
+        path = np.concatenate([[half - 0.5 - whole], np.ones(2 * whole + 1), [half - 0.5 - whole]]) / (
+            2.0 * half
+        )
     both = np.convolve(path, sway)
     return [float(w) for w in both[both.size // 2 :]]
 
@@ -250,7 +252,7 @@ def _table(colour: Any) -> str:
     return text_of(np.round(255.0 * colour(LEVELS)[:, :3]), "u1")
 
 
-def _knobs(knobs: KnobBench) -> list[dict[str, Any]]:
+def continuous_knobs(knobs: KnobBench) -> list[dict[str, Any]]:
     """The continuous knobs: name, what it is called, range and step in the unit shown."""
     made = []
     for name, words, kind, low, high, steps in (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +48,16 @@ MOST_STROKES = 200_000
 MOST_LOOKS = 60
 FACES = 64
 """Faces inferred from feeler readings, of which the most typical is lapped."""
+
+
+class LappedFace(Protocol):
+    """A face evaluable anywhere, and how it was come by in words; empty where nothing is to be said."""
+
+    @property
+    def note(self) -> str: ...
+
+    def heights_at(self, points: Array) -> Array:
+        """Heights (n,) at points (n, 2) [m]."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +147,7 @@ class ReadyLap:
 
     bench: Bench
     gauged: Gauge
-    face: TypicalFace
+    face: LappedFace
     before: Array
     conditions: Conditions
     stage: Stage
@@ -155,7 +166,7 @@ def ready_lap(
     seed: int = 0,
     tolerance: float = TOLERANCE,
     progress: Callable[[float, str], None] | None = None,
-    face: TypicalFace | None = None,
+    face: LappedFace | None = None,
     worn: float = 0.0,
 ) -> ReadyLap:
     """Set up one lap of the typical face; parameters and errors as in :func:`simulate`.

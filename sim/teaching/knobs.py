@@ -26,7 +26,7 @@ from handlap.sim.lapping.paper_memory import PaperMemory, on_axes
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
-from handlap.sim.lapping.simulate import TOLERANCE, TypicalFace, paper_named, ready_lap, typical_face
+from handlap.sim.lapping.simulate import TOLERANCE, LappedFace, paper_named, ready_lap, typical_face
 from handlap.sim.materials.grits import GRITS, Grit
 from handlap.sim.materials.paper_law import PaperLaw
 from handlap.sim.teaching.lesson import StartFace
@@ -109,6 +109,7 @@ class KnobBench:
     memory : the paper's raster
     start : where the knobs stand when the page is opened: as the job has it
     errors : what is stated as the error of every figure of HELD [m]; empty before it was measured
+    presets : settings with a name to go to
     """
 
     scenario: Scenario
@@ -120,12 +121,13 @@ class KnobBench:
     papers: tuple[KnobPaper, ...]
     bench: Bench
     gauged: Gauge
-    face: TypicalFace
+    face: LappedFace
     own: Array
     conditions: Conditions
     memory: PaperMemory
     start: Setting
     errors: dict[str, float]
+    presets: tuple[tuple[str, Setting], ...] = ()
 
     @property
     def bend(self) -> float:
@@ -139,18 +141,24 @@ class KnobBench:
 
 
 @dataclass(frozen=True)
-class ShapedFace(TypicalFace):
-    """A job's face with a bow and a twist added to it."""
+class ShapedFace:
+    """A face with the bow and the twist of a setting added to it."""
 
+    face: LappedFace
     outline: Outline
     setting: Setting
+
+    @property
+    def note(self) -> str:
+        """As of the face."""
+        return self.face.note
 
     def heights_at(self, points: Array) -> Array:
         """Heights (n,) at points (n, 2) [m]."""
         added = added_shape(self.outline, self.setting, points)
         if self.setting.own == 0.0:
             return added
-        return self.setting.own * super().heights_at(points) + added
+        return self.setting.own * self.face.heights_at(points) + added
 
 
 def added_shape(outline: Outline, setting: Setting, points: Array) -> Array:
@@ -179,7 +187,9 @@ def refuse_for_knobs(scenario: Scenario) -> None:
     if exact.load is not None or exact.load_at is not None or exact.tilt_held:
         why.append("load or tilt are fixed (exact.*)")
     if why:
-        raise InputError(f"knobs leave out what this job has: {'; '.join(why)}. Say --steps to follow its lap")
+        raise InputError(
+            f"knobs leave out what this job has: {'; '.join(why)}. Say --steps to follow its lap"
+        )
 
 
 def open_knobs(
@@ -189,7 +199,7 @@ def open_knobs(
     chosen: str = "",
     paper: str | None = None,
     seed: int = 0,
-    face: TypicalFace | None = None,
+    face: LappedFace | None = None,
 ) -> KnobBench:
     """Prepare a page with knobs; its errors are still to be measured.
 
@@ -351,8 +361,7 @@ def fine_lap(knobs: KnobBench, setting: Setting, *, tolerance: float = TOLERANCE
 
 def shaped(knobs: KnobBench, setting: Setting) -> ShapedFace:
     """The face of a setting."""
-    face = knobs.face
-    return ShapedFace(face.faces, face.index, face.note, knobs.scenario.part.outline, setting)
+    return ShapedFace(knobs.face, knobs.scenario.part.outline, setting)
 
 
 def drawn_settings(knobs: KnobBench, count: int, seed: int) -> list[Setting]:
