@@ -17,8 +17,13 @@ from handlap.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from handlap.cli.reports.blocks import Report
+    from handlap.sim.job.scenario import Scenario
     from handlap.sim.teaching.frames import Followed
+    from handlap.sim.teaching.knobs import KnobBench
+    from handlap.sim.teaching.lesson import Lesson
 
 FILE = click.Path(path_type=Path)
 
@@ -26,6 +31,9 @@ FILE = click.Path(path_type=Path)
 @click.command()
 @scenario_argument()
 @click.option("--out", type=FILE, metavar="PAGE.html", help="Write the page to play with to this file.")
+@click.option(
+    "--steps", is_flag=True, help="The page shows the lap stroke by stroke instead; so it does with --way."
+)
 @click.option("--gif", type=FILE, metavar="FILE.gif", help="Write a moving picture for slides to this file.")
 @click.option(
     "--way",
@@ -47,6 +55,7 @@ FILE = click.Path(path_type=Path)
 def play(
     scenario: str,
     out: Path | None,
+    steps: bool,
     gif: Path | None,
     texts: tuple[str, ...],
     strokes: int | None,
@@ -56,19 +65,23 @@ def play(
     as_json: bool,
     json_file: Path | None,
 ) -> None:
-    """Make a page to play with: one lap, stroke by stroke, with a slider.
+    """Make a page to play with: knobs for hands, paper and face, and what comes of them at once.
 
-    It shows dye, pressure now, metal off, the face and its flatness moving together, for one way of
-    working or two side by side. The page is one file that needs no network: it works from a stick,
-    on a phone, and in class. The figures are those of "handlap simulate".
+    Hand height, lean, press, hollow, crown and twist, turns, paper and its age: every move of a knob
+    works the whole lap in the page. It shows it from the side and from above, compares two settings,
+    lets you draw what you expect first, and lay a straightedge on what came. SCENARIO may be a lesson.
 
-    A WAY is written as for "handlap compare".
+    With --steps, --way, --gif or --json it is one lap instead, stroke by stroke under a slider: dye,
+    pressure, metal off, the face and its flatness, for one way of working or two side by side, with
+    the figures of "handlap simulate". A WAY is written as for "handlap compare".
+
+    Either page is one file that needs no network: it works from a stick, on a phone, and in class.
     """
     from handlap.sim.common.errors import InputError
-    from handlap.sim.job.scenario_file import load
     from handlap.sim.job.ways import parse_way
 
-    job = in_its_units(load(scenario))
+    job, lesson = _job_or_lesson(scenario)
+    in_its_units(job)
     ways = [parse_way(text) for text in texts]
     places = [place for place in (out, gif, json_file) if place is not None]
     if not places and not as_json:
@@ -78,14 +91,86 @@ def play(
     check_places(None, *places)
 
     from handlap.cli.progress import Progress
-    from handlap.sim.teaching.frames import follow
 
-    with face_may_decide(Output(None, as_json, json_file)):
+    if steps or texts or gif is not None or as_json or json_file is not None:
+        from handlap.sim.teaching.frames import follow
+
+        with face_may_decide(Output(None, as_json, json_file)):
+            with Progress() as progress:
+                followed = follow(
+                    job, ways, strokes=strokes, paper=paper, seed=seed, frames=frames, progress=progress
+                )
+            _hand_over(followed, out, gif, json_file, as_json)
+        return
+    assert out is not None
+    with face_may_decide(Output(None, False, None)):
         with Progress() as progress:
-            followed = follow(
-                job, ways, strokes=strokes, paper=paper, seed=seed, frames=frames, progress=progress
-            )
-        _hand_over(followed, out, gif, json_file, as_json)
+            knobs = _knobs(job, lesson, strokes, paper, seed, progress)
+        _hand_over_knobs(knobs, lesson, out)
+
+
+def _job_or_lesson(name: str) -> tuple[Scenario, Lesson | None]:
+    """The job of this name, or that of the lesson of this name as its first case has it."""
+    from handlap.sim.common.errors import InputError
+    from handlap.sim.job.scenario_file import load
+    from handlap.sim.teaching.lesson_file import case_scenario, lesson_names, load_lesson
+
+    if name in dict(lesson_names()):
+        lesson = load_lesson(name)
+        return case_scenario(lesson, lesson.cases[0]), lesson
+    try:
+        return load(name), None
+    except InputError:
+        try:
+            lesson = load_lesson(name)
+        except InputError:
+            lesson = None
+        if lesson is None:
+            raise
+    return case_scenario(lesson, lesson.cases[0]), lesson
+
+
+def _knobs(
+    job: Scenario,
+    lesson: Lesson | None,
+    strokes: int | None,
+    paper: str | None,
+    seed: int,
+    progress: Callable[[float, str], None],
+) -> KnobBench:
+    """What the page with knobs goes by, held to ``simulate``."""
+    from handlap.sim.teaching.frames import strokes_to_limit
+    from handlap.sim.teaching.knob_lesson import open_lesson_knobs
+    from handlap.sim.teaching.knobs import measure_errors, open_knobs, refuse_for_knobs
+
+    def held(done: float, what: str) -> None:
+        progress(0.3 + 0.7 * done, what)
+
+    refuse_for_knobs(job)
+    progress(0.0, "setting up the page")
+    if lesson is not None:
+        return measure_errors(
+            open_lesson_knobs(lesson, strokes=strokes, paper=paper, seed=seed), progress=held
+        )
+    count, chosen = strokes or job.exact.strokes, ""
+    if count is None:
+        count, chosen = strokes_to_limit(job, paper=paper, seed=seed)
+    return measure_errors(
+        open_knobs(job, strokes=count, chosen=chosen, paper=paper, seed=seed), progress=held
+    )
+
+
+def _hand_over_knobs(knobs: KnobBench, lesson: Lesson | None, out: Path) -> None:
+    import sys
+
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.knob_page import knob_report, render_knobs
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit, note
+
+    write_whole(out, render_knobs(knobs, lesson=lesson.ask if lesson else ""))
+    emit(render(knob_report(knobs), Screen.of(sys.stdout)))
+    note(f"page written to {out}")
 
 
 def _hand_over(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+from collections.abc import Mapping
 from typing import Any
 
 from handlap.cli.reports.page import escape
@@ -35,6 +36,14 @@ def script_page(
         f'<script type="application/json" id="{name}">{harmless_json(held)}</script>\n'
         f"<script>{script}</script>\n</body>\n</html>\n"
     )
+
+
+def as_properties(palette: Mapping[str, tuple[str, str]]) -> str:
+    """A palette, light and dark, as properties of a page's style sheet."""
+    light, dark = (
+        " ".join(f"--{name}: {shades[kind]};" for name, shades in palette.items()) for kind in (0, 1)
+    )
+    return f":root {{ {light} }}\n@media screen and (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}\n"
 
 
 def digest_of(text: str) -> str:

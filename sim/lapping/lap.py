@@ -109,7 +109,10 @@ def law_of(scenario: Scenario, conditions: Conditions, grit: Grit) -> PaperLaw:
 
 @dataclass(frozen=True)
 class Stage:
-    """Work on one paper: how many strokes, and what happens every how many of them (0: never)."""
+    """Work on one paper: how many strokes, and what happens every how many of them (0: never).
+
+    ``worn``: metal that the paper has cut everywhere before the first of them, per area of paper [m].
+    """
 
     grit: Grit
     strokes: int
@@ -117,6 +120,7 @@ class Stage:
     brush_every: int
     sheet_every: int
     snapshots: tuple[int, ...] = ()
+    worn: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -529,13 +533,15 @@ def begin_lap(
     layout: Layout,
     *,
     paper_shift: tuple[float, float] = (0.0, 0.0),
+    worn: float = 0.0,
 ) -> LapState:
-    """A face (n,) [m] put on new paper, before the first stroke.
+    """A face (n,) [m] put on paper, before the first stroke.
 
     Parameters
     ----------
     layout : of the first strokes; what follows has to turn the part among the same states
     paper_shift : moves the raster of the paper's memory by so many nodes: nothing must feel it
+    worn : metal per area that the paper has cut everywhere before and that was brushed out; 0: new [m]
     """
     paper = _memory(bench, conditions, layout, paper_shift)
     followed = bench.scenario.wear.ages
@@ -548,6 +554,7 @@ def begin_lap(
         ways=len(layout.standings) if followed else 0,
         partly=followed and paper.on_sheet.size > 0,
     )
+    carried.dull[:] = worn
     frame, ground = _ground(bench, conditions, paper.reach)
     return LapState(
         heights=np.array(heights, dtype=float),
@@ -694,11 +701,13 @@ def run_stage(
     *,
     paper_shift: tuple[float, float] = (0.0, 0.0),
 ) -> LapRun:
-    """Carry a face (n,) [m] through one stage; the paper is new at its start.
+    """Carry a face (n,) [m] through one stage; the paper is new at its start, or as worn as the stage says.
 
     Parameters and errors as for :func:`begin_lap` and :func:`lap_on`.
     """
-    state = begin_lap(bench, heights, conditions, stage.grit, layout, paper_shift=paper_shift)
+    state = begin_lap(
+        bench, heights, conditions, stage.grit, layout, paper_shift=paper_shift, worn=stage.worn
+    )
     return lap_on(bench, state, conditions, layout)
 
 

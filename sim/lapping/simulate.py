@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +48,16 @@ MOST_STROKES = 200_000
 MOST_LOOKS = 60
 FACES = 64
 """Faces inferred from feeler readings, of which the most typical is lapped."""
+
+
+class LappedFace(Protocol):
+    """A face evaluable anywhere, and how it was come by in words; empty where nothing is to be said."""
+
+    @property
+    def note(self) -> str: ...
+
+    def heights_at(self, points: Array) -> Array:
+        """Heights (n,) at points (n, 2) [m]."""
 
 
 @dataclass(frozen=True)
@@ -136,7 +147,7 @@ class ReadyLap:
 
     bench: Bench
     gauged: Gauge
-    face: TypicalFace
+    face: LappedFace
     before: Array
     conditions: Conditions
     stage: Stage
@@ -155,8 +166,13 @@ def ready_lap(
     seed: int = 0,
     tolerance: float = TOLERANCE,
     progress: Callable[[float, str], None] | None = None,
+    face: LappedFace | None = None,
+    worn: float = 0.0,
 ) -> ReadyLap:
-    """Set up one lap of the typical face; parameters and errors as in :func:`simulate`."""
+    """Set up one lap of the typical face; parameters and errors as in :func:`simulate`.
+
+    ``face``: another than the typical one; ``worn``: see :class:`handlap.sim.lapping.lap.Stage` [m].
+    """
     count = strokes if strokes is not None else scenario.exact.strokes
     if count is None:
         raise InputError("--strokes is missing: say how many strokes to simulate")
@@ -167,9 +183,10 @@ def ready_lap(
     grit = paper_named(scenario, paper)
     conditions = conditions_at(scenario, np.zeros(len(SCORES)))
     stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count, MOST_LOOKS))
+    stage = replace(stage, worn=worn)
     tell(0.0, "taking in the face")
     bench, gauged = gauge.bench_and_gauge(scenario, cells=CELLS)
-    face = typical_face(scenario, bench.grid.points, seed=seed)
+    face = face or typical_face(scenario, bench.grid.points, seed=seed)
     tell(0.3, "measuring the error of the steps")
     before = face.heights_at(bench.grid.points)
     resolution = choose_resolution(

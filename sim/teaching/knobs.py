@@ -1,0 +1,407 @@
+"""A lap small enough to be worked anew whenever somebody turns a knob, and held to ``simulate``.
+
+The lap is that of :mod:`handlap.sim.lapping.lap` on few cells and few rows.  What no knob changes (grid,
+rows, hull, the paper's raster, way to the leading edge) is prepared here, for a page that carries on from it
+by itself.  How far its figures are from those of a fine lap is measured on settings drawn for the job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from handlap.sim.common.errors import InputError, TippingError
+from handlap.sim.common.outline import Array, Outline
+from handlap.sim.job.results import Figures
+from handlap.sim.job.scenario import Scenario, Turning, TurnState, Uncertain
+from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.lapping import gauge
+from handlap.sim.lapping.ensemble import SCORES, conditions_at
+from handlap.sim.lapping.gauge import Gauge
+from handlap.sim.lapping.ground import is_flat
+from handlap.sim.lapping.lap import Bench, Conditions, Stage, begin_lap, law_of, run_stage, stage_layout
+from handlap.sim.lapping.paper_memory import PaperMemory, on_axes
+from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
+from handlap.sim.lapping.resolution import first_quad
+from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
+from handlap.sim.lapping.simulate import TOLERANCE, LappedFace, paper_named, ready_lap, typical_face
+from handlap.sim.materials.grits import GRITS, Grit
+from handlap.sim.materials.paper_law import PaperLaw
+from handlap.sim.teaching.lesson import StartFace
+from handlap.sim.teaching.lesson_face import start_faces
+
+CELLS = 240
+LOOKS = 20
+FEWEST_ROWS, MOST_ROWS = 240, 480
+LEAST_STROKES, MOST_STROKES = 40, 2400
+"""More strokes than that would make an answer wait; what comes of a face is told long before."""
+TURNS = (0, 20, 40, 80, 160, 320)
+"""Strokes between turns that can be chosen besides the job's own; 0: never."""
+GRADES = ("P80", "P120", "P180", "P240", "P400")
+"""Papers that can be chosen besides the job's own."""
+HIGHEST_HANDS, LEAST_PRESS, MOST_PRESS, MOST_BLUNT = 0.1, 10.0, 250.0, 0.95
+LEAN_SHARE = 0.2
+"""Greatest lean to one side over the width of the face [-]."""
+LEAST_BEND = 100e-6
+"""Bow and twist can be turned by so much at the least [m]."""
+TRIALS = 12
+"""Settings on which the error of the small lap is measured."""
+ROOM = 2.0
+"""The error that is stated is so many times the greatest found there."""
+LEAST_ERROR = 0.5e-6
+TRIAL_TOLERANCE = 0.5e-6
+"""Step error of the fine laps that it is measured against [m]."""
+HELD = ("flatness", "straightedge", "mean_depth", "greatest_depth", "taper_along", "taper_across")
+"""Figures whose error is stated."""
+
+
+@dataclass(frozen=True)
+class Setting:
+    """Where all knobs stand.
+
+    Attributes
+    ----------
+    height : of the push over the paper [m]
+    lean : the press lies this much to the left of the middle of the part, as the operator looks [m]
+    press : of the hands [N]
+    own : share of the job's own face that is there, 0 or 1 [-]
+    bow, twist : the middle over the ends, and corners over the other two, added to it [m]
+    turn, grit : which of the intervals and papers
+    blunt : share of the paper's sharpness that is gone before the first stroke [-]
+    """
+
+    height: float
+    lean: float
+    press: float
+    own: float
+    bow: float
+    twist: float
+    turn: int
+    grit: int
+    blunt: float
+
+
+@dataclass(frozen=True)
+class KnobPaper:
+    """One paper of the page: its law, strokes between brushings and sheets, and the rows for every turn."""
+
+    grit: Grit
+    law: PaperLaw
+    bedding: float
+    brush_every: int
+    sheet_every: int
+    stages: tuple[Stage, ...]
+    layouts: tuple[Layout, ...]
+
+
+@dataclass(frozen=True)
+class KnobBench:
+    """All of a page with knobs that no knob changes.
+
+    Attributes
+    ----------
+    strokes : worked whenever a knob moves; ``chosen``: how they were come by, in words
+    states : ways of lying that a turning round goes through; ``turns``: intervals to choose from
+    bench, gauged : the small grid, and what takes the figures there
+    face : the job's own face, ``own`` its heights (n,) on the grid [m]
+    memory : the paper's raster
+    start : where the knobs stand when the page is opened: as the job has it
+    errors : what is stated as the error of every figure of HELD [m]; empty before it was measured
+    presets : settings with a name to go to
+    """
+
+    scenario: Scenario
+    strokes: int
+    chosen: str
+    seed: int
+    states: tuple[TurnState, ...]
+    turns: tuple[int, ...]
+    papers: tuple[KnobPaper, ...]
+    bench: Bench
+    gauged: Gauge
+    face: LappedFace
+    own: Array
+    conditions: Conditions
+    memory: PaperMemory
+    start: Setting
+    errors: dict[str, float]
+    presets: tuple[tuple[str, Setting], ...] = ()
+
+    @property
+    def bend(self) -> float:
+        """How far bow and twist can be turned either way [m]."""
+        return max(LEAST_BEND, 1.2 * float(gauge.flatness(self.gauged, self.own)[0]))
+
+    @property
+    def lean(self) -> float:
+        """How far the press can be turned to either side [m]."""
+        return LEAN_SHARE * self.scenario.part.outline.width
+
+
+@dataclass(frozen=True)
+class ShapedFace:
+    """A face with the bow and the twist of a setting added to it."""
+
+    face: LappedFace
+    outline: Outline
+    setting: Setting
+
+    @property
+    def note(self) -> str:
+        """As of the face."""
+        return self.face.note
+
+    def heights_at(self, points: Array) -> Array:
+        """Heights (n,) at points (n, 2) [m]."""
+        added = added_shape(self.outline, self.setting, points)
+        if self.setting.own == 0.0:
+            return added
+        return self.setting.own * self.face.heights_at(points) + added
+
+
+def added_shape(outline: Outline, setting: Setting, points: Array) -> Array:
+    """Bow and twist of a setting (n,) at points (n, 2) [m]."""
+    shape = StartFace(along=setting.bow, twist=setting.twist)
+    return np.asarray(start_faces(shape, outline, points, members=1, seed=0)[0])
+
+
+def refuse_for_knobs(scenario: Scenario) -> None:
+    """Refuse a job that the small lap leaves something out of.
+
+    Raises
+    ------
+    InputError : with all that stands in the way
+    """
+    part, exact = scenario.part, scenario.exact
+    why = []
+    if part.thickness is not None or part.ribbed_as is not None:
+        why.append("the part bends (part.thickness, part.stiffness)")
+    if not is_flat(scenario):
+        why.append("plate or paper are not flat (plate.*, paper.lumps)")
+    if scenario.strokes.pattern not in ("straight", "one way"):
+        why.append(f'the strokes are no straight ones (strokes.pattern = "{scenario.strokes.pattern}")')
+    if scenario.hands.twist:
+        why.append("the part is twisted at every pass (hands.twist)")
+    if exact.load is not None or exact.load_at is not None or exact.tilt_held:
+        why.append("load or tilt are fixed (exact.*)")
+    if why:
+        raise InputError(
+            f"knobs leave out what this job has: {'; '.join(why)}. Say --steps to follow its lap"
+        )
+
+
+def open_knobs(
+    scenario: Scenario,
+    *,
+    strokes: int | None = None,
+    chosen: str = "",
+    paper: str | None = None,
+    seed: int = 0,
+    face: LappedFace | None = None,
+) -> KnobBench:
+    """Prepare a page with knobs; its errors are still to be measured.
+
+    Parameters
+    ----------
+    strokes : worked whenever a knob moves; no more than ``MOST_STROKES`` are
+    paper : the paper that it opens with; without it the one the job starts on
+    face : the starting face; without it the typical one of the readings
+
+    Raises
+    ------
+    InputError : for a job that the small lap leaves something out of
+    """
+    refuse_for_knobs(scenario)
+    count = min(max(strokes or LEAST_STROKES, LEAST_STROKES), MOST_STROKES)
+    bench, gauged = gauge.bench_and_gauge(scenario, cells=CELLS)
+    if bench.bending is not None:
+        raise InputError("knobs leave out that this part bends. Say --steps to follow its lap")
+    typical = face or typical_face(scenario, bench.grid.points, seed=seed)
+    grits = _papers(scenario)
+    conditions = conditions_at(
+        replace(scenario, paper=replace(scenario.paper, grits=grits)), np.zeros(len(SCORES))
+    )
+    states = scenario.turning.states
+    if len(states) < 2:
+        states = tuple(TurnState(*state) for state in SCHEDULE_STATES["half"])
+    begun = paper_named(scenario, paper)
+    rhythm = choose_rhythm(scenario, conditions, begun)
+    turns = tuple(sorted({*TURNS, rhythm.turn_every}))
+    papers, memory = [], None
+    for grit in grits:
+        made, memory = _paper(scenario, bench, conditions, grit, states, turns, count, seed)
+        papers.append(made)
+    assert memory is not None
+    if memory.on_sheet.size:
+        raise InputError(
+            "knobs leave out what this job has: its strokes run past the paper (plate, paper.strips, "
+            "strokes.length). Say --steps to follow its lap"
+        )
+    hands = scenario.hands
+    start = Setting(
+        float(hands.height.value), float(hands.bias_across.value), float(hands.press.value), 1.0, 0.0, 0.0,
+        turns.index(rhythm.turn_every), grits.index(begun), 0.0,
+    )  # fmt: skip
+    return KnobBench(
+        scenario, count, chosen, seed, states, turns, tuple(papers), bench, gauged, typical,
+        typical.heights_at(bench.grid.points), conditions, memory, start, {},
+    )  # fmt: skip
+
+
+def _papers(scenario: Scenario) -> tuple[Grit, ...]:
+    """The job's papers and some more, coarse to fine."""
+    named = {grit.name: grit for grit in (*(GRITS[name] for name in GRADES), *scenario.paper.grits)}
+    return tuple(sorted(named.values(), key=lambda grit: -grit.diameter))
+
+
+def _paper(
+    scenario: Scenario,
+    bench: Bench,
+    conditions: Conditions,
+    grit: Grit,
+    states: tuple[TurnState, ...],
+    turns: tuple[int, ...],
+    strokes: int,
+    seed: int,
+) -> tuple[KnobPaper, PaperMemory]:
+    """One paper of a page, brushed and changed as the job has it or as is due at the job's own press."""
+    rhythm = choose_rhythm(scenario, conditions, grit)
+    stages, layouts = [], []
+    memory = None
+    for every in turns:
+        job = _turned(scenario, states, every, rhythm.brush_every, rhythm.sheet_every)
+        stage = stage_of(job, conditions, grit, strokes, check_interval(job, strokes, LOOKS))
+        quad, of = first_quad(bench, conditions, stage), replace(bench, scenario=job)
+        while True:
+            layout = stage_layout(of, stage, quad_strokes=quad, seed=seed)
+            if layout.x.size >= FEWEST_ROWS or quad < ROWS_PER_QUAD * strokes / MOST_ROWS:
+                break
+            quad *= 0.5
+        stages.append(stage)
+        layouts.append(layout)
+        if memory is None or every:
+            memory = begin_lap(of, np.zeros(bench.grid.u.size), conditions, grit, layout).paper
+    assert memory is not None
+    made = KnobPaper(
+        grit, law_of(scenario, conditions, grit), conditions.bedding_of(grit), rhythm.brush_every,
+        rhythm.sheet_every, tuple(stages), tuple(layouts),
+    )  # fmt: skip
+    if not on_axes(scenario.strokes.pattern, layouts[-1].standings[:, 1]):
+        raise InputError(
+            "knobs leave out what this job has: strokes askew to the plate (strokes.direction). "
+            "Say --steps to follow its lap"
+        )
+    return made, memory
+
+
+def _turned(
+    scenario: Scenario, states: tuple[TurnState, ...], every: int, brush: int, sheet: int
+) -> Scenario:
+    """The job turned every so many strokes (0: never), brushed and on new sheets as stated."""
+    turning = Turning("of the knobs", states if every else states[:1], every)
+    paper = replace(scenario.paper, brush_every=brush, sheet_every=sheet)
+    return replace(scenario, turning=turning, paper=paper)
+
+
+def job_at(knobs: KnobBench, setting: Setting) -> Scenario:
+    """The job as a setting of the knobs has it, the face and the age of the paper aside."""
+    scenario, paper = knobs.scenario, knobs.papers[setting.grit]
+    turned = _turned(scenario, knobs.states, knobs.turns[setting.turn], paper.brush_every, paper.sheet_every)
+    hands = replace(
+        scenario.hands,
+        press=Uncertain.fixed(setting.press, "hands.press"),
+        height=Uncertain.fixed(setting.height, "hands.height"),
+        bias_across=Uncertain.fixed(setting.lean, "hands.bias_across"),
+    )
+    grits = replace(turned.paper, grits=(paper.grit,), start=paper.grit)
+    return replace(turned, hands=hands, paper=grits)
+
+
+def worn_of(knobs: KnobBench, setting: Setting) -> float:
+    """Metal per area that paper has cut when so much of its sharpness is gone [m]."""
+    return float(-knobs.papers[setting.grit].law.dulling_scale * np.log(1.0 - setting.blunt))
+
+
+def small_lap(knobs: KnobBench, setting: Setting) -> tuple[Figures, Array]:
+    """Figures at the looks, and the face at the end (n,) [m], of the lap that the page works.
+
+    Raises
+    ------
+    TippingError : if the press lies off the face
+    """
+    job, paper = job_at(knobs, setting), knobs.papers[setting.grit]
+    bench = replace(knobs.bench, scenario=job)
+    before = shaped(knobs, setting).heights_at(bench.grid.points)
+    conditions = conditions_at(job, np.zeros(len(SCORES)))
+    stage = replace(paper.stages[setting.turn], worn=worn_of(knobs, setting))
+    run = run_stage(bench, before, conditions, stage, paper.layouts[setting.turn])
+    if run.tipped > 0.0:
+        raise TippingError("the press lies off the face")
+    return gauge.figures(knobs.gauged, before, run.heights), run.heights[-1]
+
+
+def fine_lap(knobs: KnobBench, setting: Setting, *, tolerance: float = TOLERANCE) -> Figures:
+    """The figures of ``simulate`` at the end of the same work [m].
+
+    Raises
+    ------
+    TippingError : if the press lies off the face
+    """
+    ready = ready_lap(
+        job_at(knobs, setting), strokes=knobs.strokes, seed=knobs.seed, tolerance=tolerance,
+        face=shaped(knobs, setting), worn=worn_of(knobs, setting),
+    )  # fmt: skip
+    run = run_stage(ready.bench, ready.before, ready.conditions, ready.stage, ready.layout)
+    if run.tipped > 0.0:
+        raise TippingError("the press lies off the face")
+    return gauge.figures(ready.gauged, ready.before, run.heights[-1:])
+
+
+def shaped(knobs: KnobBench, setting: Setting) -> ShapedFace:
+    """The face of a setting."""
+    return ShapedFace(knobs.face, knobs.scenario.part.outline, setting)
+
+
+def drawn_settings(knobs: KnobBench, count: int, seed: int) -> list[Setting]:
+    """Settings drawn evenly over all that the knobs can be turned to."""
+    rng = np.random.default_rng([seed, 17])
+    found = []
+    for _ in range(count):
+        height, lean, press, bow, twist, blunt = rng.random(6)
+        found.append(
+            Setting(
+                height=HIGHEST_HANDS * height,
+                lean=knobs.lean * (2.0 * lean - 1.0),
+                press=LEAST_PRESS + (MOST_PRESS - LEAST_PRESS) * press,
+                own=float(rng.integers(2)),
+                bow=knobs.bend * (2.0 * bow - 1.0),
+                twist=knobs.bend * (2.0 * twist - 1.0),
+                turn=int(rng.integers(len(knobs.turns))),
+                grit=int(rng.integers(len(knobs.papers))),
+                blunt=MOST_BLUNT * blunt,
+            )
+        )
+    return found
+
+
+def measure_errors(
+    knobs: KnobBench, *, trials: int = TRIALS, progress: Callable[[float, str], None] | None = None
+) -> KnobBench:
+    """The same with its errors: twice the greatest of the job as it stands and of some settings drawn."""
+    worst = dict.fromkeys(HELD, 0.0)
+    settings = [knobs.start, *drawn_settings(knobs, trials, knobs.seed)]
+    for i, setting in enumerate(settings):
+        if progress is not None:
+            progress(i / len(settings), "holding the page to simulate")
+        try:
+            small, _ = small_lap(knobs, setting)
+            fine = fine_lap(knobs, setting, tolerance=TRIAL_TOLERANCE)
+        except TippingError:
+            # The page says of such a setting that the part tips, and no figures.
+            continue
+        for name in HELD:
+            off = float(getattr(small, name)[-1] - getattr(fine, name)[-1])
+            worst[name] = max(worst[name], abs(off))
+    return replace(knobs, errors={name: max(LEAST_ERROR, ROOM * off) for name, off in worst.items()})
