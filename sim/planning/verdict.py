@@ -22,7 +22,7 @@ SHOP_AT = 0.25
 DISAGREE = 0.5
 """By straightedge and by zone the face may differ; at this gap in chance the limit's sense decides."""
 CLEAR = 1.5
-"""One thing decides where its share is so many times that of the next."""
+"""One thing decides where its share is this many times that of the next."""
 NUMERICS = 0.1
 """Numerical error over the limit below which it never stands in the way of a verdict."""
 
