@@ -271,7 +271,7 @@ def test_no_verdict_shape_or_figure_is_right_in_more_than_about_half(drawn):
 @pytest.mark.parametrize("level", LEVELS)
 def test_no_fixed_answer_earns_half_of_the_marks(level, monkeypatch):
     """Forty jobs of a level marked whole: empty answers, one verdict throughout, and the likeliest of all."""
-    monkeypatch.setattr(exercise_trial, "TRIED", replace(exercise_trial.TRIED, cells=600, rows=500))
+    monkeypatch.setattr(exercise_trial, "EXERCISED", replace(exercise_trial.EXERCISED, cells=600, rows=500))
     got: dict[str, list[float]] = {}
     right = dict.fromkeys(("leave", "lap", "machine shop"), 0)
     for seed in MANY:

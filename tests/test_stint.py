@@ -19,7 +19,7 @@ from handlap.cli.asking.exercise_folder import FORM, SEAL, STINT
 from handlap.cli.main import main
 from handlap.sim.common.errors import InputError
 from handlap.sim.job.ways import Way, apply_way
-from handlap.sim.lapping import kernels
+from handlap.sim.lapping import column_kernels
 from handlap.sim.lapping.lap import Stage, run_stage, stage_layout
 from handlap.sim.planning.course import run_course
 from handlap.sim.planning.crew import vary
@@ -82,7 +82,7 @@ def test_a_stint_without_turns_is_the_course_of_a_plan(bench):
 def test_what_comes_off_the_face_lies_on_the_paper(bench):
     states = worked(bench, *BLOCKS, "sheet P120", "lap 50", "turn walk", "lap 50")[0]
     end = states[-1]
-    deposited = end.state.counted[kernels.D_DEPOSITED]
+    deposited = end.state.counted[column_kernels.D_DEPOSITED]
     assert end.state.removed == pytest.approx(deposited, rel=1e-9)
     part = bench.exercise.scenario.part
     off = bench.crew.bench.grid.area @ (bench.before - end.heights)

@@ -16,7 +16,7 @@ from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import Scenario, Turning, TurnState, Uncertain
-from handlap.sim.job.turning import SCHEDULE_STATES
+from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.gauge import Gauge
@@ -225,7 +225,7 @@ def open_knobs(
     )
     states = scenario.turning.states
     if len(states) < 2:
-        states = tuple(TurnState(*state) for state in SCHEDULE_STATES["half"])
+        states = SCHEDULES["half"].states
     begun = paper_named(scenario, paper)
     rhythm = choose_rhythm(scenario, conditions, begun)
     turns = tuple(sorted({*TURNS, rhythm.turn_every}))

@@ -21,7 +21,7 @@ from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.face.straightedge import FaceLine
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import StraightedgeLine, TurnState
-from handlap.sim.lapping import gauge, kernels
+from handlap.sim.lapping import column_kernels, gauge
 from handlap.sim.lapping.lap import LapState, Stage, begin_lap, lap_on, stage_layout
 from handlap.sim.lapping.poses import START, Layout, Place
 from handlap.sim.lapping.resolution import first_quad
@@ -169,11 +169,11 @@ def carry_out(bench: StintBench, now: StintState, order: Order) -> tuple[StintSt
         # On the paper that lies there a new sheet goes on where the old one was; another kind begins anew.
         same = now.grit is not None and now.grit.name == grit.name
         place = now.place if same else replace(now.place, groups=0)
-        state, pending = (now.state, kernels.EVENT_SHEET) if same and now.state else (None, 0)
+        state, pending = (now.state, column_kernels.EVENT_SHEET) if same and now.state else (None, 0)
         return replace(now, state=state, grit=grit, pending=pending, place=place, costs=costs), Told()
     if order.kind == "brush":
         costs = replace(costs, minutes=costs.minutes + BRUSH_MINUTES, brushings=costs.brushings + 1)
-        return replace(now, pending=now.pending | kernels.EVENT_BRUSH, costs=costs), Told()
+        return replace(now, pending=now.pending | column_kernels.EVENT_BRUSH, costs=costs), Told()
     if order.kind == "turn":
         costs = replace(costs, minutes=costs.minutes + TURN_MINUTES, turns=costs.turns + 1)
         place = replace(now.place, state=_turned(now.place.state, order.turn), since=0)
