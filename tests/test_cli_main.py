@@ -252,3 +252,18 @@ def test_the_shell_completes_commands_options_and_scenarios():
 def test_the_shell_gets_a_script():
     done = CliRunner().invoke(main, [], env={"_HANDLAP_COMPLETE": "zsh_source"}, prog_name="handlap")
     assert "#compdef handlap" in done.stdout
+
+
+def test_a_checkout_without_links_works(tmp_path: Path) -> None:
+    """Links that came as small text files, as on Windows and in some downloads."""
+    folder = tmp_path / ".src" / "handlap"
+    folder.mkdir(parents=True)
+    for name in ("sim", "cli", "scenarios"):
+        (folder / name).write_text(f"../../{name}", encoding="utf-8")
+        (tmp_path / name).symlink_to(SOURCE / name)
+    shutil.copy(SOURCE / ".src" / "handlap" / "__init__.py", folder)
+    env = {**os.environ, "PYTHONPATH": str(tmp_path / ".src")}
+    code = "import handlap.sim.job.scenario_file as file; print(file.__file__); file.load('formula-check')"
+    done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True, timeout=120)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip() == str(tmp_path / "sim" / "job" / "scenario_file.py")

@@ -12,8 +12,8 @@ from the literature), *derived* (worked out from those), *common practice* (no s
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from types import NoneType
 from typing import Annotated, Any, Literal, get_args, get_origin, get_type_hints
 
@@ -126,15 +126,15 @@ def allowed_words(row: Key, system: System = "mm") -> str:
     return "; or ".join(parts)
 
 
-def keys_of(record: type, table: str) -> Iterator[tuple[str, Key]]:
+@cache
+def keys_of(record: type, table: str) -> tuple[tuple[str, Key], ...]:
     """Name of the field and key of every key on a record, named in full; ``table``: its name with a dot."""
+    found = []
     for field, hint in get_type_hints(record, include_extras=True).items():
-        if get_origin(hint) is not Annotated:
-            continue
-        held, *notes = get_args(hint)
-        for key in notes:
-            if isinstance(key, Key):
-                yield field, _completed(key, table + (key.name or field), held)
+        held, *notes = get_args(hint) if get_origin(hint) is Annotated else (hint,)
+        keys = (key for key in notes if isinstance(key, Key))
+        found += [(field, _completed(key, table + (key.name or field), held)) for key in keys]
+    return tuple(found)
 
 
 def _completed(key: Key, name: str, held: Any) -> Key:
