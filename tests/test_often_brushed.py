@@ -33,22 +33,25 @@ def often(brush: int, sheet: int, turn: int = 0, **how: Any):
 
 
 @pytest.mark.parametrize(
-    ("brush", "sheet", "turn"),
+    ("brush", "sheet", "turn", "pattern"),
     [
-        (1, 300, 0),
-        (2, 300, 40),
-        (5, 300, 0),
-        (50, 5, 0),
-        (0, 3, 0),
-        (1, 8, 0),
-        (1, 20, 0),
-        (1, 40, 0),
-        (2, 2, 0),
+        (1, 300, 0, "straight"),
+        (2, 300, 40, "straight"),
+        (5, 300, 0, "straight"),
+        (50, 5, 0, "straight"),
+        (0, 3, 0, "straight"),
+        (1, 8, 0, "straight"),
+        (1, 20, 0, "straight"),
+        (1, 40, 0, "straight"),
+        (2, 2, 0, "straight"),
+        (1, 300, 0, "diagonal"),
+        (1, 300, 0, "circle"),
+        (1, 300, 0, "eight"),
     ],
 )
-def test_it_is_the_lap_that_is_cut_at_every_brushing_and_sheet(brush, sheet, turn, monkeypatch):
+def test_it_is_the_lap_that_is_cut_at_every_brushing_and_sheet(brush, sheet, turn, pattern, monkeypatch):
     """A quarter of the rows at the most, and the map within what is told of that of the lap in full."""
-    bench, before, conditions, stage = often(brush, sheet, turn)
+    bench, before, conditions, stage = often(brush, sheet, turn, pattern=pattern)
     found = choose_resolution(bench, before, conditions, stage, tolerance=TOLERANCE, seed=0)
     assert found.error <= TOLERANCE and max(slowed(found.quad_strokes, brush, sheet)) > 1
     layout = stage_layout(bench, stage, quad_strokes=found.quad_strokes, seed=0)
