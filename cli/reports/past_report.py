@@ -34,6 +34,8 @@ def past_jobs_report(place: Path | None, jobs: Sequence[PastJob], dropped: int =
         how = (
             "Plans take from those with the same metal, kind of paper, wet or dry: of another grade what "
             "grades have in common; of another metal the hands alone.",
+            "Three weighed jobs about halve the range of the cut, and take less off that of the strokes: the "
+            "rest is the face and what jobs differ by. A plan says under Narrower what its ranges come from.",
             "To leave them out once: --afresh. To take one out: handlap past-jobs --drop N.",
         )
         sections.append(Section("How they are used", (Bullets(how),), aside=True))
