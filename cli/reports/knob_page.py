@@ -23,14 +23,14 @@ from handlap.sim.teaching.knobs import HELD, KnobBench
 HERE = Path(__file__).parent
 SCRIPTS = ("knob_lap.js", "knob_figures.js", "knob_map.js", "knob_side.js", "knob_edge.js", "knob_page.js")
 VIEWS = (
-    ("side", "Side view", ""),
-    ("height", "The face now", "brown: proud; blue: low; tilt taken off"),
-    ("removed", "Metal off so far", "dark: much has gone"),
-    ("pressure", "Pressure on the push", "dark: hard; hands in their mean place"),
-    ("difference", "B less A", ""),
-    ("curve", "Out of flat", "full: now; dotted: A; broken: the limit; upright: the strokes shown"),
+    ("side", "Side view", "Side", ""),
+    ("curve", "Out of flat", "Curve", "full: now; dotted: A; broken: the limit; upright: the strokes shown"),
+    ("height", "The face now", "Face", "brown: proud; blue: low; tilt taken off"),
+    ("removed", "Metal off so far", "Off", "dark: much has gone"),
+    ("pressure", "Pressure on the push", "Press", "dark: hard; hands in their mean place"),
+    ("difference", "What B takes off, less A", "B − A", ""),
 )
-"""What can be seen: key, heading, and a line on how to read it."""
+"""What can be seen: key, heading, its short form, and a line on how to read it."""
 ROWS = (
     ("flatness", "flatness"),
     ("straightedge", "straightedge, worst"),
@@ -52,7 +52,7 @@ def render_knobs(knobs: KnobBench, *, lesson: str = "") -> str:
         f"{_head(knobs, lesson)}\n"
         '<noscript><p>This page works its lap in a script: without scripts it shows nothing.</p></noscript>\n'
         f'<main class="scripted" id="bench">\n{_knobs(knobs)}{_views()}</main>\n'
-        f'<div class="scripted">\n{_figures()}{_sketch()}{_edge(knobs)}</div>\n{_foot(knobs)}\n'
+        f'<div class="scripted">\n{_figures()}<div class="pair">\n{_sketch()}{_edge(knobs)}</div></div>\n{_foot(knobs)}\n'
     )  # fmt: skip
     return script_page(f"Knobs: {subject(knobs.scenario)}", style, body, ("knob-data", _data(knobs)), script)
 
@@ -117,13 +117,13 @@ def _knobs(knobs: KnobBench) -> str:
 
 def _views() -> str:
     tabs = "".join(
-        f'<button type="button" data-view="{key}" aria-pressed="false">{escape(title)}</button>'
-        for key, title, _ in VIEWS
+        f'<button type="button" data-view="{key}" aria-pressed="false">{escape(short)}</button>'
+        for key, _, short, _ in VIEWS
     )
     return (
         '<section class="seen" aria-label="What comes of it">\n<p id="answer" role="status" aria-live="polite"></p>\n'
         f'<div class="tabs" role="group" aria-label="What to see">{tabs}</div>\n<div class="views">\n'
-        + "\n".join(_view(key, title, hint) for key, title, hint in VIEWS)
+        + "\n".join(_view(key, title, hint) for key, title, _, hint in VIEWS)
         + "\n</div></section>\n"
     )
 
