@@ -82,6 +82,7 @@
     FIGURES.forEach((name) => {
       byId(`start-${name}`).textContent = digits(now.figures[0][name] * job.per.height);
       byId(`now-${name}`).textContent = digits(f[name] * job.per.height);
+      byId(`error-${name}`).textContent = digits((job.leastError + job.errors[name] * f.greatest_depth) * job.per.height);
       byId(`kept-${name}`).textContent = kept && !kept.fault ? digits(kept.figures[at(kept)][name] * job.per.height) : "–";
     });
     const grams = (one, k) => (one.figures[k].mean_depth * job.per.swarf).toFixed(2);

@@ -50,8 +50,10 @@ LEAST_BEND = 100e-6
 TRIALS = 12
 """Settings on which the error of the small lap is measured."""
 ROOM = 2.0
-"""The error that is stated is so many times the greatest found there."""
-LEAST_ERROR = 0.5e-6
+"""What is stated is so many times the greatest share found there."""
+LEAST_ERROR, LEAST_SHARE = 1e-6, 0.01
+"""The error of a figure is stated as the first [m] and a share, no less than the second, of the deepest cut
+[-]: what few cells miss grows with how steep ends are cut."""
 FINER_CELLS, FINER_ROWS = 2400, 4
 """Cells, and rows over those of the small lap, of the laps that it is measured against."""
 HELD = ("flatness", "straightedge", "mean_depth", "greatest_depth", "taper_along", "taper_across")
@@ -109,7 +111,8 @@ class KnobBench:
     face : the job's own face, ``own`` its heights (n,) on the grid [m]
     memory : the paper's raster
     start : where the knobs stand when the page is opened: as the job has it
-    errors : what is stated as the error of every figure of HELD [m]; empty before it was measured
+    errors : share of the deepest cut in what is stated as the error of every figure of HELD [-], see
+        :func:`error_of`; empty before it was measured
     presets : settings with a name to go to
     """
 
@@ -411,12 +414,12 @@ def measure_errors(
     knobs: KnobBench, *, trials: int = TRIALS, progress: Callable[[float, str], None] | None = None
 ) -> KnobBench:
     """The same with its errors: twice the greatest of the job as it stands and of some settings drawn."""
-    worst = dict.fromkeys(HELD, 0.0)
+    share = dict.fromkeys(HELD, 0.0)
     finer = gauge.bench_and_gauge(knobs.scenario, cells=FINER_CELLS)
     settings = [knobs.start, *drawn_settings(knobs, trials, knobs.seed)]
     for i, setting in enumerate(settings):
         if progress is not None:
-            progress(i / len(settings), "holding the page to simulate")
+            progress(i / len(settings), "holding the page to finer laps")
         try:
             small, _ = small_lap(knobs, setting)
             fine = finer_lap(knobs, setting, finer)
@@ -424,6 +427,11 @@ def measure_errors(
             # The page says of such a setting that the part tips, and no figures.
             continue
         for name in HELD:
-            off = float(getattr(small, name)[-1] - getattr(fine, name)[-1])
-            worst[name] = max(worst[name], abs(off))
-    return replace(knobs, errors={name: max(LEAST_ERROR, ROOM * off) for name, off in worst.items()})
+            off = abs(float(getattr(small, name)[-1] - getattr(fine, name)[-1]))
+            share[name] = max(share[name], (off - LEAST_ERROR) / float(small.greatest_depth[-1]))
+    return replace(knobs, errors={name: max(LEAST_SHARE, ROOM * worst) for name, worst in share.items()})
+
+
+def error_of(knobs: KnobBench, name: str, greatest_depth: float) -> float:
+    """What is stated as the error of a figure where so much came off at the deepest [m]."""
+    return LEAST_ERROR + knobs.errors[name] * greatest_depth
