@@ -115,18 +115,16 @@ def _job_or_lesson(name: str) -> tuple[Scenario, Lesson | None]:
     from handlap.sim.job.scenario_file import load
     from handlap.sim.teaching.lesson_file import case_scenario, lesson_names, load_lesson
 
-    if name in dict(lesson_names()):
-        lesson = load_lesson(name)
-        return case_scenario(lesson, lesson.cases[0]), lesson
-    try:
-        return load(name), None
-    except InputError:
+    if name not in dict(lesson_names()):
         try:
-            lesson = load_lesson(name)
+            return load(name), None
         except InputError:
-            lesson = None
-        if lesson is None:
-            raise
+            # Not a job: perhaps the file of a lesson.
+            if not Path(name).is_file() or "[[case]]" not in Path(name).read_text(
+                encoding="utf-8", errors="replace"
+            ):
+                raise
+    lesson = load_lesson(name)
     return case_scenario(lesson, lesson.cases[0]), lesson
 
 

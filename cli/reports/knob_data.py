@@ -1,8 +1,9 @@
-"""What a page with knobs goes by: the small lap as its script works it, knobs and words in the user's units."""
+"""What a page with knobs goes by: the small lap as its script works it, and knobs in the user's units."""
 
 from __future__ import annotations
 
 import base64
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -10,17 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.cli.drawing import colours
-from handlap.cli.reports.quantity import rounded_up
+from handlap.cli.reports.quantity import height
 from handlap.sim.common.outline import Array
 from handlap.sim.common.spoken import (
-    by_system,
-    height_unit,
-    length_unit,
     per,
-    per_height,
-    per_length,
     per_swarf,
-    swarf_unit,
     unit,
 )
 from handlap.sim.face.straightedge import ROCKS_BELOW
@@ -31,6 +26,7 @@ from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH
 from handlap.sim.teaching.knobs import (
     HELD,
     HIGHEST_HANDS,
+    LEAST_ERROR,
     LEAST_PRESS,
     MOST_BLUNT,
     MOST_PRESS,
@@ -52,8 +48,10 @@ def text_of(values: NDArray[Any] | Sequence[float], kind: str = "<f4") -> str:
 def knob_data(knobs: KnobBench) -> dict[str, Any]:
     """All that the script of the page goes by; SI but for what is shown."""
     return {
-        **_face(knobs), **_hands(knobs), **_paper(knobs), **_shown(knobs), "knobs": continuous_knobs(knobs),
-        "start": setting_json(knobs.start), "presets": [setting_json(setting) for _, setting in knobs.presets],
+        **_face(knobs), **_hands(knobs), **_paper(knobs), **_shown(knobs),
+        "knobs": continuous_knobs(knobs),
+        "start": setting_json(knobs.start),
+        "presets": [setting_json(setting) for _, setting in knobs.presets],
     }  # fmt: skip
 
 
@@ -82,7 +80,11 @@ def _face(knobs: KnobBench) -> dict[str, Any]:
         "scale": text_of(bench.scale),
         "own": text_of(1e6 * knobs.own),
         "meanArea": outline.area,
-        "zone": {"points": stop, "middle": ((low + high) / 2.0).tolist(), "halves": ((high - low) / 2.0).tolist()},
+        "zone": {
+            "points": stop,
+            "middle": ((low + high) / 2.0).tolist(),
+            "halves": ((high - low) / 2.0).tolist(),
+        },
         "rocks": ROCKS_BELOW,
         "lines": [
             {
@@ -227,25 +229,25 @@ def _rows(layout: Layout) -> dict[str, Any]:
 
 
 def _shown(knobs: KnobBench) -> dict[str, Any]:
-    part, per_thou = knobs.scenario.part, per_height()
+    part = knobs.scenario.part
+    kinds = ("height", "length", "pressure", "force", "swarf")
+    # Swarf goes as the mean depth does.
+    swarf = per_swarf() * part.metal.density * part.outline.area
     return {
         "strokes": knobs.strokes,
-        "per": {"height": per_thou, "length": per_length(), "pressure": per("pressure"), "force": per("force"),
-                "swarf": per_swarf() * part.metal.density * part.outline.area},
-        "units": {"height": height_unit(), "length": length_unit(), "pressure": unit("pressure"),
-                  "force": unit("force"), "swarf": swarf_unit()},
-        "digits": by_system("1", "2"),
+        "per": {kind: swarf if kind == "swarf" else per(kind) for kind in kinds},
+        "units": {kind: unit(kind) for kind in kinds},
         "limit": part.limit,
         "limitBy": part.limit_by,
         "allowance": part.allowance,
-        "leaves": [float(leaf) for leaf in sorted(knobs.scenario.readings.leaves)],
         "errors": {name: knobs.errors.get(name, 0.0) for name in HELD},
+        "leastError": LEAST_ERROR,
         "colours": {
             "height": _table(colours.HEIGHT),
             "removed": _table(colours.DEPTH),
             "pressure": _table(colours.PRESSURE),
         },
-    }  # fmt: skip
+    }
 
 
 def _table(colour: Any) -> str:
@@ -277,4 +279,5 @@ def continuous_knobs(knobs: KnobBench) -> list[dict[str, Any]]:
 
 def error_words(knobs: KnobBench, name: str) -> str:
     """The error of a figure as it is stated, rounded up."""
-    return f"{rounded_up(per_height() * knobs.errors[name])} {height_unit()}"
+    percent = math.ceil(100.0 * knobs.errors[name] - 1e-9)
+    return f"{height(LEAST_ERROR)} and {percent} % of the deepest cut"

@@ -14,12 +14,12 @@ const penOf = (canvas, tall) => {
 const niceAbove = (x) => {
   if (!(x > 0)) return 1;
   const power = 10 ** Math.floor(Math.log10(x));
-  return [1, 1.5, 2, 3, 4, 5, 6, 8, 10].find((k) => k * power >= x * (1 - 1e-9)) * power;
+  return [1, 1.2, 1.6, 2, 2.4, 3, 4, 5, 6, 8, 10].find((k) => k * power >= x * (1 - 1e-9)) * power;
 };
 const makeMaps = (job) => {
   const { rows, columns } = job.raster, cells = new Uint16Array(bytesOf(job.raster.cells));
   const tables = Object.fromEntries(Object.entries(job.colours).map(([key, text]) => [key, new Uint8Array(bytesOf(text))]));
-  const L = 2 * job.halfLength, W = 2 * job.halfWidth, RIM = 8, TALLEST = 260;
+  const L = 2 * job.halfLength, W = 2 * job.halfWidth, RIM = 8, TALLEST = 240;
   // For each pixel the cell that colours it: its own, or near the rim and in openings its neighbour's.
   const source = new Int32Array(rows * columns).fill(-1);
   cells.forEach((at, i) => { source[at] = i; });

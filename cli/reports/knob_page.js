@@ -58,12 +58,13 @@
     const push = lap.moment(h, now.set, 0, false, now.papers[k]), pull = job.oneWay ? push : lap.moment(h, now.set, 0, true, now.papers[k]);
     const sorted = [...push.pressure].sort((a, b) => a - b), most = niceAbove(job.per.pressure * sorted[Math.floor(0.98 * sorted.length)]);
     drawMap("pressure", push.pressure, job.per.pressure, 0, most, "pressure", job.units.pressure);
-    side.show(figures.levelled(h), push, pull, now.set);
+    side.show(h, push, pull, now.set);
     const other = kept && !kept.fault ? kept : null;
     if (other) {
       const before = removedOf(other, at(other)), by = off.map((x, i) => x - before[i]), wideBy = niceAbove(per * Math.max(1e-7, ...by.map(Math.abs)));
       drawMap("difference", by, per, -wideBy, wideBy, "height", unit);
-      byId("difference-says").textContent = `Brown: B took more off than A, up to ${tall(Math.max(...by))}; blue: less, up to ${tall(Math.max(0, -Math.min(...by)))}.`;
+      const apart = Math.max(...by.map(Math.abs)) * per;
+      byId("difference-says").textContent = apart < (unit === "thou" ? 0.005 : 0.1) ? "A and B take off alike." : `Brown: B took more off than A, up to ${tall(Math.max(...by))}; blue: less, up to ${tall(Math.max(0, -Math.min(...by)))}.`;
     } else {
       maps.draw(byId("map-difference"), null, 0, 1, "height");
       byId("difference-says").textContent = "Keep this setting as A, then move a knob: the map shows what B takes off more and less.";
@@ -76,12 +77,12 @@
   const told = (k) => {
     const f = now.figures[k], by = job.limitBy === "straightedge" ? f.straightedge : f.flatness;
     const met = by <= job.limit ? "met" : "not met", deep = job.allowance && f.greatest_depth > job.allowance ? " More than may come off." : "";
-    const ends = side.tilts().map((x) => Math.abs(x));
-    byId("side-says").textContent = `Tipping: the end in front is ${tall(ends[0])} lower on the push than it lies by itself${job.oneWay ? "" : `, ${tall(ends[1])} on the pull`}, over the length.`;
-    byId("answer").textContent = `After ${now.looks[k]} strokes: straightedge ${tall(f.straightedge)}, flatness ${tall(f.flatness)} (limit ${tall(job.limit)} ${job.limitBy === "straightedge" ? "under the straightedge" : "all over"}: ${met}); deepest ${tall(f.greatest_depth)} off.${deep}${now.clipped > 0.02 ? ` In ${Math.round(100 * now.clipped)} % of the work the hands have to catch the part at its edge.` : ""}`;
+    byId("side-says").textContent = job.oneWay ? "The part is only pushed." : `From push to pull the part tips by ${tall(side.tips())}, one end down and the other up. Arrows below: pressure; hands at their true height.`;
+    byId("answer").textContent = `After ${now.looks[k]} strokes: straightedge ${tall(f.straightedge)}, flatness ${tall(f.flatness)} (limit ${Number((job.limit * job.per.height).toPrecision(3))} ${job.units.height} ${job.limitBy === "straightedge" ? "under the straightedge" : "all over"}: ${met}); deepest ${tall(f.greatest_depth)} off.${deep}${now.clipped > 0.02 ? ` In ${Math.round(100 * now.clipped)} % of the work the hands have to catch the part at its edge.` : ""}`;
     FIGURES.forEach((name) => {
       byId(`start-${name}`).textContent = digits(now.figures[0][name] * job.per.height);
       byId(`now-${name}`).textContent = digits(f[name] * job.per.height);
+      byId(`error-${name}`).textContent = digits((job.leastError + job.errors[name] * f.greatest_depth) * job.per.height);
       byId(`kept-${name}`).textContent = kept && !kept.fault ? digits(kept.figures[at(kept)][name] * job.per.height) : "–";
     });
     const grams = (one, k) => (one.figures[k].mean_depth * job.per.swarf).toFixed(2);

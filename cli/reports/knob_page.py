@@ -1,11 +1,12 @@
 """A page with knobs: one HTML file that works its lap anew whenever a knob is moved, and fetches nothing.
 
-Style and scripts stand beside this module as files of their own and are put into the page, which allows
-them by their digest and forbids everything else.
+Frame, style and scripts stand beside this module as files of their own and are put into the page, which
+allows them by their digest and forbids everything else.
 """
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -22,23 +23,28 @@ from handlap.sim.teaching.knobs import HELD, KnobBench
 
 HERE = Path(__file__).parent
 SCRIPTS = ("knob_lap.js", "knob_figures.js", "knob_map.js", "knob_side.js", "knob_edge.js", "knob_page.js")
-VIEWS = (
-    ("side", "Side view", ""),
+MAPS = (
     ("height", "The face now", "brown: proud; blue: low; tilt taken off"),
     ("removed", "Metal off so far", "dark: much has gone"),
     ("pressure", "Pressure on the push", "dark: hard; hands in their mean place"),
-    ("difference", "B less A", ""),
-    ("curve", "Out of flat", "full: now; dotted: A; broken: the limit; upright: the strokes shown"),
+    ("difference", "What B takes off, less A", ""),
 )
-"""What can be seen: key, heading, and a line on how to read it."""
-ROWS = (
-    ("flatness", "flatness"),
-    ("straightedge", "straightedge, worst"),
-    ("mean_depth", "off on average"),
-    ("greatest_depth", "off at the deepest"),
-    ("taper_along", "lean of the cut, right end more +"),
-    ("taper_across", "lean of the cut, far side more +"),
-)
+"""Maps: key, heading, and a line on how to read it."""
+TABS = (
+    ("side", "Side"), ("curve", "Curve"), ("height", "Face"), ("removed", "Off"), ("pressure", "Press"),
+    ("difference", "B − A"),
+)  # fmt: skip
+"""What a phone shows one at a time, in a word."""
+ROWS = {
+    "flatness": ("flatness", "flatness"),
+    "straightedge": ("straightedge, worst", "straightedge"),
+    "mean_depth": ("off on average", "mean depth"),
+    "greatest_depth": ("off at the deepest", "deepest"),
+    "taper_along": ("lean of the cut, right end more +", "lean along"),
+    "taper_across": ("lean of the cut, far side more +", "lean across"),
+}
+"""Figures: what they are called in the table, and shorter."""
+SLOT = re.compile(r"@(\w+)@")
 
 
 def render_knobs(knobs: KnobBench, *, lesson: str = "") -> str:
@@ -48,12 +54,8 @@ def render_knobs(knobs: KnobBench, *, lesson: str = "") -> str:
     """
     style = as_properties(BENCH_PAGE) + _file("knob_page.css")
     script = "\n".join(_file(name) for name in SCRIPTS)
-    body = (
-        f"{_head(knobs, lesson)}\n"
-        '<noscript><p>This page works its lap in a script: without scripts it shows nothing.</p></noscript>\n'
-        f'<main class="scripted" id="bench">\n{_knobs(knobs)}{_views()}</main>\n'
-        f'<div class="scripted">\n{_figures()}{_sketch()}{_edge(knobs)}</div>\n{_foot(knobs)}\n'
-    )  # fmt: skip
+    filled = _filled(knobs, lesson)
+    body = SLOT.sub(lambda slot: filled[slot[1]], _file("knob_page.html"))
     return script_page(f"Knobs: {subject(knobs.scenario)}", style, body, ("knob-data", _data(knobs)), script)
 
 
@@ -68,151 +70,76 @@ def _data(knobs: KnobBench) -> dict[str, Any]:
     return data
 
 
-def _head(knobs: KnobBench, lesson: str) -> str:
+def _filled(knobs: KnobBench, lesson: str) -> dict[str, str]:
+    """What stands in the slots of the frame, as HTML."""
     part = knobs.scenario.part
-    asked = f"<p>{escape(lesson)}</p>" if lesson else ""
-    return (
-        f"<header>\n<h1>{knobs.strokes} strokes, with knobs to turn</h1>\n"
-        f'<p class="subject">{escape(subject(knobs.scenario))}</p>\n'
-        f"<p>{escape(sentence(face_words(part)))} {escape(sentence(wanted_words(part)))}</p>{asked}\n</header>"
-    )
+    lead = f"<p>{escape(sentence(face_words(part)))} {escape(sentence(wanted_words(part)))}</p>"
+    turns = [f"every {every} strokes" if every else "never" for every in knobs.turns]
+    leaves = sorted(knobs.scenario.readings.leaves or LEAVES[spoken.system()])
+    return {
+        "strokes": str(knobs.strokes),
+        "subject": escape(subject(knobs.scenario)),
+        "lead": lead + (f"\n<p>{escape(lesson)}</p>" if lesson else ""),
+        "presets": _presets(knobs),
+        "knobs": "\n".join(_knob(knob) for knob in continuous_knobs(knobs)),
+        "turns": _options(turns),
+        "papers": _options([paper.grit.name for paper in knobs.papers]),
+        "tabs": "".join(
+            f'<button type="button" data-view="{key}" aria-pressed="false">{escape(word)}</button>'
+            for key, word in TABS
+        ),
+        "height": height_unit(),
+        "maps": "\n".join(_map(*one) for one in MAPS),
+        "rows": "\n".join(_row(key, f"{words}, {height_unit()}") for key, (words, _) in ROWS.items())
+        + _row("mass", f"metal off, {swarf_unit()}"),
+        "leaves": "".join(
+            f'<option value="{leaf:.9g}">{escape(spoken.leaf(leaf))}</option>' for leaf in leaves
+        ),
+        "cells": str(knobs.bench.grid.n_cells),
+        "count": str(knobs.papers[0].layouts[-1].x.size),
+        "held": "; ".join(f"{words} {error_words(knobs, name)}" for name, words in _short(knobs))
+        or "not measured",
+    }
 
 
-def _knobs(knobs: KnobBench) -> str:
-    made = []
-    for knob in continuous_knobs(knobs):
-        name = knob["name"]
-        made.append(
-            f'<div class="knob"><label for="knob-{name}">{escape(knob["words"])}</label>'
-            f'<output id="value-{name}" for="knob-{name}" aria-live="off"></output>\n'
-            f'<input type="range" id="knob-{name}" min="{knob["low"]:g}" max="{knob["high"]:g}" step="any"></div>'
-        )
-    presets = "".join(
+def _presets(knobs: KnobBench) -> str:
+    buttons = "".join(
         f'<button type="button" data-preset="{i}">{escape(words)}</button>'
         for i, (words, _) in enumerate(knobs.presets)
     )
-    if presets:
-        presets = f'<div class="row" role="group" aria-label="Cases of the lesson">{presets}</div>\n'
-    turns = "".join(
-        f'<option value="{i}">{"never" if not every else f"every {every} strokes"}</option>'
-        for i, every in enumerate(knobs.turns)
-    )
-    grits = "".join(f'<option value="{i}">{escape(p.grit.name)}</option>' for i, p in enumerate(knobs.papers))
     return (
-        '<section id="knobs" aria-label="Knobs">\n<h2>Knobs</h2>\n' + presets + "\n".join(made) + "\n"
-        '<div class="knob"><label for="knob-turn">Turn the part</label>'
-        f'<select id="knob-turn">{turns}</select></div>\n'
-        '<div class="knob"><label for="knob-grit">Paper</label>'
-        f'<select id="knob-grit">{grits}</select></div>\n'
-        '<p class="hint" id="paper-says"></p>\n'
-        '<div class="row"><label><input type="checkbox" id="knob-own"> Start from the face of the job</label></div>\n'
-        '<p class="hint">Hollow, crown and twist come on top of it; without it they are all there is.</p>\n'
-        '<div class="knob"><label for="shown">Look after so many strokes</label>'
-        f'<output id="value-shown" for="shown" aria-live="off">{knobs.strokes} of {knobs.strokes}</output>\n'
-        f'<input type="range" id="shown" min="0" max="{knobs.strokes}" step="1" value="{knobs.strokes}"></div>\n'
-        '<div class="row"><button type="button" id="keep" aria-pressed="false">Keep this as A</button>'
-        '<button type="button" id="back">Back to the job</button></div>\n</section>\n'
+        f'<div class="row" role="group" aria-label="Cases of the lesson">{buttons}</div>' if buttons else ""
     )
 
 
-def _views() -> str:
-    tabs = "".join(
-        f'<button type="button" data-view="{key}" aria-pressed="false">{escape(title)}</button>'
-        for key, title, _ in VIEWS
-    )
+def _knob(knob: dict[str, Any]) -> str:
+    name = knob["name"]
     return (
-        '<section class="seen" aria-label="What comes of it">\n<p id="answer" role="status" aria-live="polite"></p>\n'
-        f'<div class="tabs" role="group" aria-label="What to see">{tabs}</div>\n<div class="views">\n'
-        + "\n".join(_view(key, title, hint) for key, title, hint in VIEWS)
-        + "\n</div></section>\n"
+        f'<div class="knob"><label for="knob-{name}">{escape(knob["words"])}</label>'
+        f'<output id="value-{name}" for="knob-{name}" aria-live="off"></output>\n'
+        f'<input type="range" id="knob-{name}" min="{knob["low"]:g}" max="{knob["high"]:g}" '
+        'step="any"></div>'
     )
 
 
-def _view(key: str, title: str, hint: str) -> str:
-    if key == "curve":
-        title = f"{title}, {height_unit()}"
-    head = f"<h2>{escape(title)}</h2>" + (f'<p class="hint">{escape(hint)}</p>' if hint else "")
-    if key == "side":
-        inside = (
-            '<canvas id="side" role="img" aria-label="Side view: hands, part, paper and pressure along the '
-            'stroke, heights exaggerated"></canvas><p class="hint" id="side-says"></p>'
-            '<div class="row"><button type="button" id="run" aria-pressed="false">Strokes</button>'
-            '<button type="button" id="stand-push">Push</button><button type="button" id="stand-pull">Pull</button></div>'
-        )
-    elif key == "curve":
-        inside = '<canvas id="curve" role="img" aria-label="Out of flat against strokes"></canvas>'
-    else:
-        says = '<p class="hint" id="difference-says"></p>' if key == "difference" else ""
-        inside = (
-            f'<canvas id="map-{key}" role="img" aria-label="Map of the face: {escape(title.lower())}"></canvas>'
-            f'<canvas class="bar" id="bar-{key}" aria-hidden="true"></canvas>'
-            f'<div class="scale" id="scale-{key}"><span></span><span></span><span></span></div>{says}'
-        )
-    return f'<section class="view {key}" data-view="{key}">{head}{inside}</section>'
+def _options(words: list[str]) -> str:
+    return "".join(f'<option value="{i}">{escape(text)}</option>' for i, text in enumerate(words))
 
 
-def _figures() -> str:
-    rows = "".join(
-        f'<tr><th scope="row">{words}, {height_unit()}</th><td id="start-{name}"></td><td id="kept-{name}"></td>'
-        f'<td id="now-{name}"></td></tr>'
-        for name, words in ROWS
-    )
-    rows += (
-        f'<tr><th scope="row">metal off, {swarf_unit()}</th><td id="start-mass"></td><td id="kept-mass"></td>'
-        '<td id="now-mass"></td></tr>'
-    )
+def _map(key: str, title: str, hint: str) -> str:
+    hint = f'<p class="hint">{escape(hint)}</p>\n' if hint else ""
+    says = f'\n<p class="hint" id="{key}-says"></p>' if key == "difference" else ""
     return (
-        '<section class="part" id="figures"><h2>Figures</h2>\n<table><thead><tr><td></td>'
-        '<th scope="col">start</th><th scope="col"><span class="way">A</span>kept</th><th scope="col">now</th></tr>'
-        f"</thead><tbody>{rows}</tbody></table></section>\n"
+        f'<section class="view {key}" data-view="{key}"><h2>{escape(title)}</h2>\n{hint}'
+        f'<canvas id="map-{key}" role="img" aria-label="Map of the face: {escape(title.lower())}"></canvas>'
+        f'<canvas class="bar" id="bar-{key}" aria-hidden="true"></canvas>\n'
+        f'<div class="scale" id="scale-{key}"><span></span><span></span><span></span></div>{says}</section>'
     )
 
 
-def _sketch() -> str:
-    return (
-        '<section class="part" id="before"><h2>Draw before you see</h2>\n'
-        '<p class="hint">The profile along the stroke, mean over the breadth, tilt taken off. Hide the answer, '
-        "draw with finger or mouse how the face will be at the end, then let it come.</p>\n"
-        '<div class="row"><button type="button" class="main" id="guess" aria-pressed="false">Hide the answer and '
-        "draw</button></div>\n"
-        '<div class="view"><canvas id="sketch" role="img" aria-label="Profile of the face, to draw on"></canvas></div>\n'
-        '<p class="told" id="sketch-says" role="status" aria-live="polite"></p></section>\n'
-    )
-
-
-def _edge(knobs: KnobBench) -> str:
-    leaves = sorted(knobs.scenario.readings.leaves or LEAVES[spoken.system()])
-    options = "".join(
-        f'<option value="{leaf:.9g}"{" selected" if i == 0 else ""}>{escape(spoken.leaf(leaf))}</option>'
-        for i, leaf in enumerate(leaves)
-    )
-    return (
-        '<section class="part" id="lay"><h2>Lay the straightedge, push a leaf</h2>\n'
-        '<p class="hint">On the face shown above. Touch the part or the edge where the leaf is to go.</p>\n'
-        '<div class="row"><label for="line">Along <select id="line"></select></label>'
-        f'<label for="leaf">Leaf <select id="leaf">{options}</select></label>'
-        '<button type="button" class="main" id="push-leaf">Push it under</button></div>\n'
-        '<div class="knob"><label for="place">Place along the edge</label>'
-        '<input type="range" id="place" min="0" max="100" value="50"></div>\n'
-        '<p class="told" id="leaf-says" role="status" aria-live="polite"></p>\n'
-        '<div class="view"><canvas id="laid" role="img" aria-label="The straightedge on the face, from the side">'
-        '</canvas></div>\n<div class="view"><canvas id="laid-map" role="img" '
-        'aria-label="Where the straightedge lies on the face"></canvas></div></section>\n'
-    )
-
-
-def _foot(knobs: KnobBench) -> str:
-    grid, rows = knobs.bench.grid, knobs.papers[0].layouts[-1].x.size
-    held = ", ".join(f"{words} {error_words(knobs, name)}" for name, words in _short(knobs)) or "not measured"
-    return (
-        "<footer>\n<p>What is exact: nothing is looked up or blended. Every knob works the whole lap in this page, "
-        f"by the equations of the program, on {grid.n_cells} cells and {rows} rows; start figures are those of "
-        f"that grid. Against handlap simulate it is taken to err by no more than: {held}; twice the most found on "
-        "settings drawn for this very job. What it leaves out: bands and chance (every number at its middle, "
-        "hands that wander by one fixed draw), dye, a part that bends, a plate that is not flat.</p>\n"
-        "<p>Worked out by handlap. For a decision on a real part use a plan with its bands; the limits of the "
-        "part's maker, local codes and a qualified machinist's judgement come before any number here.</p>\n</footer>"
-    )
+def _row(key: str, words: str) -> str:
+    cells = "".join(f'<td id="{when}-{key}"></td>' for when in ("start", "kept", "now", "error"))
+    return f'<tr><th scope="row">{escape(words)}</th>{cells}</tr>'
 
 
 def knob_report(knobs: KnobBench) -> Report:
@@ -233,6 +160,4 @@ def knob_report(knobs: KnobBench) -> Report:
 
 
 def _short(knobs: KnobBench) -> list[tuple[str, str]]:
-    names = {"flatness": "flatness", "straightedge": "straightedge", "mean_depth": "mean depth",
-             "greatest_depth": "deepest", "taper_along": "lean along", "taper_across": "lean across"}  # fmt: skip
-    return [(name, names[name]) for name in HELD if name in knobs.errors]
+    return [(name, ROWS[name][1]) for name in HELD if name in knobs.errors]

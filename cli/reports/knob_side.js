@@ -23,7 +23,7 @@ const makeProfile = (job, lap, maps) => {
 };
 
 const makeSide = (job, lap, profile, canvas) => {
-  const calm = window.matchMedia("(prefers-reduced-motion: reduce)"), TALL = 270, FACTORS = [1000, 500, 250, 100];
+  const calm = window.matchMedia("(prefers-reduced-motion: reduce)"), FACTORS = [1000, 500, 250, 100];
   const RUN = 2600;  // milliseconds of a stroke there and back: slow enough to see it tip
   let push = null, pull = null, heights = null, hand = 0, running = !calm.matches, phase = 0.12, timer = 0, then = 0, factor = 1000;
 
@@ -43,7 +43,7 @@ const makeSide = (job, lap, profile, canvas) => {
   };
   const draw = () => {
     if (!push || !canvas.clientWidth) return;
-    const [pen, broad] = penOf(canvas, TALL), span = 2 * profile.reach + job.travel + 0.03, scale = (broad - 16) / span, paper = TALL - 64;
+    const TALL = canvas.clientWidth < 500 ? 200 : 270, [pen, broad] = penOf(canvas, TALL), span = 2 * profile.reach + job.travel + 0.03, scale = (broad - 16) / span, paper = TALL - 64;
     // There in the first half of a stroke, back in the second; at the turn the part tips over in a moment.
     const swing = Math.cos(2 * Math.PI * phase), forth = Math.sin(2 * Math.PI * phase), blend = Math.max(-1, Math.min(1, 4 * forth));
     const [a, b] = [gaps(push), gaps(pull)], w = 0.5 + 0.5 * blend;
@@ -109,8 +109,8 @@ const makeSide = (job, lap, profile, canvas) => {
     show: (face, forward, backward, set) => { heights = profile.mean(face); push = forward; pull = backward; pulled = profile.mean(pull.pressure); hand = set.height; draw(); if (running && !timer) run(true); },
     stand: (at) => { run(false); phase = at === "push" ? 0.25 : 0.75; draw(); },
     run, draw, running: () => running, factor: () => factor,
-    // How far the end in front stands above or below the other, over the length [m].
-    tilts: () => [push, pull].map((moment) => (2 * profile.reach * moment.tilt[profile.along ? 0 : 1]) / job.half),
+    // How far the part tips between push and pull, over its length [m].
+    tips: () => Math.abs((2 * profile.reach * (push.tilt[profile.along ? 0 : 1] - pull.tilt[profile.along ? 0 : 1])) / job.half),
   };
 };
 

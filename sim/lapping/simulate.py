@@ -54,7 +54,8 @@ class LappedFace(Protocol):
     """A face evaluable anywhere, and how it was come by in words; empty where nothing is to be said."""
 
     @property
-    def note(self) -> str: ...
+    def note(self) -> str:
+        """In words."""
 
     def heights_at(self, points: Array) -> Array:
         """Heights (n,) at points (n, 2) [m]."""

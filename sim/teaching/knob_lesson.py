@@ -38,7 +38,7 @@ class LessonFace:
 def open_lesson_knobs(
     lesson: Lesson, *, strokes: int | None = None, paper: str | None = None, seed: int = 0
 ) -> KnobBench:
-    """The knobs of a lesson, standing as in its first case; see :func:`handlap.sim.teaching.knobs.open_knobs`.
+    """The knobs of a lesson, standing as in its first case; see :func:`open_knobs`.
 
     Raises
     ------

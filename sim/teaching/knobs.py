@@ -34,7 +34,8 @@ from handlap.sim.teaching.lesson_face import start_faces
 
 CELLS = 240
 LOOKS = 20
-FEWEST_ROWS, MOST_ROWS = 240, 480
+ROWS = 240
+"""About so many rows: a few more where brushings, turns and looks cut them."""
 LEAST_STROKES, MOST_STROKES = 40, 2400
 """More strokes than that would make an answer wait; what comes of a face is told long before."""
 TURNS = (0, 20, 40, 80, 160, 320)
@@ -49,10 +50,12 @@ LEAST_BEND = 100e-6
 TRIALS = 12
 """Settings on which the error of the small lap is measured."""
 ROOM = 2.0
-"""The error that is stated is so many times the greatest found there."""
-LEAST_ERROR = 0.5e-6
-TRIAL_TOLERANCE = 0.5e-6
-"""Step error of the fine laps that it is measured against [m]."""
+"""What is stated is so many times the greatest share found there."""
+LEAST_ERROR, LEAST_SHARE = 1e-6, 0.01
+"""The error of a figure is stated as the first [m] and a share, no less than the second, of the deepest cut
+[-]: what few cells miss grows with how steep ends are cut."""
+FINER_CELLS, FINER_ROWS = 2400, 4
+"""Cells, and rows over those of the small lap, of the laps that it is measured against."""
 HELD = ("flatness", "straightedge", "mean_depth", "greatest_depth", "taper_along", "taper_across")
 """Figures whose error is stated."""
 
@@ -108,7 +111,8 @@ class KnobBench:
     face : the job's own face, ``own`` its heights (n,) on the grid [m]
     memory : the paper's raster
     start : where the knobs stand when the page is opened: as the job has it
-    errors : what is stated as the error of every figure of HELD [m]; empty before it was measured
+    errors : share of the deepest cut in what is stated as the error of every figure of HELD [-], see
+        :func:`error_of`; empty before it was measured
     presets : settings with a name to go to
     """
 
@@ -273,12 +277,9 @@ def _paper(
     for every in turns:
         job = _turned(scenario, states, every, rhythm.brush_every, rhythm.sheet_every)
         stage = stage_of(job, conditions, grit, strokes, check_interval(job, strokes, LOOKS))
-        quad, of = first_quad(bench, conditions, stage), replace(bench, scenario=job)
-        while True:
-            layout = stage_layout(of, stage, quad_strokes=quad, seed=seed)
-            if layout.x.size >= FEWEST_ROWS or quad < ROWS_PER_QUAD * strokes / MOST_ROWS:
-                break
-            quad *= 0.5
+        of = replace(bench, scenario=job)
+        quad = min(first_quad(bench, conditions, stage), ROWS_PER_QUAD * strokes / ROWS)
+        layout = stage_layout(of, stage, quad_strokes=quad, seed=seed)
         stages.append(stage)
         layouts.append(layout)
         if memory is None or every:
@@ -359,6 +360,29 @@ def fine_lap(knobs: KnobBench, setting: Setting, *, tolerance: float = TOLERANCE
     return gauge.figures(ready.gauged, ready.before, run.heights[-1:])
 
 
+def finer_lap(knobs: KnobBench, setting: Setting, like: tuple[Bench, Gauge]) -> Figures:
+    """The figures at the end of the same work on a finer grid and in finer rows [m].
+
+    Parameters
+    ----------
+    like : grid and gauge to work on
+
+    Raises
+    ------
+    TippingError : if the press lies off the face
+    """
+    job, paper = job_at(knobs, setting), knobs.papers[setting.grit]
+    bench = replace(like[0], scenario=job)
+    before = shaped(knobs, setting).heights_at(bench.grid.points)
+    stage = replace(paper.stages[setting.turn], worn=worn_of(knobs, setting))
+    quad = ROWS_PER_QUAD * knobs.strokes / (FINER_ROWS * ROWS)
+    layout = stage_layout(bench, stage, quad_strokes=quad, seed=knobs.seed)
+    run = run_stage(bench, before, conditions_at(job, np.zeros(len(SCORES))), stage, layout)
+    if run.tipped > 0.0:
+        raise TippingError("the press lies off the face")
+    return gauge.figures(like[1], before, run.heights[-1:])
+
+
 def shaped(knobs: KnobBench, setting: Setting) -> ShapedFace:
     """The face of a setting."""
     return ShapedFace(knobs.face, knobs.scenario.part.outline, setting)
@@ -390,18 +414,24 @@ def measure_errors(
     knobs: KnobBench, *, trials: int = TRIALS, progress: Callable[[float, str], None] | None = None
 ) -> KnobBench:
     """The same with its errors: twice the greatest of the job as it stands and of some settings drawn."""
-    worst = dict.fromkeys(HELD, 0.0)
+    share = dict.fromkeys(HELD, 0.0)
+    finer = gauge.bench_and_gauge(knobs.scenario, cells=FINER_CELLS)
     settings = [knobs.start, *drawn_settings(knobs, trials, knobs.seed)]
     for i, setting in enumerate(settings):
         if progress is not None:
-            progress(i / len(settings), "holding the page to simulate")
+            progress(i / len(settings), "holding the page to finer laps")
         try:
             small, _ = small_lap(knobs, setting)
-            fine = fine_lap(knobs, setting, tolerance=TRIAL_TOLERANCE)
+            fine = finer_lap(knobs, setting, finer)
         except TippingError:
             # The page says of such a setting that the part tips, and no figures.
             continue
         for name in HELD:
-            off = float(getattr(small, name)[-1] - getattr(fine, name)[-1])
-            worst[name] = max(worst[name], abs(off))
-    return replace(knobs, errors={name: max(LEAST_ERROR, ROOM * off) for name, off in worst.items()})
+            off = abs(float(getattr(small, name)[-1] - getattr(fine, name)[-1]))
+            share[name] = max(share[name], (off - LEAST_ERROR) / float(small.greatest_depth[-1]))
+    return replace(knobs, errors={name: max(LEAST_SHARE, ROOM * worst) for name, worst in share.items()})
+
+
+def error_of(knobs: KnobBench, name: str, greatest_depth: float) -> float:
+    """What is stated as the error of a figure where so much came off at the deepest [m]."""
+    return LEAST_ERROR + knobs.errors[name] * greatest_depth
