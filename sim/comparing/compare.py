@@ -28,6 +28,7 @@ from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.planning.crew import PLANNED, Crew, Progress, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.first_paper import PaperTried, choose_first, trial_crew, try_paper
+from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
 from handlap.sim.planning.typical import measure_errors
@@ -41,6 +42,7 @@ DEPTHS = 25
 COVER = 0.5
 """A curve goes as far as this share of the members does."""
 LENGTHS = ("flatness", "straightedge", "greatest_depth", "taper_along", "taper_across")
+COSTS = ("strokes", "minutes", "sheets")
 """Figures in metres that are compared; the others are chances and counts."""
 
 
@@ -255,7 +257,7 @@ def _samples(crew: Crew, done: Worked) -> dict[str, Array]:
     found: dict[str, Any] = {name: getattr(ends, name) for name in (*LENGTHS, "mean_depth")}
     found["taper"] = np.maximum(np.abs(ends.taper_along), np.abs(ends.taper_across))
     found |= {"goal": goal, "allowance": inside, "both": goal & inside}
-    found |= {name: getattr(done.outcome.effort, name) for name in ("strokes", "minutes", "sheets")}
+    found |= {name: getattr(done.outcome.effort, name) for name in COSTS}
     return found | {"work": done.outcome.work}
 
 
@@ -266,12 +268,16 @@ def _result(crew: Crew, way: Way, first: int, done: Worked | HandlapError, depth
     if not isinstance(done, Worked):
         return WayResult(way, crew.scenario, str(done), {}, 0.0, None, 0.0, None, papers, None, nowhere, 0.0)
     sample = _samples(crew, done)
+    cost = foretell(crew, done).effort
+    bands = {name: Band.of(values) for name, values in sample.items() if values.dtype != bool}
+    # As the plan has them.
+    bands |= {name: Band.of(getattr(cost, name)) for name in COSTS}
     before = crew.members.before
     return WayResult(
         way=way,
         scenario=crew.scenario,
         failure=None,
-        bands={name: Band.of(values) for name, values in sample.items() if values.dtype != bool},
+        bands=bands,
         chance_goal=float(sample["goal"].mean()),
         chance_allowance=None if part.allowance is None else float(sample["allowance"].mean()),
         chance_both=float(sample["both"].mean()),
