@@ -15,6 +15,7 @@ has to stand as it is.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,8 +52,10 @@ class Line:
     ----------
     level, slopes : of the line over standard scores (k,)
     middle, spread : of what is known, from which standard scores follow (k,)
-    misses : values that stand for the law of what it misses (MISSES,)
+    missed : by how much it misses each member, those on a heap as far as is guessed (members,)
+    misses : values that stand for the law of that (MISSES,)
     least, most : heaps: below ``least[0]`` everything is at ``least[1]``, likewise ``most`` (logs)
+    ticks : the only values (k,) that occur, where members share few of them; else none (logs)
     share : of the variance that it foretells, each member foretold by the others [-]
     """
 
@@ -60,19 +63,27 @@ class Line:
     slopes: Array
     middle: Array
     spread: Array
+    missed: Array
     misses: Array
     least: tuple[float, float]
     most: tuple[float, float]
+    ticks: Array
     share: float
 
     def foretell(self, known: Array) -> Array:
         """Logs (n,) on the line, of what is known (n, k)."""
         return np.asarray(self.level + ((known - self.middle) / self.spread) @ self.slopes)
 
-    def heaped(self, logs: Array) -> Array:
-        """Logs (n,) with those beyond a heap on it."""
+    def settled(self, logs: Array) -> Array:
+        """Logs (n,) with those beyond a heap on it, and all on ticks where there are."""
+        if self.ticks.size:
+            return np.asarray(self.ticks[np.searchsorted(_between(self.ticks), logs)])
         found = np.where(logs <= self.least[0], self.least[1], logs)
         return np.asarray(np.where(found >= self.most[0], self.most[1], found))
+
+
+def _between(ticks: Array) -> Array:
+    return np.asarray(0.5 * (ticks[1:] + ticks[:-1]))
 
 
 class _Ridge:
@@ -114,10 +125,10 @@ class _Heap:
         return predicted + self.sign * deviation * ratio, variance
 
 
-def _heap(logs: Array, sign: float) -> _Heap:
+def _heap(logs: Array, sign: float, ticks: Array) -> _Heap:
     at = sign * float(np.max(sign * logs))
     who = logs == at
-    if not HEAPED <= who.sum() < len(logs):
+    if ticks.size or not HEAPED <= who.sum() < len(logs):
         return _Heap(np.zeros(len(logs), dtype=bool), sign * np.inf, sign * np.inf, sign)
     # Who has nothing to do at all lies far below the least that anybody has to: only the gap counts.
     beyond = at if sign > 0.0 else float(np.min(logs[~who]))
@@ -136,7 +147,9 @@ def line_through(values: Array, known: Array, everybody: Array) -> Line:
     middle, spread = everybody.mean(axis=0), np.maximum(everybody.std(axis=0), 1e-12)
     own = (known - middle) / spread
     centre = own.mean(axis=0)
-    heaps = [_heap(logs, -1.0), _heap(logs, 1.0)]
+    ticks = np.unique(logs)
+    ticks = ticks if 2 * ticks.size <= logs.size else ticks[:0]
+    heaps = [_heap(logs, -1.0, ticks), _heap(logs, 1.0, ticks)]
     on_heap = heaps[0].who | heaps[1].who
     full, extra, ridge = logs.copy(), np.zeros(len(logs)), _Ridge(own - centre)
     for _ in range(ROUNDS if on_heap.any() else 1):
@@ -148,9 +161,8 @@ def line_through(values: Array, known: Array, everybody: Array) -> Line:
                 full[heap.who], extra[heap.who] = heap.guess(predicted[heap.who], deviation)
     variance = float(np.var(full) + extra.mean())
     at = (np.arange(MISSES) + 0.5) / MISSES
-    misses = deviation * ndtri(at)
+    misses, rest = deviation * ndtri(at), full - predicted
     if not on_heap.any():
-        rest = full - predicted
         size = float(rest.std())
         misses = np.quantile(rest - rest.mean(), at) * (deviation / size if size > 0.0 else 0.0)
     return Line(
@@ -158,9 +170,11 @@ def line_through(values: Array, known: Array, everybody: Array) -> Line:
         slopes=slopes,
         middle=middle,
         spread=spread,
+        missed=rest,
         misses=np.asarray(misses),
         least=(heaps[0].beyond, heaps[0].at),
         most=(heaps[1].beyond, heaps[1].at),
+        ticks=ticks,
         share=1.0 - deviation**2 / variance if variance > 0.0 else 0.0,
     )
 
@@ -169,9 +183,8 @@ def borne_out(line: Line, values: Array, known: Array) -> bool:
     """Whether as many of the members (members,) lie below a level as the line gives them, at all shares."""
     logs, on_line = np.log(np.maximum(values, 1.0)), line.foretell(known)
     least, most = logs == line.least[1], logs == line.most[1]
-    levels = [
-        (float(level), int(np.sum(logs <= level))) for level in np.quantile(logs[~(least | most)], SHARES)
-    ]
+    at = _between(line.ticks) if line.ticks.size else np.quantile(logs[~(least | most)], SHARES)
+    levels = [(float(level), int(np.sum(logs <= level))) for level in at]
     levels += [(line.least[0], int(np.sum(least)))] if least.any() else []
     levels += [(line.most[0], int(np.sum(~most)))] if most.any() else []
     for level, count in levels:
@@ -183,24 +196,52 @@ def borne_out(line: Line, values: Array, known: Array) -> bool:
     return True
 
 
-def of_everybody(values: Array, known: Array, everybody: Array, rng: np.random.Generator) -> Array | None:
-    """The figure (n,) of everybody, foretold from that of the members; None where no line holds.
+def of_everybody(
+    papers: Sequence[Array], known: Array, everybody: Array, rng: np.random.Generator
+) -> tuple[Array, ...] | None:
+    """Figures (n,) of everybody, foretold from those of the members; None where a line does not hold.
 
     Parameters
     ----------
-    values, known, everybody : as of :func:`line_through`
-    rng : deals out what the line misses, evenly
+    papers : figures of the members (members,), one after another, that may go with one another
+    known, everybody : as of :func:`line_through`
+    rng : deals out what the lines miss, evenly; where one misses, the others go along as they do in members
     """
-    if len(values) < FEWEST or np.ptp(values) <= 0.0:
+    if len(known) < FEWEST:
         return None
-    line = line_through(values, known, everybody)
-    if line.share < WORTH_IT or not borne_out(line, values, known):
+    lines = []
+    for values in papers:
+        lines.append(line_through(values, known, everybody))
+        if not borne_out(lines[-1], values, known):
+            return None
+    if lines[0].share < WORTH_IT:
         return None
-    return _dealt(line, everybody, rng)
+    evenly = ndtri((np.arange(len(everybody)) + 0.5) / len(everybody))
+    first = rng.permutation(evenly)
+    found = []
+    for line, values in zip(lines, papers, strict=True):
+        along = _along(lines[0].missed, line.missed)
+        luck = along * first + np.sqrt(1.0 - along**2) * rng.permutation(evenly)
+        missed = np.quantile(line.misses, (np.argsort(np.argsort(luck)) + 0.5) / luck.size)
+        logs = line.settled(line.foretell(everybody) + missed)
+        # One stood for less; what lies on a heap is what it is, to the last digit.
+        figures = np.where(logs <= 0.0, 0.0, np.exp(logs))
+        found.append(np.clip(figures, *_ends(line, values)))
+    return tuple(found)
 
 
-def _dealt(line: Line, everybody: Array, rng: np.random.Generator) -> Array:
-    missed = rng.permutation(np.resize(line.misses, len(everybody)))
-    found = np.exp(line.heaped(line.foretell(everybody) + missed))
-    # Under one counted as one.
-    return np.asarray(np.where(found <= 1.0, 0.0, found))
+def _along(one: Array, other: Array) -> float:
+    """Correlation of what two lines miss [-]."""
+    spread = float(one.std() * other.std())
+    if spread == 0.0:
+        return 0.0
+    return float(np.clip(np.mean((one - one.mean()) * (other - other.mean())) / spread, -1.0, 1.0))
+
+
+def _ends(line: Line, values: Array) -> tuple[float, float]:
+    """Between what a figure stays: its heaps, or its ticks."""
+    least, most = line.ticks.size > 0 or np.isfinite(line.least[0]), np.isfinite(line.most[0])
+    return (
+        float(values.min()) if least else 0.0,
+        float(values.max()) if most or line.ticks.size > 0 else np.inf,
+    )

@@ -55,21 +55,14 @@ def _foretell(crew: Crew, worked: Worked, members: NDArray[np.int64], without: i
         return None
     known = crew.everybody.known
     rows = slice(None) if without is None else known.whose % GROUPS != without
-    everybody, scores = known.all[rows], known.scores[rows]
+    own = [course.stops[members] for course in worked.courses]
     rng = np.random.default_rng([crew.seed, 14])
-    stops = []
-    for number, course in enumerate(worked.courses):
-        own = course.stops[members]
-        found = of_everybody(own, known.own[members], everybody, rng)
-        if found is None:
-            if number == 0:
-                return None
-            # A finer paper takes its few strokes whoever works.
-            found = rng.permutation(np.resize(own, len(everybody)))
-        stops.append(found)
+    stops = of_everybody(own, known.own[members], known.all[rows], rng)
+    if stops is None:
+        return None
     papers = [(course.grit, on) for course, on in zip(worked.courses, stops, strict=True)]
-    pace = strokes_per_minute(worked.scenario, scores)
-    return Foretold(tuple(stops), count_effort(worked.scenario, crew.middle, papers, pace), True)
+    pace = strokes_per_minute(worked.scenario, known.scores[rows])
+    return Foretold(stops, count_effort(worked.scenario, crew.middle, papers, pace), True)
 
 
 def again(crew: Crew, worked: Worked, found: Foretold) -> tuple[Span | None, Span | None]:
