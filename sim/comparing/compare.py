@@ -31,6 +31,7 @@ from handlap.sim.planning.effort import MINUTES_OF
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.fineness import PLANNED
 from handlap.sim.planning.first_paper import PaperTried, choose_first, trial_crew, try_paper
+from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
 from handlap.sim.planning.typical import measure_errors
@@ -274,12 +275,16 @@ def _result(crew: Crew, way: Way, first: int, done: Worked | HandlapError, depth
     if not isinstance(done, Worked):
         return WayResult(way, crew.scenario, str(done), {}, 0.0, None, 0.0, None, papers, None, nowhere, 0.0)
     sample = _samples(crew, done)
+    cost = foretell(crew, done).effort
+    bands = {name: Band.of(values) for name, values in sample.items() if values.dtype != bool}
+    # As the plan has them.
+    bands |= {name: Band.of(getattr(cost, name)) for name in EFFORTS}
     before = crew.members.before
     return WayResult(
         way=way,
         scenario=crew.scenario,
         failure=None,
-        bands={name: Band.of(values) for name, values in sample.items() if values.dtype != bool},
+        bands=bands,
         chance_goal=float(sample["goal"].mean()),
         chance_allowance=None if part.allowance is None else float(sample["allowance"].mean()),
         chance_both=float(sample["both"].mean()),

@@ -33,6 +33,7 @@ from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.work import Worked, lay_side_by_side, lay_steps, work_ways
 
@@ -380,14 +381,15 @@ def _tried(search: _Search, crew: Crew, done: Worked) -> Tried:
     part = crew.scenario.part
     ends = done.outcome.figures
     goal, kept = inside_limits(part, ends)
+    cost = foretell(crew, done).effort
     return Tried(
         chance=float(np.mean(_inside(search, crew, done))),
         chance_goal=float(np.mean(goal)),
         chance_allowance=None if part.allowance is None else float(np.mean(kept)),
-        minutes=Band.of(done.outcome.effort.minutes),
+        minutes=Band.of(cost.minutes),
         measured=Band.of(measure(ends, part.limit_by)),
         greatest_depth=Band.of(ends.greatest_depth),
-        sheets=Band.of(done.outcome.effort.sheets),
+        sheets=Band.of(cost.sheets),
     )
 
 

@@ -65,6 +65,7 @@ class FaceEnsemble:
     ceiling : the thinnest leaf that was tried, where no leaf goes anywhere; None: some do [m]
     doubtful : readings most likely wrong, in words, where the chains do not agree
     places : of each face where its worst gap was taken to lie, where that is all that was read; else ()
+    drawn : all faces that were drawn, which cost no more than some of them; None: those themselves
     """
 
     outline: Outline
@@ -76,6 +77,7 @@ class FaceEnsemble:
     ceiling: float | None = None
     doubtful: tuple[str, ...] = ()
     places: tuple[str, ...] = ()
+    drawn: Faces | None = None
 
     def heights_at(self, points: ArrayLike) -> Array:
         """Heights (count, n) of every face at points (n, 2) [m], positive = proud.
@@ -113,6 +115,7 @@ def infer_from_lines(
         ShapedFaces(basis, coefficients),
         ceiling=float(evidence.hi.min()) if (evidence.lo <= 0.0).all() else None,
         doubtful=() if draws.converged else _doubtful(readings, evidence, basis, draws),
+        drawn=ShapedFaces(basis, draws.coefficients),
     )
     return ensemble, evidence, draws
 

@@ -36,6 +36,7 @@ from handlap.sim.lapping.lap import Bench, Conditions, Stage, set_up
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.resolution import Resolution, quad_within
 from handlap.sim.lapping.sheet import depth_per_stroke
+from handlap.sim.planning.everybody import Everybody
 from handlap.sim.planning.fineness import PLANNED, Fineness, find_steps
 
 MOST_MEMBERS = 4096
@@ -74,6 +75,7 @@ class Crew:
     scores : standard normal scores (members, k) of hands and paper, see :mod:`handlap.sim.lapping.ensemble`
     plate_scores : of the plate's own shape (members, k)
     members : faces on the grid, conditions and pace
+    everybody : who could have been drawn as well
     middle : every number at its middle
     fineness : how finely laps are computed
     seed : of all that was drawn
@@ -88,6 +90,7 @@ class Crew:
     scores: Array
     plate_scores: Array
     members: Members
+    everybody: Everybody
     middle: Conditions
     fineness: Fineness
     seed: int
@@ -190,6 +193,7 @@ def few_of(crew: Crew, members: int, fineness: Fineness | None = None) -> Crew:
         scores=crew.scores[some],
         plate_scores=crew.plate_scores[some],
         members=found.members.some(some),
+        everybody=crew.everybody.some(some),
         tell=Quietly(crew.tell),
     )
 
@@ -209,7 +213,7 @@ def _crew(
     outline = scenario.part.outline
     if like is not None and like.scenario.part.outline is outline:
         bench = set_up(scenario, like=like.bench)
-        gauged, before = like.gauged, like.members.before
+        gauged, before, everybody = like.gauged, like.members.before, like.everybody
     else:
         rigid = scenario.part.thickness is None and scenario.part.ribbed_as is None
         cells = fineness.cells if rigid else fineness.cells_flexible
@@ -217,6 +221,7 @@ def _crew(
         before = np.array(faces.heights_at(bench.grid.points))
         if before.shape[0] < scores.shape[0]:
             before = np.resize(before, (scores.shape[0], before.shape[1]))
+        everybody = Everybody(scenario, faces, bench, gauged, before, scores, seed, np.arange(len(scores)))
     dyes = draw_dyes(len(scores), seed) if like is None else [c.dye for c in like.members.conditions]
     conditions = conditions_of(scenario, scores, plate_scores, dyes)
     return Crew(
@@ -227,6 +232,7 @@ def _crew(
         scores=scores,
         plate_scores=plate_scores,
         members=Members(before, conditions, strokes_per_minute(scenario, scores)),
+        everybody=everybody,
         middle=conditions_at(scenario, np.zeros(len(SCORES))),
         fineness=fineness,
         seed=seed,

@@ -23,6 +23,7 @@ from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew
 from handlap.sim.planning.face_first import figures_now, stop_at_face
 from handlap.sim.planning.fineness import GLANCED
 from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.plan_report import chances_of
 from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics, judge
@@ -129,6 +130,7 @@ def _by_laps(every: Crew, crew: Crew, worked: Worked) -> FirstLook:
         flat_zone=float(np.mean(zone <= part.limit)),
     )
     after = measure(done, part.limit_by)
+    cost = foretell(crew, worked).effort
     verdict = doubt_numerics(
         judge(chances, limit=part.limit, limit_by=part.limit_by, allowance=part.allowance),
         error=worked.steps.error,
@@ -148,11 +150,11 @@ def _by_laps(every: Crew, crew: Crew, worked: Worked) -> FirstLook:
         now_zone=Band.of(zone),
         chance_flat=flat,
         chance_both=chances.both,
-        minutes=Band.of(worked.outcome.effort.minutes),
-        strokes=Band.of(worked.outcome.effort.strokes),
+        minutes=Band.of(cost.minutes),
+        strokes=Band.of(cost.strokes),
         deepest=Band.of(done.greatest_depth),
         after=Band.of(after),
         papers=tuple(course.grit.name for course in worked.courses),
-        sheets=float(np.median(worked.outcome.effort.sheets)),
+        sheets=float(np.median(cost.sheets)),
         unknowns=what_widens(crew, worked, after, settled=not NEEDS_WORK_AT < flat),
     )

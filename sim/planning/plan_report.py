@@ -28,11 +28,12 @@ from handlap.sim.lapping.ensemble import EVEN_SCORES, middle_member
 from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.cautions import cautions
-from handlap.sim.planning.course import Course, Outcome
+from handlap.sim.planning.course import Course
 from handlap.sim.planning.crew import Crew, Members
 from handlap.sim.planning.effort import MINUTES_OF, times
 from handlap.sim.planning.face_first import figures_now
 from handlap.sim.planning.first_paper import FirstPaper
+from handlap.sim.planning.foretold import Foretold, again, foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
 from handlap.sim.planning.what_decides import what_decides, what_widens
@@ -74,7 +75,8 @@ def report(
     )
     # A face that is left as it is gets no plan that could be taken for one to work by.
     laps = verdict.answer != "leave"
-    stages = _stages(crew, worked) if laps else ()
+    cost = foretell(crew, worked)
+    stages = _stages(crew, worked, cost) if laps else ()
     shown = middle_member(outcome.effort.strokes, done.mean_depth, done.greatest_depth, done.flatness, zone)
     removed = members.before - outcome.faces
     mass = part.metal.density * part.outline.area * done.mean_depth
@@ -104,9 +106,9 @@ def report(
         removed_mass=Band.of(mass),
         removed_volume=Band.of(part.outline.area * done.mean_depth),
         greatest_at=(float(grid.u[peak]), float(grid.v[peak])),
-        strokes=Band.of(outcome.effort.strokes),
-        minutes=Band.of(outcome.effort.minutes),
-        minutes_of={name: Band.of(getattr(outcome.effort, name)) for name in MINUTES_OF},
+        strokes=Band.of(cost.effort.strokes),
+        minutes=Band.of(cost.effort.minutes),
+        minutes_of={name: Band.of(getattr(cost.effort, name)) for name in MINUTES_OF},
         work=Band.of(outcome.work),
         power=Band.of(outcome.work / (60.0 * outcome.effort.stroke_minutes)),
         sheets=sum(stage.sheets for stage in stages),
@@ -120,7 +122,7 @@ def report(
         clipped=float(np.mean(coarse.clipped)),
         tipped=float(np.mean(coarse.tipped)),
         errors=errors,
-        another=_another(crew, outcome),
+        another=_another(crew, worked, cost),
         grid=grid,
         map_before=members.before[shown],
         map_after=outcome.faces[shown],
@@ -139,14 +141,15 @@ def report(
     )
 
 
-def _another(crew: Crew, outcome: Outcome) -> AnotherDraw:
+def _another(crew: Crew, worked: Worked, cost: Foretold) -> AnotherDraw:
     """What another seed would give."""
-    even = crew.scores[:, :EVEN_SCORES]
+    even, done = crew.scores[:, :EVEN_SCORES], worked.outcome.figures
+    strokes, minutes = again(crew, worked, cost)
     return AnotherDraw(
-        strokes=middle_again(outcome.effort.strokes, even),
-        minutes=middle_again(outcome.effort.minutes, even),
-        greatest_depth=middle_again(outcome.figures.greatest_depth, even),
-        mean_depth=middle_again(outcome.figures.mean_depth, even),
+        strokes=strokes,
+        minutes=minutes,
+        greatest_depth=middle_again(done.greatest_depth, even),
+        mean_depth=middle_again(done.mean_depth, even),
     )
 
 
@@ -282,16 +285,16 @@ def _checks(
     return tuple(found)
 
 
-def _stages(crew: Crew, worked: Worked) -> tuple[StagePlan, ...]:
+def _stages(crew: Crew, worked: Worked, cost: Foretold) -> tuple[StagePlan, ...]:
     """What to do and to expect on every paper."""
     scenario, bench, members, middle = crew.scenario, crew.bench, crew.members, crew.middle
     stages: list[StagePlan] = []
     total, left_by = 0, None
-    for course in worked.courses:
+    for course, stops in zip(worked.courses, cost.stops, strict=True):
         paper = course.grit
         if left_by is None:
             every = worked.steps.check_every
-            planned = int(every * np.ceil(np.median(course.stops) / every))
+            planned = int(every * np.ceil(np.median(stops) / every))
             stage = stage_of(scenario, middle, paper, planned, every)
             purpose = "until flat: stop at the goal or when it gets worse"
         else:
@@ -304,7 +307,7 @@ def _stages(crew: Crew, worked: Worked) -> tuple[StagePlan, ...]:
         own = dye.roughness_dyed(paper, scenario.part.metal, worked=True)
         dyed = _dyed(bench, members, course, int(shown[-1]) + 1, before, own)
         checks = _checks(scenario, members, course, dyed, total, shown)
-        stages.append(_stage(scenario, members, stage, Band.of(course.stops), checks, purpose))
+        stages.append(_stage(scenario, members, stage, Band.of(stops), checks, purpose))
         total += planned
         left_by = paper
     return tuple(stages)
