@@ -109,8 +109,8 @@ def test_json_is_in_the_units_it_names():
     plan = synthetic_plan()
     found = plan_json(plan)
     assert found["before"]["flatness_um"]["p50"] == pytest.approx(120.0)
-    assert found["removed"]["mass_g"]["p50"] == pytest.approx(1e3 * plan.removed_mass.p50, rel=1e-6)
-    assert found["removed"]["volume_mm3"]["p50"] == pytest.approx(1e9 * plan.removed_volume.p50, rel=1e-6)
+    assert found["removed"]["mass_g"]["p50"] == pytest.approx(1e3 * plan.removed.mass.p50, rel=1e-6)
+    assert found["removed"]["volume_mm3"]["p50"] == pytest.approx(1e9 * plan.removed.volume.p50, rel=1e-6)
     assert found["effort"]["work_kj"]["p50"] == pytest.approx(9.0)
     mean_mm, area, density = (
         found["removed"]["mean_um"]["p50"] / 1e3,

@@ -126,9 +126,9 @@ def test_the_map_of_a_plan_is_of_a_case_near_the_middle_of_all(plan):
     grid = plan.grid
     mean = float(plan.map_removed @ grid.area / grid.area.sum())
     left = np.ptp(levelled(grid, plan.map_after)[: grid.n_cells])
-    for shown, band in ((mean, plan.removed_mean), (float(plan.map_removed.max()), plan.removed_greatest)):
+    for shown, band in ((mean, plan.removed.mean), (float(plan.map_removed.max()), plan.removed.greatest)):
         assert abs(shown - band.p50) < 0.5 * (band.p95 - band.p05)
-    assert left == pytest.approx(plan.after_flatness.p50, rel=0.25)
+    assert left == pytest.approx(plan.after.flatness.p50, rel=0.25)
 
 
 def test_strokes_of_a_plan_are_one_number(plan):

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said
 from handlap.sim.face.face_ensemble import FEWEST_DRAWS
 from handlap.sim.face.next_line import explained_share
 from handlap.sim.face.told import FaceDecides
@@ -52,7 +53,7 @@ class Unknown:
     of: str
 
 
-@dataclass(frozen=True)
+@record()
 class FirstLook:
     """What a first look says, SI units; bands over the members.
 
@@ -71,14 +72,14 @@ class FirstLook:
     members: int
     seed: int
     verdict: Verdict
-    now: Band | None
-    now_zone: Band | None
+    now: Band | None = said("um", "before_straightedge_um")
+    now_zone: Band | None = said("um", "before_flatness_um")
     chance_flat: float | None
     chance_both: float | None
     minutes: Band | None
     strokes: Band | None
-    deepest: Band | None
-    after: Band | None
+    deepest: Band | None = said("um")
+    after: Band | None = said("um")
     papers: tuple[str, ...]
     sheets: float
     unknowns: tuple[Unknown, ...]
