@@ -12,8 +12,8 @@ from cli_examples import HEAD, NARROW, synthetic_plan, without_work
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.cli.reports.as_json import dumps, plan_json
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.as_json import dumps
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
 from handlap.sim.job.results import Band

@@ -22,11 +22,10 @@ from handlap.cli.drawing.lesson_pictures import removed_figure
 from handlap.cli.drawing.pictures import STYLE, levelled, plan_figures
 from handlap.cli.drawing.replan_pictures import leaves_read, replan_figures, weighed, widest
 from handlap.cli.drawing.why_pictures import COLUMNS, why_figures
-from handlap.cli.reports.as_json import plan_json
 from handlap.cli.reports.blocks import Report, Table
 from handlap.cli.reports.compare_differences import COLUMN_NAMES, differing, same_words
 from handlap.cli.reports.compare_report import UNITS, compare_json, compare_report
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.quantity import middle, quantity
 from handlap.cli.reports.replan_report import replan_json, replan_report
 from handlap.cli.reports.text import render

@@ -11,9 +11,9 @@ import pytest
 from cli_examples import HEAD, synthetic_lap, synthetic_plan
 from jobs import P80, UM, hollow, job, middle
 
-from handlap.cli.reports.as_json import dumps, lap_json, plan_json
-from handlap.cli.reports.lap_report import lap_report
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.as_json import dumps
+from handlap.cli.reports.lap_report import lap_json, lap_report
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.text import render
 from handlap.cli.reports.wording import error_words
 from handlap.cli.screen import Screen

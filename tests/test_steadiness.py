@@ -12,8 +12,8 @@ import pytest
 from cli_examples import HEAD, synthetic_plan
 from jobs import HALF_TURNS, P80, UM, hollow, job
 
-from handlap.cli.reports.as_json import dumps, plan_json
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.as_json import dumps
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.text import render
 from handlap.cli.reports.wording import another_words
 from handlap.cli.screen import Screen

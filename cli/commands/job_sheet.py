@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from handlap.cli.answering import known_job
 from handlap.cli.options import (
     Output,
-    as_known,
     check_places,
     face_may_decide,
-    in_its_units,
     members_option,
     past_option,
     scenario_argument,
@@ -76,9 +75,9 @@ def job_sheet(
     Exit code 3 means: it ran, and the answer is a machine shop.
     """
     from handlap.cli.result_set import set_name
-    from handlap.sim.job.scenario_file import file_frame, load, read_text
+    from handlap.sim.job.scenario_file import file_frame, read_text
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     folder = out or Path()
     places = {ending: folder / f"{set_name(job.name, 'job-sheet')}.{ending}" for ending in ("pdf", "html")}
     if page:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
+from handlap.cli.reports.as_json import assumed_json, job_json, schema_of
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import (
     chance,
@@ -39,6 +40,7 @@ from handlap.cli.reports.wording import (
 )
 from handlap.sim.common import spoken
 from handlap.sim.common.chance import likely
+from handlap.sim.common.said import behind, said_of
 from handlap.sim.common.spoken import height_unit, per, per_swarf, swarf_unit, unit
 from handlap.sim.common.words import listed
 from handlap.sim.planning.papers import DEFAULT_FINISH, clearly_better
@@ -577,3 +579,20 @@ def _thresholds(plan: Plan) -> str:
         for name, value in plan.verdict.thresholds.items()
     ]
     return "; ".join(known) + "; else cannot tell"
+
+
+OF_LAPS = (
+    "after removed effort finish best_point curve members_mean_depth_um members_mass_g wobble_held_back "
+    "press_off_the_face errors another_seed plate spring_back"
+)
+"""Keys of a plan that say nothing where the face is left as it is."""
+
+
+def plan_json(plan: Plan) -> dict[str, Any]:
+    """The whole plan; of a face that is left as it is, what laps would do to it is null."""
+    found = behind(said_of(plan), "curve", assumed=assumed_json(plan.scenario))
+    if plan.verdict.answer == "leave":
+        found |= dict.fromkeys(OF_LAPS.split())
+        found |= {"stages": [], "papers_tried": [], "papers_alike": []}
+        found["chance"] |= {"goal": None, "allowance": None, "both": None}
+    return {"schema": schema_of("plan"), **job_json(plan.scenario), **found}
