@@ -17,9 +17,14 @@ from handlap.sim.job.results import (
     Errors,
     Figures,
     LapResult,
+    LastFinish,
+    OutOfFlat,
     Plan,
+    PlanChances,
     StagePlan,
+    TakenOff,
     Verdict,
+    WholeEffort,
 )
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load
@@ -36,6 +41,7 @@ def around(middle: float, factor: float = 1.4) -> Band:
 
 def synthetic_check(strokes: int, paper: str, cells: int, share: float, *, last: bool = False) -> Check:
     """A check after a share of the work."""
+    left = Band(0.2 * share, 0.5 * share, 0.9 * share)
     return Check(
         strokes=strokes,
         paper=paper,
@@ -44,9 +50,10 @@ def synthetic_check(strokes: int, paper: str, cells: int, share: float, *, last:
         mean_depth=around(60 * share * UM),
         greatest_depth=around(130 * share * UM),
         mass=around(4e-3 * share),
-        dye_left=Band(0.2 * share, 0.5 * share, 0.9 * share),
+        dye_left=left,
         dye_faded=Band(1.0 - 0.8 * share, 1.0 - 0.4 * share, 1.0 - 0.1 * share),
-        dye_gone=np.linspace(0.0, 1.0, cells),
+        dye_gone=left.rest,
+        dye_gone_map=np.linspace(0.0, 1.0, cells),
         dye_faded_map=np.linspace(0.2, 1.0, cells),
         push=around(36.0),
         power=around(7.0 + share),
@@ -108,49 +115,44 @@ def synthetic_plan(name: str | Scenario = HEAD, answer: str = "lap", **changes: 
             ("read again with thinner leaves",) if answer == "cannot tell" else (),
         ),
         survey_notes=("a reading does not fit <b>its</b> neighbours: read again",),
-        chance_flat_already=0.0,
-        chance_goal=0.91,
-        chance_allowance=0.98 if scenario.part.allowance is not None else None,
-        chance_both=0.9,
-        before_flatness=around(120 * UM),
-        before_straightedge=around(110 * UM),
-        after_flatness=around(22 * UM),
-        after_straightedge=around(20 * UM),
-        removed_greatest=around(130 * UM),
-        removed_mean=Band.of(mean_depth),
-        removed_taper_along=Band(-3 * UM, 1 * UM, 5 * UM),
-        removed_taper_across=Band(-1 * UM, 0.0, 1 * UM),
-        removed_mass=Band.of(mass),
-        removed_volume=Band.of(mass / density),
-        greatest_at=(float(grid.u[0]), float(grid.v[0])),
-        strokes=Band(790.0, 960.0, 1720.0),
-        minutes=Band(24.0, 32.0, 66.0),
-        minutes_of={
-            "stroke_minutes": Band(18.0, 24.0, 51.0),
-            "turning_minutes": Band(0.2, 0.3, 0.5),
-            "brushing_minutes": Band(0.5, 0.5, 1.5),
-            "sheet_minutes": Band(6.0, 9.0, 15.0),
-        },
-        work=Band(5e3, 9e3, 2e4),
-        power=Band(4.0, 7.0, 11.0),
-        sheets=4,
-        brushings=2,
-        face_area=area,
+        before=OutOfFlat(around(120 * UM), around(110 * UM)),
+        after=OutOfFlat(around(22 * UM), around(20 * UM)),
+        removed=TakenOff(
+            greatest=around(130 * UM),
+            greatest_at=(float(grid.u[0]), float(grid.v[0])),
+            mean=Band.of(mean_depth),
+            taper_along=Band(-3 * UM, 1 * UM, 5 * UM),
+            taper_across=Band(-1 * UM, 0.0, 1 * UM),
+            mass=Band.of(mass),
+            volume=Band.of(mass / density),
+        ),
+        effort=WholeEffort(
+            strokes=Band(790.0, 960.0, 1720.0),
+            minutes=Band(24.0, 32.0, 66.0),
+            stroke_minutes=Band(18.0, 24.0, 51.0),
+            turning_minutes=Band(0.2, 0.3, 0.5),
+            brushing_minutes=Band(0.5, 0.5, 1.5),
+            sheet_minutes=Band(6.0, 9.0, 15.0),
+            work=Band(5e3, 9e3, 2e4),
+            power=Band(4.0, 7.0, 11.0),
+            sheets=4,
+            brushings=2,
+        ),
+        chance=PlanChances(0.91, 0.98 if scenario.part.allowance is not None else None, 0.9, 0.0),
+        finish=LastFinish((0.6 * UM, 1.2 * UM), None),
         stages=stages,
         best_point=BestPoint(1680, around(9 * UM), 0.72),
         curve=Curve(
             strokes, 120 * UM * decay, 110 * UM * decay, 130 * UM * (1 - decay / 2), 60 * UM * (1 - decay / 2)
         ),
-        finish=(0.6 * UM, 1.2 * UM),
-        finish_fits=None,
         clipped=0.004,
         tipped=0.0,
         errors=Errors(
-            0.5 * UM,
-            0.31 * UM,
-            0.12 * UM,
-            cells,
-            1816,
+            tolerance=0.5 * UM,
+            step=0.31 * UM,
+            grid=0.12 * UM,
+            cells=cells,
+            rows=1816,
             flatness=0.43 * UM,
             straightedge=0.113 * UM,
             greatest_depth=2.1 * UM,
@@ -175,7 +177,8 @@ def without_work(answer: str) -> Plan:
     """A made-up plan of which no work is shown."""
     if answer == "leave":
         return synthetic_plan(answer=answer)
-    return synthetic_plan(answer=answer, stages=(), best_point=None, sheets=0, brushings=0)
+    plan = synthetic_plan(answer=answer, stages=(), best_point=None)
+    return replace(plan, effort=replace(plan.effort, sheets=0, brushings=0))
 
 
 def synthetic_lap(name: str = HEAD) -> LapResult:
@@ -212,11 +215,11 @@ def synthetic_lap(name: str = HEAD) -> LapResult:
         clipped=0.0,
         tipped=0.0,
         errors=Errors(
-            0.1 * UM,
-            0.07 * UM,
-            0.05 * UM,
-            grid.n_cells,
-            640,
+            tolerance=0.1 * UM,
+            step=0.07 * UM,
+            grid=0.05 * UM,
+            cells=grid.n_cells,
+            rows=640,
             flatness=0.09 * UM,
             straightedge=0.08 * UM,
             greatest_depth=0.2 * UM,

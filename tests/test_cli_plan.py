@@ -12,8 +12,8 @@ from cli_examples import HEAD, NARROW, synthetic_plan, without_work
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.cli.reports.as_json import dumps, plan_json
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.as_json import dumps
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
 from handlap.sim.job.results import Band
@@ -109,8 +109,8 @@ def test_json_is_in_the_units_it_names():
     plan = synthetic_plan()
     found = plan_json(plan)
     assert found["before"]["flatness_um"]["p50"] == pytest.approx(120.0)
-    assert found["removed"]["mass_g"]["p50"] == pytest.approx(1e3 * plan.removed_mass.p50, rel=1e-6)
-    assert found["removed"]["volume_mm3"]["p50"] == pytest.approx(1e9 * plan.removed_volume.p50, rel=1e-6)
+    assert found["removed"]["mass_g"]["p50"] == pytest.approx(1e3 * plan.removed.mass.p50, rel=1e-6)
+    assert found["removed"]["volume_mm3"]["p50"] == pytest.approx(1e9 * plan.removed.volume.p50, rel=1e-6)
     assert found["effort"]["work_kj"]["p50"] == pytest.approx(9.0)
     mean_mm, area, density = (
         found["removed"]["mean_um"]["p50"] / 1e3,

@@ -12,8 +12,8 @@ from click.testing import CliRunner
 
 from handlap.cli.commands.simulate import heights_csv
 from handlap.cli.main import main
-from handlap.cli.reports.as_json import dumps, lap_json
-from handlap.cli.reports.lap_report import lap_report
+from handlap.cli.reports.as_json import dumps
+from handlap.cli.reports.lap_report import lap_json, lap_report
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
 from handlap.sim.job.scenario_file import load

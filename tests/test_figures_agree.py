@@ -22,11 +22,10 @@ from handlap.cli.drawing.lesson_pictures import removed_figure
 from handlap.cli.drawing.pictures import STYLE, levelled, plan_figures
 from handlap.cli.drawing.replan_pictures import leaves_read, replan_figures, weighed, widest
 from handlap.cli.drawing.why_pictures import COLUMNS, why_figures
-from handlap.cli.reports.as_json import plan_json
 from handlap.cli.reports.blocks import Report, Table
 from handlap.cli.reports.compare_differences import COLUMN_NAMES, differing, same_words
 from handlap.cli.reports.compare_report import UNITS, compare_json, compare_report
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.quantity import middle, quantity
 from handlap.cli.reports.replan_report import replan_json, replan_report
 from handlap.cli.reports.text import render
@@ -126,9 +125,9 @@ def test_the_map_of_a_plan_is_of_a_case_near_the_middle_of_all(plan):
     grid = plan.grid
     mean = float(plan.map_removed @ grid.area / grid.area.sum())
     left = np.ptp(levelled(grid, plan.map_after)[: grid.n_cells])
-    for shown, band in ((mean, plan.removed_mean), (float(plan.map_removed.max()), plan.removed_greatest)):
+    for shown, band in ((mean, plan.removed.mean), (float(plan.map_removed.max()), plan.removed.greatest)):
         assert abs(shown - band.p50) < 0.5 * (band.p95 - band.p05)
-    assert left == pytest.approx(plan.after_flatness.p50, rel=0.25)
+    assert left == pytest.approx(plan.after.flatness.p50, rel=0.25)
 
 
 def test_strokes_of_a_plan_are_one_number(plan):

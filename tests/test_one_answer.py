@@ -49,22 +49,22 @@ def test_as_it_stands_is_the_plan_to_the_last_digit(name):
     plan, (stands, _) = planned(name), compared(name).results
     assert stands.papers == tuple(stage.paper for stage in plan.stages)
     for bands, of_plan in (
-        ("strokes", plan.strokes),
-        ("minutes", plan.minutes),
-        ("flatness", plan.after_flatness),
-        ("straightedge", plan.after_straightedge),
-        ("mean_depth", plan.removed_mean),
-        ("greatest_depth", plan.removed_greatest),
-        ("taper_along", plan.removed_taper_along),
-        ("taper_across", plan.removed_taper_across),
-        ("work", plan.work),
+        ("strokes", plan.effort.strokes),
+        ("minutes", plan.effort.minutes),
+        ("flatness", plan.after.flatness),
+        ("straightedge", plan.after.straightedge),
+        ("mean_depth", plan.removed.mean),
+        ("greatest_depth", plan.removed.greatest),
+        ("taper_along", plan.removed.taper_along),
+        ("taper_across", plan.removed.taper_across),
+        ("work", plan.effort.work),
     ):
         assert stands.bands[bands] == of_plan, bands
-    assert (stands.chance_goal, stands.chance_both) == (plan.chance_goal, plan.chance_both)
-    assert stands.chance_allowance == plan.chance_allowance
+    assert (stands.chance_goal, stands.chance_both) == (plan.chance.goal, plan.chance.both)
+    assert stands.chance_allowance == plan.chance.allowance
     # The worst spot's is the greatest of all ways, the others are those of the work as it stands.
     assert replace(compared(name).errors, step=plan.errors.step) == plan.errors
-    assert plan.errors.strokes is not None and 0.0 <= plan.errors.strokes < 0.1 * plan.strokes.p50
+    assert plan.errors.strokes is not None and 0.0 <= plan.errors.strokes < 0.1 * plan.effort.strokes.p50
 
 
 @pytest.mark.parametrize("name", (*NAMES, "plane-sole"))
@@ -76,9 +76,9 @@ def test_minutes_are_itemised_alike_in_plan_and_comparison(name):
     for item in ("minutes", *MINUTES_OF):
         assert way[item] == told[item], item
     effort = {item: stands.bands[item] for item in MINUTES_OF}
-    assert effort == plan.minutes_of and set(MINUTES_OF) == set(MINUTES_WORDS)
+    assert effort == plan.effort.minutes_of and set(MINUTES_OF) == set(MINUTES_WORDS)
     # Every member has one sheet of the first paper at the least, and the strokes are not all of the work.
-    assert effort["sheet_minutes"].p05 >= 3.0 and effort["stroke_minutes"].p50 < plan.minutes.p50
+    assert effort["sheet_minutes"].p05 >= 3.0 and effort["stroke_minutes"].p50 < plan.effort.minutes.p50
     text, table = (
         " ".join(render(report, Screen(400)).split()) for report in (plan_report(plan), compare_report(found))
     )
@@ -110,7 +110,7 @@ def test_how_many_looks_a_job_states_changes_no_answer_much():
     """A check every stroke is no reason to compute for minutes: what is stated is looked at by the bench."""
     scenario = job(face=hollow(60 * UM, 0.12), limit=20 * UM, ages=True, rate=0.1e-9)
     often, seldom = (make_plan(replace(scenario, check_every=every), members=8, seed=0) for every in (1, 60))
-    assert often.strokes.p50 == pytest.approx(seldom.strokes.p50, rel=0.1)
+    assert often.effort.strokes.p50 == pytest.approx(seldom.effort.strokes.p50, rel=0.1)
     assert len(often.stages[0].checks) <= 40
 
 

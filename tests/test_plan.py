@@ -102,11 +102,11 @@ def test_no_number_is_lost(plan):
 
 
 def test_chances_are_chances(plan):
-    for chance in (plan.chance_flat_already, plan.chance_goal, plan.chance_both, plan.clipped, plan.tipped):
+    for chance in (plan.chance.flat_already, plan.chance.goal, plan.chance.both, plan.clipped, plan.tipped):
         assert 0.0 <= chance <= 1.0
-    assert plan.chance_both <= plan.chance_goal
-    if plan.chance_allowance is not None:
-        assert plan.chance_both <= plan.chance_allowance
+    assert plan.chance.both <= plan.chance.goal
+    if plan.chance.allowance is not None:
+        assert plan.chance.both <= plan.chance.allowance
     for stage in plan.stages:
         for check in stage.checks:
             assert 0.0 <= check.reached <= 1.0
@@ -153,10 +153,11 @@ def test_papers_go_from_coarse_to_fine(plan):
 
 
 def test_effort_adds_up(plan):
-    assert plan.sheets == sum(stage.sheets for stage in plan.stages) >= len(plan.stages)
-    assert plan.brushings == sum(stage.brushings for stage in plan.stages)
-    assert plan.removed_volume.p50 == pytest.approx(plan.face_area * plan.removed_mean.p50, rel=1e-9)
-    assert plan.removed_greatest.p95 >= plan.removed_mean.p95
+    assert plan.effort.sheets == sum(stage.sheets for stage in plan.stages) >= len(plan.stages)
+    assert plan.effort.brushings == sum(stage.brushings for stage in plan.stages)
+    area = plan.scenario.part.outline.area
+    assert plan.removed.volume.p50 == pytest.approx(area * plan.removed.mean.p50, rel=1e-9)
+    assert plan.removed.greatest.p95 >= plan.removed.mean.p95
 
 
 def test_maps_belong_to_one_member(plan):
@@ -184,9 +185,9 @@ def test_same_seed_same_answer_on_however_many_threads():
 def test_another_seed_gives_a_similar_answer():
     first, other = planned_warped(0), planned_warped(1)
     assert not same(first, other)
-    assert other.strokes.p50 == pytest.approx(first.strokes.p50, rel=0.5)
-    assert other.removed_mean.p50 == pytest.approx(first.removed_mean.p50, rel=0.3)
-    assert abs(other.chance_both - first.chance_both) <= 0.5
+    assert other.effort.strokes.p50 == pytest.approx(first.effort.strokes.p50, rel=0.5)
+    assert other.removed.mean.p50 == pytest.approx(first.removed.mean.p50, rel=0.3)
+    assert abs(other.chance.both - first.chance.both) <= 0.5
 
 
 # ---- answers
@@ -194,18 +195,18 @@ def test_another_seed_gives_a_similar_answer():
 
 def test_a_flat_face_is_left_alone():
     assert planned("formula-check").verdict.answer == "leave"
-    assert planned("formula-check").chance_flat_already == 1.0
+    assert planned("formula-check").chance.flat_already == 1.0
 
 
 def test_a_hollow_face_inside_a_wide_allowance_is_lapped():
     found = planned_warped()
     assert found.verdict.answer == "lap"
-    assert found.before_flatness.p50 == pytest.approx(60 * UM, rel=1e-3)
-    assert found.after_flatness.p50 < 20 * UM
+    assert found.before.flatness.p50 == pytest.approx(60 * UM, rel=1e-3)
+    assert found.after.flatness.p50 < 20 * UM
     # Closed form, λ → 0: a parabola c·x² cut down to the level r loses c/3·(1 − q³) − r·(1 − q) on
     # average, q = √(r/c).  Soft paper takes some off the bottom as well.
     q = np.sqrt(20 / 60)
-    assert found.removed_mean.p05 > (60 / 3 * (1 - q**3) - 20 * (1 - q)) * UM
+    assert found.removed.mean.p05 > (60 / 3 * (1 - q**3) - 20 * (1 - q)) * UM
 
 
 def test_an_allowance_too_small_goes_to_the_shop():

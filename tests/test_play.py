@@ -22,7 +22,8 @@ from handlap.cli.commands.play import play_json
 from handlap.cli.drawing.play_gif import play_gif
 from handlap.cli.drawing.play_views import map_of, views_of
 from handlap.cli.main import main
-from handlap.cli.reports.as_json import dumps, lap_json
+from handlap.cli.reports.as_json import dumps
+from handlap.cli.reports.lap_report import lap_json
 from handlap.cli.reports.play_page import play_data, render_play
 from handlap.cli.reports.wording import paper_words
 from handlap.sim.common.errors import InputError, TippingError

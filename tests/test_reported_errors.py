@@ -11,12 +11,13 @@ import pytest
 from cli_examples import HEAD, synthetic_lap, synthetic_plan
 from jobs import P80, UM, hollow, job, middle
 
-from handlap.cli.reports.as_json import dumps, errors_json, lap_json, plan_json
-from handlap.cli.reports.lap_report import lap_report
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.as_json import dumps
+from handlap.cli.reports.lap_report import lap_json, lap_report
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.text import render
 from handlap.cli.reports.wording import error_words
 from handlap.cli.screen import Screen
+from handlap.sim.common.said import said_of
 from handlap.sim.job.results import Errors
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
@@ -107,4 +108,4 @@ def test_reports_print_them_and_json_has_them(width):
         "strokes": 6.2,
     }  # fmt: skip
     assert lap_json(lap)["errors"]["strokes"] is None
-    assert errors_json(replace(ERRORS, grid=None))["grid_um"] is None
+    assert said_of(replace(ERRORS, grid=None))["grid_um"] is None

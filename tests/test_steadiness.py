@@ -12,8 +12,8 @@ import pytest
 from cli_examples import HEAD, synthetic_plan
 from jobs import HALF_TURNS, P80, UM, hollow, job
 
-from handlap.cli.reports.as_json import dumps, plan_json
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.as_json import dumps
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.text import render
 from handlap.cli.reports.wording import another_words
 from handlap.cli.screen import Screen
@@ -125,7 +125,7 @@ def test_plans_of_other_seeds_have_their_middle_strokes_there():
     scenario = replace(known, wear=replace(known.wear, rate=rate))
     plans = [make_plan(scenario, members=16, seed=seed) for seed in range(12)]
     spans = [plan.another.strokes for plan in plans]
-    middles = np.array([plan.strokes.p50 for plan in plans])
+    middles = np.array([plan.effort.strokes.p50 for plan in plans])
     assert all(span is not None for span in spans)
     low, high = np.array(spans).T
     inside = (low[:, None] <= middles) & (middles <= high[:, None])

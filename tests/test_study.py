@@ -18,7 +18,7 @@ from handlap.sim.planning.plan import make_plan
 
 
 def strokes(one: Scenario) -> float:
-    return make_plan(one, members=2).strokes.p50
+    return make_plan(one, members=2).effort.strokes.p50
 
 
 def jobs() -> list[Scenario]:

@@ -15,10 +15,11 @@ import pytest
 from bench_truth import NOW, make_truth, write_log
 from test_compare import uneven_job
 
-from handlap.cli.reports.as_json import dumps, plan_json
+from handlap.cli.reports.as_json import dumps
 from handlap.cli.reports.compare_report import compare_json
 from handlap.cli.reports.improve_report import improve_json
 from handlap.cli.reports.lesson_report import lesson_json
+from handlap.cli.reports.plan_report import plan_json
 from handlap.cli.reports.replan_report import replan_json
 from handlap.cli.reports.why_report import why_json
 from handlap.sim.bench.job_log import Entry

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from handlap.cli.answering import known_job
 from handlap.cli.options import (
     Output,
-    as_known,
     check_places,
     face_may_decide,
-    in_its_units,
     members_option,
     past_option,
     scenario_argument,
@@ -58,9 +57,9 @@ def bench_page(
     """
     from handlap.cli.result_set import set_name
     from handlap.sim.bench.log_file import read_log
-    from handlap.sim.job.scenario_file import file_frame, load, read_text
+    from handlap.sim.job.scenario_file import file_frame, read_text
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     log = read_log(job)
     file = out or Path(f"{set_name(job.name, 'bench-page')}.html")
     check_places(None, file)

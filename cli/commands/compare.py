@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import click
 
+from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
     Output,
     Spread,
-    as_known,
-    in_its_units,
     members_option,
     output_options,
     past_option,
@@ -72,32 +71,21 @@ def compare(
 
     The way named "as it stands" can be had with --way "name=as it stands".
     """
-    from handlap.sim.job.scenario_file import load
     from handlap.sim.job.ways import parse_way
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     ways = [parse_way(text) for text in texts]
     output.check()
 
-    from handlap.cli.progress import Progress
-    from handlap.cli.reports.compare_report import compare_json, compare_report
     from handlap.sim.comparing.compare import compare as compare_ways
 
-    with Progress() as progress, spread.executor() as executor:
+    with working(spread) as how:
         found = compare_ways(
-            job, ways, members=members, seed=seed, progress=progress, with_turns=not no_turns,
-            executor=executor,
-        )  # fmt: skip
-
-    def pictures() -> dict[str, bytes]:
-        from handlap.cli.drawing.compare_pictures import compare_pictures
-
-        return compare_pictures(found)
-
-    output.hand_over(
-        compare_report(found),
-        compare_json(found),
-        pictures=pictures,
-        job=job.name,
-        page_report=compare_report(found, all_pairs=True),
-    )
+            job,
+            ways,
+            members=members,
+            seed=seed,
+            **how,
+            with_turns=not no_turns,
+        )
+    answer(output, "compare", found, job=job, page={"all_pairs": True})

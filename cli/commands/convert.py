@@ -163,7 +163,7 @@ def _converted(one: Given, face: Face | None) -> dict[str, Any]:
     """Result of one value under the names it has in JSON."""
     if one.kind == "grade":
         return _grade(one, face)
-    from handlap.cli.reports.as_json import figure
+    from handlap.sim.common.said import figure
     from handlap.sim.common.units import UNITS
 
     result: dict[str, Any] = {"given": one.text, "kind": one.kind}
@@ -190,7 +190,7 @@ def _converted(one: Given, face: Face | None) -> dict[str, Any]:
 
 
 def _grade(one: Given, face: Face | None) -> dict[str, Any]:
-    from handlap.cli.reports.as_json import figure
+    from handlap.sim.common.said import figure
     from handlap.sim.materials import grits
     from handlap.sim.materials.paper_law import SCRATCH_STOCK, STOCK_SPREAD, rate_factor
 
@@ -218,7 +218,7 @@ def _grade(one: Given, face: Face | None) -> dict[str, Any]:
 def _face_json(face: Face | None) -> dict[str, Any] | None:
     if face is None:
         return None
-    from handlap.cli.reports.as_json import figure
+    from handlap.sim.common.said import figure
 
     low, high = face.metal.density_range
     return {

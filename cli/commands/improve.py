@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import click
 
+from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
     Output,
     Spread,
-    as_known,
-    in_its_units,
     members_option,
     output_options,
     past_option,
@@ -56,29 +55,19 @@ def improve(
     scenario) and --minutes count as limits. What is found is worked again on fresh random
     numbers, and that figure is given: the one the search saw flatters itself.
     """
-    from handlap.sim.job.scenario_file import load
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     output.check()
 
-    from handlap.cli.progress import Progress
-    from handlap.cli.reports.improve_report import improve_json, improve_report
     from handlap.sim.comparing.improve import improve as search
 
-    with Progress() as progress, spread.executor() as executor:
+    with working(spread) as how:
         found = search(
-            job, budget=budget, minutes=minutes, members=members, seed=seed, progress=progress,
-            executor=executor,
-        )  # fmt: skip
-
-    def pictures() -> dict[str, bytes]:
-        from handlap.cli.drawing.improve_pictures import improve_pictures
-
-        return improve_pictures(found)
-
-    output.hand_over(
-        improve_report(found),
-        improve_json(found),
-        pictures=pictures,
-        job=job.name,
-    )
+            job,
+            budget=budget,
+            minutes=minutes,
+            members=members,
+            seed=seed,
+            **how,
+        )
+    answer(output, "improve", found, job=job)

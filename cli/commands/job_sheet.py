@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from handlap.cli.answering import known_job
 from handlap.cli.options import (
     Output,
-    as_known,
     check_places,
     face_may_decide,
-    in_its_units,
     members_option,
     past_option,
     scenario_argument,
@@ -76,9 +75,9 @@ def job_sheet(
     Exit code 3 means: it ran, and the answer is a machine shop.
     """
     from handlap.cli.result_set import set_name
-    from handlap.sim.job.scenario_file import file_frame, load, read_text
+    from handlap.sim.job.scenario_file import file_frame, read_text
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     folder = out or Path()
     places = {ending: folder / f"{set_name(job.name, 'job-sheet')}.{ending}" for ending in ("pdf", "html")}
     if page:
@@ -215,7 +214,7 @@ def job_sheet_json(
     plan: Plan, sheet: JobSheet, places: dict[str, Path], pages: int, paper: str
 ) -> dict[str, Any]:
     """The sheet as a JSON object; every block is in it, those without room on paper too."""
-    from handlap.cli.reports.as_json import figure
+    from handlap.sim.common.said import figure
 
     part = plan.scenario.part
     return {
@@ -252,8 +251,8 @@ def job_sheet_json(
 
 
 def _stop(sheet: JobSheet) -> dict[str, Any]:
-    from handlap.cli.reports.as_json import figure
     from handlap.sim.bench.stop_rules import DEEP, REREAD, WORSE
+    from handlap.sim.common.said import figure
 
     marks = sheet.marks
     return {
@@ -269,20 +268,12 @@ def _stop(sheet: JobSheet) -> dict[str, Any]:
 
 
 def _block(block: WorkBlock) -> dict[str, Any]:
-    from handlap.cli.reports.as_json import band, dye_json, figure
+    from handlap.sim.common.said import said_of
 
-    check = block.check
     return {
-        "first_stroke": block.first,
-        "last_stroke": block.last,
-        "only_if_needed": block.spare,
-        "turn_at": list(block.turns),
-        "brush_at": list(block.brushings),
-        "new_sheet_at": list(block.sheets),
-        "mass_g": band(check.mass, 1e3),
-        **dye_json(check),
-        "straightedge_um": band(check.straightedge, 1e6),
-        "greatest_depth_um": band(check.greatest_depth, 1e6),
-        "chance_goal_met": figure(check.reached),
-        "chance_next_block_worse": figure(check.worse_next),
+        **said_of(block, "first last spare turns brushings sheets"),
+        **said_of(
+            block.check,
+            "mass dye_left dye_faded dye_gone straightedge greatest_depth reached worse_next",
+        ),
     }

@@ -75,7 +75,7 @@ def measuring_sheet(scenario: str, paper: str, standard: bool, out: Path | None,
 def _json(
     job: Scenario, lines: Sequence[MeasuringLine], sheet: Sheet, file: Path, paper: str
 ) -> dict[str, Any]:
-    from handlap.cli.reports.as_json import figure
+    from handlap.sim.common.said import figure
     from handlap.sim.planning.cautions import cautions
 
     part = job.part

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import click
 
+from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
     Output,
     Spread,
-    as_known,
-    in_its_units,
     members_option,
     output_options,
     past_option,
@@ -56,34 +55,18 @@ def plan(
     if scenario is None:
         _list_scenarios(output.as_json)
         return
-    from handlap.sim.job.scenario_file import load
     from handlap.sim.lapping.simulate import starting_on
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     output.check()
     if start is not None:
         job = starting_on(job, start)
 
-    from handlap.cli.progress import Progress
-    from handlap.cli.reports.as_json import plan_json
-    from handlap.cli.reports.plan_report import plan_report
     from handlap.sim.planning.plan import make_plan
 
-    with Progress() as progress, spread.executor() as executor:
-        found = make_plan(job, members=members, seed=seed, progress=progress, executor=executor)
-
-    def pictures() -> dict[str, bytes]:
-        from handlap.cli.drawing.pictures import plan_pictures
-
-        return plan_pictures(found)
-
-    output.hand_over(
-        plan_report(found),
-        plan_json(found),
-        pictures=pictures,
-        job=job.name,
-        page_report=plan_report(found, all_checks=True),
-    )
+    with working(spread) as how:
+        found = make_plan(job, members=members, seed=seed, **how)
+    answer(output, "plan", found, job=job, drawn_in="pictures", page={"all_checks": True})
     if found.verdict.answer == "machine shop":
         ctx.exit(GOAL_OUT_OF_REACH)
 

@@ -228,7 +228,8 @@ def _report(followed: Followed) -> Report:
 
 def play_json(followed: Followed) -> dict[str, Any]:
     """The figures of all frames of all ways."""
-    from handlap.cli.reports.as_json import GRAM, MICRON, errors_json, figure, job_json
+    from handlap.cli.reports.as_json import GRAM, job_json
+    from handlap.sim.common.said import figure, said_of
 
     def of(values: Any, factor: float = 1.0) -> list[float | None]:
         return [figure(value, factor) for value in values]
@@ -241,17 +242,14 @@ def play_json(followed: Followed) -> dict[str, Any]:
                 "way": way.name,
                 "paper": way.lap.paper,
                 "paper_why": way.lap.paper_why or None,
-                "flatness_um": of(f.flatness, MICRON),
-                "straightedge_um": of(f.straightedge, MICRON),
-                "mean_depth_um": of(f.mean_depth, MICRON),
-                "greatest_depth_um": of(f.greatest_depth, MICRON),
+                **said_of(f, "flatness straightedge mean_depth greatest_depth"),
                 "mass_g": of(way.frames.mass, GRAM),
                 "dye_left": of(way.frames.dye_share),
                 "dye_faded": of(way.frames.dye_faded),
                 "dye_gone": of(1.0 - way.frames.dye_share),
                 "dyed_again": [bool(again) for again in way.frames.dyed_again],
                 "greatest_pressure_kpa": of(way.frames.pressure.max(axis=1), 1e-3),
-                "errors": errors_json(way.lap.errors),
+                "errors": said_of(way.lap.errors),
                 "notes": list(way.lap.notes),
             }
         )

@@ -223,7 +223,7 @@ def _tell(
 def _json(
     file: Path, found: list[ReadLine], changed: list[ReadLine], unread: list[str], backup: Path | None
 ) -> dict[str, Any]:
-    from handlap.cli.reports.as_json import figure
+    from handlap.sim.common.said import figure
 
     return {
         "schema": "handlap.readings/1",

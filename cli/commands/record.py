@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from handlap.cli.answering import known_job
 from handlap.cli.options import (
     Output,
-    as_known,
-    in_its_units,
     members_option,
     output_options,
     past_option,
@@ -68,9 +67,8 @@ def record(
     """
     from handlap.cli.remembering import keep, past_to_write
     from handlap.sim.bench.log_file import read_log
-    from handlap.sim.job.scenario_file import load
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     log = read_log(job)
     place = past_to_write() if remember else past_place()
     output.check(*([place] if remember and place is not None else []))

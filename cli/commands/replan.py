@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import click
 
+from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
     Output,
-    as_known,
-    in_its_units,
     members_option,
     output_options,
     past_option,
@@ -55,20 +54,17 @@ def replan(
     """
     from handlap.sim.bench.log_file import read_log
     from handlap.sim.bench.log_place import log_path
-    from handlap.sim.job.scenario_file import load
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     log = read_log(job)
     output.check()
 
-    from handlap.cli.progress import Progress
-    from handlap.cli.reports.replan_report import replan_json, replan_report, trial_json, trial_report
-
     if trial or not log.strokes:
+        from handlap.cli.reports.replan_report import trial_json, trial_report
         from handlap.sim.bench.bench_trial import plan_trial
 
-        with Progress() as progress:
-            advice = plan_trial(job, log.standing, seed=seed, progress=progress)
+        with working() as how:
+            advice = plan_trial(job, log.standing, seed=seed, **how)
         output.hand_over(
             trial_report(job, advice, log_path(job), log),
             trial_json(job, advice),
@@ -79,20 +75,9 @@ def replan(
 
     from handlap.sim.bench.replan import make_replan
 
-    with Progress() as progress:
+    with working() as how:
         asked = None if sure is None else sure / 100.0
-        found = make_replan(job, log, members=members, seed=seed, sure=asked, progress=progress)
-
-    def pictures() -> dict[str, bytes]:
-        from handlap.cli.drawing.replan_pictures import replan_pictures
-
-        return replan_pictures(found)
-
-    output.hand_over(
-        replan_report(found),
-        replan_json(found),
-        pictures=pictures,
-        job=job.name,
-    )
+        found = make_replan(job, log, members=members, seed=seed, sure=asked, **how)
+    answer(output, "replan", found, job=job)
     if found.advice in ("out of reach", "too deep"):
         ctx.exit(GOAL_OUT_OF_REACH)

@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from handlap.cli.answering import known_job
 from handlap.cli.options import (
     Output,
-    as_known,
-    in_its_units,
     output_options,
     past_option,
     past_place,
@@ -61,9 +60,8 @@ def scrap_trial(
     --remember the next plans begin from that.
     """
     from handlap.sim.bench.scrap_trial import plan_scrap
-    from handlap.sim.job.scenario_file import load
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     lengths = {} if side is None else {"side": _side(side, job)}
     masses = _masses(off)
     if remember and not off:

@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import Output, in_its_units, output_options, scenario_argument, seed_option
+from handlap.cli.answering import answer, working
+from handlap.cli.options import (
+    Output,
+    in_its_units,
+    output_options,
+    scenario_argument,
+    seed_option,
+)
 
 if TYPE_CHECKING:
     from handlap.sim.job.results import LapResult
@@ -46,28 +53,14 @@ def simulate(
     output.check(heights)
 
     from handlap.cli.files import write_whole
-    from handlap.cli.progress import Progress
-    from handlap.cli.reports.as_json import lap_json
-    from handlap.cli.reports.lap_report import lap_report
     from handlap.cli.screen import note
     from handlap.sim.lapping.simulate import simulate as lap_face
 
-    with Progress() as progress:
-        result = lap_face(job, strokes=strokes, paper=paper, seed=seed, progress=progress)
-
-    def pictures() -> dict[str, bytes]:
-        from handlap.cli.drawing.pictures import lap_pictures
-
-        return lap_pictures(result)
-
+    with working() as how:
+        result = lap_face(job, strokes=strokes, paper=paper, seed=seed, **how)
     if heights is not None:
         write_whole(heights, heights_csv(result))
-    output.hand_over(
-        lap_report(result),
-        lap_json(result),
-        pictures=pictures,
-        job=job.name,
-    )
+    answer(output, "lap", result, job=job, drawn_in="pictures")
     if heights is not None:
         note(f"heights written to {heights}")
 

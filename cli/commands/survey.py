@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from handlap.cli.answering import answer, working
 from handlap.cli.options import (
     Output,
     in_its_units,
@@ -31,23 +32,9 @@ def survey(scenario: str, members: int, seed: int, output: Output) -> None:
     job = in_its_units(load(scenario, require_mass=False))
     output.check()
 
-    from handlap.cli.progress import Progress
-    from handlap.cli.reports.as_json import survey_json
-    from handlap.cli.reports.survey_report import survey_report
     from handlap.sim.face.survey import survey as survey_face
 
-    with Progress() as progress:
-        progress(None, f"looking for {members} faces that fit the readings")
+    with working() as how:
+        how["progress"](None, f"looking for {members} faces that fit the readings")
         found = survey_face(job, count=members, seed=seed)
-
-    def pictures() -> dict[str, bytes]:
-        from handlap.cli.drawing.pictures import survey_pictures
-
-        return survey_pictures(job, found)
-
-    output.hand_over(
-        survey_report(job, found),
-        survey_json(job, found),
-        pictures=pictures,
-        job=job.name,
-    )
+    answer(output, "survey", job, found, job=job, drawn_in="pictures")

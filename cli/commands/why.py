@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
     Output,
     Spread,
-    as_known,
-    in_its_units,
     members_option,
     output_options,
     past_option,
@@ -79,10 +78,8 @@ def why(
         raise click.UsageError("give one of --dye, --dye-logged and --after")
     from handlap.sim.job.scenario_file import load
 
-    job = as_known(in_its_units(load(scenario)), afresh)
+    job = known_job(scenario, afresh)
     output.check()
-
-    from handlap.cli.progress import Progress
 
     if dye is not None or dye_logged or after is not None:
         from handlap.cli.reports.why_report import ranking_json, ranking_report
@@ -91,10 +88,8 @@ def why(
             from handlap.sim.comparing.cause_ranking import rank_by_readings
 
             other = load(after)
-            with Progress() as progress:
-                ranked = rank_by_readings(
-                    job, other, strokes=strokes, members=members, seed=seed, progress=progress
-                )
+            with working() as how:
+                ranked = rank_by_readings(job, other, strokes=strokes, members=members, seed=seed, **how)
         else:
             ranked = _by_dye(job, dye, strokes, members, seed)
         by = "readings" if after is not None else "dye"
@@ -106,30 +101,15 @@ def why(
         )
         return
 
-    from handlap.cli.reports.why_report import why_json, why_report
     from handlap.sim.comparing.why import find_causes
 
-    with Progress() as progress, spread.executor() as executor:
-        found = find_causes(
-            job, members=members, seed=seed, progress=progress, strokes=strokes, executor=executor
-        )
-
-    def pictures() -> dict[str, bytes]:
-        from handlap.cli.drawing.why_pictures import why_pictures
-
-        return why_pictures(found)
-
-    output.hand_over(
-        why_report(found),
-        why_json(found),
-        pictures=pictures,
-        job=job.name,
-    )
+    with working(spread) as how:
+        found = find_causes(job, members=members, seed=seed, **how, strokes=strokes)
+    answer(output, "why", found, job=job)
 
 
 def _by_dye(job: Scenario, dye: str | None, strokes: int | None, members: int, seed: int) -> Ranking:
     """Causes by a picture of the dye: the one that is told, or the last of the log."""
-    from handlap.cli.progress import Progress
     from handlap.sim.common.errors import InputError
     from handlap.sim.comparing.cause_ranking import rank_by_dye
 
@@ -153,7 +133,7 @@ def _by_dye(job: Scenario, dye: str | None, strokes: int | None, members: int, s
         entry, seen, since, worked = last
         strokes = strokes or since
         words = f"entry {entry.number} of the log, {strokes} strokes after dyeing"
-    with Progress() as progress:
+    with working() as how:
         return rank_by_dye(
-            job, seen, words, strokes=strokes, worked=worked, members=members, seed=seed, progress=progress
+            job, seen, words, strokes=strokes, worked=worked, members=members, seed=seed, **how
         )

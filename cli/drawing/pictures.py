@@ -77,11 +77,11 @@ def plan_pictures(plan: Plan) -> dict[str, bytes]:
 def plan_figures(plan: Plan) -> dict[str, Figure]:
     """The pictures of a plan by the names of their files; figures in their titles are those of the tables."""
     outline, grid = plan.scenario.part.outline, plan.grid
-    before = f"flatness {microns(plan.before_flatness)}"
+    before = f"flatness {microns(plan.before.flatness)}"
     if plan.verdict.answer == "leave" or not any(stage.strokes for stage in plan.stages):
         return {"warp.png": warp_figure(outline, grid, plan.map_before, None, told=(before,))}
-    both = (before, f"flatness {ends_at(plan.after_flatness)}")
-    mean, most = microns(plan.removed_mean), microns(plan.removed_greatest)
+    both = (before, f"flatness {ends_at(plan.after.flatness)}")
+    mean, most = microns(plan.removed.mean), microns(plan.removed.greatest)
     found = {
         "warp.png": warp_figure(outline, grid, plan.map_before, plan.map_after, told=both),
         "depth.png": depth_figure(outline, grid, plan.map_removed, told=(mean, most)),
@@ -115,7 +115,7 @@ def dye_panels(plan: Plan) -> list[Panel]:
                 f"{check.strokes} strokes, {check.paper}", check.dye_faded.p50, check.dye_left.rest.p50
             )
             found.append(
-                Panel(title, tone(check.dye_gone, check.dye_faded_map), check.dye_left.p50 < RENEW_BELOW)
+                Panel(title, tone(check.dye_gone_map, check.dye_faded_map), check.dye_left.p50 < RENEW_BELOW)
             )
     return found
 
@@ -132,8 +132,8 @@ def _plan_course(plan: Plan) -> Course:
 
     return Course(
         np.concatenate([[0.0], curve.strokes]),
-        from_start(plan.before_flatness, curve.flatness),
-        from_start(plan.before_straightedge, curve.straightedge),
+        from_start(plan.before.flatness, curve.flatness),
+        from_start(plan.before.straightedge, curve.straightedge),
         from_start(None, curve.greatest_depth),
     )
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import MICRON, band, errors_json, figure, job_json
+from handlap.cli.reports.as_json import MICRON, band, job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_differences import same_words
 from handlap.cli.reports.quantity import chance, counted, height, number, quantity, stated_height
@@ -27,6 +26,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.said import figure, said_of, said_value
 from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.comparing.paired import SURE
 from handlap.sim.comparing.turn_interval import MEASURABLE
@@ -404,15 +404,12 @@ def compare_json(found: Comparison) -> dict[str, Any]:
     places = {i: place for place, i in enumerate(found.order.places, 1)}
     turns = found.turns
 
-    def rows(values: Any, factor: float) -> list[list[float | None]]:
-        return [[figure(v, factor) if math.isfinite(v) else None for v in row] for row in values.tolist()]
-
     return {
         "schema": "handlap.compare/1",
         **job_json(found.scenario),
         "members": found.members,
         "seed": found.seed,
-        "depths_um": [figure(d, MICRON) for d in found.depths],
+        "depths_um": said_value(found.depths, MICRON),
         "ways": [
             {
                 "name": r.way.name,
@@ -428,7 +425,7 @@ def compare_json(found: Comparison) -> dict[str, Any]:
                 "chance_allowance": figure(r.chance_allowance),
                 "chance_both": figure(r.chance_both),
                 "chance_over_stock": figure(r.over_stock),
-                "measured_against_depth_um": rows(r.curve, MICRON),
+                "measured_against_depth_um": said_value(r.curve, MICRON),
                 "step_error_um": figure(r.step_error, MICRON),
             }
             for i, r in enumerate(found.results)
@@ -447,19 +444,11 @@ def compare_json(found: Comparison) -> dict[str, Any]:
         "turns": None
         if turns is None
         else {
-            "schedule": turns.schedule,
-            "paper": turns.paper,
-            "strokes": turns.strokes,
-            "members": turns.members,
-            "intervals": list(turns.intervals),
-            "measured_um": rows(turns.flatness, MICRON),
-            "taper_um": rows(turns.taper, MICRON),
-            "cost_um": rows(turns.cost, MICRON),
-            "taper_cost_um": rows(turns.taper_cost, MICRON),
-            "largest_harmless": turns.largest,
-            "never_is_harmless": turns.harmless,
+            **said_of(
+                turns,
+                "schedule paper strokes members intervals flatness taper cost taper_cost largest harmless",
+            ),
             "words": _turn_sentence(turns),
         },
-        "errors": errors_json(found.errors),
-        "notes": list(found.notes),
+        **said_of(found, "errors notes"),
     }

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import MICRON, band, figure
+from handlap.cli.reports.as_json import MICRON, band
 from handlap.cli.reports.blocks import Bullets, Facts, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import height, number
 from handlap.cli.reports.wording import face_words, goal_of, subject, wanted_words
+from handlap.sim.common.said import figure
 from handlap.sim.common.spoken import per_height
 from handlap.sim.planning.cautions import cautions
 

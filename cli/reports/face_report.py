@@ -16,6 +16,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.said import said_of
 
 if TYPE_CHECKING:
     from handlap.sim.face.told import FaceDecides
@@ -63,9 +64,5 @@ def face_json(command: str, found: FaceDecides) -> dict[str, Any]:
     return {
         "schema": schema_of(command),
         **job_json(found.scenario),
-        "verdict": {
-            "answer": found.verdict.answer,
-            "reasons": list(found.verdict.reasons),
-            "to_find_out": list(found.verdict.to_find_out),
-        },
+        "verdict": said_of(found.verdict, "answer reasons to_find_out"),
     }

@@ -5,13 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from handlap.cli.reports.as_json import band, figure, job_json, schema_of
+from handlap.cli.reports.as_json import job_json, schema_of
 from handlap.cli.reports.plan_report import ANSWERS
 from handlap.cli.reports.quantity import counted, quantity
 from handlap.cli.reports.text import wrapped
 from handlap.cli.reports.wording import TO_DO, sentence, spread_share
 from handlap.cli.screen import Screen
 from handlap.sim.common.chance import percent
+from handlap.sim.common.said import figure, said_of
 from handlap.sim.common.units import in_unit, show_leaf
 from handlap.sim.job.results import Band
 
@@ -84,21 +85,10 @@ def glance_json(found: FirstLook, file: Path, kept: Path | None) -> dict[str, An
         "backup": None if kept is None else str(kept),
         "members": found.members,
         "seed": found.seed,
-        "verdict": {
-            "answer": found.verdict.answer,
-            "reasons": list(found.verdict.reasons),
-            "to_find_out": list(found.verdict.to_find_out),
-        },
+        "verdict": said_of(found.verdict, "answer reasons to_find_out"),
         "chance_flat_already": found.chance_flat,
         "chance_both": found.chance_both,
-        "before_straightedge_um": band(found.now, 1e6),
-        "before_flatness_um": band(found.now_zone, 1e6),
-        "minutes": band(found.minutes, 1.0),
-        "strokes": band(found.strokes, 1.0),
-        "deepest_um": band(found.deepest, 1e6),
-        "after_um": band(found.after, 1e6),
-        "papers": list(found.papers),
-        "sheets": figure(found.sheets, 1.0),
+        **said_of(found, "now now_zone minutes strokes deepest after papers sheets"),
         "narrows": [
             {"what": u.name, "do": TO_DO[u.name], "share": figure(u.share, 1.0), "of": u.of}
             for u in found.unknowns

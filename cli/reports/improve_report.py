@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
-from handlap.cli.reports.as_json import MICRON, band, figure, job_json
+from handlap.cli.reports.as_json import band, job_json
 from handlap.cli.reports.blocks import Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_report import MINUTES, SIZES
 from handlap.cli.reports.quantity import chance, number, quantity, stated
@@ -19,6 +19,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.said import figure, said_of
 from handlap.sim.common.spoken import height_unit, length_unit, per, per_length, unit
 from handlap.sim.job.turning import short_words
 
@@ -189,18 +190,6 @@ def _how_sure(found: Improvement) -> Section:
     return Section("How sure", (rows,), aside=True)
 
 
-def _tried(t: Tried) -> dict[str, Any]:
-    return {
-        "chance_all": figure(t.chance),
-        "chance_goal": figure(t.chance_goal),
-        "chance_allowance": figure(t.chance_allowance),
-        "measured_um": band(t.measured, MICRON),
-        "greatest_depth_um": band(t.greatest_depth, MICRON),
-        "minutes": band(t.minutes),
-        "sheets": band(t.sheets),
-    }
-
-
 def improve_json(found: Improvement) -> dict[str, Any]:
     """The search as one JSON object."""
     new = found.scenario
@@ -218,25 +207,14 @@ def improve_json(found: Improvement) -> dict[str, Any]:
             "height_mm": figure(new.hands.height.value, 1e3),
             "press_n": figure(new.hands.press.value),
         },
-        "as_it_stands": _tried(found.before),
-        "found_on_fresh_numbers": _tried(found.honest),
-        "found_as_the_search_saw_it": _tried(found.selected),
+        "as_it_stands": said_of(found.before),
+        "found_on_fresh_numbers": said_of(found.honest),
+        "found_as_the_search_saw_it": said_of(found.selected),
         "chance_gain": {"mean": figure(found.gain.mean), "more_than_spread": found.gain.size},
         "minutes_gain": {
             "mean": figure(found.minutes_gain.mean),
             "band": band(found.minutes_gain.band),
             "more_than_spread": found.minutes_gain.size,
         },
-        "runs": found.runs,
-        "budget": found.budget,
-        "members": found.members,
-        "search_members": found.search_members,
-        "seed": found.seed,
-        "most_minutes": figure(found.minutes_most),
-        "most_sheets": found.sheets_most,
-        "tried": [
-            {"minutes": figure(s.minutes), "chance": figure(s.chance), "members": s.members}
-            for s in found.tried
-        ],
-        "notes": list(found.notes),
+        **said_of(found, "runs budget members search_members seed minutes_most sheets_most tried notes"),
     }

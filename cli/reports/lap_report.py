@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from handlap.cli.reports.as_json import GRAM, KJ, MICRON, MM3, assumed_json, certain, job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import height, number, off, share, shown
 from handlap.cli.reports.wording import (
@@ -21,6 +22,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.said import figure, said_of, said_value
 from handlap.sim.common.spoken import height_unit, per_height, per_swarf, swarf_unit
 
 if TYPE_CHECKING:
@@ -179,3 +181,57 @@ def _looks(result: LapResult) -> tuple[Picture, Picture]:
             f"Curves over {int(result.strokes[-1])} strokes; the table above has the same figures.",
         ),
     )
+
+
+def lap_json(result: LapResult) -> dict[str, Any]:
+    """One simulated lap, in the shape of a plan; bands are of no width."""
+    f, part = result.figures, result.scenario.part
+    reading = f.flatness[-1] if part.limit_by == "zone" else f.straightedge[-1]
+    read = said_of(f, "flatness straightedge")
+    looks = {
+        **read,
+        **said_of(f, "mean_depth greatest_depth"),
+        "mass_g": said_value(result.mass, GRAM),
+        "dye_left": said_value(result.dye_left),
+        "dye_faded": said_value(result.dye_faded),
+        "dye_gone": said_value(1.0 - result.dye_left),
+    }
+    return {
+        "schema": "handlap.simulate/1",
+        **job_json(result.scenario),
+        "paper": result.paper,
+        "paper_why": result.paper_why or None,
+        "before": {
+            "flatness_um": certain(result.before_flatness, MICRON),
+            "straightedge_um": certain(result.before_straightedge, MICRON),
+        },
+        "after": _row(read, -1),
+        "removed": {
+            "greatest_um": certain(f.greatest_depth[-1], MICRON),
+            "mean_um": certain(f.mean_depth[-1], MICRON),
+            **_row(said_of(f, "taper_along taper_across"), -1),
+            "mass_g": certain(result.mass[-1], GRAM),
+            "volume_mm3": certain(result.removed_volume, MM3),
+        },
+        "deposited_volume_mm3": figure(result.deposited_volume, MM3),
+        "effort": {
+            "strokes": certain(float(result.strokes[-1])),
+            "minutes": certain(result.minutes),
+            "stroke_minutes": certain(result.minutes),
+            "work_kj": certain(result.work, KJ),
+            "load_sliding_nm": figure(result.load_sliding),
+        },
+        "goal_met": bool(reading <= part.limit),
+        "inside_allowance": None if part.allowance is None else bool(f.greatest_depth[-1] <= part.allowance),
+        "checks": [{"strokes": int(n), **_row(looks, i)} for i, n in enumerate(result.strokes)],
+        "assumed": assumed_json(result.scenario),
+        "wobble_held_back": figure(result.clipped),
+        "press_off_the_face": figure(result.tipped),
+        "errors": said_of(result.errors),
+        "notes": list(result.notes),
+    }
+
+
+def _row(columns: dict[str, Any], i: int) -> dict[str, Any]:
+    """One row of columns of figures with nothing uncertain."""
+    return {name: certain(values[i]) for name, values in columns.items()}

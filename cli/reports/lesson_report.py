@@ -11,7 +11,6 @@ import numpy as np
 from handlap.cli.drawing.face_drawing import BLOCKS, face_drawing
 from handlap.cli.drawing.face_drawing import SIDE as FACE_SIDE
 from handlap.cli.reports.as_json import band as band_json
-from handlap.cli.reports.as_json import figure as figure_json
 from handlap.cli.reports.blocks import (
     Block,
     Bullets,
@@ -35,6 +34,7 @@ from handlap.cli.reports.quantity import height, number
 from handlap.cli.reports.text import wrapped
 from handlap.cli.reports.wording import sentence
 from handlap.cli.screen import Screen
+from handlap.sim.common.said import figure as figure_json
 from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.teaching.lesson import CaseResult, Lesson, LessonResult
 from handlap.sim.teaching.lesson_answer import asked_unit

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
+from handlap.cli.reports.as_json import assumed_json, job_json, schema_of
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import (
     chance,
@@ -42,6 +43,7 @@ from handlap.cli.reports.wording import (
 )
 from handlap.sim.common import spoken
 from handlap.sim.common.chance import likely
+from handlap.sim.common.said import behind, said_of
 from handlap.sim.common.spoken import height_unit, per, per_swarf, swarf_unit, unit
 from handlap.sim.common.words import listed
 from handlap.sim.planning.papers import DEFAULT_FINISH, clearly_better
@@ -70,10 +72,10 @@ def answer_words(plan: Plan) -> tuple[str, Tone]:
     """The answer; where it cannot be told, how likely it is."""
     answer, tone = ANSWERS[plan.verdict.answer]
     if plan.verdict.answer == "cannot tell":
-        if NEEDS_WORK_AT < plan.chance_flat_already < LEAVE_AT:
-            return f"{answer}. Flat enough already: {likely(plan.chance_flat_already)}", tone
-        if SHOP_AT < plan.chance_both < LAP_AT:
-            return f"{answer}. By hand: {likely(plan.chance_both)}", tone
+        if NEEDS_WORK_AT < plan.chance.flat_already < LEAVE_AT:
+            return f"{answer}. Flat enough already: {likely(plan.chance.flat_already)}", tone
+        if SHOP_AT < plan.chance.both < LAP_AT:
+            return f"{answer}. By hand: {likely(plan.chance.both)}", tone
     return answer, tone
 
 
@@ -111,9 +113,9 @@ def _face(plan: Plan) -> Section:
         ("Goal", goal_of(plan.scenario)),
         (
             "Now",
-            f"flatness {microns(plan.before_flatness)}, straightedge {microns(plan.before_straightedge)}",
+            f"flatness {microns(plan.before.flatness)}, straightedge {microns(plan.before.straightedge)}",
         ),
-        ("Flat already", f"chance {chance(plan.chance_flat_already)}"),
+        ("Flat already", f"chance {chance(plan.chance.flat_already)}"),
     )
     return Section("The face", (rows,) if _worked(plan) else (rows, _warp(plan)))
 
@@ -127,9 +129,9 @@ def _warp(plan: Plan) -> Picture:
         return Picture(
             "warp.png",
             "The face: of all that fit the readings, the one nearest to the middle.",
-            f"Map of the face, flatness {microns(plan.before_flatness)}.",
+            f"Map of the face, flatness {microns(plan.before.flatness)}.",
         )
-    before, after = microns(plan.before_flatness), ends_at(plan.after_flatness)
+    before, after = microns(plan.before.flatness), ends_at(plan.after.flatness)
     return Picture(
         "warp.png",
         "The face before and after the work, on one scale: the case nearest to the middle in what came of "
@@ -340,7 +342,7 @@ def _checks(plan: Plan, all_checks: bool) -> Section | None:
         "of the dye is gone. "
         "Stop as soon as the goal is met. Goal met: the chance that it is by then, at this check or one "
         "before; who goes on until a check says stop gets there with a chance of "
-        f"{chance(plan.chance_goal)}."
+        f"{chance(plan.chance.goal)}."
     )
     if spare:
         words += " Strokes in brackets: only if it is not met by then."
@@ -394,42 +396,43 @@ def _outcome(plan: Plan) -> list[Section]:
     if not _worked(plan):
         return []
     part = plan.scenario.part
-    at = place(*plan.greatest_at, part.outline.length, part.outline.width)
+    at = place(*plan.removed.greatest_at, part.outline.length, part.outline.width)
     rows = facts(
-        ("Flatness", _stops_at(plan.after_flatness)),
-        ("Straightedge", _stops_at(plan.after_straightedge)),
+        ("Flatness", _stops_at(plan.after.flatness)),
+        ("Straightedge", _stops_at(plan.after.straightedge)),
         ("Chance", _chances(plan)),
         (
             "Comes off",
-            f"at most {microns(plan.removed_greatest)}, most likely at {at}; on average "
-            f"{microns(plan.removed_mean)}",
+            f"at most {microns(plan.removed.greatest)}, most likely at {at}; on average "
+            f"{microns(plan.removed.mean)}",
         ),
         (
             "Metal",
-            f"{quantity(plan.removed_mass.scaled(per_swarf()), swarf_unit())}, "
-            f"{quantity(plan.removed_volume.scaled(per('off')), unit('off'))}",
+            f"{quantity(plan.removed.mass.scaled(per_swarf()), swarf_unit())}, "
+            f"{quantity(plan.removed.volume.scaled(per('off')), unit('off'))}",
         ),
         (
             "Taper",
-            f"along {microns(plan.removed_taper_along)}, across {microns(plan.removed_taper_across)}; "
+            f"along {microns(plan.removed.taper_along)}, across {microns(plan.removed.taper_across)}; "
             f"{TAPER_SIGNS}",
         ),
         (
             "Work",
-            f"{_strokes(plan)}, {quantity(plan.minutes, 'min')}, "
-            f"{quantity(plan.work.scaled(per('energy')), unit('energy'))} at {quantity(plan.power, 'W')}; "
-            f"{counted(plan.sheets, 'sheet')}, {counted(plan.brushings, 'brushing')}",
+            f"{_strokes(plan)}, {quantity(plan.effort.minutes, 'min')}, "
+            f"{quantity(plan.effort.work.scaled(per('energy')), unit('energy'))} at "
+            f"{quantity(plan.effort.power, 'W')}; {counted(plan.effort.sheets, 'sheet')}, "
+            f"{counted(plan.effort.brushings, 'brushing')}",
         ),
-        ("Minutes", minutes_words(plan.minutes_of)),
+        ("Minutes", minutes_words(plan.effort.minutes_of)),
         ("Narrower", _narrower(plan)),
         ("Pushing", _pushing(plan)),
-        ("Finish", roughness(plan.finish) + _gasket(plan)),
+        ("Finish", roughness(plan.finish.roughness) + _gasket(plan)),
         ("Best point", _best(plan)),
         ("Plate", _plate(plan)),
         ("Spring-back", _spring(plan)),
         *(("Note", note) for note in plan.notes),
     )
-    most = microns(plan.removed_greatest)
+    most = microns(plan.removed.greatest)
     depth = Picture(
         "depth.png",
         "Where the metal goes; the ring marks the deepest spot.",
@@ -451,7 +454,7 @@ def _ends(strokes: Band) -> str:
 
 def _strokes(plan: Plan) -> str:
     """Strokes of all papers as they are planned, and the range in which the work may end."""
-    spread = _ends(plan.strokes)
+    spread = _ends(plan.effort.strokes)
     return f"{sum(stage.strokes for stage in plan.stages)} strokes" + (f" ({spread})" if spread else "")
 
 
@@ -520,18 +523,18 @@ def _spring(plan: Plan) -> str | None:
 
 
 def _chances(plan: Plan) -> str:
-    words = f"going on until a check says stop: to reach the goal {chance(plan.chance_goal)}"
-    if plan.chance_allowance is None:
+    words = f"going on until a check says stop: to reach the goal {chance(plan.chance.goal)}"
+    if plan.chance.allowance is None:
         return words
-    inside = chance(plan.chance_allowance)
-    return f"{words}; to stay inside the allowance {inside}; both {chance(plan.chance_both)}"
+    inside = chance(plan.chance.allowance)
+    return f"{words}; to stay inside the allowance {inside}; both {chance(plan.chance.both)}"
 
 
 def _gasket(plan: Plan) -> str:
     asked = plan.scenario.part.gasket_ra
     if asked is None:
         return "; what the gasket asks is not stated"
-    fits = {True: "suits", False: "does not suit", None: "may or may not suit"}[plan.finish_fits]
+    fits = {True: "suits", False: "does not suit", None: "may or may not suit"}[plan.finish.fits]
     return f"; {fits} the gasket ({roughness(asked)})"
 
 
@@ -588,3 +591,20 @@ def _thresholds(plan: Plan) -> str:
         for name, value in plan.verdict.thresholds.items()
     ]
     return "; ".join(known) + "; else cannot tell"
+
+
+OF_LAPS = (
+    "after removed effort finish best_point curve members_mean_depth_um members_mass_g wobble_held_back "
+    "press_off_the_face errors another_seed plate spring_back"
+)
+"""Keys of a plan that say nothing where the face is left as it is."""
+
+
+def plan_json(plan: Plan) -> dict[str, Any]:
+    """The whole plan; of a face that is left as it is, what laps would do to it is null."""
+    found = behind(said_of(plan), "curve", assumed=assumed_json(plan.scenario))
+    if plan.verdict.answer == "leave":
+        found |= dict.fromkeys(OF_LAPS.split())
+        found |= {"stages": [], "papers_tried": [], "papers_alike": []}
+        found["chance"] |= {"goal": None, "allowance": None, "both": None}
+    return {"schema": schema_of("plan"), **job_json(plan.scenario), **found}

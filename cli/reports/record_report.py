@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import GRAM, MICRON, band, figure, job_json, limits_json
+from handlap.cli.reports.as_json import MICRON, band, job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, off, stated
 from handlap.cli.reports.wording import (
@@ -25,6 +25,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.said import figure, said_of
 from handlap.sim.common.spoken import leaf, per, unit, weighed
 from handlap.sim.planning.cautions import IN_SHORT
 
@@ -293,37 +294,16 @@ def record_json(found: Record, kept: PastJob | None = None) -> dict[str, Any]:
         "members": found.learnt.members,
         "members_effective": figure(found.learnt.effective),
         "strokes": found.log.strokes,
-        "limits": limits_json(now.limits),
+        **said_of(now, "limits"),
         "read_before": _survey_json(found.before),
         "read_after": _survey_json(now.after),
-        "now": {
-            "measured_um": band(now.measured, MICRON),
-            "flatness_um": band(now.flatness, MICRON),
-        },
-        "removed": {
-            "mean_um": band(now.mean_depth, MICRON),
-            "greatest_um": band(now.greatest_depth, MICRON),
-            "taper_along_um": band(now.taper_along, MICRON),
-            "taper_across_um": band(now.taper_across, MICRON),
-        },
-        "weighed": [
-            {
-                "way": w.way,
-                "mass_g": figure(w.mass, GRAM),
-                "mean_depth_um": band(w.depth, MICRON),
-                "model_without_weighing_um": band(w.model, MICRON),
-                "agreement": w.agreement,
-                "strokes": list(w.strokes),
-            }
-            for w in found.weighed
-        ],
-        # A brushing that nobody logged is not known to have been left out.
-        "papers": [{**vars(p), "brushings": p.brushings or None} for p in found.papers],
+        "now": said_of(now, "measured flatness"),
+        "removed": said_of(now, "mean_depth greatest_depth taper_along taper_across"),
+        **said_of(found, "weighed papers"),
         "minutes": figure(found.minutes),
         "minutes_all_logged": found.minutes_logged,
-        "finish_ra_um": [figure(x, MICRON) for x in now.finish],
+        **said_of(now, "finish"),
         "effects": [_effect_json(e) for e in now.effects],
-        "notes": list(found.notes),
-        "cautions": list(found.cautions),
+        **said_of(found, "notes cautions"),
         "remembered": None if kept is None else {name: list(x) for name, x in kept.found.items()},
     }

@@ -6,16 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import (
-    GRAM,
-    MICRON,
-    band,
-    errors_json,
-    figure,
-    job_json,
-    limits_json,
-    schema_of,
-)
+from handlap.cli.reports.as_json import GRAM, band, job_json, schema_of
 from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import chance, counted, number, off, quantity, share
 from handlap.cli.reports.wording import (
@@ -34,6 +25,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.said import figure, said_of
 from handlap.sim.common.spoken import (
     height_unit,
     length_unit,
@@ -371,37 +363,16 @@ def replan_json(found: Replan) -> dict[str, Any]:
         "believed": learnt.believed,
         "seed": found.seed,
         "verdict": {"answer": found.advice, "reasons": list(found.reasons), "look_again": list(found.ask)},
-        "limits": limits_json(now.limits),
-        "strokes": found.strokes,
-        "paper": found.paper,
-        "next_block_strokes": found.block,
-        "turn_every": found.rhythm.turn_every,
-        "brush_every": found.rhythm.brush_every,
-        "sheet_every": found.rhythm.sheet_every,
-        "measured_um": band(now.measured, MICRON),
-        "flatness_um": band(now.flatness, MICRON),
-        "removed": {
-            "mean_um": band(now.mean_depth, MICRON),
-            "greatest_um": band(now.greatest_depth, MICRON),
-            "taper_along_um": band(now.taper_along, MICRON),
-            "taper_across_um": band(now.taper_across, MICRON),
-            "mass_g": band(now.mass, GRAM),
-        },
+        **said_of(now, "limits"),
+        **said_of(found, "strokes paper block"),
+        **said_of(found.rhythm),
+        **said_of(now, "measured flatness"),
+        "removed": said_of(now, "mean_depth greatest_depth taper_along taper_across mass"),
         "chance": {
-            "goal_met": figure(now.chance_goal),
-            "next_block_worse": figure(found.chance_worse),
-            "over_allowance_now": figure(found.chance_deep_now),
-            "next_block_passes_allowance": figure(found.chance_deep),
-            "over_allowance_at_goal": figure(found.chance_deep_at_goal),
-            "goal_in_reach": figure(found.reached),
+            **said_of(now, "chance_goal"),
+            **said_of(found, "chance_worse chance_deep_now chance_deep chance_deep_at_goal reached"),
         },
-        "best_so_far": {
-            "strokes": found.best.strokes,
-            "measured_um": band(found.best.measured, MICRON),
-            "chance_worse_now": figure(found.best.worse_now),
-        },
-        "strokes_to_goal": band(found.total),
-        "strokes_to_goal_without_log": band(found.first_total),
+        **said_of(found, "best total first_total"),
         "learnt": [
             {
                 "name": q.name,
@@ -413,19 +384,7 @@ def replan_json(found: Replan) -> dict[str, Any]:
             }
             for q in learnt.quantities
         ],
-        "ahead": [
-            {
-                "strokes": look.strokes,
-                "measured_um": band(look.measured, MICRON),
-                "greatest_depth_um": band(look.greatest_depth, MICRON),
-                "chance_goal_met": figure(look.reached),
-                "chance_worse": figure(look.worse),
-            }
-            for look in found.ahead
-        ],
-        "errors": errors_json(found.errors),
-        "finer_papers": [{"paper": p.paper, "strokes": p.strokes} for p in found.finer],
-        "cautions": list(found.cautions),
+        **said_of(found, "ahead errors finer cautions"),
     }
 
 

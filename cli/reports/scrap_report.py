@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from handlap.cli.reports.as_json import GRAM, MICRON, MM, band, figure, job_json
+from handlap.cli.reports.as_json import job_json
 from handlap.cli.reports.blocks import Bullets, Report, Section, Table, Words
 from handlap.cli.reports.quantity import off, quantity, stated_length
 from handlap.cli.reports.wording import every, microns, subject
 from handlap.sim.bench.scrap_trial import PaperFound, ScrapTrial
+from handlap.sim.common.said import behind, said_of
 from handlap.sim.common.spoken import per_swarf, swarf_unit
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Scenario
@@ -95,19 +96,7 @@ def scrap_json(trial: ScrapTrial) -> dict[str, Any]:
     return {
         "schema": "handlap.scrap-trial/1",
         **job_json(trial.scenario),
-        "scrap_side_mm": figure(trial.side, MM),
-        "scrap_g": figure(trial.mass, GRAM),
-        "scale_g": figure(trial.division, GRAM),
-        "blocks": [
-            {
-                "paper": b.paper,
-                "strokes": b.strokes,
-                "brush_every": b.brush_every,
-                "off_g": band(b.expected, GRAM),
-                "tells_within": figure(b.within),
-            }
-            for b in trial.blocks
-        ],
+        **said_of(trial),
         "found": None,
         "start": None,
     }
@@ -116,13 +105,7 @@ def scrap_json(trial: ScrapTrial) -> dict[str, Any]:
 def found_json(trial: ScrapTrial, found: Sequence[PaperFound], start: str) -> dict[str, Any]:
     """What was found, as one object."""
     papers = [
-        {
-            "paper": x.paper,
-            "off_g": figure(x.off, GRAM),
-            "cut_times_taken": list(x.entry.found["cut"]),
-            "cut_um_per_100_before": band(x.before, MICRON),
-            "cut_um_per_100": band(x.after, MICRON),
-        }
+        behind(said_of(x, "paper off before after"), "off_g", cut_times_taken=list(x.entry.found["cut"]))
         for x in found
     ]
     return {**scrap_json(trial), "found": papers, "start": start or None}

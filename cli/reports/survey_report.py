@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from handlap.cli.drawing.face_drawing import face_drawing
+from handlap.cli.reports.as_json import MICRON, MM, band, job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Words
 from handlap.cli.reports.quantity import chance, height, number, stated_height, stated_length
 from handlap.cli.reports.wording import (
@@ -20,6 +21,7 @@ from handlap.cli.reports.wording import (
     wanted_words,
 )
 from handlap.sim.common.chance import likely
+from handlap.sim.common.said import figure, said_of, said_value
 from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.face.survey import SURE
 
@@ -168,3 +170,64 @@ def _how_sure(found: Survey) -> Section:
             ("Search", f"{settled} (agreement of its four ways {found.ensemble.r_hat:.2f}, 1 is perfect)")
         )
     return Section("How sure", (facts(*rows),), aside=True)
+
+
+def _reading_error(scenario: Scenario) -> dict[str, Any]:
+    table = scenario.readings.table
+    assert table is not None
+    return {
+        "reading_error_um": figure(table.sd, MICRON),
+        "reading_error_assumed": table.sd_assumed,
+        "step_of_digits_um": figure(table.step, MICRON) if table.step else None,
+    }
+
+
+def survey_json(scenario: Scenario, found: Survey) -> dict[str, Any]:
+    """What a survey found."""
+    cells = found.grid.n_cells
+    bands, verdict, extra, table = found.bands, found.verdict, found.next_line, found.table
+    return {
+        "schema": "handlap.survey/1",
+        **job_json(scenario),
+        "members": found.ensemble.count,
+        "settled": found.ensemble.converged,
+        "agreement_of_chains": figure(found.ensemble.r_hat),
+        "verdict": {
+            "answer": verdict.answer,
+            "goes_by": verdict.goes_by,
+            "reasons": [verdict.reason],
+            "to_find_out": list(verdict.to_find_out),
+        },
+        "chance": {
+            "limit": figure(verdict.chance),
+            "as_zone": figure(verdict.zone_chance),
+            "as_straightedge": figure(verdict.straightedge_chance),
+        },
+        "shape": said_of(found.shape),
+        **said_of(bands),
+        "table": None
+        if table is None
+        else {
+            "points": table.points,
+            **_reading_error(scenario),
+            "minimum_zone_um": figure(table.minimum_zone, MICRON),
+            "minimum_zone_between_points_um": band(bands.flatness, MICRON),
+            "peak_to_valley_least_squares_um": figure(table.peak_to_valley, MICRON),
+        },
+        "contradictions": said_value(found.contradictions),
+        "next_line": None
+        if extra is None
+        else {
+            "name": extra.line.name,
+            "from_mm": said_value(extra.line.start, MM),
+            "to_mm": said_value(extra.line.end, MM),
+            **said_of(extra, "explained factor helps words"),
+        },
+        "map": {
+            "u_mm": said_value(found.grid.u[:cells], MM),
+            "v_mm": said_value(found.grid.v[:cells], MM),
+            "mean_um": said_value(found.mean_map[:cells], MICRON),
+            "sd_um": said_value(found.sd_map[:cells], MICRON),
+        },
+        "notes": list(found.notes),
+    }

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from handlap.cli.reports.as_json import figure
 from handlap.cli.reports.blocks import Report, Section, Table, Words
 from handlap.cli.reports.quantity import stated
 from handlap.sim.bench import stop_rules
 from handlap.sim.bench.forecast import MODEL
+from handlap.sim.common.said import figure
 from handlap.sim.comparing import paired
 from handlap.sim.face import survey
 from handlap.sim.planning import leg, papers, verdict, work

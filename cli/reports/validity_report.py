@@ -7,10 +7,10 @@ import math
 from itertools import groupby
 from typing import Any
 
-from handlap.cli.reports.as_json import figure
 from handlap.cli.reports.blocks import Block, Bullets, Facts, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted
 from handlap.cli.reports.wording import sentence
+from handlap.sim.common.said import figure
 from handlap.sim.common.trade_fact import TradeFact
 from handlap.sim.common.unproven import LEFT_OUT, UNPROVEN
 from handlap.sim.common.validity import KIND_WORDS, KINDS, SUBJECTS, Check, Checks, Made

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import MICRON, band, errors_json, figure, job_json
+from handlap.cli.reports.as_json import MICRON, band, job_json
 from handlap.cli.reports.blocks import Block, Picture, Report, Section, Table, Words
 from handlap.cli.reports.compare_report import SIZES
 from handlap.cli.reports.quantity import chance, counted, middle, number, quantity
@@ -21,6 +21,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
+from handlap.sim.common.said import figure, said_of, said_value
 from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.job.results import Band
 
@@ -220,32 +221,18 @@ def _how_sure(found: Why) -> Section:
     return Section("How sure", (rows,), aside=True)
 
 
-def _components(bands: dict[str, Band]) -> dict[str, Any]:
-    return {f"{name}_um": band(b, MICRON) for name, b in bands.items()}
-
-
 def why_json(found: Why) -> dict[str, Any]:
     """The causes as one JSON object."""
     cells = found.grid.n_cells
     return {
         "schema": "handlap.why/1",
         **job_json(found.scenario),
-        "members": found.members,
-        "seed": found.seed,
-        "papers": list(found.papers),
-        "strokes": found.strokes,
-        "mean_depth_um": band(found.mean_depth, MICRON),
-        "total": _components(found.total),
+        **said_of(found, "members seed papers strokes mean_depth total"),
         "causes": [
-            {
-                "name": c.name,
-                "alone": _components(c.alone),
-                "on_top_of_the_others": _components(c.on_top),
-                "map_um": [figure(h, MICRON) for h in c.picture[:cells]],
-            }
+            {**said_of(c, "name alone on_top"), "map_um": said_value(c.picture[:cells], MICRON)}
             for c in found.causes
         ],
-        "left_over": _components(found.leftover),
+        **said_of(found, "leftover"),
         "changes": [
             {
                 "name": c.name,
@@ -257,11 +244,10 @@ def why_json(found: Why) -> dict[str, Any]:
             }
             for c in found.changes
         ],
-        "map_um": [figure(h, MICRON) for h in found.picture[:cells]],
-        "u_mm": [figure(u, 1e3) for u in found.grid.u[:cells]],
-        "v_mm": [figure(v, 1e3) for v in found.grid.v[:cells]],
-        "errors": errors_json(found.errors),
-        "notes": list(found.notes),
+        "map_um": said_value(found.picture[:cells], MICRON),
+        "u_mm": said_value(found.grid.u[:cells], 1e3),
+        "v_mm": said_value(found.grid.v[:cells], 1e3),
+        **said_of(found, "errors notes"),
     }
 
 

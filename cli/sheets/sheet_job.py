@@ -189,7 +189,7 @@ def job_sheet_of(plan: Plan, lines: Sequence[MeasuringLine], system: System) -> 
         cautions=plan.cautions,
         leaf_unit=plan.scenario.leaf_unit,
         lines=tuple(lines),
-        deepest=plan.greatest_at if stages else None,
+        deepest=plan.removed.greatest_at if stages else None,
         turns=_round_of(plan.scenario, stages),
         direction=plan.scenario.strokes.direction,
     )
@@ -382,7 +382,7 @@ def _dye(plan: Plan, stages: Sequence[PaperStage]) -> tuple[DyeMarks, ...]:
             f"{share(block.check.dye_left.rest.p50)} gone",
             *(
                 dye_raster(outline, plan.grid, np.asarray(chance), DOTS)
-                for chance in (block.check.dye_gone, block.check.dye_faded_map)
+                for chance in (block.check.dye_gone_map, block.check.dye_faded_map)
             ),
         )
         for paper, block in blocks
@@ -453,9 +453,9 @@ def _allowance_rule(plan: Plan, marks: StopMarks) -> str:
     if part.allowance is None:
         return (
             "No allowance is stated: ask what may come off before you begin. Planned is a deepest spot of "
-            f"{quantity(plan.removed_greatest.scaled(per_height()), height_unit())}."
+            f"{quantity(plan.removed.greatest.scaled(per_height()), height_unit())}."
         )
-    deepest = place(*plan.greatest_at, part.outline.length, part.outline.width)
+    deepest = place(*plan.removed.greatest_at, part.outline.length, part.outline.width)
     return _allowance_marks(plan.scenario, marks, f", most likely at {deepest},")
 
 

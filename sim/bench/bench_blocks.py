@@ -15,13 +15,14 @@ import numpy as np
 from handlap.sim.bench.stop_rules import WORSE
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.said import record, said
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.face.straightedge import ROCKS_BELOW, contact, gaps, sample_line
 from handlap.sim.job.results import Band, Check, Plan, StagePlan
 from handlap.sim.planning.leg import STOP_AT
 
 
-@dataclass(frozen=True)
+@record()
 class WorkBlock:
     """Strokes between two checks on one paper, and what falls due at which stroke of that paper.
 
@@ -33,13 +34,13 @@ class WorkBlock:
     spare : only worked if the goal is not met by then
     """
 
-    first: int
-    last: int
-    turns: tuple[int, ...]
-    brushings: tuple[int, ...]
-    sheets: tuple[int, ...]
+    first: int = said(name="first_stroke")
+    last: int = said(name="last_stroke")
+    turns: tuple[int, ...] = said(name="turn_at")
+    brushings: tuple[int, ...] = said(name="brush_at")
+    sheets: tuple[int, ...] = said(name="new_sheet_at")
     check: Check
-    spare: bool
+    spare: bool = said(name="only_if_needed")
 
 
 @dataclass(frozen=True)

@@ -109,9 +109,9 @@ def page_of_plan(plan: Plan, log: JobLog) -> PagePlan:
                 mass=block.check.mass,
                 straightedge=block.check.straightedge,
                 greatest_depth=block.check.greatest_depth,
-                dye_gone=_rest(block.check.dye_left),
+                dye_gone=block.check.dye_gone,
                 dye_faded=block.check.dye_faded,
-                zones=zone_shares(plan.grid, np.asarray(block.check.dye_gone)),
+                zones=zone_shares(plan.grid, np.asarray(block.check.dye_gone_map)),
                 reached=block.check.reached,
                 spare=block.spare,
             )
@@ -126,11 +126,6 @@ def page_of_plan(plan: Plan, log: JobLog) -> PagePlan:
     return PagePlan(
         plan.scenario, tuple(stages), stop_marks(plan), 0, "", plan.verdict.answer, plan.verdict.reasons, log
     )
-
-
-def _rest(left: Band) -> Band:
-    """The band of a share from that of what is left to it."""
-    return Band(1.0 - left.p95, 1.0 - left.p50, 1.0 - left.p05)
 
 
 def page_of_replan(found: Replan) -> PagePlan:

@@ -16,6 +16,7 @@ from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, learn
 from handlap.sim.bench.log_evidence import Weighing
 from handlap.sim.bench.standing import FACES_READ, Z90, Standing, open_log, where_it_stands
+from handlap.sim.common.said import record, said
 from handlap.sim.face.survey import Survey, survey_face
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Part, Scenario
@@ -31,7 +32,7 @@ USELESS = 0.5
 Agreement = Literal["agree", "disagree", "cannot tell"]
 
 
-@dataclass(frozen=True)
+@record()
 class Weighed:
     """Mean depth off by one way of weighing, and by the model without any weighing, over the same strokes.
 
@@ -39,22 +40,23 @@ class Weighed:
     """
 
     way: str
-    mass: float
+    mass: float = said("g")
     """[kg]"""
-    depth: Band
-    model: Band
+    depth: Band = said("um", "mean_depth_um")
+    model: Band = said("um", "model_without_weighing_um")
     agreement: Agreement
     strokes: tuple[int, int]
 
 
-@dataclass(frozen=True)
+@record()
 class PaperUsed:
     """One paper: strokes, sheets and brushings at least, as logged."""
 
     paper: str
     strokes: int
     sheets: int
-    brushings: int
+    brushings: int = said(or_null=True)
+    """Nought is not known: a brushing that nobody logged may have been done."""
 
 
 @dataclass(frozen=True)

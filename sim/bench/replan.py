@@ -18,6 +18,7 @@ from handlap.sim.bench.replay import errors_of_log
 from handlap.sim.bench.standing import Standing, open_log, where_it_stands, widened
 from handlap.sim.bench.stop_rules import Advice, Outlook, advise, ask_about
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said, unsaid
 from handlap.sim.job.results import Band, Curve, Errors, Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
@@ -31,16 +32,16 @@ from handlap.sim.planning.leg import measure
 from handlap.sim.planning.papers import chain, strokes_to_clear
 
 
-@dataclass(frozen=True)
+@record()
 class LookAhead:
     """What to expect at a look to come; ``strokes`` from the start of the job [-], heights [m]."""
 
     strokes: int
-    measured: Band
-    flatness: Band
-    greatest_depth: Band
-    reached: float
-    worse: float
+    measured: Band = said("um")
+    flatness: Band = unsaid()
+    greatest_depth: Band = said("um")
+    reached: float = said(name="chance_goal_met")
+    worse: float = said(name="chance_worse")
     """Chance that this block makes it worse than the look before [-]."""
 
 
@@ -52,17 +53,17 @@ class FinerPaper:
     strokes: int
 
 
-@dataclass(frozen=True)
+@record()
 class BestSoFar:
     """The face as it was when it was flattest so far: after how many strokes, and how flat."""
 
     strokes: int
-    measured: Band
-    worse_now: float
+    measured: Band = said("um")
+    worse_now: float = said(name="chance_worse_now")
     """Chance that the face is worse now than it was then [-]."""
 
 
-@dataclass(frozen=True)
+@record()
 class Replan:
     """The answer of ``handlap replan``; every Band is over the ensemble, SI units.
 
@@ -81,22 +82,22 @@ class Replan:
     strokes: int
     paper: str
     rhythm: Rhythm
-    block: int
+    block: int = said(name="next_block_strokes")
     """Strokes of the next block [-]."""
     now: Standing
-    chance_worse: float
-    chance_deep: float | None
+    chance_worse: float = said(name="next_block_worse")
+    chance_deep: float | None = said(name="next_block_passes_allowance")
     """Chance that the next block takes more than the allowance; None: none stated, or taken already [-]."""
-    chance_deep_now: float | None
+    chance_deep_now: float | None = said(name="over_allowance_now")
     """… that more is off already, and that it is by the time the goal is reached; None: none stated [-]."""
-    chance_deep_at_goal: float | None
-    best: BestSoFar
+    chance_deep_at_goal: float | None = said(name="over_allowance_at_goal")
+    best: BestSoFar = said(name="best_so_far")
     ahead: tuple[LookAhead, ...]
-    first_total: Band | None
-    total: Band | None
+    first_total: Band | None = said(name="strokes_to_goal_without_log")
+    total: Band | None = said(name="strokes_to_goal")
     first_reached: float
-    reached: float
-    finer: tuple[FinerPaper, ...]
+    reached: float = said(name="goal_in_reach")
+    finer: tuple[FinerPaper, ...] = said(name="finer_papers")
     curve: Curve
     """Figures against strokes from the start of the job, as learnt, and on."""
     errors: Errors

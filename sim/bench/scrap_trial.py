@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import brentq
@@ -19,6 +19,7 @@ from handlap.sim.bench.log_evidence import CLEANING, MASS_SHARE, ROUNDING
 from handlap.sim.bench.log_marks import digest
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Outline
+from handlap.sim.common.said import record, said, unsaid
 from handlap.sim.common.units import GRAVITY
 from handlap.sim.job.past_jobs import CUT, SCRAP, PastJob
 from handlap.sim.job.results import Band
@@ -41,29 +42,29 @@ MEMBERS = 64
 NAME = "scrap on"
 
 
-@dataclass(frozen=True)
+@record()
 class ScrapBlock:
     """One block; ``expected``: metal off in it [kg]; ``within``: what its weighing tells the rate by [-]."""
 
     paper: str
     strokes: int
     brush_every: int
-    expected: Band
-    within: float
+    expected: Band = said("g", "off_g")
+    within: float = said(name="tells_within")
 
 
-@dataclass(frozen=True)
+@record()
 class ScrapTrial:
     """The blocks in the order in which they are worked, on a scrap of this side [m] and mass [kg].
 
     ``scenario``: the job; ``on_scrap``: the same with the scrap in place of its part.
     """
 
-    scenario: Scenario
-    on_scrap: Scenario
-    side: float
-    mass: float
-    division: float
+    scenario: Scenario = unsaid()
+    on_scrap: Scenario = unsaid()
+    side: float = said("mm", "scrap_side_mm")
+    mass: float = said("g", "scrap_g")
+    division: float = said("g", "scale_g")
     blocks: tuple[ScrapBlock, ...]
 
     def block(self, paper: str) -> ScrapBlock:
@@ -80,16 +81,16 @@ class ScrapTrial:
         raise InputError(f"--off {paper}: allowed is a paper of the scenario: {known}")
 
 
-@dataclass(frozen=True)
+@record()
 class PaperFound:
     """What the trial says of one paper; ``cut``: depth that a hundred strokes take off the job's face [m],
     as it was taken to be and as it is now."""
 
     paper: str
-    off: float
+    off: float = said("g")
     entry: PastJob
-    before: Band
-    after: Band
+    before: Band = said("um", "cut_um_per_100_before")
+    after: Band = said("um", "cut_um_per_100")
 
 
 def scrap_of(scenario: Scenario, side: float) -> tuple[Scenario, float]:

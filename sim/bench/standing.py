@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -21,6 +21,7 @@ from handlap.sim.bench.learn import CELLS, PASSES, Learnt, State, Workshop, firs
 from handlap.sim.bench.log_marks import refuse_changed
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said, unsaid
 from handlap.sim.face.done import Check, Checked, check_lines, check_words
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.proud import refuse_proud
@@ -45,7 +46,7 @@ Answer = Literal["met", "not met", "cannot tell"]
 Subject = Literal["flatness", "metal", "finish"]
 
 
-@dataclass(frozen=True)
+@record()
 class LimitHeld:
     """A limit and whether it is met, with the reason in words.
 
@@ -60,13 +61,13 @@ class LimitHeld:
     answer: Answer
     reason: str
     chance: float | None = None
-    about: Subject = "metal"
-    read_again: bool = False
-    checked: Check | None = None
+    about: Subject = unsaid(default="metal")
+    read_again: bool = unsaid(default=False)
+    checked: Check | None = unsaid(default=None)
     """What the straightedge said, where the limit is held against it and it was laid after the work."""
 
 
-@dataclass(frozen=True)
+@record()
 class Standing:
     """A job as it stands after the last entry of its log; bands are over the ensemble, SI units.
 
@@ -80,16 +81,16 @@ class Standing:
     limits : every limit, flatness first
     """
 
-    measured: Band
-    flatness: Band
-    mean_depth: Band
-    greatest_depth: Band
-    taper_along: Band
-    taper_across: Band
-    mass: Band
+    measured: Band = said("um")
+    flatness: Band = said("um")
+    mean_depth: Band = said("um", "mean_um")
+    greatest_depth: Band = said("um", "greatest_um")
+    taper_along: Band = said("um")
+    taper_across: Band = said("um")
+    mass: Band = said("g")
     after: Survey | None
-    finish: tuple[float, float]
-    chance_goal: float
+    finish: tuple[float, float] = said("um", "finish_ra_um")
+    chance_goal: float = said(name="goal_met")
     effects: tuple[Effect, ...]
     limits: tuple[LimitHeld, ...]
 

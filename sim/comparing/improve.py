@@ -20,6 +20,7 @@ from scipy.optimize import minimize
 
 from handlap.sim.common.errors import HandlapError, InputError
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said
 from handlap.sim.comparing.compare import TRIED
 from handlap.sim.comparing.paired import Difference, Made, chance_difference, difference
 from handlap.sim.job.results import Band
@@ -61,16 +62,16 @@ class Bounds:
     every: tuple[float, float] = (5.0, 400.0)
 
 
-@dataclass(frozen=True)
+@record()
 class Tried:
     """How a way came out on some ensemble: chances [-] and bands [SI]."""
 
-    chance: float
+    chance: float = said(name="chance_all")
     chance_goal: float
     chance_allowance: float | None
+    measured: Band = said("um")
+    greatest_depth: Band = said("um")
     minutes: Band
-    measured: Band
-    greatest_depth: Band
     sheets: Band
 
 
@@ -86,7 +87,7 @@ class Seen:
     members: int
 
 
-@dataclass(frozen=True)
+@record()
 class Improvement:
     """The answer of ``handlap improve``.
 
@@ -118,8 +119,8 @@ class Improvement:
     members: int
     search_members: int
     seed: int
-    minutes_most: float | None
-    sheets_most: int | None
+    minutes_most: float | None = said(name="most_minutes")
+    sheets_most: int | None = said(name="most_sheets")
     helps: bool
     notes: tuple[str, ...]
     tried: tuple[Seen, ...] = ()

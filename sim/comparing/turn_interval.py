@@ -6,11 +6,12 @@ between two of them is the turning alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said
 from handlap.sim.job.results import Band
 from handlap.sim.lapping.ensemble import spread_over
 from handlap.sim.lapping.rhythm import stage_of
@@ -27,7 +28,7 @@ GROUPS = 96
 """Groups of rows a course is laid out in, about: turns fall between them."""
 
 
-@dataclass(frozen=True)
+@record()
 class TurnCurve:
     """What the interval between turns does, all at the same strokes on one paper.
 
@@ -49,12 +50,12 @@ class TurnCurve:
     paper: str
     strokes: int
     intervals: tuple[int, ...]
-    flatness: Array
-    taper: Array
-    cost: Array
-    taper_cost: Array
-    largest: int | None
-    harmless: bool
+    flatness: Array = said("um", "measured_um")
+    taper: Array = said("um")
+    cost: Array = said("um")
+    taper_cost: Array = said("um")
+    largest: int | None = said(name="largest_harmless")
+    harmless: bool = said(name="never_is_harmless")
     depth: float
     bedding: float
     members: int

@@ -10,6 +10,7 @@ import numpy as np
 
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said
 from handlap.sim.comparing.causes import (
     COMPONENTS,
     START,
@@ -37,7 +38,7 @@ from handlap.sim.planning.typical import measure_errors
 MEASURED = COMPONENTS.index("measured")
 
 
-@dataclass(frozen=True)
+@record()
 class CauseResult:
     """One cause: what it adds to each component, alone and on top of all others [m].
 
@@ -45,8 +46,8 @@ class CauseResult:
     """
 
     name: str
-    alone: dict[str, Band]
-    on_top: dict[str, Band]
+    alone: dict[str, Band] = said("um")
+    on_top: dict[str, Band] = said("um", "on_top_of_the_others")
     picture: Array
 
 
@@ -61,7 +62,7 @@ class Change:
     after: Band
 
 
-@dataclass(frozen=True)
+@record()
 class Why:
     """The answer of ``handlap why``.
 
@@ -74,10 +75,10 @@ class Why:
     seed: int
     papers: tuple[str, ...]
     strokes: int
-    mean_depth: Band
-    total: dict[str, Band]
+    mean_depth: Band = said("um")
+    total: dict[str, Band] = said("um")
     causes: tuple[CauseResult, ...]
-    leftover: dict[str, Band]
+    leftover: dict[str, Band] = said("um", "left_over")
     changes: tuple[Change, ...]
     """All that were tried, best first."""
     grid: Grid

@@ -14,6 +14,7 @@ import numpy as np
 
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.said import record, said
 from handlap.sim.face import survey_kernels as kernels
 from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone_widths
 from handlap.sim.face.straightedge import greatest_gap, sample_lines
@@ -76,17 +77,17 @@ class FaceNumbers:
     twist: Array
 
 
-@dataclass(frozen=True)
+@record()
 class FaceBands:
     """Bands of :class:`FaceNumbers`, widened as calibration asks [m]."""
 
-    flatness: Band
-    peak_to_valley: Band
-    straightedge: Band
-    depth_to_clear: Band
-    bow_along: Band
-    bow_across: Band
-    twist: Band
+    flatness: Band = said("um")
+    straightedge: Band = said("um")
+    peak_to_valley: Band = said("um", "peak_to_valley_least_squares_um")
+    depth_to_clear: Band = said("um", "mean_depth_to_clear_um")
+    bow_along: Band = said("um")
+    bow_across: Band = said("um")
+    twist: Band = said("um")
 
 
 def widened(values: Array, up: float, down: float | None = None) -> Array:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from handlap.sim.common import spoken
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.said import record, said
 from handlap.sim.face.face_ensemble import FaceEnsemble
 from handlap.sim.face.straightedge import (
     ROCKS_BELOW,
@@ -27,7 +27,7 @@ FOLDS = 5
 RIDGES = (3.0, 30.0, 300.0)
 
 
-@dataclass(frozen=True)
+@record()
 class NextLine:
     """The most telling extra line.
 
@@ -42,7 +42,7 @@ class NextLine:
 
     line: FaceLine
     explained: float
-    factor: float
+    factor: float = said(name="band_factor")
     helps: bool
     words: str
 

@@ -16,6 +16,7 @@ from handlap.sim.common import spoken
 from handlap.sim.common.chance import percent
 from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said
 from handlap.sim.face.face_ensemble import FaceEnsemble, infer_from_lines, infer_from_table, infer_from_worst
 from handlap.sim.face.face_numbers import (
     BY_LEAVES,
@@ -64,14 +65,14 @@ class Shape:
     words: str
 
 
-@dataclass(frozen=True)
+@record()
 class Contradiction:
     """A reading that does not fit the others."""
 
     line: str
-    at: float
-    goes: float
-    stops: float
+    at: float = said("mm")
+    goes: float = said("um")
+    stops: float = said("um")
     chance: float
     """Chance that it is plainly wrong [-]."""
     words: str

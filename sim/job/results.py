@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said, unsaid
 from handlap.sim.job.scenario import LimitBy, Scenario
 
 Answer = Literal["leave", "lap", "cannot tell", "machine shop"]
@@ -48,7 +48,7 @@ class Band:
         return Band(1.0 - self.p95, 1.0 - self.p50, 1.0 - self.p05)
 
 
-@dataclass(frozen=True)
+@record()
 class Figures:
     """Figures of faces, arrays (…,) over members or snapshots [m].
 
@@ -56,19 +56,19 @@ class Figures:
     + = more off at +u / +v.
     """
 
-    flatness: Array
-    straightedge: Array
-    mean_depth: Array
-    greatest_depth: Array
-    taper_along: Array
-    taper_across: Array
+    flatness: Array = said("um")
+    straightedge: Array = said("um")
+    mean_depth: Array = said("um")
+    greatest_depth: Array = said("um")
+    taper_along: Array = said("um")
+    taper_across: Array = said("um")
 
 
 FIGURE_NAMES = tuple(Figures.__dataclass_fields__)
 """Names of the figures, in their order."""
 
 
-@dataclass(frozen=True)
+@record()
 class Check:
     """What to expect when the work is stopped for a look.
 
@@ -80,7 +80,8 @@ class Check:
     mass : metal off so far [kg]
     dye_left : share of the face where dye put on at the last check is not gone [-]
     dye_faded : share where it is fading or gone [-]
-    dye_gone, dye_faded_map : chance (cells,) that it is gone, and fading or gone, for pictures [-]
+    dye_gone : share where it is gone [-]
+    dye_gone_map, dye_faded_map : chance (cells,) that it is gone, and fading or gone, for pictures [-]
     push, power : force to push [N] and power of the arms [W] on the paper as it is then
     reached : share of the members that have met the goal by then [-]
     worse_next : chance that the next block leaves the face less flat [-]; None at the last
@@ -88,41 +89,42 @@ class Check:
 
     strokes: int
     paper: str
-    flatness: Band
-    straightedge: Band
-    mean_depth: Band
-    greatest_depth: Band
-    mass: Band
+    flatness: Band = said("um")
+    straightedge: Band = said("um")
+    mean_depth: Band = said("um")
+    greatest_depth: Band = said("um")
+    mass: Band = said("g")
     dye_left: Band
     dye_faded: Band
-    dye_gone: Array
-    dye_faded_map: Array
-    push: Band
-    power: Band
-    reached: float
-    worse_next: float | None
+    dye_gone: Band
+    dye_gone_map: Array = unsaid()
+    dye_faded_map: Array = unsaid()
+    push: Band = said("n")
+    power: Band = said("w")
+    reached: float = said(name="chance_goal_met")
+    worse_next: float | None = said(name="chance_next_block_worse")
 
 
-@dataclass(frozen=True)
+@record()
 class StagePlan:
     """One paper of the plan; intervals in strokes, 0 = never; ``roughness`` is Ra low, high [m]."""
 
     paper: str
+    purpose: str
     strokes: int
     strokes_band: Band
-    turn_every: int
+    turn_every: int = said(or_null=True)
     turning: str
-    brush_every: int
-    sheet_every: int
+    brush_every: int = said(or_null=True)
+    sheet_every: int = said(or_null=True)
     sheets: int
     brushings: int
-    bedding: Band
-    roughness: tuple[float, float]
-    purpose: str
-    checks: tuple[Check, ...]
-    push_fresh: Band
-    push_clogged: Band
+    bedding: Band = said("um")
+    roughness: tuple[float, float] = said(name="roughness_ra_um", unit="um")
+    push_fresh: Band = said("n")
+    push_clogged: Band = said("n")
     """Force to push on paper that is fresh, and that has clogged [N]."""
+    checks: tuple[Check, ...]
 
 
 @dataclass(frozen=True)
@@ -136,31 +138,31 @@ class Verdict:
     """What to measure or try, where the answer is "cannot tell"."""
 
 
-@dataclass(frozen=True)
+@record()
 class BestPoint:
     """Where flatness stops improving: strokes from the start, flatness there [m]."""
 
     strokes: int
-    flatness: Band
-    worse_after: float
+    flatness: Band = said("um")
+    worse_after: float = said(name="chance_worse_after")
     """Chance that one more block makes it worse [-]."""
 
 
-@dataclass(frozen=True)
+@record()
 class Curve:
     """Figures against strokes over the coarse stage, members that would have stopped included.
 
     ``strokes`` (k,); bands (k, 3) as columns p05, p50, p95 [m].
     """
 
-    strokes: Array
-    flatness: Array
-    straightedge: Array
-    greatest_depth: Array
-    mean_depth: Array
+    strokes: Array = said(whole=True)
+    flatness: Array = said("um")
+    straightedge: Array = said("um")
+    greatest_depth: Array = said("um")
+    mean_depth: Array = said("um")
 
 
-@dataclass(frozen=True)
+@record(kw_only=True)
 class Errors:
     """Numerical error of the result, measured [m], and the tolerance it was held to [m].
 
@@ -169,34 +171,34 @@ class Errors:
     ``strokes``: of the strokes to the goal, by rows [-] (None: not to be had).
     """
 
-    tolerance: float
-    step: float
-    grid: float | None
+    tolerance: float = said("um")
+    step: float = said("um")
+    grid: float | None = said("um")
+    flatness: float = said("um")
+    straightedge: float = said("um")
+    greatest_depth: float = said("um")
+    mean_depth: float = said("um")
+    strokes: float | None = None
     cells: int
     rows: int
-    flatness: float
-    straightedge: float
-    greatest_depth: float
-    mean_depth: float
-    strokes: float | None = None
 
     def of_measured(self, limit_by: LimitBy) -> float:
         """Error of the figure that the limit is held against [m]."""
         return self.straightedge if limit_by == "straightedge" else self.flatness
 
 
-@dataclass(frozen=True)
+@record()
 class AnotherDraw:
     """Between what the middle values of another draw of as many members lie nine times in ten, on the same
     papers (low, high); None: too few members to tell.  Strokes [-], minutes [min], depths [m]."""
 
     strokes: tuple[float, float] | None
     minutes: tuple[float, float] | None
-    greatest_depth: tuple[float, float] | None
-    mean_depth: tuple[float, float] | None
+    greatest_depth: tuple[float, float] | None = said("um", "greatest_um")
+    mean_depth: tuple[float, float] | None = said("um", "mean_um")
 
 
-@dataclass(frozen=True)
+@record()
 class PaperTrial:
     """A paper tried as the first one, the finer ones after it included.
 
@@ -213,15 +215,15 @@ class PaperTrial:
 
     paper: str
     finer: tuple[str, ...]
-    tried: int
+    tried: int = said(name="members")
     minutes: Band
-    sheets: float
-    metal: Band | None
+    sheets: float = said(or_null=True)
+    metal: Band | None = said("g", "mass_g")
     chance_both: float | None
-    quicker: float | None
+    quicker: float | None = said(name="quicker_than_taken")
 
 
-@dataclass(frozen=True)
+@record()
 class PlateEffect:
     """What the plate does, member by member, against a true plate under the same work [m].
 
@@ -229,14 +231,14 @@ class PlateEffect:
     the best that figure gets on this plate and on a true one; chances to meet the limit on both.
     """
 
-    added: Band
-    floor: Band
-    floor_true: Band
+    added: Band = said("um")
+    floor: Band = said("um")
+    floor_true: Band = said("um")
     chance_goal: float
     chance_goal_true: float
 
 
-@dataclass(frozen=True)
+@record()
 class SpringBack:
     """How a thin part springs, on the most typical member [m].
 
@@ -249,16 +251,58 @@ class SpringBack:
     largest_press : largest press that keeps ``comes_back`` within ``asked`` [N]; None: none asked
     """
 
-    flexed: float
-    comes_back: float
-    flatness: float
-    flatness_rigid: float
-    flatness_backed: float
-    asked: float | None
-    largest_press: float | None
+    flexed: float = said("um")
+    comes_back: float = said("um")
+    flatness: float = said("um")
+    flatness_rigid: float = said("um")
+    flatness_backed: float = said("um")
+    asked: float | None = said("um")
+    largest_press: float | None = said("n")
 
 
-@dataclass(frozen=True)
+@record()
+class OutOfFlat:
+    """How far a face is from flat, as a zone and as a straightedge reads it [m]."""
+
+    flatness: Band = said("um")
+    straightedge: Band = said("um")
+
+
+@record()
+class TakenOff:
+    """What the whole work takes off [m], [kg], [m³]; tapers + = more off at +u / +v."""
+
+    greatest: Band = said("um")
+    greatest_at: tuple[float, float] = said("mm")
+    """Where most comes off, in the typical member (u, v) [m]."""
+    mean: Band = said("um")
+    taper_along: Band = said("um")
+    taper_across: Band = said("um")
+    mass: Band = said("g")
+    volume: Band = said("mm3")
+
+
+@record()
+class WholeEffort:
+    """What the whole work asks of hands and paper.
+
+    ``minutes``: of all work, made of those of strokes, of turns, of brushings and of sheets [min]; ``work``
+    of the arms [J]; ``power``: their mean power [W].
+    """
+
+    strokes: Band
+    minutes: Band
+    stroke_minutes: Band
+    turning_minutes: Band
+    brushing_minutes: Band
+    sheet_minutes: Band
+    work: Band = said("kj")
+    power: Band = said("w")
+    sheets: int
+    brushings: int
+
+
+@record()
 class Unknown:
     """Something not known well, and how much of the spread of the answer is its doing.
 
@@ -266,12 +310,34 @@ class Unknown:
     variance of ``of``, which is "minutes", "depth" or "result" [-].
     """
 
-    name: str
+    name: str = said(name="what")
     share: float
     of: str
 
 
 @dataclass(frozen=True)
+class PlanChances:
+    """Chances to end inside the limit, inside the allowance (None: none stated), inside both, and that it is
+    flat enough already [-]."""
+
+    goal: float
+    allowance: float | None
+    both: float
+    flat_already: float
+
+
+@record()
+class LastFinish:
+    """Roughness Ra of the last paper, low and high [m].
+
+    ``fits``: whether it suits the gasket; None: not asked, or the band straddles the limit.
+    """
+
+    roughness: tuple[float, float] = said("um", "roughness_ra_um")
+    fits: bool | None = said(name="fits_gasket")
+
+
+@record(kw_only=True)
 class Plan:
     """The whole answer of ``handlap plan``; every Band is over the ensemble, SI units.
 
@@ -280,75 +346,49 @@ class Plan:
     Where the verdict is to leave it, there are no stages, and what laps would do is not for use.
     """
 
-    scenario: Scenario
+    scenario: Scenario = unsaid()
     members: int
     seed: int
     verdict: Verdict
     survey_notes: tuple[str, ...]
-    chance_flat_already: float
-    chance_goal: float
-    chance_allowance: float | None
-    chance_both: float
-    before_flatness: Band
-    before_straightedge: Band
-    after_flatness: Band
-    after_straightedge: Band
-    removed_greatest: Band
-    removed_mean: Band
-    removed_taper_along: Band
-    removed_taper_across: Band
-    removed_mass: Band
-    removed_volume: Band
-    greatest_at: tuple[float, float]
-    """Where most comes off, in the typical member (u, v) [m]."""
-    strokes: Band
-    minutes: Band
-    """Of all work: strokes, turns, brushings and changes of paper [min]."""
-    minutes_of: Mapping[str, Band]
-    """What they are made of, by the names in :data:`handlap.sim.planning.effort.MINUTES_OF` [min]."""
-    work: Band
-    """Arm work [J]."""
-    power: Band
-    """Mean power of the arms [W]."""
-    sheets: int
-    brushings: int
-    face_area: float
+    before: OutOfFlat
+    after: OutOfFlat
+    removed: TakenOff
+    effort: WholeEffort
+    chance: PlanChances
+    finish: LastFinish
     stages: tuple[StagePlan, ...]
     best_point: BestPoint | None
     curve: Curve
-    finish: tuple[float, float]
-    """Roughness Ra of the last paper, low and high [m]."""
-    finish_fits: bool | None
-    """Whether it suits the gasket; None: not asked, or the band straddles the limit."""
-    clipped: float
+    member_mean_depth: Array = said("um", "members_mean_depth_um")
+    """Mean depth (members,) [m] and mass (members,) [kg]: mass = density·area·depth."""
+    member_mass: Array = said("g", "members_mass_g")
+    clipped: float = said(name="wobble_held_back")
     """Share of the strokes' wobble that would have tipped the part and was held back [-]."""
-    tipped: float
+    tipped: float = said(name="press_off_the_face")
     """Share of the work in which the mean press lies off the face [-]."""
     errors: Errors
-    another: AnotherDraw
+    another: AnotherDraw = said(name="another_seed")
     """How steady the middle values are."""
-    grid: Grid
-    map_before: Array
-    map_after: Array
-    map_removed: Array
-    map_before_sd: Array
-    map_after_sd: Array
-    cautions: tuple[str, ...]
-    member_mean_depth: Array
-    """Mean depth (members,) [m] and mass (members,) [kg]: mass = density·area·depth."""
-    member_mass: Array
-    trials: tuple[PaperTrial, ...] = ()
+    trials: tuple[PaperTrial, ...] = said(name="papers_tried", default=())
     """Every paper tried as the first one, in the scenario's order."""
-    alike: tuple[str, ...] = ()
+    alike: tuple[str, ...] = said(name="papers_alike", default=())
     """Papers about as quick to start on as the one taken, that one included."""
-    widens: tuple[Unknown, ...] = ()
+    widens: tuple[Unknown, ...] = said(name="narrows", default=())
     """What explains most of the spread of the answer, most first."""
     plate: PlateEffect | None = None
     """None where the plate is taken as flat."""
-    spring: SpringBack | None = None
+    spring: SpringBack | None = said(name="spring_back", default=None)
     """None where the part is taken as rigid."""
     notes: tuple[str, ...] = ()
     """What seams, overhang and inserts do, in words."""
+    cautions: tuple[str, ...] = ()
+    grid: Grid = unsaid()
+    map_before: Array = unsaid()
+    map_after: Array = unsaid()
+    map_removed: Array = unsaid()
+    map_before_sd: Array = unsaid()
+    map_after_sd: Array = unsaid()
 
 
 @dataclass(frozen=True)

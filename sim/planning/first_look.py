@@ -9,10 +9,11 @@ taken as known, so that bands stay as wide as they are.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
+from handlap.sim.common.said import record, said
 from handlap.sim.face.face_ensemble import FEWEST_DRAWS
 from handlap.sim.face.told import FaceDecides
 from handlap.sim.job.results import Band, Unknown, Verdict
@@ -33,7 +34,7 @@ from handlap.sim.planning.work import Worked, lay_steps, work
 MEMBERS = 16
 
 
-@dataclass(frozen=True)
+@record()
 class FirstLook:
     """What a first look says, SI units; bands over the members.
 
@@ -52,14 +53,14 @@ class FirstLook:
     members: int
     seed: int
     verdict: Verdict
-    now: Band | None
-    now_zone: Band | None
+    now: Band | None = said("um", "before_straightedge_um")
+    now_zone: Band | None = said("um", "before_flatness_um")
     chance_flat: float | None
     chance_both: float | None
     minutes: Band | None
     strokes: Band | None
-    deepest: Band | None
-    after: Band | None
+    deepest: Band | None = said("um")
+    after: Band | None = said("um")
     papers: tuple[str, ...]
     sheets: float
     unknowns: tuple[Unknown, ...]

@@ -18,6 +18,7 @@ from nursery_client import Nursery
 from tried_commands import (
     BY_NAME,
     COMMA_LOCALE,
+    HAND_OVER,
     TRIED,
     Tried,
     filled,
@@ -27,24 +28,9 @@ from tried_commands import (
 
 from handlap.cli.screen import PLAIN
 
-HAND_OVER = "handlap.cli.options:Output.hand_over"
+HATCH = "handlap.cli.options:Output.hand_over"
 HATCHES = {
-    **dict.fromkeys(
-        (
-            "survey",
-            "plan",
-            "compare",
-            "why",
-            "improve",
-            "simulate",
-            "replan",
-            "record",
-            "validity",
-            "scrap-trial",
-            "dye-photo",
-        ),
-        HAND_OVER,
-    ),
+    **{tried.name: HATCH for tried in TRIED if set(HAND_OVER) <= set(tried.writes)},
     "measuring-sheet": "handlap.cli.commands.measuring_sheet:_tell",
     "job-sheet": "handlap.cli.commands.job_sheet:_hand_over",
     "lesson": "after handlap.sim.teaching.lesson_work:work_lesson",

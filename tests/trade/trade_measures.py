@@ -221,7 +221,7 @@ def ends_of_head(size: Size) -> Got:
 def grams_to_goal(size: Size) -> Got:
     """Metal off when a plan's goal is met and P120 has cleared the scratches of P60."""
     job = measured(long_head(["P60", "P120"], start="P60"), LONG_HOLLOW)
-    band = make_plan(job, members=size.plans, seed=size.seed).removed_mass.scaled(1e3)
+    band = make_plan(job, members=size.plans, seed=size.seed).removed.mass.scaled(1e3)
     return Got(band.p05, band.p50, band.p95, size.plans)
 
 
