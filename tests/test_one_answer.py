@@ -11,9 +11,8 @@ from click.testing import CliRunner
 from jobs import UM, hollow, job
 
 from handlap.cli.main import main
-from handlap.cli.reports.as_json import plan_json
 from handlap.cli.reports.compare_report import compare_json, compare_report
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.quantity import quantity
 from handlap.cli.reports.text import render
 from handlap.cli.reports.thresholds_report import thresholds

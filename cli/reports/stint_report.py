@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlap.cli.drawing.face_drawing import face_drawing
-from handlap.cli.reports.as_json import MICRON, figure
+from handlap.cli.reports.as_json import MICRON
 from handlap.cli.reports.blocks import Bullets, Facts, Picture, Report, Section, Words
 from handlap.cli.reports.quantity import counted, height
 from handlap.cli.reports.wording import face_words, subject, wanted_words
+from handlap.sim.common.said import figure
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.teaching.stint_debrief import PLAIN_EVERY, PLAIN_TURNING
 

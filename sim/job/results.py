@@ -301,6 +301,11 @@ class WholeEffort:
     sheets: int
     brushings: int
 
+    @property
+    def minutes_of(self) -> dict[str, Band]:
+        """What the minutes are made of, by name [min]."""
+        return {one.name: getattr(self, one.name) for one in fields(self) if one.name.endswith("_minutes")}
+
 
 @record()
 class Unknown:
