@@ -128,7 +128,7 @@ def _minutes(found: Comparison) -> Table:
     for place, i in enumerate(found.order.places, 1):
         r = found.results[i]
         rows.append((_name(place, r), *(quantity(r.bands[name]) for name in MINUTES_WORDS)))
-    return Table(("minutes of", *MINUTES_WORDS.values()), tuple(rows), wraps=0)
+    return Table(("way", *(f"{words}\nmin" for words in MINUTES_WORDS.values())), tuple(rows), wraps=0)
 
 
 def _ways(found: Comparison) -> Section:
