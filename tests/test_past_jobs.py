@@ -25,6 +25,7 @@ from handlap.sim.bench.to_remember import log_cuts, to_remember
 from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.job.past_jobs import (
+    SCRAP,
     PastJob,
     entry_text,
     known_as,
@@ -164,6 +165,15 @@ def test_three_jobs_move_the_cut_to_what_they_found_and_narrow_it():
     before, after = cuts(HEAD, "P120"), cuts(from_past(HEAD, THREE), "P120")
     assert np.mean(after) - np.mean(before) == pytest.approx(math.log(0.5), abs=0.25)
     assert after.std() < 0.65 * before.std()
+
+
+def test_jobs_with_one_log_and_day_are_jobs_but_papers_of_one_scrap_are_one():
+    told = []
+    for log in ("/head.log.jsonl", SCRAP):
+        found = from_past(HEAD, tuple(replace(x, log=log, when="2026-01-31") for x in THREE))
+        told.append(cuts(found, "P120").std())
+    assert told[0] == pytest.approx(cuts(from_past(HEAD, THREE), "P120").std())
+    assert told[0] < told[1]
 
 
 def test_another_grade_tells_less_and_another_metal_nothing_of_the_paper():

@@ -29,6 +29,8 @@ FEWEST = 10
 LITTLE = 0.1
 """What explains less than this share of a spread is not worth doing for it [-]."""
 MOST_NAMED = 3
+NOTHING = 1e-9
+"""Heights below this are none, for their logarithms [m]."""
 OWN: Mapping[str, tuple[str, ...]] = {
     "rate": ("rate",),
     "ageing": ("ageing", "loading_floor", "dulling_floor", "brushing"),
@@ -71,7 +73,7 @@ def _features(crew: Crew, grit: Grit) -> dict[str, tuple[Array, ...]]:
         for subject, names in {**OWN, **lucky}.items()
     }
     bends = bend_components(crew.bench.grid, crew.members.before)
-    sizes = np.log(np.column_stack(figures_now(crew)))
+    sizes = np.log(np.maximum(np.column_stack(figures_now(crew)), NOTHING))
     found["face"] = sizes, np.column_stack([sizes, *bends, *(np.abs(bend) for bend in bends)])
     places = crew.faces.places
     if len(set(places)) > 1:
@@ -116,9 +118,9 @@ def what_widens(crew: Crew, worked: Worked, after: Array, *, settled: bool = Tru
     comes first: no lap answers that.
     """
     targets = {
-        "minutes": np.log(worked.outcome.effort.minutes),
-        "depth": np.log(np.maximum(worked.outcome.figures.greatest_depth, 1e-9)),
-        "result": np.log(np.maximum(after, 1e-9)),
+        "minutes": np.log(np.maximum(worked.outcome.effort.minutes, 1e-3)),
+        "depth": np.log(np.maximum(worked.outcome.figures.greatest_depth, NOTHING)),
+        "result": np.log(np.maximum(after, NOTHING)),
     }
     found = []
     for name, own in _merged(_features(crew, worked.first.grit)).items():

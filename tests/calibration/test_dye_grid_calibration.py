@@ -68,8 +68,15 @@ def test_a_finer_grid_makes_no_band_wider(name):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("grid", GRIDS)
-def test_members_do_not_collapse_on_more_zones(grid):
-    assert np.mean([c.learnt.believed for c in worked("as assumed", grid)]) > 0.9
+def test_where_zones_say_more_than_members_carry_twice_as_many_do(grid):
+    """With 6 × 10 zones chance leaves a quarter of 64 members on one job of six: it may fall under the bound,
+    and is then refused with the advice to take more of them, which has to be right."""
+    few = [seed for seed, case in enumerate(worked("as assumed", grid)) if not case.learnt.believed]
+    assert len(few) <= 1, few
+    base = base_job("as assumed")
+    for seed in few:
+        again = work(base, FaceBasis(base.part.outline), seed, "as assumed", 128, grid).learnt
+        assert again.believed and again.effective > 0.4 * again.members
 
 
 if __name__ == "__main__":
