@@ -553,7 +553,9 @@ def test_a_range_has_to_hold_the_truth_without_being_idle(known):
     found = worked[0]
     base, truth = perfect(exercise, found), found.numbers.flatness
     wide = replace(base, flatness_from=0.0, flatness_to=20 * truth)
-    assert marks.mark_range(wide, found).got == 0.5 * marks.RANGE
+    assert marks.mark_range(wide, found).got == 0.0
+    ample = replace(base, flatness_from=0.6 * truth, flatness_to=1.5 * truth)
+    assert marks.mark_range(ample, found).got == 0.5 * marks.RANGE
     beside = replace(base, flatness_from=5 * truth, flatness_to=6 * truth)
     assert marks.mark_range(beside, found).got == 0.0
     sharp = replace(base, flatness_from=1.01 * truth, flatness_to=1.02 * truth)

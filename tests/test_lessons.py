@@ -63,6 +63,9 @@ TOPICS = {
     "plate-copies",
     "deepest-spot",
     "stripe-of-dye",
+    "equal-leaves",
+    "paper-is-finished",
+    "leaning-hands",
 }
 
 

@@ -199,7 +199,7 @@ def make_exercise(level: int, seed: int) -> Exercise:
 
 OVER: dict[Case, tuple[float, float]] = {
     "leave": (0.35, 0.65),
-    "lap": (1.45, 2.0),
+    "lap": (1.4, 1.9),
     "machine shop": (1.7, 3.2),
 }
 """How far out a face may be, over its limit [-]."""
@@ -210,7 +210,7 @@ def drawn_case(level: int, seed: int) -> Case:
     :data:`CASES` has it, in an order of their own.
 
     >>> sorted(drawn_case(3, n) for n in range(40, 60)).count("lap")
-    9
+    8
     """
     deck: list[Case] = [case for case, count in CASES for _ in range(count)]
     order = np.random.default_rng([seed // len(deck), level, 7]).permutation(len(deck))
@@ -237,7 +237,7 @@ def _draw_face(level: Level, form: Form, document: Document, rng: np.random.Gene
         "twisted": (rng.uniform(-0.25, 0.25), 0.0, sign),
         "mixed": (float(rng.choice([-1.0, 1.0])), 0.2 * across, sign * rng.uniform(0.85, 1.15)),
         "saddle": (sign, -sign * max(0.65, across), 0.0),
-        "twisted hollow": (-1.0, -across, sign * rng.uniform(0.9, 1.15) * math.hypot(1.0, across)),
+        "twisted hollow": (-1.0, -across, sign * rng.uniform(0.8, 1.0) * math.hypot(1.0, across)),
         "twisted crown": (1.0, across, sign * rng.uniform(1.0, 1.15) * math.hypot(1.0, across)),
     }
     along, over, twist = bends[form]

@@ -8,7 +8,7 @@ from typing import Literal
 Form = Literal["hollow", "crowned", "twisted", "mixed", "saddle", "twisted crown", "twisted hollow"]
 Case = Literal["leave", "lap", "machine shop"]
 """What is likely best done with the face; only a target when it is made."""
-CASES: tuple[tuple[Case, int], ...] = (("lap", 9), ("machine shop", 6), ("leave", 5))
+CASES: tuple[tuple[Case, int], ...] = (("lap", 8), ("machine shop", 7), ("leave", 5))
 """Of twenty numbers that follow one another so many are drawn for each, so that no one verdict is right in
 more than about half of a class's jobs."""
 
@@ -48,17 +48,17 @@ class Level:
 LEVELS: dict[int, Level] = {
     1: Level(
         "a pure hollow or a pure crown, thin leaves, a sure hand",
-        ("hollow",), ("crowned", "crowned", "crowned", "hollow"),
+        ("hollow",), ("crowned", "crowned", "crowned", "crowned", "hollow"),
         (20, 30, 40, 50, 60, 70, 80, 100, 120, 150, 200, 250, 300),
         feel=2e-6, rolled=0.0, ripple=0.01, left_out=(), slips=0,
-        limits=(30, 40, 50, 60, 80), zone=0.0,
+        limits=(30, 40, 60, 90), zone=0.0,
     ),
     2: Level(
         "hollow, crowned or twisted, ends rolled off a little",
         ("hollow",), ("crowned", "twisted"),
         (20, 30, 40, 50, 60, 80, 100, 120, 150, 200, 250, 300),
         feel=3e-6, rolled=0.1, ripple=0.02, left_out=(), slips=0,
-        limits=(40, 50, 60, 80), zone=0.0,
+        limits=(30, 40, 60, 90), zone=0.0,
     ),
     3: Level(
         "any shape, twists and saddles among them, ordinary leaves",

@@ -30,8 +30,8 @@ CLOSE = 5e-6
 """So is one within this of it [m]."""
 NEARLY = 1.5
 """Half marks within the survey's band stretched by this about its middle [-]."""
-WIDE = 2.0
-"""A range more than this many times as wide as the survey's says too little [-]."""
+WIDE, IDLE = 2.0, 4.0
+"""A range more than this many times as wide as the survey's says too little; or nothing at all [-]."""
 ALLOWED = 0.2
 """A shape is among what the readings allow where this share of the faces that fit have it [-]."""
 RUINED = 0.5
@@ -244,7 +244,7 @@ def mark_range(answers: Answers, found: Found) -> Mark:
     if holds and wide <= WIDE:
         got, why = float(RANGE), "Your range holds the truth and is no wider than it need be."
     elif holds:
-        got = 0.5 * RANGE
+        got = 0.5 * RANGE if wide <= IDLE else 0.0
         why = f"Your range holds the truth, but is {wide:.1f} times as wide as the readings ask for."
     elif low <= band.p95 and high >= band.p05 and wide >= 0.5:
         got = 0.5 * RANGE
@@ -403,7 +403,9 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
     inside = tried.stops.p05 <= first <= tried.stops.p95
     absurd = first < tried.stops.p05 / ABSURD or first > tried.stops.p95 * ABSURD
     got = 0.5 * PLAN if works and not absurd else 0.0
-    got += 0.5 * PLAN if inside and works else 0.25 * PLAN if inside else 0.0
+    # Full marks in the middle half or so of those who look, half of them anywhere among them.
+    low, high = ((tried.stops.p50 * end) ** 0.5 for end in (tried.stops.p05, tried.stops.p95))
+    got += 0.5 * PLAN if low <= first <= high and works else 0.25 * PLAN if inside else 0.0
     stops = f"{tried.stops.p05:.0f} to {tried.stops.p95:.0f}"
     verb = "lies among" if inside else "is short of" if first < tried.stops.p05 else "goes far beyond"
     why.append(
