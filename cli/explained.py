@@ -15,7 +15,7 @@ TOPICS: dict[str, str] = {
     "commands": "Every command, what its options share, exit codes, completion, built-in jobs.",
     "model": "What the model is, and what it leaves out.",
     "checks": "What it has been held against, and a case to work by hand.",
-    "teaching": "Lessons, exercises, the page to play with.",
+    "teaching": "Lessons, exercises, the page with knobs.",
     "python": "The same answers as records, for a study of many jobs.",
 }
 """Every page by its name, in the order of reading."""

@@ -53,7 +53,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),
     Entry(BENCH, "past-jobs", "What earlier jobs have taught of paper and hands; takes entries out."),
     Entry(LEARN, "lesson", "Predict what the hands do to the metal, then see it worked."),
-    Entry(LEARN, "play", "A page to play with: one lap stroke by stroke, two ways side by side."),
+    Entry(LEARN, "play", "A page with knobs to turn, or one lap stroke by stroke."),
     Entry(LEARN, "exercise", "A warped face to judge from its readings; the truth sealed; marks."),
     Entry(HELPERS, "explain", "Pages on how a job is done, what figures mean, what is left out."),
     Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),

@@ -93,7 +93,7 @@ def first_page(command: str, module: str, out: Path) -> bytes:
 def play_page(out: Path) -> bytes:
     """The page to play with, at stroke 320, as a browser shows it."""
     page = out / "play.html"
-    run("play", HEAD, "--out", str(page))
+    run("play", HEAD, "--steps", "--out", str(page))
     browser = Browser(width=1200, height=860)
     try:
         browser.size(1200, 860)
@@ -102,6 +102,25 @@ def play_page(out: Path) -> bytes:
             "const s = document.getElementById('stroke'); const at = [...Array(+s.max + 1).keys()];"
             "s.value = Math.round(s.max * 0.4); s.dispatchEvent(new Event('input', {bubbles: true}));"
         )
+        return reduced(Image.open(io.BytesIO(browser.picture())))
+    finally:
+        browser.close()
+
+
+def knob_page(out: Path) -> bytes:
+    """The page with knobs, pressed harder than the setting kept as A."""
+    page = out / "knobs.html"
+    run("play", HEAD, "--out", str(page))
+    browser = Browser(width=1280, height=870)
+    try:
+        browser.size(1280, 870)
+        browser.open(page)
+        browser.run(
+            "document.getElementById('keep').click(); document.getElementById('stand-push').click();"
+            "const k = document.getElementById('knob-press'); k.value = '100';"
+            "k.dispatchEvent(new Event('input'));"
+        )
+        browser.until("return document.getElementById('kept-flatness').textContent !== '–'")
         return reduced(Image.open(io.BytesIO(browser.picture())))
     finally:
         browser.close()
@@ -160,6 +179,7 @@ def main() -> None:
             print(f"the page to play with is left as it was: {missing()}")
         else:
             made["head-play-page"] = play_page(out)
+            made["head-knob-page"] = knob_page(out)
     for name, data in made.items():
         (given.into / f"{name}.png").write_bytes(data)
         print(f"{name}.png: {len(data) / 1000:.0f} kB")

@@ -25,12 +25,14 @@ from page_measures import (
     drawn_figures,
     texts_on_each_other,
 )
+from test_knobs import knobs as small_knobs
 from test_play import small
 
 from handlap.cli.drawing.pictures import lap_pictures, plan_pictures
 from handlap.cli.drawing.sizes import for_phones
 from handlap.cli.main import main
 from handlap.cli.reports import pdf_page, report_pdf
+from handlap.cli.reports.knob_page import render_knobs
 from handlap.cli.reports.lap_report import lap_report
 from handlap.cli.reports.page import render_page
 from handlap.cli.reports.pdf_page import Page
@@ -48,7 +50,7 @@ from handlap.sim.face.stations import lines_of
 from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.planning.cautions import cautions
 
-KINDS = ("plan", "simulate", "job sheet", "bench page", "play")
+KINDS = ("plan", "simulate", "job sheet", "bench page", "play", "knobs")
 needs_browser = pytest.mark.skipif(bool(missing()), reason=f"browser tests are skipped: {missing()}")
 
 
@@ -74,6 +76,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Path], lis
         ),
         "bench page": render_bench_page(page_plan(job_file(folder)), "mm"),
         "play": render_play(small("turning=none name=never turned")),
+        "knobs": render_knobs(small_knobs()),
     }
     files = {}
     for name, text in texts.items():

@@ -24,6 +24,7 @@ from handlap.sim.lapping.paper_memory import PaperMemory
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH
 from handlap.sim.teaching.knobs import (
+    CAUGHT,
     HELD,
     HIGHEST_HANDS,
     LEAST_ERROR,
@@ -242,6 +243,7 @@ def _shown(knobs: KnobBench) -> dict[str, Any]:
         "allowance": part.allowance,
         "errors": {name: knobs.errors.get(name, 0.0) for name in HELD},
         "leastError": LEAST_ERROR,
+        "caught": CAUGHT,
         "colours": {
             "height": _table(colours.HEIGHT),
             "removed": _table(colours.DEPTH),

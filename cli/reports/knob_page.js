@@ -76,13 +76,14 @@
   };
   const told = (k) => {
     const f = now.figures[k], by = job.limitBy === "straightedge" ? f.straightedge : f.flatness;
+    const caught = now.clipped > job.caught;
     const met = by <= job.limit ? "met" : "not met", deep = job.allowance && f.greatest_depth > job.allowance ? " More than may come off." : "";
     byId("side-says").textContent = job.oneWay ? "The part is only pushed." : `From push to pull the part tips by ${tall(side.tips())}, one end down and the other up. Arrows below: pressure; hands at their true height.`;
-    byId("answer").textContent = `After ${now.looks[k]} strokes: straightedge ${tall(f.straightedge)}, flatness ${tall(f.flatness)} (limit ${Number((job.limit * job.per.height).toPrecision(3))} ${job.units.height} ${job.limitBy === "straightedge" ? "under the straightedge" : "all over"}: ${met}); deepest ${tall(f.greatest_depth)} off.${deep}${now.clipped > 0.02 ? ` In ${Math.round(100 * now.clipped)} % of the work the hands have to catch the part at its edge.` : ""}`;
+    byId("answer").textContent = `After ${now.looks[k]} strokes: straightedge ${tall(f.straightedge)}, flatness ${tall(f.flatness)} (limit ${Number((job.limit * job.per.height).toPrecision(3))} ${job.units.height} ${job.limitBy === "straightedge" ? "under the straightedge" : "all over"}: ${met}); deepest ${tall(f.greatest_depth)} off.${deep}${caught ? ` In ${Math.round(100 * now.clipped)} % of the work the hands have to catch the part at its edge: rough figures.` : ""}`;
     FIGURES.forEach((name) => {
       byId(`start-${name}`).textContent = digits(now.figures[0][name] * job.per.height);
       byId(`now-${name}`).textContent = digits(f[name] * job.per.height);
-      byId(`error-${name}`).textContent = digits((job.leastError + job.errors[name] * f.greatest_depth) * job.per.height);
+      byId(`error-${name}`).textContent = caught ? "unknown" : digits((job.leastError + job.errors[name] * f.greatest_depth) * job.per.height);
       byId(`kept-${name}`).textContent = kept && !kept.fault ? digits(kept.figures[at(kept)][name] * job.per.height) : "–";
     });
     const grams = (one, k) => (one.figures[k].mean_depth * job.per.swarf).toFixed(2);

@@ -51,7 +51,8 @@ def lesson_page(
         "<p>Decide first, and say why. Then look.</p>\n</section>\n"
         "<details>\n<summary>Show the answer</summary>\n"
         f'<div class="answer">\n<h2>{escape(answer[:1].upper() + answer[1:])}</h2>\n<ul>{said}</ul>\n</div>\n'
-        f"{sections}\n</details>\n</main>\n"
+        f"{sections}\n</details>\n"
+        f"<p>With knobs: <code>handlap play {escape(lesson.name)} --out page.html</code></p>\n</main>\n"
         f"<footer>Worked out by handlap, each case {result.members} times, seed {result.seed}. "
         f"{escape(take_care(lesson)[-1])}</footer>\n</body>\n</html>\n"
     )
