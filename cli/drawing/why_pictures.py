@@ -26,7 +26,7 @@ from handlap.cli.reports.quantity import height
 from handlap.cli.reports.why_report import CAUSE_WORDS, NAMES, SIGNS, ranked_causes
 from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.job.results import Band
-from handlap.sim.planning.crew import PLANNED
+from handlap.sim.planning.fineness import PLANNED
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.why import Why
