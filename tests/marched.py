@@ -157,6 +157,7 @@ def march(
     looks = int(np.count_nonzero(marks & column_kernels.EVENT_SNAPSHOT))
     snapshots = np.empty((looks, h.size))
     remembered = (paper or OnPaper()).given(bench, rows)
+    raster = remembered.pop("raster")
     constants = np.array(
         [rate, bedding, bench.half, grid.cell_size, max(50e-6, 3.0 * bedding), float(grid.area.sum()), 0.0]
     )
@@ -167,7 +168,7 @@ def march(
         shapes=0,
         kinds=int(turned.max()) + 1,
         bedding=bedding,
-        raster=remembered.pop("raster") if followed else (0, 0),
+        raster=raster if followed else (0, 0),
         ways=len(remembered["turns"]) if followed else 0,
         partly=followed and remembered["on_sheet"].size > 0,
     )
