@@ -74,18 +74,20 @@ def test_heaps_at_the_ends_are_as_high_as_they_should_be_and_leave_the_middle_al
     rng = np.random.default_rng(4)
     variance = np.var(np.log(strokes(EVERYBODY, rng))) + 0.15**2
     law = norm(6.6, np.sqrt(variance))
-    middles = []
-    for seed in range(6):
+    middles, low, high = [], [], []
+    for seed in range(8):
         own = known(MEMBERS, 10 + seed)
         values = np.clip(strokes(own, rng, 0.15), least, most)
         found = foretold(values, own, seed)
         middles.append(np.median(found))
+        low.append(np.mean(found == least))
+        high.append(np.mean(found == most))
         assert found.min() >= least and found.max() <= most
-        if least > 0.0:
-            assert np.mean(found == least) == pytest.approx(law.cdf(np.log(least)), abs=0.06)
-        if most < 1e6:
-            assert np.mean(found == most) == pytest.approx(law.sf(np.log(most)), abs=0.06)
     assert np.mean(np.log(middles)) == pytest.approx(6.6, abs=0.03)
+    if least > 0.0:
+        assert np.mean(low) == pytest.approx(law.cdf(np.log(least)), abs=0.03)
+    if most < 1e6:
+        assert np.mean(high) == pytest.approx(law.sf(np.log(most)), abs=0.03)
 
 
 def test_papers_go_with_one_another_and_stay_on_the_looks_they_were_looked_at():
