@@ -54,8 +54,8 @@ class Line:
     middle, spread : of what is known, from which standard scores follow (k,)
     missed : by how much it misses each member, those on a heap as far as is guessed (members,)
     misses : values that stand for the law of that (MISSES,)
-    least, most : heaps: below ``least[0]`` everything is at ``least[1]``, likewise ``most`` (logs)
-    ticks : the only values (k,) that occur, where members share few of them; else none (logs)
+    least, most : heaps: below the log ``least[0]`` everything is ``least[1]``, likewise ``most``
+    ticks : the only values (k,) that occur, where members share few of them; else none
     share : of the variance that it foretells, each member foretold by the others [-]
     """
 
@@ -74,16 +74,24 @@ class Line:
         """Logs (n,) on the line, of what is known (n, k)."""
         return np.asarray(self.level + ((known - self.middle) / self.spread) @ self.slopes)
 
-    def settled(self, logs: Array) -> Array:
-        """Logs (n,) with those beyond a heap on it, and all on ticks where there are."""
+    def figures(self, logs: Array) -> Array:
+        """Figures (n,) of logs, those beyond a heap on it, and all on ticks where there are."""
         if self.ticks.size:
             return np.asarray(self.ticks[np.searchsorted(_between(self.ticks), logs)])
-        found = np.where(logs <= self.least[0], self.least[1], logs)
-        return np.asarray(np.where(found >= self.most[0], self.most[1], found))
+        # One stood for less.
+        found = np.where(logs <= 0.0, 0.0, np.exp(logs))
+        found = np.where(logs <= self.least[0], self.least[1], found)
+        return np.asarray(np.where(logs >= self.most[0], self.most[1], found))
+
+
+def _logs(values: Array) -> Array:
+    return np.log(np.maximum(values, 1.0))
 
 
 def _between(ticks: Array) -> Array:
-    return np.asarray(0.5 * (ticks[1:] + ticks[:-1]))
+    """Logs (k - 1,) that lie halfway between the logs of ticks."""
+    logs = _logs(ticks)
+    return np.asarray(0.5 * (logs[1:] + logs[:-1]))
 
 
 class _Ridge:
@@ -110,11 +118,10 @@ class _Ridge:
 
 @dataclass(frozen=True)
 class _Heap:
-    """Who is on a heap (members,), the value beyond which that is, the heap's own, and which way."""
+    """Who is on a heap (members,), the log beyond which that is, and which way."""
 
     who: NDArray[np.bool_]
     beyond: float
-    at: float
     sign: float
 
     def guess(self, predicted: Array, deviation: float) -> tuple[Array, Array]:
@@ -125,14 +132,21 @@ class _Heap:
         return predicted + self.sign * deviation * ratio, variance
 
 
+def _ticks(values: Array) -> Array:
+    """The values (k,) that occur, where those between the ends share them two and two or more; else none."""
+    within = values[(values > values.min()) & (values < values.max())]
+    found = np.unique(values)
+    return found if 2 * np.unique(within).size <= within.size else found[:0]
+
+
 def _heap(logs: Array, sign: float, ticks: Array) -> _Heap:
     at = sign * float(np.max(sign * logs))
     who = logs == at
     if ticks.size or not HEAPED <= who.sum() < len(logs):
-        return _Heap(np.zeros(len(logs), dtype=bool), sign * np.inf, sign * np.inf, sign)
+        return _Heap(np.zeros(len(logs), dtype=bool), sign * np.inf, sign)
     # Who has nothing to do at all lies far below the least that anybody has to: only the gap counts.
     beyond = at if sign > 0.0 else float(np.min(logs[~who]))
-    return _Heap(who, beyond, at, sign)
+    return _Heap(who, beyond, sign)
 
 
 def line_through(values: Array, known: Array, everybody: Array) -> Line:
@@ -143,12 +157,11 @@ def line_through(values: Array, known: Array, everybody: Array) -> Line:
     values : of the members, none below 0; those under 1 count as 1 (members,)
     known, everybody : what is known of the members (members, k) and of everybody (n, k)
     """
-    logs = np.log(np.maximum(values, 1.0))
+    logs = _logs(values)
     middle, spread = everybody.mean(axis=0), np.maximum(everybody.std(axis=0), 1e-12)
     own = (known - middle) / spread
     centre = own.mean(axis=0)
-    ticks = np.unique(logs)
-    ticks = ticks if 2 * ticks.size <= logs.size else ticks[:0]
+    ticks = _ticks(values)
     heaps = [_heap(logs, -1.0, ticks), _heap(logs, 1.0, ticks)]
     on_heap = heaps[0].who | heaps[1].who
     full, extra, ridge = logs.copy(), np.zeros(len(logs)), _Ridge(own - centre)
@@ -172,8 +185,8 @@ def line_through(values: Array, known: Array, everybody: Array) -> Line:
         spread=spread,
         missed=rest,
         misses=np.asarray(misses),
-        least=(heaps[0].beyond, heaps[0].at),
-        most=(heaps[1].beyond, heaps[1].at),
+        least=(heaps[0].beyond, float(values.min()) if heaps[0].who.any() else -np.inf),
+        most=(heaps[1].beyond, float(values.max()) if heaps[1].who.any() else np.inf),
         ticks=ticks,
         share=1.0 - deviation**2 / variance if variance > 0.0 else 0.0,
     )
@@ -181,8 +194,8 @@ def line_through(values: Array, known: Array, everybody: Array) -> Line:
 
 def borne_out(line: Line, values: Array, known: Array) -> bool:
     """Whether as many of the members (members,) lie below a level as the line gives them, at all shares."""
-    logs, on_line = np.log(np.maximum(values, 1.0)), line.foretell(known)
-    least, most = logs == line.least[1], logs == line.most[1]
+    logs, on_line = _logs(values), line.foretell(known)
+    least, most = values == line.least[1], values == line.most[1]
     at = _between(line.ticks) if line.ticks.size else np.quantile(logs[~(least | most)], SHARES)
     levels = [(float(level), int(np.sum(logs <= level))) for level in at]
     levels += [(line.least[0], int(np.sum(least)))] if least.any() else []
@@ -219,14 +232,11 @@ def of_everybody(
     evenly = ndtri((np.arange(len(everybody)) + 0.5) / len(everybody))
     first = rng.permutation(evenly)
     found = []
-    for line, values in zip(lines, papers, strict=True):
+    for line in lines:
         along = _along(lines[0].missed, line.missed)
         luck = along * first + np.sqrt(1.0 - along**2) * rng.permutation(evenly)
         missed = np.quantile(line.misses, (np.argsort(np.argsort(luck)) + 0.5) / luck.size)
-        logs = line.settled(line.foretell(everybody) + missed)
-        # One stood for less; what lies on a heap is what it is, to the last digit.
-        figures = np.where(logs <= 0.0, 0.0, np.exp(logs))
-        found.append(np.clip(figures, *_ends(line, values)))
+        found.append(line.figures(line.foretell(everybody) + missed))
     return tuple(found)
 
 
@@ -236,12 +246,3 @@ def _along(one: Array, other: Array) -> float:
     if spread == 0.0:
         return 0.0
     return float(np.clip(np.mean((one - one.mean()) * (other - other.mean())) / spread, -1.0, 1.0))
-
-
-def _ends(line: Line, values: Array) -> tuple[float, float]:
-    """Between what a figure stays: its heaps, or its ticks."""
-    least, most = line.ticks.size > 0 or np.isfinite(line.least[0]), np.isfinite(line.most[0])
-    return (
-        float(values.min()) if least else 0.0,
-        float(values.max()) if most or line.ticks.size > 0 else np.inf,
-    )
