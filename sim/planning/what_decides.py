@@ -22,10 +22,9 @@ from handlap.sim.planning.crew import Crew
 from handlap.sim.planning.leg import measure
 
 CHANCE = 3.0
-"""A correlation counts where it is this many times the standard error, 1/√(n − 1), that it would have if
-there were none."""
+"""A correlation counts from so many of its standard errors under none, 1/√(n − 1), on."""
 CLEAR = 1.5
-"""One thing decides where its share is this many times that of the next."""
+"""One thing decides where its share is so many times that of the next."""
 UNSURE: dict[str, tuple[str, str]] = {
     "face": (
         "what the face is like where nothing was read",

@@ -31,7 +31,7 @@ CLOSE = 5e-6
 NEARLY = 1.5
 """Half marks within the survey's band stretched by this about its middle [-]."""
 WIDE = 2.0
-"""A range more than this many times as wide as the survey's says too little [-]."""
+"""A range more than so many times as wide as the survey's says too little [-]."""
 ALLOWED = 0.2
 """A shape is among what the readings allow where this share of the faces that fit have it [-]."""
 RUINED = 0.5
