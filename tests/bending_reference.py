@@ -12,6 +12,8 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.special import expit, spence
 
+from handlap.sim.common.outline import Array
+from handlap.sim.face.flatness import minimum_zone_widths
 from handlap.sim.job.scenario import Part
 from handlap.sim.lapping.bending import Bending, make_bending
 
@@ -124,3 +126,23 @@ def on_end_lines(part: Part, degree: int, load: str, span: float | None = None) 
     force = np.concatenate([[1.0, 0.0, 0.0], work])
     found = free @ np.linalg.solve(free.T @ elastic @ free, free.T @ force)
     return float(found[0] + bent.shapes_at(np.zeros((1, 2)))[0] @ found[3:])
+
+
+def settled_amplitudes(bending: Bending, press: float) -> Array:
+    """Amplitudes (m,) [m] of the bend under ``press`` [N] of hands once the face has worn in.
+
+    The contact pressure is then even; closed form, see the head of :mod:`handlap.sim.lapping.spring_back`.
+    """
+    return press * bending.press / np.diag(bending.stiffness)
+
+
+def spring_back_per_newton(bending: Bending, points: Array) -> float:
+    """Minimum zone that comes back for each newton of the hands, worn in [m/N].
+
+    Parameters
+    ----------
+    bending : of the part
+    points : where the face is judged (n, 2), its rim among them [m]
+    """
+    bend = bending.shapes_at(points) @ settled_amplitudes(bending, 1.0)
+    return float(minimum_zone_widths(points[:, 0], points[:, 1], bend[np.newaxis])[0])

@@ -107,11 +107,6 @@ def stated_height(value: float) -> str:
     return f"{stated(per_height() * value)} {height_unit()}"
 
 
-def length(value: float, digits: int = 3, finest: float = 0.0) -> str:
-    """A length [m] in the unit of the job."""
-    return f"{number(per_length() * value, digits, finest)} {length_unit()}"
-
-
 def stated_length(value: float) -> str:
     """A length [m] that somebody wrote down, in the unit of the job."""
     return f"{stated(per_length() * value)} {length_unit()}"

@@ -242,14 +242,6 @@ def _how_sure(found: Record) -> Section:
     return Section("How sure", (rows,), aside=True)
 
 
-def _warp(found: Record) -> Picture:
-    return Picture(
-        "warp.png",
-        "The face before and now: the case nearest to the middle.",
-        f"Maps of the face before the first stroke and now: flatness {microns(found.now.flatness)} now.",
-    )
-
-
 def record_pictures(found: Record) -> dict[str, bytes]:
     """PNG by name: the face before and now."""
     import matplotlib

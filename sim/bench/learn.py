@@ -313,11 +313,6 @@ def _pass(
     return found, updated(spare), min(shrunk, 1.0)
 
 
-def _by_chance(before: Array, after: Array) -> float:
-    """Ratio of spreads that nineteen in twenty spare scores (members, k) stay above."""
-    return float(np.percentile(after.std(axis=0) / before.std(axis=0), BY_CHANCE))
-
-
 def _doubts(workshop: Workshop, first: Compared, last: Compared) -> tuple[Doubt, ...]:
     """Looks with a number beyond three standard errors, before or after learning."""
     found = []

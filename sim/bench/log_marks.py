@@ -22,7 +22,6 @@ from handlap.sim.job.scenario import Scenario, Uncertain
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.metals import Metal
 
-MM, UM = 1e3, 1e6
 RECKONED = "; all strokes in the log are reckoned with it as it is now"
 STOPS = "; replan and record stop at this"
 UNTOLD = ("name", "source", "key", "basis", "assumed", "leaves", "whose")

@@ -15,8 +15,6 @@ System = Literal["mm", "inch"]
 
 INCH = 0.0254
 """[m]"""
-THOU = 25.4e-6
-"""A thousandth of an inch [m]"""
 MICROINCH = 25.4e-9
 """[m]"""
 POUND = 0.45359237

@@ -126,9 +126,13 @@ def allowed_words(row: Key, system: System = "mm") -> str:
     return "; or ".join(parts)
 
 
-@cache
 def keys_of(record: type, table: str) -> tuple[tuple[str, Key], ...]:
     """Name of the field and key of every key on a record, named in full; ``table``: its name with a dot."""
+    return _gathered(record, table)
+
+
+@cache
+def _gathered(record: type, table: str) -> tuple[tuple[str, Key], ...]:
     found = []
     for field, hint in get_type_hints(record, include_extras=True).items():
         held, *notes = get_args(hint) if get_origin(hint) is Annotated else (hint,)

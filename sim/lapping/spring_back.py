@@ -17,7 +17,6 @@ than in the end: a lap that stops early needs the simulated figure.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -25,7 +24,6 @@ import numpy as np
 
 from handlap.sim.common.outline import Array
 from handlap.sim.face.flatness import minimum_zone_widths
-from handlap.sim.lapping.bending import Bending
 
 BISECTIONS = 12
 """Runs that the search for the largest press spends at most."""
@@ -70,36 +68,6 @@ def spring_figures(u: Array, v: Array, heights: Array, amplitudes: Array, shapes
         pressed=minimum_zone_widths(u, v, pressed),
         comes_back=minimum_zone_widths(u, v, bend),
     )
-
-
-def settled_amplitudes(bending: Bending, press: float) -> Array:
-    """Amplitudes (m,) [m] of the bend under ``press`` [N] of hands once the face has worn in.
-
-    The contact pressure is then even; closed form, see the head of the module.
-    """
-    return press * bending.press / np.diag(bending.stiffness)
-
-
-def spring_back_per_newton(bending: Bending, points: Array) -> float:
-    """Minimum zone that comes back for each newton of the hands, worn in [m/N].
-
-    Parameters
-    ----------
-    bending : of the part
-    points : where the face is judged (n, 2), its rim among them [m]
-    """
-    bend = bending.shapes_at(points) @ settled_amplitudes(bending, 1.0)
-    return float(minimum_zone_widths(points[:, 0], points[:, 1], bend[np.newaxis])[0])
-
-
-def largest_press(bending: Bending, points: Array, limit: float) -> float:
-    """Greatest press of the hands that keeps the worn-in spring-back within ``limit`` [m]: in N.
-
-    Infinite if the press does not bend the part at all.  Parameters as
-    :func:`spring_back_per_newton`.
-    """
-    each = spring_back_per_newton(bending, points)
-    return limit / each if each > 0.0 else math.inf
 
 
 def largest_press_simulated(

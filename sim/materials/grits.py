@@ -87,11 +87,6 @@ _SPELLING = re.compile(
 )
 
 
-def names() -> list[str]:
-    """Names of all P grades, coarse to fine."""
-    return list(GRITS)
-
-
 def us(number: int) -> Grit:
     """The P grade that stands for a US grade.
 
@@ -148,18 +143,3 @@ def find(name: str) -> Grit:
         near = min(P_DIAMETERS, key=lambda n: abs(math.log(n / max(number, 1))))
         raise ValueError(f"no grade P{number}; the nearest is P{near}; known are {', '.join(GRITS)}")
     return GRITS[f"P{number}"]
-
-
-def nearest(diameter: float) -> Grit:
-    """The P grade whose grain is nearest to this diameter [m], by ratio.
-
-    Raises
-    ------
-    ValueError : if the diameter is not positive and finite
-
-    >>> nearest(50e-6).name
-    'P280'
-    """
-    if not (math.isfinite(diameter) and diameter > 0.0):
-        raise ValueError(f"a grain diameter is positive; got {diameter}")
-    return min(GRITS.values(), key=lambda g: abs(math.log(g.diameter / diameter)))

@@ -189,15 +189,6 @@ SYNONYMS: dict[str, str] = {
 """Words of the trade and the metal they stand for here (C); an unnamed aluminium is a casting."""
 
 
-def names() -> list[str]:
-    """Names of all metals of the table.
-
-    >>> names()[0], len(names())
-    ('A356', 14)
-    """
-    return list(METALS)
-
-
 def _plain(name: str) -> str:
     """Lower case, single spaces, British spelling."""
     text = " ".join(name.lower().replace("_", " ").split())
