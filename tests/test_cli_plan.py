@@ -16,7 +16,7 @@ from handlap.cli.reports.as_json import dumps
 from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
-from handlap.sim.job.results import Band
+from handlap.sim.job.results import Band, OutOfFlat, PlanChances
 from handlap.sim.job.scenario_file import builtin_names
 
 BANDS = {
@@ -126,7 +126,7 @@ def test_absent_is_null():
     found = plan_json(without_work("machine shop"))
     assert found["best_point"] is None
     assert found["stages"] == []
-    unstated = synthetic_plan(chance_allowance=None)
+    unstated = synthetic_plan(chance=PlanChances(0.91, None, 0.9, 0.0))
     assert plan_json(unstated)["chance"]["allowance"] is None
     assert plan_json(synthetic_plan())["stages"][1]["turn_every"] is None
 
@@ -215,18 +215,20 @@ def test_checks_beyond_the_planned_strokes_stand_in_brackets():
 
 
 def test_a_chance_over_an_ensemble_is_never_certain():
-    text = render(plan_report(synthetic_plan(chance_goal=1.0, chance_flat_already=0.0)), Screen(80))
+    text = render(plan_report(synthetic_plan(chance=PlanChances(1.0, 0.98, 0.9, 0.0))), Screen(80))
     assert "to reach the goal over 95 %" in text
     assert "chance under 5 %" in text
 
 
 def test_heights_end_at_a_hundredth_of_a_micron():
-    text = render(plan_report(synthetic_plan(before_flatness=Band(1e-12, 2e-12, 4e-12))), Screen(80))
+    before = OutOfFlat(Band(1e-12, 2e-12, 4e-12), synthetic_plan().before.straightedge)
+    text = render(plan_report(synthetic_plan(before=before)), Screen(80))
     assert "flatness 0.00 µm, straightedge" in text
 
 
 def test_missing_figures_are_said_to_be_missing():
-    plan = synthetic_plan(best_point=None, after_flatness=Band(float("nan"), float("nan"), float("nan")))
+    after = OutOfFlat(Band(*[float("nan")] * 3), synthetic_plan().after.straightedge)
+    plan = synthetic_plan(best_point=None, after=after)
     text = render(plan_report(plan), Screen(80))
     assert "nan" not in text
     assert "not known" in text

@@ -14,6 +14,7 @@ from cli_examples import HEAD, UM, synthetic_plan, without_work
 from click.testing import CliRunner
 
 from handlap.cli.main import main
+from handlap.cli.reports import flow
 from handlap.cli.reports.pdf_page import Page, text_width
 from handlap.cli.sheets import sheet_job, sheet_job_pdf
 from handlap.cli.sheets.sheet_job import MOST_ROWS, DyeMarks, job_sheet_of
@@ -267,7 +268,7 @@ def drawn(monkeypatch):
             super().__init__(width, height)
             pages.append(self)
 
-    monkeypatch.setattr(sheet_job_pdf, "Page", Kept)
+    monkeypatch.setattr(flow, "Page", Kept)
     monkeypatch.setattr(sheet_job_pdf, "write_pdf", lambda pages, title: b"%PDF-")
     return pages
 

@@ -12,10 +12,12 @@ from click.testing import CliRunner
 
 from handlap.cli.drawing.letters import printable
 from handlap.cli.main import main
+from handlap.cli.reports import flow
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, wrap
 from handlap.cli.sheets import sheet_measuring
 from handlap.cli.sheets.sheet_face import crosses
-from handlap.cli.sheets.sheet_measuring import MARGIN, ROWS, _laid, leaf_advice, measuring_pages, scale_words
+from handlap.cli.sheets.sheet_how_to_read import leaf_advice
+from handlap.cli.sheets.sheet_measuring import MARGIN, ROWS, _laid, measuring_pages, scale_words
 from handlap.sim.common.spoken import speaking
 from handlap.sim.common.units import System
 from handlap.sim.face.stations import lines_of
@@ -57,7 +59,8 @@ def drawn(monkeypatch):
             self.polygons.append(np.array(points))
             super().polygon(points, width, fill, hatch)
 
-    monkeypatch.setattr(sheet_measuring, "Page", Kept)
+    for module in (sheet_measuring, flow):
+        monkeypatch.setattr(module, "Page", Kept)
     monkeypatch.setattr(sheet_measuring, "write_pdf", lambda pages, title: b"%PDF-")
     return pages
 

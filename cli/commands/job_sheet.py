@@ -168,7 +168,8 @@ def _hand_over(
 def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
     """The sheet for a terminal."""
     from handlap.cli.reports.blocks import Block, Bullets, Facts, Report, Section, Table, Words
-    from handlap.cli.reports.plan_report import answer_words, dye_blocks
+    from handlap.cli.reports.checks_report import dye_blocks
+    from handlap.cli.reports.plan_report import answer_words
     from handlap.sim.common.spoken import swarf_unit
 
     leaf = f"leaf\n{sheet.leaf_unit}"

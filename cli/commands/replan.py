@@ -60,7 +60,7 @@ def replan(
     output.check()
 
     if trial or not log.strokes:
-        from handlap.cli.reports.replan_report import trial_json, trial_report
+        from handlap.cli.reports.trial_report import trial_json, trial_report
         from handlap.sim.bench.bench_trial import plan_trial
 
         with working() as how:

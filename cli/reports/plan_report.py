@@ -5,18 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlap.cli.reports.as_json import assumed_json, job_json, schema_of
-from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.reports.quantity import (
-    chance,
-    counted,
-    force,
-    height,
-    number,
-    quantity,
-    share,
-    shown,
-    spread_words,
-)
+from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table
+from handlap.cli.reports.checks_report import checks_section
+from handlap.cli.reports.papers_report import papers_section
+from handlap.cli.reports.quantity import chance, counted, force, height, quantity, share, shown, spread_words
 from handlap.cli.reports.wording import (
     AXES,
     BAND_WORDS,
@@ -26,7 +18,6 @@ from handlap.cli.reports.wording import (
     another_words,
     assumed_section,
     doubts_section,
-    dye_signs,
     error_words,
     every,
     face_words,
@@ -44,15 +35,11 @@ from handlap.cli.reports.wording import (
 from handlap.sim.common import spoken
 from handlap.sim.common.chance import likely
 from handlap.sim.common.said import behind, said_of
-from handlap.sim.common.spoken import height_unit, per, per_swarf, swarf_unit, unit
-from handlap.sim.common.words import listed
-from handlap.sim.planning.papers import DEFAULT_FINISH, clearly_better
+from handlap.sim.common.spoken import per, per_swarf, swarf_unit, unit
 from handlap.sim.planning.verdict import LAP_AT, LEAVE_AT, NEEDS_WORK_AT, SHOP_AT
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from handlap.sim.job.results import Band, Check, PaperTrial, Plan, StagePlan
+    from handlap.sim.job.results import Band, Plan, StagePlan
 
 Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
@@ -62,10 +49,8 @@ ANSWERS: dict[str, tuple[str, Tone]] = {
     "machine shop": ("Take it to a machine shop", "bad"),
 }
 READ_MORE = "read more stations of the face, and the line that handlap survey names"
-MOST_ROWS = 12
 LEAF_FELT = 4e-6
 """Figures closer together than a leaf is felt are one [m]."""
-"""Checks shown in a terminal; the page and the JSON have all."""
 
 
 def answer_words(plan: Plan) -> tuple[str, Tone]:
@@ -167,9 +152,8 @@ def _work(plan: Plan, all_checks: bool) -> list[Section]:
         for stage in plan.stages
         if stage.strokes
     )
-    blocks: list[Block] = [Table(heads, rows), Bullets(_stage_words(plan))]
-    sections = [Section(title, tuple(blocks))]
-    sections += [section for section in (_papers(plan), _checks(plan, all_checks)) if section]
+    sections = [Section(title, (Table(heads, rows), Bullets(_stage_words(plan))))]
+    sections += [section for section in (papers_section(plan), checks_section(plan, all_checks)) if section]
     return sections
 
 
@@ -196,183 +180,6 @@ def _stage_words(plan: Plan) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _papers(plan: Plan) -> Section | None:
-    """Which paper to start on, in words and as a table, so that a person can take another."""
-    if len(plan.trials) < 2:
-        return None
-    taken = plan.stages[0].paper
-    heads = (
-        "start on",
-        "then",
-        "minutes\n(range)",
-        "sheets",
-        f"metal off\n{swarf_unit()}",
-        "both limits\nmet %",
-        "quicker, in\nof 100",
-    )
-    rows = tuple(
-        (
-            trial.paper + (" *" if trial.paper == taken else ""),
-            ", ".join(trial.finer) or "-",
-            quantity(trial.minutes, whole=True),
-            number(trial.sheets, 2),
-            quantity(trial.metal.scaled(per_swarf())),
-            _goal_met(trial.chance_both),
-            "-" if trial.paper == taken else f"{round(100.0 * trial.quicker)}",
-        )
-        if trial.tried and trial.metal and trial.chance_both is not None and trial.quicker is not None
-        else (
-            trial.paper,
-            ", ".join(trial.finer) or "-",
-            f"some {number(trial.minutes.p50, 2)}",
-            "",
-            "",
-            "",
-            "",
-        )
-        for trial in plan.trials
-    )
-    tried = max(trial.tried for trial in plan.trials)
-    least = min(trial.tried for trial in plan.trials if trial.tried)
-    fewer = f", or {least} of them where it was plainly slower" if least < tried else ""
-    words = [
-        *_choice_words(plan, taken),
-        f"Minutes are of all work, brushing and changes of paper included. Each was worked by the same "
-        f"{tried} faces and hands{fewer}; quicker: than the one taken (*), the coarsest of those whose "
-        "minutes over the chance cannot be told from the least and that are not plainly slower.",
-    ]
-    if any(not trial.tried for trial in plan.trials):
-        words.append("Where only minutes stand it was not tried: it would take far longer.")
-    if plan.scenario.part.gasket_ra is None:
-        words.append(
-            f"No finish is stated: finer papers go to {roughness((DEFAULT_FINISH,) * 2)}, common practice."
-        )
-    return Section("Which paper first", (Words(" ".join(words)), Table(heads, rows, (1,))))
-
-
-def _choice_words(plan: Plan, taken: str) -> list[str]:
-    """What to start on, and how sure that is: no more than so few members can bear."""
-    trials = {trial.paper: trial for trial in plan.trials}
-    own = trials[taken]
-    minutes = quantity(own.minutes, whole=True)
-    if plan.scenario.paper.start is not None:
-        return [f"To start on {taken} is stated: {minutes} minutes with changes of paper."]
-    if len(plan.alike) > 1:
-        return [
-            f"{listed(plan.alike)} are about alike ({minutes} minutes; none is quicker or slower than the "
-            "coarsest in more than four cases of five). Take the coarser, or the one you have.",
-            *_surer_words(plan, own),
-        ]
-    words = [f"Start on {taken}: {minutes} minutes with changes of paper."]
-    others = [t for t in plan.trials if t.tried and t.paper != taken and t.quicker is not None]
-    if others:
-        next_best = min(others, key=lambda t: t.minutes.p50)
-        more = len(next_best.finer) - len(own.finer)
-        why = ", for it needs one more paper afterwards" if more > 0 else ""
-        few = "in few cases" if (next_best.quicker or 0.0) < 0.25 else "in some cases"
-        able = next_best.chance_both is not None and own.chance_both is not None
-        if able and (own.chance_both or 0.0) - (next_best.chance_both or 0.0) >= 0.1:
-            why = ", and meets the limits less often"
-        words.append(
-            f"{next_best.paper} takes some {number(next_best.minutes.p50, 2)} and is quicker {few}{why}."
-        )
-    words += _surer_words(plan, own)
-    return words
-
-
-def _surer_words(plan: Plan, own: PaperTrial) -> list[str]:
-    """A paper that meets both limits clearly more often than the one taken, for whom that counts most."""
-    chance = own.chance_both or 0.0
-    tried = [t for t in plan.trials if t.tried]
-    surer = [t for t in tried if clearly_better(t.chance_both or 0.0, chance, min(t.tried, own.tried))]
-    if not surer:
-        return []
-    # Not the surest: what takes three times as long for a few cases more is no advice.
-    best = min(surer, key=lambda t: t.minutes.p50)
-    return [
-        f"{best.paper} meets both limits more often ({share(best.chance_both or 0.0)} against "
-        f"{share(chance)}) and takes some {number(best.minutes.p50, 2)} minutes: start on it where that "
-        "counts more than time."
-    ]
-
-
-def _shown(stage: StagePlan, most: int) -> list[int]:
-    """Indices of the checks to show: the first, the last, and some in between."""
-    n = len(stage.checks)
-    if n <= most:
-        return list(range(n))
-    step = (n - 1) / (most - 1)
-    return sorted({round(i * step) for i in range(most)})
-
-
-def _checks(plan: Plan, all_checks: bool) -> Section | None:
-    total = sum(len(stage.checks) for stage in plan.stages)
-    if not total:
-        return None
-    heads = (
-        "after\nstrokes",
-        "paper",
-        f"straightedge\n{height_unit()}",
-        f"flatness\n{height_unit()}",
-        f"metal off\n{swarf_unit()}",
-        "goal\nmet %",
-    )
-    rows, dye_rows = [], []
-    spare, planned = False, 0
-    for stage in plan.stages:
-        planned += stage.strokes
-        most = total if all_checks else max(2, round(MOST_ROWS * len(stage.checks) / total))
-        for i in _shown(stage, most):
-            check = stage.checks[i]
-            beyond = check.strokes > planned
-            spare |= beyond
-            when = (f"({check.strokes})" if beyond else f"{check.strokes} ", check.paper)
-            dye_rows.append((*when, *dye_cells(check)))
-            rows.append(
-                (
-                    *when,
-                    microns(check.straightedge, ""),
-                    microns(check.flatness, ""),
-                    quantity(check.mass.scaled(per_swarf())),
-                    _goal_met(check.reached),
-                )
-            )
-    words = (
-        "Clean the face, look at the dye, lay the straightedge, weigh what came off; dye it again once half "
-        "of the dye is gone. "
-        "Stop as soon as the goal is met. Goal met: the chance that it is by then, at this check or one "
-        "before; who goes on until a check says stop gets there with a chance of "
-        f"{chance(plan.chance.goal)}."
-    )
-    if spare:
-        words += " Strokes in brackets: only if it is not met by then."
-    if len(rows) < total:
-        words += f" {len(rows)} of {total} checks are shown; --out and --json give all."
-    dye = Picture(
-        "dye.png",
-        "The dye at each check, mean over all faces and hands: dark as it was put on, light gone; half way "
-        "it is fading, or cases differ.",
-        "Maps of the dye at each check; the table above has the shares that are fading and gone.",
-    )
-    table = Table(heads, tuple(rows), (1,))
-    return Section("Stop and look", (Words(words), table, *dye_blocks("after\nstrokes", dye_rows), dye))
-
-
-def dye_cells(check: Check) -> tuple[str, str]:
-    """Shares of the face [%] whose dye is fading or gone, and gone."""
-    faded, gone = (
-        quantity(band.scaled(100.0), whole=True) for band in (check.dye_faded, check.dye_left.rest)
-    )
-    return faded, gone
-
-
-def dye_blocks(strokes: str, rows: Sequence[tuple[str, ...]]) -> tuple[Words, Table]:
-    """What the dye will show, from rows of strokes (the head of which is given), paper and both shares."""
-    words = f"Shares of the face by the dye put on at a check before. {dye_signs()}"
-    heads = (strokes, "paper", "dye fading\nor gone, %", "dye\ngone, %")
-    return Words(words), Table(heads, tuple(rows), (1,))
-
-
 def ends_at(after: Band) -> str:
     """A figure after the work; where it is the one that the work stops at, its spread would say nothing."""
     return height(after.p50, 2) if _is_stop(after) else microns(after)
@@ -385,11 +192,6 @@ def _is_stop(after: Band) -> bool:
 def _stops_at(after: Band) -> str:
     why = ": about there it stops, as leaves are felt" if _is_stop(after) else ""
     return f"{ends_at(after)} after the work{why}"
-
-
-def _goal_met(share_of_members: float) -> str:
-    """A chance in per cent, short enough for a table."""
-    return chance(share_of_members).removesuffix(" %").replace("over ", "> ").replace("under ", "< ")
 
 
 def _outcome(plan: Plan) -> list[Section]:

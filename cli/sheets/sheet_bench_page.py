@@ -18,7 +18,8 @@ from handlap.cli.drawing.colours import BENCH_PAGE
 from handlap.cli.reports.script_page import harmless_json, script_page
 from handlap.cli.reports.wording import TURNS, dye_signs, sentence, subject, wanted_words
 from handlap.cli.result_set import set_name
-from handlap.cli.sheets.sheet_job import LEAVES, stop_words
+from handlap.cli.sheets.sheet_job import LEAVES
+from handlap.cli.sheets.sheet_stop_rules import stop_words
 from handlap.sim.bench.bench_blocks import leaf_band
 from handlap.sim.bench.job_log import MOST_STROKES, Entry, part_mark
 from handlap.sim.bench.log_lines import to_json

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
-from handlap.cli.reports.pdf_page import LEADING, PAPERS, POINT, Page, text_width, wrap, write_pdf
+from handlap.cli.reports.flow import Flow, Setting, line_height
+from handlap.cli.reports.pdf_page import PAPERS, POINT, text_width, wrap, write_pdf
 from handlap.cli.sheets.sheet_face import SIDES, draw_face, draw_turns, face_size
 from handlap.cli.sheets.sheet_job import (
     FACE_TITLE,
@@ -42,6 +44,10 @@ class Fit(NamedTuple):
 FITS = (Fit(10.5, 78.0, 40.0, 2), Fit(10.0, 66.0, 34.0, 1), Fit(9.5, 56.0, 30.0, 1), Fit(9.0, 50.0, 26.0, 1))
 """From wide to tight: the first that goes on one sheet of paper, both sides of it."""
 MOST_PAGES = 2
+SETTING = Setting(
+    margin=MARGIN, foot=MARGIN, text=FITS[0].text, head=13.0, cells=SMALL, above=1.6, below=0.8,
+    rule=0.8, rule_at=-0.2, with_next=12.0,
+)  # fmt: skip
 TICK = 3.6
 COLUMNS = (
     ("", 7.0),
@@ -74,49 +80,29 @@ def job_sheet_pdf(sheet: JobSheet, outline: Outline, paper: str = "A4") -> tuple
     return write_pdf(maker.pages, f"Job sheet: {sheet.subject}"), len(maker.pages)
 
 
-class _Maker:
-    """Puts a sheet down from top to bottom, on as many pages as it takes."""
+class _Maker(Flow):
+    """The flow of a job sheet, set as closely as it has to be."""
 
     def __init__(self, sheet: JobSheet, width: float, height: float, fit: Fit) -> None:
-        self.fit = fit
-        self.leading = LEADING * fit.text * POINT
+        super().__init__(width, height, replace(SETTING, text=fit.text))
+        self.fit, self.sheet = fit, sheet
+        self.leading = line_height(fit.text)
         self.row = 1.86 * self.leading
-        self.sheet, self.width, self.height = sheet, width, height
-        self.pages: list[Page] = []
-        self.y = 0.0
         self.new_page()
 
-    @property
-    def page(self) -> Page:
-        return self.pages[-1]
-
-    @property
-    def room(self) -> float:
-        return self.width - 2 * MARGIN
-
     def new_page(self) -> None:
-        self.pages.append(Page(self.width, self.height))
-        self.y = MARGIN - 3.0
+        """A page; each but the first says what it belongs to."""
+        super().new_page()
+        self.y -= 3.0
         if len(self.pages) > 1:
-            self.y = self.page.paragraph(MARGIN, self.y, self.sheet.subject, self.room, SMALL) + 1.0
-
-    def need(self, high: float) -> None:
-        """Go to a new page where less than this is left."""
-        if self.y + high > self.height - MARGIN:
-            self.new_page()
+            self.y = self.page.paragraph(MARGIN, self.y, self.sheet.subject, self.wide, SMALL) + 1.0
 
     def words(self, text: str, size: float = 0.0, *, bold: bool = False, mark: str = "") -> None:
+        """Wrapped text, all of it on one page."""
         size = size or self.fit.text
         indent = text_width(f"{mark} ", size) if mark else 0.0
-        self.need(1.3 * POINT * size * len(wrap(text, self.room - indent, size, bold)))
-        self.y = self.page.paragraph(MARGIN, self.y, text, self.room, size, bold=bold, mark=mark)
-
-    def heading(self, text: str, with_next: float = 12.0) -> None:
-        self.y += 1.6
-        self.need(6.0 + with_next)
-        self.y = self.page.text(MARGIN, self.y, text, 13.0, bold=True)
-        self.page.line(MARGIN, self.y - 0.2, self.width - MARGIN, self.y - 0.2, 0.8)
-        self.y += 0.8
+        self.need(1.3 * POINT * size * len(wrap(text, self.wide - indent, size, bold)))
+        super().words(text, size, bold=bold, mark=mark)
 
     def fill(self, outline: Outline) -> None:
         sheet = self.sheet
@@ -150,7 +136,7 @@ class _Maker:
     def write_in(self) -> None:
         """Lines for the part, the day and who works."""
         self.y += 2.6
-        each = self.room / len(WRITE_IN)
+        each = self.wide / len(WRITE_IN)
         for k, name in enumerate(WRITE_IN):
             left = MARGIN + k * each
             self.page.text(left, self.y, name, self.fit.text)
@@ -161,8 +147,8 @@ class _Maker:
     def face(self, outline: Outline) -> None:
         """The face with its stations, and beside it the round of turns."""
         sheet = self.sheet
-        turns = 0.30 * self.room if sheet.turns else 0.0
-        wide = self.room - turns - (6.0 if turns else 0.0)
+        turns = 0.30 * self.wide if sheet.turns else 0.0
+        wide = self.wide - turns - (6.0 if turns else 0.0)
         scale = face_size(outline, wide, self.fit.face)
         high = scale * outline.width + 2.0 * SIDES + 1.0
         if turns:
@@ -187,7 +173,7 @@ class _Maker:
     def rule(self, name: str, rule: str) -> None:
         left = 36.0
         size = self.fit.text
-        lines = wrap(rule, self.room - left, size)
+        lines = wrap(rule, self.wide - left, size)
         self.need(1.3 * POINT * size * len(lines))
         names = wrap(name, left - 2.0, size, True)
         top = self.y
@@ -202,10 +188,10 @@ class _Maker:
         for fact in stage.facts:
             self.words(fact)
         self.y += 0.8
-        edges = _edges(self.room)
+        edges = _edges(self.wide)
         self.head(edges)
         for row in stage.rows:
-            if self.y + self.row > self.height - MARGIN:
+            if self.row > self.left:
                 self.new_page()
                 self.head(edges)
             top, middle = self.y, self.y + self.row / 2.0
@@ -216,7 +202,7 @@ class _Maker:
                 room = edges[k + 1] - edges[k] - 1.0
                 self.cell(MARGIN + edges[k] + 0.5, middle, cell, room, under=k in BANDS)
             self.y = top + self.row
-            self.page.line(MARGIN, self.y, self.width - MARGIN, self.y, 0.35)
+            self.page.line(MARGIN, self.y, MARGIN + self.wide, self.y, 0.35)
             for edge in edges[len(COLUMNS) :]:
                 self.page.line(MARGIN + edge, top, MARGIN + edge, self.y, 0.35)
         notes = ["Dye put on at the check before, above: fading or gone; below: gone."]
@@ -240,7 +226,7 @@ class _Maker:
 
     def head(self, edges: list[float]) -> None:
         self.need(10.0 + 3 * self.row)
-        middle = MARGIN + 0.5 * (edges[len(COLUMNS)] + self.room)
+        middle = MARGIN + 0.5 * (edges[len(COLUMNS)] + self.wide)
         self.page.text(middle, self.y, "found", SMALL, bold=True, align="center")
         labels = [label for label, _ in COLUMNS] + [f"\n{label}" for label in FOUND]
         for k, label in enumerate(labels):
@@ -252,23 +238,23 @@ class _Maker:
         self.y += 8.2
         for edge in edges[len(COLUMNS) :]:
             self.page.line(MARGIN + edge, self.y - 4.4, MARGIN + edge, self.y, 0.35)
-        self.page.line(MARGIN, self.y, self.width - MARGIN, self.y, 0.9)
+        self.page.line(MARGIN, self.y, MARGIN + self.wide, self.y, 0.9)
 
     def dye(self, outline: Outline) -> None:
         pictures = _spread(self.sheet.dye, 3 * self.fit.dyes)
         across = min(3, len(pictures))
         gap = 5.0
-        wide = (self.room - gap * 2) / 3.0
+        wide = (self.wide - gap * 2) / 3.0
         high = wide * outline.width / outline.length
         if high > self.fit.picture:
             wide, high = wide * self.fit.picture / high, self.fit.picture
-        room = (self.room - gap * (across - 1)) / across
+        room = (self.wide - gap * (across - 1)) / across
         self.heading("The dye at a check", high + 12.0)
         self.words(dye_words())
         self.y += 0.5
         for i in range(0, len(pictures), across):
             row = pictures[i : i + across]
-            told = max(len(wrap(picture.title, room, SMALL)) for picture in row) * LEADING * SMALL * POINT
+            told = max(len(wrap(picture.title, room, SMALL)) for picture in row) * line_height(SMALL)
             self.need(told + high + 1.0)
             for k, picture in enumerate(row):
                 left = MARGIN + k * (room + gap)

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from matplotlib.image import imread
 
 from handlap.cli.drawing.lesson_pictures import lesson_pictures
-from handlap.cli.reports.blocks import Block, Bullets, Facts, Picture, Table, Words
+from handlap.cli.reports.blocks import Picture
 from handlap.cli.reports.course_report import course_report
+from handlap.cli.reports.flow import Flow, Setting, line_height
 from handlap.cli.reports.lesson_report import (
     OTHERS,
     answer_sections,
@@ -26,7 +27,7 @@ from handlap.cli.reports.lesson_report import (
     why_blocks,
 )
 from handlap.cli.reports.lesson_words import take_care
-from handlap.cli.reports.pdf_page import LEADING, PAPERS, POINT, Page, text_width, wrap, write_pdf
+from handlap.cli.reports.pdf_page import PAPERS, wrap, write_pdf
 from handlap.sim.teaching.lesson import LessonResult
 from handlap.sim.teaching.lesson_course import Course
 
@@ -39,7 +40,10 @@ RULE = 8.5
 FEWEST_RULES, MOST_RULES = 5, 20
 TALLEST = 96.0
 """Most height of a picture [mm]."""
-GAP = 3.0
+SETTING = Setting(
+    margin=MARGIN, foot=FOOT + 3.0, text=TEXT, head=HEAD, cells=TEXT - 1.0, above=2.5, below=1.2,
+    rule=0.5, rule_at=0.0, with_next=12.0, rows=0.3, broken=True, least=30.0,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -53,7 +57,7 @@ class Handout:
 
 def lesson_handout(results: Sequence[LessonResult], paper: str = "A4") -> Handout:
     """The lessons as a handout; ``paper``: "A4" or "Letter"."""
-    asked, told = _Sheet(*PAPERS[paper]), _Sheet(*PAPERS[paper])
+    asked, told = (Flow(*PAPERS[paper], SETTING) for _ in range(2))
     for place, result in enumerate(results, 1):
         number = f"{place}. " if len(results) > 1 else ""
         _question(asked, result, number, alone=len(results) == 1)
@@ -78,7 +82,7 @@ def course_handout(course: Course, results: Sequence[LessonResult], paper: str =
     results : the lessons of the course worked, the one on the way out last
     paper : "A4" or "Letter"
     """
-    asked, told = _Sheet(*PAPERS[paper]), _Sheet(*PAPERS[paper])
+    asked, told = (Flow(*PAPERS[paper], SETTING) for _ in range(2))
     _course_plan(asked, course)
     for place, result in enumerate(results, 1):
         asked.new_page()
@@ -94,7 +98,7 @@ def course_handout(course: Course, results: Sequence[LessonResult], paper: str =
     return Handout(write_pdf(pages, f"{course.title}: a course"), len(pages), len(asked.pages))
 
 
-def _course_plan(sheet: _Sheet, course: Course) -> None:
+def _course_plan(sheet: Flow, course: Course) -> None:
     report = course_report(course)
     sheet.new_page()
     sheet.words(course.title, TITLE, bold=True)
@@ -107,7 +111,7 @@ def _course_plan(sheet: _Sheet, course: Course) -> None:
             sheet.block(block)
 
 
-def _short_answer(sheet: _Sheet, result: LessonResult, place: int) -> None:
+def _short_answer(sheet: Flow, result: LessonResult, place: int) -> None:
     """Answer, reason and what holds it; no pictures and no cautions, which stand on the first page."""
     sheet.need(45.0)
     if sheet.y > MARGIN:
@@ -120,136 +124,28 @@ def _short_answer(sheet: _Sheet, result: LessonResult, place: int) -> None:
         sheet.block(block)
 
 
-class _Sheet:
-    """Puts text, rules and pictures down from top to bottom, on as many pages as it takes."""
-
-    def __init__(self, width: float, height: float) -> None:
-        self.size = width, height
-        self.pages: list[Page] = []
-        self.y = height
-
-    @property
-    def page(self) -> Page:
-        return self.pages[-1]
-
-    @property
-    def wide(self) -> float:
-        return self.size[0] - 2.0 * MARGIN
-
-    @property
-    def left(self) -> float:
-        """Height that is left on this page [mm]."""
-        return self.size[1] - FOOT - 3.0 - self.y
-
-    def new_page(self) -> None:
-        self.pages.append(Page(*self.size))
-        self.y = MARGIN
-
-    def need(self, high: float) -> None:
-        """Go to the next page if there is no room for so much [mm]."""
-        if not self.pages or high > self.left:
-            self.new_page()
-
-    def words(self, text: str, size: float = TEXT, *, bold: bool = False, mark: str = "") -> None:
-        indent = text_width(f"{mark} ", size) if mark else 0.0
-        for place, line in enumerate(wrap(text, self.wide - indent, size, bold)):
-            self.need(_line(size))
-            if mark and place == 0:
-                self.page.text(MARGIN, self.y, mark, size)
-            self.y = self.page.text(MARGIN + indent, self.y, line, size, bold=bold)
-
-    def heading(self, text: str, with_next: float = 12.0) -> None:
-        self.y += 2.5
-        self.need(6.0 + with_next)
-        self.y = self.page.text(MARGIN, self.y, text, HEAD, bold=True)
-        self.page.line(MARGIN, self.y, MARGIN + self.wide, self.y, 0.5)
-        self.y += 1.2
-
-    def picture(self, data: bytes, caption: str) -> None:
-        """A picture with its caption below, as wide as the text or as high as is allowed."""
-        raster = imread(io.BytesIO(data), format="png")
-        tall, broad = raster.shape[:2]
-        wide = min(self.wide, TALLEST * broad / tall)
-        high = wide * tall / broad
-        lines = wrap(caption, self.wide, SMALL + 1.5)
-        self.need(high + _line(SMALL + 1.5) * len(lines) + 3.0)
-        self.y += 1.5
-        across, down = self.size
-        spot = (MARGIN / across, 1.0 - (self.y + high) / down, wide / across, high / down)
-        axes = self.page.figure.add_axes(spot)
-        axes.imshow(raster, interpolation="none", aspect="auto")
-        axes.set_axis_off()
-        self.y += high + 0.5
-        self.words(caption, SMALL + 1.5)
-
-    def table(self, table: Table) -> None:
-        """A table whose first column gives way."""
-        columns = range(len(table.heads))
-        size = TEXT - 1.0
-        wide = [
-            max(
-                *(text_width(part, size, True) for part in table.heads[c].split("\n")),
-                *(text_width(row[c], size) for row in table.rows),
-            )
-            for c in columns
-        ]
-        over = sum(wide) + GAP * (len(wide) - 1) - self.wide
-        wide[0] = max(30.0, wide[0] - max(0.0, over))
-        heads = [head.split("\n") for head in table.heads]
-        self._row(heads, wide, table.left, size, bold=True)
-        self.page.line(MARGIN, self.y, MARGIN + self.wide, self.y, 0.4)
-        self.y += 0.8
-        for row in table.rows:
-            self._row(
-                [wrap(cell, w + 0.1, size) for cell, w in zip(row, wide, strict=True)], wide, table.left, size
-            )
-        self.y += 1.5
-
-    def _row(
-        self,
-        cells: Sequence[Sequence[str]],
-        wide: Sequence[float],
-        left: Sequence[int],
-        size: float,
-        *,
-        bold: bool = False,
-    ) -> None:
-        high = max(map(len, cells)) * _line(size)
-        self.need(high)
-        x = MARGIN
-        for c, (lines, width) in enumerate(zip(cells, wide, strict=True)):
-            y = self.y + (high - len(lines) * _line(size) if bold else 0.0)
-            for line in lines:
-                at, align = (x, "left") if c in left else (x + width, "right")
-                y = self.page.text(at, y, line, size, bold=bold, align=align)
-            x += width + GAP
-        self.y += high + 0.3
-
-    def block(self, block: Block) -> None:
-        match block:
-            case Words(text):
-                self.words(text)
-                self.y += 1.0
-            case Bullets(items):
-                for item in items:
-                    self.words(item, mark="•")
-            case Facts(rows):
-                for name, text in rows:
-                    self.words(f"{name}: {text}", mark="•")
-                self.y += 1.0
-            case Table():
-                self.table(block)
-
-
-def _line(size: float) -> float:
-    """Height of a line [mm]."""
-    return LEADING * size * POINT
+def _picture(sheet: Flow, data: bytes, caption: str) -> None:
+    """A picture with its caption below, as wide as the text or as high as is allowed."""
+    raster = imread(io.BytesIO(data), format="png")
+    tall, broad = raster.shape[:2]
+    wide = min(sheet.wide, TALLEST * broad / tall)
+    high = wide * tall / broad
+    lines = wrap(caption, sheet.wide, SMALL + 1.5)
+    sheet.need(high + line_height(SMALL + 1.5) * len(lines) + 3.0)
+    sheet.y += 1.5
+    across, down = sheet.size
+    spot = (MARGIN / across, 1.0 - (sheet.y + high) / down, wide / across, high / down)
+    axes = sheet.page.figure.add_axes(spot)
+    axes.imshow(raster, interpolation="none", aspect="auto")
+    axes.set_axis_off()
+    sheet.y += high + 0.5
+    sheet.words(caption, SMALL + 1.5)
 
 
 # ---- questions
 
 
-def _question(sheet: _Sheet, result: LessonResult, number: str, *, alone: bool) -> None:
+def _question(sheet: Flow, result: LessonResult, number: str, *, alone: bool) -> None:
     """A lesson's question, kept on one page where it fits, with rules for the reasons."""
     lesson = result.lesson
     fixed = _height(sheet, result, number)
@@ -279,7 +175,7 @@ def _question(sheet: _Sheet, result: LessonResult, number: str, *, alone: bool) 
         sheet.page.line(MARGIN, sheet.y, MARGIN + sheet.wide, sheet.y, 0.35)
 
 
-def _names(sheet: _Sheet) -> None:
+def _names(sheet: Flow) -> None:
     """Who and when."""
     middle = MARGIN + 0.62 * sheet.wide
     sheet.page.text(MARGIN, sheet.y, "Name", TEXT)
@@ -289,11 +185,11 @@ def _names(sheet: _Sheet) -> None:
     sheet.y += 11.0
 
 
-def _choice(sheet: _Sheet, name: str, words: str) -> None:
+def _choice(sheet: Flow, name: str, words: str) -> None:
     """A box to tick, the letter, the prediction."""
     indent = TICK + 9.0
     lines = wrap(words, sheet.wide - indent, TEXT)
-    sheet.need(_line(TEXT) * len(lines))
+    sheet.need(line_height(TEXT) * len(lines))
     sheet.page.box(MARGIN, sheet.y + 0.1, TICK, TICK, 0.8)
     sheet.page.text(MARGIN + TICK + 2.5, sheet.y, name, TEXT, bold=True)
     for line in lines:
@@ -301,22 +197,22 @@ def _choice(sheet: _Sheet, name: str, words: str) -> None:
     sheet.y += 2.0
 
 
-def _height(sheet: _Sheet, result: LessonResult, number: str) -> float:
+def _height(sheet: Flow, result: LessonResult, number: str) -> float:
     """Height of a question without its rules [mm]."""
     lesson, wide = result.lesson, sheet.wide
-    high = 22.0 + _line(TITLE) * len(wrap(number + titled(lesson), wide, TITLE, True))
+    high = 22.0 + line_height(TITLE) * len(wrap(number + titled(lesson), wide, TITLE, True))
     for text, bold in ((result.story, False), (lesson.ask, True)):
         for words in paragraphs(text):
-            high += _line(TEXT) * len(wrap(words.text, wide, TEXT, bold)) + 1.5
+            high += line_height(TEXT) * len(wrap(words.text, wide, TEXT, bold)) + 1.5
     for choice in lesson.choices:
-        high += _line(TEXT) * len(wrap(choice.words, wide - TICK - 9.0, TEXT)) + 2.0
+        high += line_height(TEXT) * len(wrap(choice.words, wide - TICK - 9.0, TEXT)) + 2.0
     return high
 
 
 # ---- answers
 
 
-def _answer(sheet: _Sheet, result: LessonResult, number: str, *, first: bool) -> None:
+def _answer(sheet: Flow, result: LessonResult, number: str, *, first: bool) -> None:
     """A lesson's answer with its pictures; each begins a page."""
     sheet.new_page()
     answer = headline(result, None)
@@ -336,6 +232,6 @@ def _answer(sheet: _Sheet, result: LessonResult, number: str, *, first: bool) ->
         for block in blocks:
             sheet.block(block)
         for picture in shown:
-            sheet.picture(pictures[picture.name], picture.caption)
+            _picture(sheet, pictures[picture.name], picture.caption)
     sheet.y += 1.0
     sheet.words(f"Each case worked {result.members} times, seed {result.seed}.", SMALL + 1.5)

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from handlap.cli.asking.readings_text import leaf_words
 from handlap.cli.drawing.colours import OPENING
+from handlap.cli.reports.flow import Flow, Setting
 from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, write_pdf
-from handlap.cli.reports.wording import face_words, subject, wanted_words
+from handlap.cli.reports.wording import subject
 from handlap.cli.sheets.sheet_face import SIDES, Box, beside, draw_names, draw_sides, rims
+from handlap.cli.sheets.sheet_how_to_read import how_to_read
 from handlap.sim.common import spoken
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import System, leaf_number
@@ -22,6 +23,10 @@ from handlap.sim.planning.cautions import cautions
 
 MARGIN = 12.0
 """[mm]"""
+SETTING = Setting(
+    margin=MARGIN, foot=MARGIN, text=10.0, head=12.0, cells=10.0, above=3.0, below=0.5, rule=0.0, rule_at=0.0,
+    with_next=12.0,
+)  # fmt: skip
 OVER = (1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 7.5, 10.0, 12.5, 15.0, 20.0, 50.0)
 SCALES = (5.0, 3.0, 2.0, 1.5, *(1.0 / x for x in OVER))
 """Paper over part: the largest that fits is taken."""
@@ -35,8 +40,6 @@ TOP, GAP = 25.0, 7.0
 """Where columns begin, and what is between them [mm]."""
 NOTES = 25.0
 """From so much left on the last page on, it is ruled for notes [mm]."""
-THIN_LEAF = 30e-6
-"""Leaves down to this tell much more than those from 0.05 mm up [m]."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,11 @@ def measuring_pages(
     """
     width, height = PAPERS[paper]
     first, scale = face_page(scenario, lines, height, width)
-    pages = [first, _how_page(scenario, lines, system, width, height)]
+    how = Flow(width, height, SETTING)
+    how.new_page()
+    how.y = sheet_title(how.page, scenario, "Measuring sheet: how to read") + 1.0
+    how_to_read(how, scenario, system)
+    pages = [first, *how.pages]
     pages += table_pages(scenario, lines, system, width, height)
     title = f"Measuring sheet: {scenario.title}"
     number_pages(pages, scenario, "measuring sheet")
@@ -189,99 +196,6 @@ def _draw_stations(
     for x, y in places:
         page.disc(x, y, DOT)
     draw_names(page, places, names, beside(places, names, LABEL, taken, on_it), LABEL)
-
-
-# ---- how to do it
-
-
-def leaf_advice(scenario: Scenario, system: System) -> list[str]:
-    """Which leaves to try, in sentences."""
-    stamped = scenario.leaf_unit
-    leaves = scenario.readings.leaves
-    limit = scenario.part.limit
-    thin = leaf_words(20e-6 if system == "mm" else 25.4e-6, stamped)
-    words = [
-        "At each station begin with the thinnest leaf. If it goes under, take the next, until one does not. "
-        "Write down both: the thickest that goes and the thinnest that does not.",
-        'If not even the thinnest goes, write "none" and the thinnest; if the thickest you have still goes, '
-        'write it and "open".',
-        "The pull of the leaf is to be light and always the same. A leaf goes if it slides in under the "
-        "edge without lifting it; rest the straightedge's own weight on it, do not press.",
-    ]
-    if leaves:
-        words.append("Leaves at hand: " + ", ".join(leaf_words(leaf, stamped) for leaf in leaves) + ".")
-    if not leaves or leaves[0] > 0.8 * THIN_LEAF:
-        words.append(
-            f"Thin leaves tell most: with leaves from {thin} up the result is about half as wide as with "
-            f"leaves from {leaf_words(50e-6 if system == 'mm' else 50.8e-6, stamped)} up."
-        )
-    deciding = [leaf for leaf in leaves if leaf <= limit * (1.0 + 1e-9)]
-    if deciding:
-        words.append(
-            f"The limit is {leaf_words(limit, stamped)}: the {leaf_words(deciding[-1], stamped)} leaf is to "
-            "be tried at every station."
-        )
-    else:
-        words.append(
-            f"The limit is {leaf_words(limit, stamped)}: a leaf of that thickness, or the next thinner one, "
-            "is to be tried at every station."
-        )
-    return words
-
-
-HOW = (
-    (
-        "Before",
-        (
-            "Dowels, studs, pipes and whatever stands proud of the face come out first. Old gasket comes off "
-            "wet, with a scraper softer than the face. Wash, take burrs off edges and holes, and wipe face, "
-            "straightedge and leaves clean.",
-            "Part, straightedge and leaves lie together until they have one temperature; keep your hands off "
-            "the middle of the straightedge. The part rests on three points, so that it is not bent.",
-            "Light behind the straightedge shows where the gaps are, before any leaf is tried.",
-        ),
-    ),
-    (
-        "How to hold the straightedge",
-        (
-            "Lay it on the line without pressing, and tap its ends in turn.",
-            "It sits still: it rests on two high points, and the line is hollow between them. Tick "
-            '"sits still".',
-            "It rocks: the line is crowned. Hold it level, so that the same leaf goes under both of its "
-            'ends, and keep it there while the leaves are tried. Tick "rocks, held level". Write down what '
-            "goes at the ends as well: on a crown they tell most.",
-            "Do not let it tip onto one end. Where that cannot be helped, tick which end touches.",
-            "Turn the straightedge end for end on one line and read again: readings that change are its own "
-            "error.",
-        ),
-    ),
-    (
-        "Afterwards",
-        (
-            "A reading that does not fit its neighbours is read again before you put the straightedge away.",
-            '"handlap readings" asks for the numbers line by line in the order of the tables.',
-        ),
-    ),
-)  # fmt: skip
-
-
-def _how_page(
-    scenario: Scenario, lines: Sequence[MeasuringLine], system: System, width: float, height: float
-) -> Page:
-    page = Page(width, height)
-    room = width - 2 * MARGIN
-    y = sheet_title(page, scenario, "Measuring sheet: how to read") + 1.0
-    y = page.paragraph(
-        MARGIN, y, f"{face_words(scenario.part)}; wanted: {wanted_words(scenario.part)}.", room
-    )
-    sections = [HOW[0], ("Which leaves to try", tuple(leaf_advice(scenario, system))), *HOW[1:]]
-    part = scenario.part
-    sections.append(("Take care", cautions(part.metal, weight=part.weight, wet=scenario.paper.wet)))
-    for title, items in sections:
-        y = page.text(MARGIN, y + 3.0, title, 12.0, bold=True) + 0.5
-        for item in items:
-            y = page.paragraph(MARGIN, y, item, room, 10.0, mark="–") + 0.7
-    return page
 
 
 # ---- tables
