@@ -20,9 +20,9 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from handlap.sim.common.outline import Array
-from handlap.sim.common.root import root_between
 from handlap.sim.job.scenario import Pattern
 from handlap.sim.job.stroke_path import PATTERNS, places_on_path
 from handlap.sim.lapping import poses
@@ -112,7 +112,7 @@ def bell_of(sway: float, step: float, added: float = SPLINE) -> Array:
     def too_wide(deviation: float) -> float:
         return float(2.0 * weights(deviation) @ at**2 - left**2)
 
-    return weights(float(root_between(too_wide, 0.1 * left, 10.0 * left)))
+    return weights(float(brentq(too_wide, 0.1 * left, 10.0 * left)))
 
 
 def line_of(half: float) -> float:
@@ -128,7 +128,7 @@ def line_of(half: float) -> float:
         part = (counted - 0.5 - whole) * (whole + 1) ** 2
         return float((at @ at + part) / counted - half**2 / 3.0)
 
-    return 0.5 if half <= 0.0 else float(root_between(too_wide, 0.5, half + 1.0))
+    return 0.5 if half <= 0.0 else float(brentq(too_wide, 0.5, half + 1.0))
 
 
 def _taps(places: Array) -> Array:
