@@ -33,6 +33,7 @@ from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline
 from handlap.sim.face.survey import survey
 from handlap.sim.job.results import Verdict
+from handlap.sim.planning.fineness import EXERCISED
 from handlap.sim.teaching import exercise_marks as marks
 from handlap.sim.teaching import exercise_trial
 from handlap.sim.teaching.exercise import OVER, drawn_case, exercise_of, make_exercise
@@ -271,7 +272,7 @@ def test_no_verdict_shape_or_figure_is_right_in_more_than_about_half(drawn):
 @pytest.mark.parametrize("level", LEVELS)
 def test_no_fixed_answer_earns_half_of_the_marks(level, monkeypatch):
     """Forty jobs of a level marked whole: empty answers, one verdict throughout, and the likeliest of all."""
-    monkeypatch.setattr(exercise_trial, "EXERCISED", replace(exercise_trial.EXERCISED, cells=600, rows=500))
+    monkeypatch.setattr(exercise_trial, "EXERCISED", replace(EXERCISED, cells=600, rows=500))
     got: dict[str, list[float]] = {}
     right = dict.fromkeys(("leave", "lap", "machine shop"), 0)
     for seed in MANY:
