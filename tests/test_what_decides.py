@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from cli_examples import synthetic_plan
 
-from handlap.cli.reports.plan_report import plan_json
-from handlap.cli.reports.plan_report import plan_report
+from handlap.cli.reports.plan_report import plan_json, plan_report
 from handlap.cli.reports.text import render
 from handlap.cli.screen import Screen
 from handlap.sim.job.results import Unknown
