@@ -378,7 +378,7 @@ def dry_floor() -> Uncertain:
     return replace_middle(head().wear.loading_floor, 0.3)
 
 
-@pytest.mark.parametrize("score", [1.3, -1.3])
+@pytest.mark.parametrize("score", [1.3, pytest.param(-1.3, marks=pytest.mark.slow)])
 def test_weighings_between_two_brushings_teach_the_loading_floor(score):
     """The same 640 strokes on the same sheet teach nothing of it if they are weighed at brushings only."""
     inside, at_brushings = weighed((5, 10, 20, 45), score), weighed((80,), score)
