@@ -164,7 +164,8 @@ def test_a_marked_exercise_with_markup_for_a_name(nursery: Nursery, bench: Path)
     form = bench / "ex" / "answers.toml"
     text = form.read_text(encoding="utf-8")
     entered = {"by": who, "shape": "hollow", "flatness": "50", "flatness_from": "20", "flatness_to": "90",
-               "least_cut": "20", "read_again": "none", "do": "leave"}  # fmt: skip
+               "least_cut": "20", "read_again": "none", "do": "leave", "papers": "P120", "strokes": "100",
+               "turning": "none", "turn_every": "never"}  # fmt: skip
     for name, answer in entered.items():
         text = text.replace(f'\n{name} = ""', f'\n{name} = "{answer}"')
     form.write_text(text, encoding="utf-8")
