@@ -317,7 +317,7 @@ def test_a_phone_shows_one_map_at_a_time_and_keeps_it_in_sight(browser):
     assert browser.run(shown) == 1
     assert browser.run("return document.getElementById('map-removed').checkVisibility()")
     assert browser.run(COLOURS, "map-removed") > 10
-    browser.run("document.getElementById('knob-grit').scrollIntoView()")
+    browser.run("document.getElementById('knob-press').scrollIntoView()")
     top = browser.run("return document.getElementById('answer').getBoundingClientRect().top")
     assert 0 <= top < 60
 

@@ -64,7 +64,7 @@
       const before = removedOf(other, at(other)), by = off.map((x, i) => x - before[i]), wideBy = niceAbove(per * Math.max(1e-7, ...by.map(Math.abs)));
       drawMap("difference", by, per, -wideBy, wideBy, "height", unit);
       const apart = Math.max(...by.map(Math.abs)) * per;
-      byId("difference-says").textContent = apart < (unit === "thou" ? 0.005 : 0.1) ? "A and B take off alike." : `Brown: B took more off than A, up to ${tall(Math.max(...by))}; blue: less, up to ${tall(Math.max(0, -Math.min(...by)))}.`;
+      byId("difference-says").textContent = apart < (unit === "thou" ? 0.005 : 0.1) ? "A and B take off alike." : `Brown: B took more off than A, up to ${tall(Math.max(0, ...by))}${Math.min(...by) * per < -0.05 ? `; blue: less, up to ${tall(-Math.min(...by))}` : ""}.`;
     } else {
       maps.draw(byId("map-difference"), null, 0, 1, "height");
       byId("difference-says").textContent = "Keep this setting as A, then move a knob: the map shows what B takes off more and less.";
