@@ -86,4 +86,4 @@ class Everybody:
             level.std(axis=1),
             -level.min(axis=1),
         ]
-        return np.log(np.maximum(np.column_stack(figures), FLAT))
+        return np.asarray(np.log(np.maximum(np.column_stack(figures), FLAT)))
