@@ -18,15 +18,12 @@ from handlap.cli.reports.knob_data import _felt, knob_data, setting_json
 from handlap.cli.reports.knob_page import render_knobs
 from handlap.sim.common.errors import InputError
 from handlap.sim.lapping.lap import run_stage
+from handlap.sim.teaching.knob_errors import drawn_settings, error_of, finer_lap, measure_errors
 from handlap.sim.teaching.knob_lesson import open_lesson_knobs
 from handlap.sim.teaching.knobs import (
     HELD,
     KnobBench,
-    drawn_settings,
-    error_of,
-    finer_lap,
     job_at,
-    measure_errors,
     open_knobs,
     refuse_for_knobs,
     shaped,
@@ -104,7 +101,7 @@ def test_a_stage_on_worn_paper_is_that_of_a_lap_gone_on():
 def test_the_error_is_stated_and_holds_on_other_settings():
     """Those it was measured on aside; the two hundred are in test_knobs_in_browser.py."""
     from handlap.sim.lapping import gauge
-    from handlap.sim.teaching.knobs import FINER_CELLS
+    from handlap.sim.teaching.knob_errors import FINER_CELLS
 
     found = knobs()
     assert set(found.errors) == set(HELD)

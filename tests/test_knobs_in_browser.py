@@ -22,18 +22,9 @@ from handlap.sim.common.errors import TippingError
 from handlap.sim.common.spoken import speaking
 from handlap.sim.face.straightedge import gaps
 from handlap.sim.job.scenario_file import load
+from handlap.sim.teaching.knob_errors import CAUGHT, drawn_settings, error_of, measure_errors
 from handlap.sim.teaching.knob_lesson import open_lesson_knobs
-from handlap.sim.teaching.knobs import (
-    CAUGHT,
-    HELD,
-    KnobBench,
-    drawn_settings,
-    error_of,
-    fine_lap,
-    measure_errors,
-    open_knobs,
-    small_lap,
-)
+from handlap.sim.teaching.knobs import HELD, KnobBench, fine_lap, open_knobs, small_lap
 from handlap.sim.teaching.lesson_file import load_lesson
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"browser tests are skipped: {missing()}")

@@ -138,8 +138,9 @@ def _knobs(
 ) -> KnobBench:
     """What the page with knobs goes by, held to ``simulate``."""
     from handlap.sim.teaching.frames import strokes_to_limit
+    from handlap.sim.teaching.knob_errors import measure_errors
     from handlap.sim.teaching.knob_lesson import open_lesson_knobs
-    from handlap.sim.teaching.knobs import measure_errors, open_knobs, refuse_for_knobs
+    from handlap.sim.teaching.knobs import open_knobs, refuse_for_knobs
 
     def held(done: float, what: str) -> None:
         progress(0.3 + 0.7 * done, what)

@@ -23,11 +23,10 @@ from handlap.sim.lapping.lap import HEADINGS
 from handlap.sim.lapping.paper_memory import PaperMemory
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH
+from handlap.sim.teaching.knob_errors import CAUGHT, LEAST_ERROR
 from handlap.sim.teaching.knobs import (
-    CAUGHT,
     HELD,
     HIGHEST_HANDS,
-    LEAST_ERROR,
     LEAST_PRESS,
     MOST_BLUNT,
     MOST_PRESS,

@@ -7,7 +7,6 @@ by itself.  How far its figures are from those of a fine lap is measured on sett
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -56,18 +55,6 @@ LEAN_SHARE = 0.2
 """Greatest lean to one side over the width of the face [-]."""
 LEAST_BEND = 100e-6
 """Bow and twist can be turned by so much at the least [m]."""
-CAUGHT = 0.02
-"""Where the hands catch the part at its edge in more of the work than this, no error is stated: how near
-to the rim a load can stand is a matter of how large cells are."""
-TRIALS = 12
-"""Settings on which the error of the small lap is measured."""
-ROOM = 2.0
-"""What is stated is so many times the greatest share found there."""
-LEAST_ERROR, LEAST_SHARE = 2e-6, 0.03
-"""The error of a figure is stated as the first [m] and a share, no less than the second, of the deepest cut
-[-]: what few cells miss grows with how steep ends are cut."""
-FINER_CELLS, FINER_ROWS = 2400, 4
-"""Cells, and rows over those of the small lap, of the laps that it is measured against."""
 HELD = ("flatness", "straightedge", "mean_depth", "greatest_depth", "taper_along", "taper_across")
 """Figures whose error is stated."""
 
@@ -372,80 +359,6 @@ def fine_lap(knobs: KnobBench, setting: Setting, *, tolerance: float = TOLERANCE
     return gauge.figures(ready.gauged, ready.before, run.heights[-1:])
 
 
-def finer_lap(knobs: KnobBench, setting: Setting, like: tuple[Bench, Gauge]) -> Figures:
-    """The figures at the end of the same work on a finer grid and in finer rows [m].
-
-    Parameters
-    ----------
-    like : grid and gauge to work on
-
-    Raises
-    ------
-    TippingError : if the press lies off the face
-    """
-    job, paper = job_at(knobs, setting), knobs.papers[setting.grit]
-    bench = replace(like[0], scenario=job)
-    before = shaped(knobs, setting).heights_at(bench.grid.points)
-    stage = replace(paper.stages[setting.turn], worn=worn_of(knobs, setting))
-    quad = ROWS_PER_QUAD * knobs.strokes / (FINER_ROWS * ROWS)
-    layout = stage_layout(bench, stage, quad_strokes=quad, seed=knobs.seed)
-    run = run_stage(bench, before, conditions_at(job, np.zeros(len(SCORES))), stage, layout)
-    if run.tipped > 0.0:
-        raise TippingError("the press lies off the face")
-    return gauge.figures(like[1], before, run.heights[-1:])
-
-
 def shaped(knobs: KnobBench, setting: Setting) -> ShapedFace:
     """The face of a setting."""
     return ShapedFace(knobs.face, knobs.scenario.part.outline, setting)
-
-
-def drawn_settings(knobs: KnobBench, count: int, seed: int) -> list[Setting]:
-    """Settings drawn evenly over all that the knobs can be turned to."""
-    rng = np.random.default_rng([seed, 17])
-    found = []
-    for _ in range(count):
-        height, lean, press, bow, twist, blunt = rng.random(6)
-        found.append(
-            Setting(
-                height=HIGHEST_HANDS * height,
-                lean=knobs.lean * (2.0 * lean - 1.0),
-                press=LEAST_PRESS + (MOST_PRESS - LEAST_PRESS) * press,
-                own=float(rng.integers(2)),
-                bow=knobs.bend * (2.0 * bow - 1.0),
-                twist=knobs.bend * (2.0 * twist - 1.0),
-                turn=int(rng.integers(len(knobs.turns))),
-                grit=int(rng.integers(len(knobs.papers))),
-                blunt=MOST_BLUNT * blunt,
-            )
-        )
-    return found
-
-
-def measure_errors(
-    knobs: KnobBench, *, trials: int = TRIALS, progress: Callable[[float, str], None] | None = None
-) -> KnobBench:
-    """The same with its errors: twice the greatest of the job as it stands and of some settings drawn."""
-    share = dict.fromkeys(HELD, 0.0)
-    finer = gauge.bench_and_gauge(knobs.scenario, cells=FINER_CELLS)
-    settings = [knobs.start, *drawn_settings(knobs, trials, knobs.seed)]
-    for i, setting in enumerate(settings):
-        if progress is not None:
-            progress(i / len(settings), "holding the page to finer laps")
-        try:
-            small, run = small_lap(knobs, setting)
-            if run.clipped > CAUGHT:
-                continue
-            fine = finer_lap(knobs, setting, finer)
-        except TippingError:
-            # The page says of such a setting that the part tips, and no figures.
-            continue
-        for name in HELD:
-            off = abs(float(getattr(small, name)[-1] - getattr(fine, name)[-1]))
-            share[name] = max(share[name], (off - LEAST_ERROR) / float(small.greatest_depth[-1]))
-    return replace(knobs, errors={name: max(LEAST_SHARE, ROOM * worst) for name, worst in share.items()})
-
-
-def error_of(knobs: KnobBench, name: str, greatest_depth: float) -> float:
-    """What is stated as the error of a figure where so much came off at the deepest [m]."""
-    return LEAST_ERROR + knobs.errors[name] * greatest_depth
