@@ -12,10 +12,11 @@ renew it too.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from browser import Browser
 from hypothesis import settings
 from recorded import LAST, Book, Checked, made_now
 
@@ -80,3 +81,20 @@ def book(request: pytest.FixtureRequest) -> Book:
 def checked(request: pytest.FixtureRequest) -> Callable[..., None]:
     """Assert that a figure is what it has to be, and note both down; see :class:`recorded.Checked`."""
     return Checked(request.config.stash[BOOK], request.node.nodeid)
+
+
+@pytest.fixture(scope="module")
+def one_browser() -> Iterator[Browser]:
+    browser = Browser()
+    yield browser
+    browser.close()
+
+
+@pytest.fixture
+def browser(one_browser: Browser, file: Path) -> Iterator[Browser]:
+    """The page of a module's ``file``, just opened; at the end it must not have complained of anything."""
+    one_browser.size(1280, 860)
+    one_browser.log()
+    one_browser.open(file)
+    yield one_browser
+    assert one_browser.log() == []

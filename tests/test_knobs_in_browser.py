@@ -5,7 +5,6 @@ Driven through chromedriver's plain HTTP, see :mod:`browser`; where there is no 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -58,23 +57,6 @@ def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("knobs") / "page.html"
     path.write_text(render_knobs(small_knobs()), encoding="utf-8")
     return path
-
-
-@pytest.fixture(scope="module")
-def one_browser() -> Iterator[Browser]:
-    browser = Browser()
-    yield browser
-    browser.close()
-
-
-@pytest.fixture
-def browser(one_browser: Browser, file: Path) -> Iterator[Browser]:
-    """The page just opened; at the end it must not have complained of anything."""
-    one_browser.size(1280, 860)
-    one_browser.log()
-    one_browser.open(file)
-    yield one_browser
-    assert one_browser.log() == []
 
 
 def turn(browser: Browser, knob: str, value: float) -> None:

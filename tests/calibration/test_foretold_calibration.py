@@ -75,8 +75,8 @@ def held(plans: tuple[Planned, ...], which: str, name: str) -> float:
 @pytest.mark.parametrize("name", FIGURES)
 @pytest.mark.parametrize("job", JOBS)
 def test_bands_hold_nine_in_ten(checked, job: str, name: str) -> None:
-    """Three deviations of a share counted over 80 are one in ten; the members' own bands hold as many, but for
-    two deviations of a count in which one truth in ten is in one band only."""
+    """Three deviations of a share counted over 80 are one in ten; the members' own bands hold as many, but
+    for two deviations of a count in which one truth in ten is in one band only."""
     plans = planned(job)
     share = held(plans, "foretold", name)
     checked(
