@@ -27,7 +27,7 @@ from handlap.sim.planning.first_look import MEMBERS
 LINE = ("--size", "120 x 60", "--metal", "6061", "--limit", "0.05", "--gap", "0.08 0.10", "--where", "middle",
         "--paper", "P120", "--members", "8")  # fmt: skip
 TYPED = ["330 x 150", "aluminium", "0.05", "0.3 mm", "0.10 0.15", "m", "P80 P120"]
-SOURCE = Path(command_line.__file__).parents[2]
+SOURCE = Path(command_line.__file__).parents[1] / ".src"
 MOST_ANSWERS, MOST_LINES, MOST_SECONDS = 8, 10, 10.0
 
 

@@ -124,6 +124,8 @@ def two_files(
     for name in ("common", "lapping"):
         (folder / "handlap" / "sim" / name).mkdir(parents=True)
     shutil.copy(jit.__file__, folder / "handlap" / "sim" / "common")
+    # A package with this file comes before one without it, wherever on the path they stand.
+    (folder / "handlap" / "__init__.py").touch()
     (folder / "handlap" / "sim" / "lapping" / "outer_kernels.py").write_text(CALLER)
     inner = folder / "handlap" / "sim" / "lapping" / "inner_kernels.py"
 

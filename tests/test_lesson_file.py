@@ -445,7 +445,7 @@ def test_waves_differ_between_members_and_not_between_cases():
 
 
 def test_the_first_lesson_explains_every_key_and_figure():
-    path = lesson_path(lesson_names()[0][0])
+    path = lesson_path("hollow-crown-twist")
     head = "\n".join(line for line in path.read_text(encoding="utf-8").splitlines() if line.startswith("#"))
     for name in (
         *LESSON_KEYS,

@@ -111,9 +111,9 @@ def test_chances_are_chances(plan):
         for check in stage.checks:
             assert 0.0 <= check.reached <= 1.0
             assert check.worse_next is None or 0.0 <= check.worse_next <= 1.0
-            assert check.dye_gone.min() >= 0.0 and check.dye_gone.max() <= 1.0
+            assert check.dye_gone_map.min() >= 0.0 and check.dye_gone_map.max() <= 1.0
             assert 0.0 <= check.dye_left.p05 and check.dye_left.p95 <= 1.0
-            assert np.all(check.dye_gone <= check.dye_faded_map) and check.dye_faded_map.max() <= 1.0
+            assert np.all(check.dye_gone_map <= check.dye_faded_map) and check.dye_faded_map.max() <= 1.0
             gone, faded = check.dye_left.rest, check.dye_faded
             pairs = ((gone.p05, faded.p05), (gone.p50, faded.p50), (gone.p95, faded.p95))
             assert all(g <= f + 1e-12 for g, f in pairs)

@@ -19,6 +19,7 @@ from handlap.sim.common.spoken import (
     unit,
 )
 from handlap.sim.face.straightedge import ROCKS_BELOW
+from handlap.sim.job.stroke_path import PATTERNS
 from handlap.sim.lapping.lap import HEADINGS
 from handlap.sim.lapping.paper_memory import PaperMemory
 from handlap.sim.lapping.poses import Layout
@@ -119,7 +120,7 @@ def _hands(knobs: KnobBench) -> dict[str, Any]:
         "weightAt": list(scenario.part.weight_at),
         "friction": knobs.conditions.friction,
         "rate": knobs.conditions.rate,
-        "oneWay": scenario.strokes.pattern == "one way",
+        "oneWay": PATTERNS[scenario.strokes.pattern].one_way,
         "travel": scenario.strokes.length,
         "grip": {
             "along": grip.bias_along,

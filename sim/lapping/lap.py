@@ -19,6 +19,7 @@ from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Array, Outline, inside_polygon
 from handlap.sim.job.paper_area import overlap
 from handlap.sim.job.scenario import Scenario, Strip, TurnState
+from handlap.sim.job.stroke_path import PATTERNS
 from handlap.sim.lapping import column_kernels, pose_kernels, poses
 from handlap.sim.lapping.bending import Bending, make_bending
 from handlap.sim.lapping.dye import MIDDLE_DYE, DyeDraw
@@ -588,7 +589,7 @@ def _load_poses(bench: Bench, conditions: Conditions, layout: Layout) -> tuple[A
         weight_at=scenario.part.weight_at,
         friction=conditions.friction,
         half=bench.half,
-        one_way=scenario.strokes.pattern == "one way",
+        one_way=PATTERNS[scenario.strokes.pattern].one_way,
         load=exact.load,
         load_at=exact.load_at,
     )

@@ -24,7 +24,7 @@ from scipy.special import ndtri
 from handlap.sim.common.outline import Array
 from handlap.sim.common.sobol import scrambled_sobol
 from handlap.sim.job.scenario import Pattern, TurnState
-from handlap.sim.job.stroke_path import on_path, path_length, slants_of
+from handlap.sim.job.stroke_path import PATTERNS, on_path, path_length, slants_of
 from handlap.sim.lapping import column_kernels
 
 ROWS_PER_QUAD = 4
@@ -134,7 +134,7 @@ def _standings(
     turn = np.repeat([s.part for s in states], slants.size)
     slant = np.add.outer(direction + np.array([s.operator for s in states]), slants).ravel()
     # A path looks alike after half a turn, a circle after any.
-    angle = np.zeros_like(slant) if pattern == "circle" else np.mod(slant + 1e-9, np.pi) - 1e-9
+    angle = np.zeros_like(slant) if PATTERNS[pattern].alike else np.mod(slant + 1e-9, np.pi) - 1e-9
     ways = np.round(np.column_stack([np.mod(turn + 1e-9, 2.0 * np.pi) - 1e-9, angle]), 9)
     known, which = np.unique(ways, axis=0, return_inverse=True)
     way = np.asarray(which, dtype=np.int64).reshape(len(states), slants.size)
@@ -280,7 +280,7 @@ def lay_out(
     places = _golden_places(seed, number) if golden else draws[:, 2:4]
     phases[0::4] = phases[1::4] = places[:, 0]
     phases[2::4] = phases[3::4] = places[:, 1]
-    curved = pattern in ("circle", "eight")
+    curved = PATTERNS[pattern].round is not None
     if curved:
         # The four rows of a group stand evenly on the round, so that its headings do.
         phases[2::4] = phases[3::4] = (phases[0::4] + 0.25) % 1.0
@@ -312,7 +312,7 @@ def lay_out(
     lean = np.cos(heading) if curved else np.cos(np.round(heading / np.pi) * np.pi)
     progress = 2.0 * x / length
     # The part turns one way while it goes away and back again while it comes.
-    pass_length = path_length(pattern, length) / (1.0 if pattern == "one way" else 2.0)
+    pass_length = path_length(pattern, length) / (1.0 if PATTERNS[pattern].one_way else 2.0)
     spin = twist * np.sign(lean) / pass_length
     turn = turn + 0.5 * twist * progress
     return Layout(

@@ -15,6 +15,7 @@ from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import Scenario, Turning, TurnState, Uncertain
+from handlap.sim.job.stroke_path import PATTERNS
 from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
@@ -183,7 +184,8 @@ def refuse_for_knobs(scenario: Scenario) -> None:
         why.append("the part bends (part.thickness, part.stiffness)")
     if not is_flat(scenario):
         why.append("plate or paper are not flat (plate.*, paper.lumps)")
-    if scenario.strokes.pattern not in ("straight", "one way"):
+    pattern = PATTERNS[scenario.strokes.pattern]
+    if pattern.round is not None or any(pattern.slants):
         why.append(f'the strokes are no straight ones (strokes.pattern = "{scenario.strokes.pattern}")')
     if scenario.hands.twist:
         why.append("the part is twisted at every pass (hands.twist)")

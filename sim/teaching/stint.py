@@ -21,6 +21,7 @@ from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.face.straightedge import FaceLine
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import StraightedgeLine, TurnState
+from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.lapping import column_kernels, gauge
 from handlap.sim.lapping.lap import LapState, Stage, begin_lap, lap_on, stage_layout
 from handlap.sim.lapping.poses import START, Layout, Place
@@ -184,8 +185,8 @@ def carry_out(bench: StintBench, now: StintState, order: Order) -> tuple[StintSt
 def _turned(state: int, how: str) -> int:
     """Which of :data:`STATES` the part lies in after a turn."""
     at = STATES[state]
-    part = at.part + {"half": np.pi, "quarter": 0.5 * np.pi, "walk": 0.0}[how]
-    operator = at.operator + (np.pi if how == "walk" else 0.0)
+    step = SCHEDULES[how].states[1]
+    part, operator = at.part + step.part, at.operator + step.operator
     wanted = (round(2.0 * part / np.pi) % 4, round(operator / np.pi) % 2)
     return next(
         i for i, s in enumerate(STATES)
