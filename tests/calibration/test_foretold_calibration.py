@@ -20,7 +20,7 @@ from handlap.sim.planning.first_paper import try_paper
 from handlap.sim.planning.foretold import again, foretell
 from handlap.sim.planning.work import work
 
-SEEDS, TRUTHS = 5, 16
+SEEDS, TRUTHS = 5, 32
 JOBS = {"two-cylinder-head": "P120", "inlet-flange": "P80", "valve-chest-cover": "P120"}
 """One on one paper; one with a finer paper after it, looked at every 80 strokes; one that a third of all
 members leave unfinished."""
@@ -75,8 +75,8 @@ def held(plans: tuple[Planned, ...], which: str, name: str) -> float:
 @pytest.mark.parametrize("name", FIGURES)
 @pytest.mark.parametrize("job", JOBS)
 def test_bands_hold_nine_in_ten(checked, job: str, name: str) -> None:
-    """Three deviations of a share counted over 80 are one in ten; the members' own bands hold as many, but
-    for two deviations of a count in which one truth in ten is in one band only."""
+    """Three deviations of a share counted over as many are less than one in ten; and no fewer than are
+    claimed, or than the members' own bands hold, but for two deviations."""
     plans = planned(job)
     share = held(plans, "foretold", name)
     checked(
@@ -88,7 +88,7 @@ def test_bands_hold_nine_in_ten(checked, job: str, name: str) -> None:
         source="members of other seeds, worked as planned",
         about="plan",
     )
-    assert share >= held(plans, "own", name) - 0.07
+    assert share >= min(held(plans, "own", name), 0.9) - 0.05
 
 
 @pytest.mark.slow
