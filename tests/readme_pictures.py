@@ -94,33 +94,34 @@ def play_page(out: Path) -> bytes:
     """The page to play with, at stroke 320, as a browser shows it."""
     page = out / "play.html"
     run("play", HEAD, "--steps", "--out", str(page))
-    browser = Browser(width=1200, height=860)
-    try:
-        browser.size(1200, 860)
-        browser.open(page)
-        browser.run(
-            "const s = document.getElementById('stroke'); const at = [...Array(+s.max + 1).keys()];"
-            "s.value = Math.round(s.max * 0.4); s.dispatchEvent(new Event('input', {bubbles: true}));"
-        )
-        return reduced(Image.open(io.BytesIO(browser.picture())))
-    finally:
-        browser.close()
+    return shown_page(
+        page, 1200, 860,
+        "const s = document.getElementById('stroke'); const at = [...Array(+s.max + 1).keys()];"
+        "s.value = Math.round(s.max * 0.4); s.dispatchEvent(new Event('input', {bubbles: true}));",
+    )  # fmt: skip
 
 
 def knob_page(out: Path) -> bytes:
     """The page with knobs, pressed harder than the setting kept as A."""
     page = out / "knobs.html"
     run("play", HEAD, "--out", str(page))
-    browser = Browser(width=1280, height=870)
+    return shown_page(
+        page, 1280, 870,
+        "document.getElementById('keep').click(); document.getElementById('stand-push').click();"
+        "const k = document.getElementById('knob-press'); k.value = '100';"
+        "k.dispatchEvent(new Event('input'));",
+        until="return document.getElementById('kept-flatness').textContent !== '–'",
+    )  # fmt: skip
+
+
+def shown_page(page: Path, width: int, height: int, script: str, until: str = "return true") -> bytes:
+    """A page in a window of this size, once a script has been run in it and a condition holds."""
+    browser = Browser(width=width, height=height)
     try:
-        browser.size(1280, 870)
+        browser.size(width, height)
         browser.open(page)
-        browser.run(
-            "document.getElementById('keep').click(); document.getElementById('stand-push').click();"
-            "const k = document.getElementById('knob-press'); k.value = '100';"
-            "k.dispatchEvent(new Event('input'));"
-        )
-        browser.until("return document.getElementById('kept-flatness').textContent !== '–'")
+        browser.run(script)
+        browser.until(until)
         return reduced(Image.open(io.BytesIO(browser.picture())))
     finally:
         browser.close()

@@ -314,6 +314,15 @@ def test_the_page_is_whole_small_and_off_the_network(ways):
     assert "https:" not in text
     assert "url(" not in text
     assert "import" not in reader.code["style"][0]
+    fetches_nothing(reader)
+
+
+def test_its_policy_allows_this_style_and_this_script_only():
+    allows_its_own_only(Reader(page()))
+
+
+def fetches_nothing(reader: Reader) -> None:
+    """Neither its script nor its tags ask for anything outside the page."""
     for word in ("fetch", "XMLHttpRequest", "WebSocket", "import(", "eval(", "innerHTML"):
         assert word not in reader.code["script"][1]
     for tag, attrs in reader.tags:
@@ -322,8 +331,8 @@ def test_the_page_is_whole_small_and_off_the_network(ways):
         assert not [name for name in attrs if name.startswith("on")]
 
 
-def test_its_policy_allows_this_style_and_this_script_only():
-    reader = Reader(page())
+def allows_its_own_only(reader: Reader) -> None:
+    """Its policy names the digests of its own script and style, and nothing else may run."""
     (policy,) = [a["content"] for t, a in reader.tags if a.get("http-equiv") == "Content-Security-Policy"]
     rules = dict(rule.strip().split(" ", 1) for rule in (policy or "").split(";"))
     assert rules["default-src"] == "'none'"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -228,7 +229,7 @@ def state_words(bench: StintBench, now: StintState) -> str:
 
     costs, lies = now.costs, STATES[now.place.state]
     paper = f"{now.grit.name} on the plate" if now.grit else "no paper on the plate"
-    quarters = round(2.0 * lies.part / 3.141592653589793)
+    quarters = round(2.0 * lies.part / math.pi)
     turned = ("as it lay", "turned by a quarter", "turned by half", "turned by three quarters")[quarters]
     side = "from the other side" if lies.operator else "from this side"
     return (

@@ -93,6 +93,8 @@ def _face(knobs: KnobBench) -> dict[str, Any]:
                 "from": int(grid.marks["lines"][0] + lines.offsets[i]),
                 "s": text_of(lines.position[lines.offsets[i] : lines.offsets[i + 1]]),
                 "length": line.length,
+                "start": list(line.start),
+                "end": list(line.end),
             }
             for i, line in enumerate(lines.lines)
         ],

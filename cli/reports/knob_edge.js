@@ -65,7 +65,7 @@ const makeEdge = (job, figures, maps, byId) => {
   };
   const anew = () => { tried = []; byId("leaf-says").textContent = ""; draw(); };
   const at = (x) => { place = Math.max(0, Math.min(lines[line].length, x)); anew(); };
-  lines.forEach((one, k) => byId("line").add(new Option(one.words, String(k))));
+  lines.forEach((one, k) => byId("line").add(new Option(one.name, String(k))));
   byId("line").addEventListener("change", () => { line = Number(byId("line").value); at(lines[line].length / 2); });
   byId("push-leaf").addEventListener("click", push);
   byId("place").addEventListener("input", () => at((Number(byId("place").value) / 100) * lines[line].length));

@@ -56,18 +56,13 @@ def render_knobs(knobs: KnobBench, *, lesson: str = "") -> str:
     script = "\n".join(_file(name) for name in SCRIPTS)
     filled = _filled(knobs, lesson)
     body = SLOT.sub(lambda slot: filled[slot[1]], _file("knob_page.html"))
-    return script_page(f"Knobs: {subject(knobs.scenario)}", style, body, ("knob-data", _data(knobs)), script)
+    return script_page(
+        f"Knobs: {subject(knobs.scenario)}", style, body, ("knob-data", knob_data(knobs)), script
+    )
 
 
 def _file(name: str) -> str:
     return (HERE / name).read_text(encoding="utf-8")
-
-
-def _data(knobs: KnobBench) -> dict[str, Any]:
-    data = knob_data(knobs)
-    for held, line in zip(data["lines"], knobs.gauged.lines.lines, strict=True):
-        held |= {"words": line.name, "start": list(line.start), "end": list(line.end)}
-    return data
 
 
 def _filled(knobs: KnobBench, lesson: str) -> dict[str, str]:

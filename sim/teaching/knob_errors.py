@@ -10,9 +10,8 @@ import numpy as np
 from handlap.sim.common.errors import TippingError
 from handlap.sim.job.results import Figures
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, run_stage, stage_layout
+from handlap.sim.lapping.lap import Bench
 from handlap.sim.lapping.poses import ROWS_PER_QUAD
 from handlap.sim.teaching.knobs import (
     HELD,
@@ -23,10 +22,8 @@ from handlap.sim.teaching.knobs import (
     ROWS,
     KnobBench,
     Setting,
-    job_at,
-    shaped,
+    lap_of,
     small_lap,
-    worn_of,
 )
 
 CAUGHT = 0.02
@@ -54,15 +51,8 @@ def finer_lap(knobs: KnobBench, setting: Setting, like: tuple[Bench, Gauge]) -> 
     ------
     TippingError : if the press lies off the face
     """
-    job, paper = job_at(knobs, setting), knobs.papers[setting.grit]
-    bench = replace(like[0], scenario=job)
-    before = shaped(knobs, setting).heights_at(bench.grid.points)
-    stage = replace(paper.stages[setting.turn], worn=worn_of(knobs, setting))
     quad = ROWS_PER_QUAD * knobs.strokes / (FINER_ROWS * ROWS)
-    layout = stage_layout(bench, stage, quad_strokes=quad, seed=knobs.seed)
-    run = run_stage(bench, before, conditions_at(job, np.zeros(len(SCORES))), stage, layout)
-    if run.tipped > 0.0:
-        raise TippingError("the press lies off the face")
+    before, run = lap_of(knobs, setting, like[0], quad_strokes=quad)
     return gauge.figures(like[1], before, run.heights[-1:])
 
 

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.teaching.knobs import KnobBench, Setting, open_knobs
 from handlap.sim.teaching.lesson import Case, Lesson, StartFace
-from handlap.sim.teaching.lesson_face import start_faces
+from handlap.sim.teaching.lesson_face import start_face
 from handlap.sim.teaching.lesson_file import case_scenario
 
 KNOB_KEYS = {
@@ -32,7 +30,7 @@ class LessonFace:
 
     def heights_at(self, points: Array) -> Array:
         """Heights (n,) at points (n, 2) [m]."""
-        return np.asarray(start_faces(self.shape, self.outline, points, members=1, seed=self.seed)[0])
+        return start_face(self.shape, self.outline, points, seed=self.seed)
 
 
 def open_lesson_knobs(

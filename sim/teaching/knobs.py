@@ -8,6 +8,7 @@ by itself.  How far its figures are from those of a fine lap is measured on sett
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -39,7 +40,7 @@ from handlap.sim.lapping.simulate import TOLERANCE, LappedFace, paper_named, rea
 from handlap.sim.materials.grits import GRITS, Grit
 from handlap.sim.materials.paper_law import PaperLaw
 from handlap.sim.teaching.lesson import StartFace
-from handlap.sim.teaching.lesson_face import start_faces
+from handlap.sim.teaching.lesson_face import start_face
 
 CELLS = 240
 LOOKS = 20
@@ -133,7 +134,7 @@ class KnobBench:
     errors: dict[str, float]
     presets: tuple[tuple[str, Setting], ...] = ()
 
-    @property
+    @cached_property
     def bend(self) -> float:
         """How far bow and twist can be turned either way [m]."""
         return max(LEAST_BEND, 1.2 * float(gauge.flatness(self.gauged, self.own)[0]))
@@ -168,7 +169,7 @@ class ShapedFace:
 def added_shape(outline: Outline, setting: Setting, points: Array) -> Array:
     """Bow and twist of a setting (n,) at points (n, 2) [m]."""
     shape = StartFace(along=setting.bow, twist=setting.twist)
-    return np.asarray(start_faces(shape, outline, points, members=1, seed=0)[0])
+    return start_face(shape, outline, points, seed=0)
 
 
 def refuse_for_knobs(scenario: Scenario) -> None:
@@ -326,6 +327,37 @@ def worn_of(knobs: KnobBench, setting: Setting) -> float:
     return float(-knobs.papers[setting.grit].law.dulling_scale * np.log(1.0 - setting.blunt))
 
 
+def lap_of(
+    knobs: KnobBench, setting: Setting, bench: Bench, *, quad_strokes: float | None = None
+) -> tuple[Array, LapRun]:
+    """The face of a setting before (n,) [m], and its lap on a bench of the job.
+
+    Parameters
+    ----------
+    quad_strokes : of a group of rows; without it rows are those of the page
+
+    Raises
+    ------
+    TippingError : if the press lies off the face
+    """
+    job, paper = job_at(knobs, setting), knobs.papers[setting.grit]
+    bench = replace(bench, scenario=job)
+    stage = replace(paper.stages[setting.turn], worn=worn_of(knobs, setting))
+    layout = paper.layouts[setting.turn]
+    if quad_strokes is not None:
+        layout = stage_layout(bench, stage, quad_strokes=quad_strokes, seed=knobs.seed)
+    before = shaped(knobs, setting).heights_at(bench.grid.points)
+    conditions = conditions_at(job, np.zeros(len(SCORES)))
+    return before, _on_the_face(run_stage(bench, before, conditions, stage, layout))
+
+
+def _on_the_face(run: LapRun) -> LapRun:
+    """A lap whose press never lies off the face."""
+    if run.tipped > 0.0:
+        raise TippingError("the press lies off the face")
+    return run
+
+
 def small_lap(knobs: KnobBench, setting: Setting) -> tuple[Figures, LapRun]:
     """Figures at the looks of the lap that the page works, and that lap.
 
@@ -333,14 +365,7 @@ def small_lap(knobs: KnobBench, setting: Setting) -> tuple[Figures, LapRun]:
     ------
     TippingError : if the press lies off the face
     """
-    job, paper = job_at(knobs, setting), knobs.papers[setting.grit]
-    bench = replace(knobs.bench, scenario=job)
-    before = shaped(knobs, setting).heights_at(bench.grid.points)
-    conditions = conditions_at(job, np.zeros(len(SCORES)))
-    stage = replace(paper.stages[setting.turn], worn=worn_of(knobs, setting))
-    run = run_stage(bench, before, conditions, stage, paper.layouts[setting.turn])
-    if run.tipped > 0.0:
-        raise TippingError("the press lies off the face")
+    before, run = lap_of(knobs, setting, knobs.bench)
     return gauge.figures(knobs.gauged, before, run.heights), run
 
 
@@ -355,9 +380,7 @@ def fine_lap(knobs: KnobBench, setting: Setting, *, tolerance: float = TOLERANCE
         job_at(knobs, setting), strokes=knobs.strokes, seed=knobs.seed, tolerance=tolerance,
         face=shaped(knobs, setting), worn=worn_of(knobs, setting),
     )  # fmt: skip
-    run = run_stage(ready.bench, ready.before, ready.conditions, ready.stage, ready.layout)
-    if run.tipped > 0.0:
-        raise TippingError("the press lies off the face")
+    run = _on_the_face(run_stage(ready.bench, ready.before, ready.conditions, ready.stage, ready.layout))
     return gauge.figures(ready.gauged, ready.before, run.heights[-1:])
 
 

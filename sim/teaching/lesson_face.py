@@ -36,6 +36,11 @@ def start_faces(face: StartFace, outline: Outline, points: ArrayLike, *, members
     return heights
 
 
+def start_face(face: StartFace, outline: Outline, points: ArrayLike, *, seed: int) -> Array:
+    """The starting face (n,) of the first member [m]."""
+    return np.asarray(start_faces(face, outline, points, members=1, seed=seed)[0])
+
+
 def _roll(x: Array) -> Array:
     return np.maximum((np.abs(x) - ROLL_FROM) / (1.0 - ROLL_FROM), 0.0) ** 2
 
