@@ -177,7 +177,7 @@ def attempts_on(kind: str, number: int, often: bool = False) -> tuple[Attempt, l
     if kind == "form":
         keeps = ("ex/answers-draft.json",)
         ask = Attempt(("exercise", "ex"), "ex/answers.toml", ("answers.toml", "input ended"), keeps=keeps)
-        mark = Attempt(("exercise", "ex", "--mark"), "ex/answers.toml", ("answers.toml",))
+        mark = Attempt(("exercise", "ex", "--mark"), "ex/answers.toml", ("answers.toml",), within=LONG_WITHIN)
         return (mark, [ask]) if often or number % 5 == 4 else (ask, [])
     if kind == "seal":
         ask = Attempt(
