@@ -15,11 +15,12 @@ from handlap.sim.face.leaf_readings import read_face
 from handlap.sim.face.straightedge import ROCKS_BELOW, FaceLine, contact, gaps, standard_lines
 from handlap.sim.job.scenario import Held, Readings, Scenario, Station, StraightedgeLine
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.dye import beyond, draw_dyes, roughness_dyed
 from handlap.sim.lapping.dye_picture import zone_shares
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, draw_scores
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, set_up
+from handlap.sim.lapping.set_up import Bench, set_up
 from handlap.sim.materials.mass import SWARF_LOST
 
 NOW = "2026-01-05T10:00:00+00:00"

@@ -25,17 +25,11 @@ from handlap.sim.job.scenario import (
     Uncertain,
     Wear,
 )
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
-from handlap.sim.lapping.lap import (
-    Bench,
-    Conditions,
-    LapRun,
-    Stage,
-    run_stage,
-    set_up,
-    stage_layout,
-)
+from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
 from handlap.sim.lapping.poses import Layout
+from handlap.sim.lapping.set_up import Bench, set_up
 from handlap.sim.materials import grits, metals
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import rate_factor

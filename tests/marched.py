@@ -10,7 +10,6 @@ from jobs import Pair
 
 from handlap.sim.common.outline import Array
 from handlap.sim.lapping import column_kernels, march_kernels
-from handlap.sim.lapping.lap import Bench
 from handlap.sim.lapping.record_kernels import (
     Face,
     Flexing,
@@ -22,6 +21,7 @@ from handlap.sim.lapping.record_kernels import (
     Rows,
     nothing_carried,
 )
+from handlap.sim.lapping.set_up import Bench
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from jobs import HALF_TURNS, UM, hollow, job
 
+from handlap.sim.lapping.conditions import Stage
 from handlap.sim.lapping.ensemble import conditions_at, draw_scores
 from handlap.sim.lapping.gauge import bench_and_gauge, measured
-from handlap.sim.lapping.lap import Stage, run_stage, stage_layout
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.planning.between_looks import STRAIGHT, Look, Met, meets_goal
 from handlap.sim.planning.leg import ToGoal, lay_leg, work_leg
 

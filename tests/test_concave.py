@@ -14,7 +14,7 @@ from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario_file import load_text
 from handlap.sim.lapping import column_kernels, standing_kernels
-from handlap.sim.lapping.lap import set_up
+from handlap.sim.lapping.set_up import set_up
 from handlap.sim.lapping.simulate import simulate
 
 L, B, CELL = 0.24, 0.14, 0.01

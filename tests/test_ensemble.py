@@ -14,6 +14,7 @@ from scipy.stats import norm, qmc
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario, Uncertain
 from handlap.sim.job.scenario_file import load
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import (
     HAND_SCORES,
     PAPER_NAMES,
@@ -25,7 +26,8 @@ from handlap.sim.lapping.ensemble import (
     run_members,
     strokes_per_minute,
 )
-from handlap.sim.lapping.lap import Conditions, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import run_stage, stage_layout
+from handlap.sim.lapping.set_up import set_up
 from handlap.sim.materials.paper_law import MIDDLE, PaperTraits
 
 

@@ -11,7 +11,9 @@ from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Outline, rectangle
 from handlap.sim.lapping import column_kernels, pose_kernels
 from handlap.sim.lapping.bending import make_bending
-from handlap.sim.lapping.lap import Stage, coordinates, run_stage, set_up, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import run_stage, stage_layout
+from handlap.sim.lapping.set_up import coordinates, set_up
 from handlap.sim.lapping.simulate import simulate
 
 
@@ -162,7 +164,7 @@ def test_more_shapes_change_less_and_less():
         after.append(run_stage(fine, before, middle(scenario), stage, layout).heights[-1])
     off = [np.max(np.abs(a - after[-1])) for a in after[:-1]]
     assert off[0] > 2.0 * off[1] > 4.0 * off[2]
-    # What :data:`handlap.sim.lapping.lap.BENDING_SHAPES` says of the twelve it keeps.
+    # What :data:`handlap.sim.lapping.set_up.BENDING_SHAPES` says of the twelve it keeps.
     assert off[1] < 0.2 * UM
 
 

@@ -13,7 +13,7 @@ from scipy.special import expit
 
 from handlap.sim.common.outline import Array, Outline, circle
 from handlap.sim.lapping import column_kernels, pose_kernels, pressure_kernels, scratch_kernels
-from handlap.sim.lapping.lap import Bench, set_up
+from handlap.sim.lapping.set_up import Bench, set_up
 
 RATE = 0.045e-9
 

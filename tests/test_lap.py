@@ -29,8 +29,10 @@ from handlap.sim.common.outline import Array, Outline, circle, slot
 from handlap.sim.face.flatness import minimum_zone_widths
 from handlap.sim.job.scenario import Strip
 from handlap.sim.job.stroke_path import path_length
-from handlap.sim.lapping.lap import Stage, hold_in_hull, paper_on_plate, run_stage, set_up, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.poses import load_poses
+from handlap.sim.lapping.set_up import hold_in_hull, paper_on_plate, set_up
 from handlap.sim.materials import grits
 
 L, B = 0.24, 0.14

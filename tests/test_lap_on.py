@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 from jobs import HALF_TURNS, QUARTER_TURNS, UM, hollow, job
 
+from handlap.sim.lapping.conditions import Stage
 from handlap.sim.lapping.ensemble import conditions_at, draw_scores
-from handlap.sim.lapping.lap import LapRun, Stage, begin_lap, lap_on, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import LapRun, begin_lap, lap_on, run_stage, stage_layout
 from handlap.sim.lapping.poses import START, Place
+from handlap.sim.lapping.set_up import set_up
 
 FACE = hollow(60 * UM, 0.12)
 JOBS: dict[str, dict[str, Any]] = {

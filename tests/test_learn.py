@@ -19,6 +19,7 @@ from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.job.scenario import Uncertain
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Stage
 from handlap.sim.lapping.dye import DyeDraw
 from handlap.sim.lapping.dye_picture import of_face, of_shares, zones_of
 from handlap.sim.lapping.ensemble import (
@@ -28,7 +29,8 @@ from handlap.sim.lapping.ensemble import (
     draw_plate_scores,
     draw_scores,
 )
-from handlap.sim.lapping.lap import Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import run_stage, stage_layout
+from handlap.sim.lapping.set_up import set_up
 from handlap.sim.materials.grits import find
 from handlap.sim.materials.mass import SWARF_LOST
 

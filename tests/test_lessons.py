@@ -22,7 +22,7 @@ import pytest
 
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.common.outline import Array
-from handlap.sim.lapping.lap import Conditions
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.materials.metals import find
 from handlap.sim.teaching import lesson_work
 from handlap.sim.teaching.bench_tools import TOOLS

@@ -9,9 +9,11 @@ import pytest
 from jobs import HALF_TURNS, UM, hollow, job, middle
 
 from handlap.sim.lapping import poses
-from handlap.sim.lapping.lap import Stage, begin_lap, lap_on, run_stage, set_up, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import begin_lap, lap_on, run_stage, stage_layout
 from handlap.sim.lapping.poses import OFTEN, START, slowed
 from handlap.sim.lapping.resolution import HALF_SEEN, choose_resolution
+from handlap.sim.lapping.set_up import set_up
 from handlap.sim.materials.grits import find
 
 P120 = find("P120")

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from jobs import job, middle
 
-from handlap.sim.lapping.lap import law_of
+from handlap.sim.lapping.conditions import law_of
 from handlap.sim.materials import grits, metals
 from handlap.sim.materials.grits import GRITS, REFERENCE, Grit
 from handlap.sim.materials.paper_law import (

@@ -17,9 +17,11 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import TurnState
 from handlap.sim.job.stroke_path import places_on_path
 from handlap.sim.lapping import column_kernels, paper_kernels, paper_memory, record_kernels
-from handlap.sim.lapping.lap import Bench, Stage, set_up, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import stage_layout
 from handlap.sim.lapping.paper_memory import PaperMemory, bell_of, lay_memory, line_of
 from handlap.sim.lapping.poses import lay_out
+from handlap.sim.lapping.set_up import Bench, set_up
 
 RATE = 0.045e-9
 SIDE = 90

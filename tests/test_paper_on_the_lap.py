@@ -10,8 +10,10 @@ from jobs import UM, Lapped, hollow, job, lap, middle
 from marched import OnPaper, march, pose_table
 
 from handlap.sim.common.outline import Array, Outline, circle
-from handlap.sim.lapping.lap import HEADINGS, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.set_up import HEADINGS, set_up
 from handlap.sim.materials import grits
 
 L, B = 0.24, 0.14

@@ -21,9 +21,10 @@ from handlap.sim.common.said import said_of
 from handlap.sim.job.results import Errors
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.lap import run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.resolution import REPORTED, choose_resolution, row_errors
 from handlap.sim.lapping.rhythm import stage_of
+from handlap.sim.lapping.set_up import set_up
 
 FACE = hollow(80 * UM, 0.12)
 STRIPS = [(-1.0, -1.0, -0.02, 1.0), (0.02, -1.0, 1.0, 1.0)]

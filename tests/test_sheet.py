@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from jobs import UM, job, lap, middle
 from scipy.integrate import solve_ivp
 
-from handlap.sim.lapping.lap import law_of
+from handlap.sim.lapping.conditions import law_of
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import (
     BRUSH_MINUTES,

@@ -14,9 +14,11 @@ from handlap.cli.reports.lap_report import lap_report
 from handlap.sim.common.errors import InputError, TippingError
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
-from handlap.sim.lapping.lap import Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.resolution import choose_resolution
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
+from handlap.sim.lapping.set_up import set_up
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.lapping.simulate import simulate
 from handlap.sim.materials import grits

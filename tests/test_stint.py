@@ -20,7 +20,8 @@ from handlap.cli.main import main
 from handlap.sim.common.errors import InputError
 from handlap.sim.job.ways import Way, apply_way
 from handlap.sim.lapping import column_kernels
-from handlap.sim.lapping.lap import LapState, Stage, run_stage, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import LapState, run_stage, stage_layout
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import run_course
 from handlap.sim.planning.crew import vary

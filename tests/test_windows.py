@@ -8,8 +8,11 @@ from jobs import middle
 
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load_text
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ground import N_PLATE_SCORES
-from handlap.sim.lapping.lap import MOST_NODES, Conditions, LapState, Stage, begin_lap, set_up, stage_layout
+from handlap.sim.lapping.lap import LapState, begin_lap, stage_layout
+from handlap.sim.lapping.march_given import MOST_NODES
+from handlap.sim.lapping.set_up import set_up
 
 GIGABYTE = 2**30
 AT_ONCE = 64

@@ -20,9 +20,9 @@ from handlap.sim.common.spoken import (
 )
 from handlap.sim.face.straightedge import ROCKS_BELOW
 from handlap.sim.job.stroke_path import PATTERNS
-from handlap.sim.lapping.lap import HEADINGS
 from handlap.sim.lapping.paper_memory import PaperMemory
 from handlap.sim.lapping.poses import Layout
+from handlap.sim.lapping.set_up import HEADINGS
 from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH
 from handlap.sim.teaching.knob_errors import CAUGHT, LEAST_ERROR
 from handlap.sim.teaching.knobs import (

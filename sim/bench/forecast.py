@@ -16,8 +16,9 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.results import FIGURE_NAMES, Band, Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping import column_kernels, gauge
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.ensemble import most_typical, run_members
-from handlap.sim.lapping.lap import Conditions, states_of
+from handlap.sim.lapping.lap import states_of
 from handlap.sim.lapping.poses import START
 from handlap.sim.lapping.resolution import quad_within
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of

@@ -26,6 +26,7 @@ from handlap.sim.face.face_ensemble import FaceEnsemble
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Scenario, Uncertain
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.dye import DyeDraw, draw_dye_scores, dye_at, roughness_dyed
 from handlap.sim.lapping.ensemble import (
     SCORES,
@@ -39,7 +40,7 @@ from handlap.sim.lapping.ensemble import (
 )
 from handlap.sim.lapping.first_cut import first_cut
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.planning.crew import Progress
 
 PASSES = 4

@@ -22,8 +22,8 @@ from handlap.sim.common.said import record, said, unsaid
 from handlap.sim.job.results import Band, Curve, Errors, Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.ensemble import conditions_at
-from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.rhythm import Rhythm, choose_rhythm
 from handlap.sim.materials import grits
 from handlap.sim.planning.cautions import cautions

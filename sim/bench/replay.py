@@ -17,20 +17,13 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Errors
 from handlap.sim.job.scenario import TurnState
 from handlap.sim.lapping import column_kernels
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import (
-    Bench,
-    Conditions,
-    LapState,
-    Stage,
-    begin_lap,
-    lap_on,
-    stage_layout,
-    states_of,
-)
+from handlap.sim.lapping.lap import LapState, begin_lap, lap_on, stage_layout, states_of
 from handlap.sim.lapping.poses import START, Layout, Place
 from handlap.sim.lapping.resolution import REPORTED, Resolution, errors_of, row_errors
 from handlap.sim.lapping.rhythm import choose_rhythm, stage_of
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.fineness import LOGGED, find_steps

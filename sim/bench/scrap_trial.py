@@ -25,9 +25,9 @@ from handlap.sim.job.past_jobs import CUT, SCRAP, PastJob
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Z95, Scenario
 from handlap.sim.job.surroundings import Surroundings
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, scores_for, uncertain_of
 from handlap.sim.lapping.first_cut import first_cut
-from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import Sheet, one_sheet
 from handlap.sim.materials.grits import Grit

@@ -22,12 +22,14 @@ from handlap.sim.face.face_numbers import bend_components
 from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.dye_picture import DyePicture
 from handlap.sim.lapping.ensemble import run_members
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import SETTLED, stage_of
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.first_paper import choose_first

@@ -20,12 +20,14 @@ from handlap.sim.face.face_numbers import bend_components
 from handlap.sim.job.overhang import overhang_of
 from handlap.sim.job.scenario import LimitBy, Scenario, Uncertain
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, run_stage, stage_layout
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import stage_of
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.planning.crew import Crew, vary
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.papers import chain, strokes_to_clear

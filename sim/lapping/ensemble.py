@@ -19,9 +19,9 @@ from scipy.special import ndtri
 from handlap.sim.common.outline import Array
 from handlap.sim.common.sobol import scrambled_sobol
 from handlap.sim.job.scenario import Z95, Scenario, Uncertain
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.dye import DyeDraw
 from handlap.sim.lapping.ground import N_PLATE_SCORES
-from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.poses import Grip
 from handlap.sim.materials.grits import GRITS, Grit
 from handlap.sim.materials.paper_law import (

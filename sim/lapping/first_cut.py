@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping.lap import Conditions
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit

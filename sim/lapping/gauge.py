@@ -14,7 +14,7 @@ from handlap.sim.face.flatness import PointSet
 from handlap.sim.face.straightedge import LineSet, greatest_gap, sample_lines
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
-from handlap.sim.lapping.lap import Bench, set_up
+from handlap.sim.lapping.set_up import Bench, set_up
 
 LINES = "lines"
 """Name of the run of massless points that stand under the straightedge."""

@@ -18,10 +18,12 @@ import numpy as np
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Errors
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions, Stage, law_of
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, law_of, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.long_work import Tell, tell_ahead
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
+from handlap.sim.lapping.set_up import Bench, set_up
 from handlap.sim.lapping.sheet import depth_per_stroke, swept_area
 
 FIRST_DEPTH = 1.0

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping.lap import Conditions, Stage, law_of
+from handlap.sim.lapping.conditions import Conditions, Stage, law_of
 from handlap.sim.lapping.sheet import depth_per_stroke, one_sheet, swept_area
 from handlap.sim.materials.grits import Grit
 

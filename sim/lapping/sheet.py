@@ -14,7 +14,7 @@ from handlap.sim.common.jit import kernel
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.stroke_path import path_length
-from handlap.sim.lapping.lap import Conditions, law_of, load_of
+from handlap.sim.lapping.conditions import Conditions, law_of, load_of
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import rate_factor
 

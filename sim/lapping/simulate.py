@@ -18,17 +18,10 @@ from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.results import LapResult
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping.conditions import Conditions, Stage, tipping_words
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, most_typical
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import (
-    Bench,
-    Conditions,
-    LapRun,
-    Stage,
-    run_stage,
-    stage_layout,
-    tipping_words,
-)
+from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
 from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import (
@@ -39,6 +32,7 @@ from handlap.sim.lapping.resolution import (
     row_errors,
 )
 from handlap.sim.lapping.rhythm import check_interval, stage_of
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.materials.grits import Grit
 
 TOLERANCE = 0.1e-6
@@ -172,7 +166,7 @@ def ready_lap(
 ) -> ReadyLap:
     """Set up one lap of the typical face; parameters and errors as in :func:`simulate`.
 
-    ``face``: another than the typical one; ``worn``: see :class:`handlap.sim.lapping.lap.Stage` [m].
+    ``face``: another than the typical one; ``worn``: see :class:`handlap.sim.lapping.conditions.Stage` [m].
     """
     count = strokes if strokes is not None else scenario.exact.strokes
     if count is None:

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import FIGURE_NAMES, Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Members
 from handlap.sim.planning.effort import Effort, count_effort

@@ -20,6 +20,7 @@ from handlap.sim.face.proud import refuse_proud
 from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.dye import draw_dyes
 from handlap.sim.lapping.ensemble import (
     SCORES,
@@ -32,9 +33,9 @@ from handlap.sim.lapping.ensemble import (
     strokes_per_minute,
 )
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, set_up
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.resolution import Resolution, quad_within
+from handlap.sim.lapping.set_up import Bench, set_up
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.everybody import Everybody
 from handlap.sim.planning.fineness import PLANNED, Fineness, find_steps

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping.lap import Conditions
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import BRUSH_MINUTES, SHEET_MINUTES
 from handlap.sim.materials.grits import Grit

@@ -14,7 +14,7 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import EVEN_SCORES, OWN_SPREADS, SCORES, scores_for
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench
+from handlap.sim.lapping.set_up import Bench
 
 EVERYBODY = 4096
 """Hands of which work is foretold."""

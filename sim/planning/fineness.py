@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from handlap.sim.common.outline import Array
-from handlap.sim.lapping.lap import Bench, Conditions, Stage
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.long_work import Tell
 from handlap.sim.lapping.resolution import Resolution, choose_resolution
+from handlap.sim.lapping.set_up import Bench
 
 
 @dataclass(frozen=True)

@@ -18,9 +18,11 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import LimitBy, Part, TurnState
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, LapState, Stage, begin_lap, lap_on, stage_layout
+from handlap.sim.lapping.lap import LapState, begin_lap, lap_on, stage_layout
 from handlap.sim.lapping.poses import START, Layout, Place
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.between_looks import Look, Met, meets_goal
 from handlap.sim.planning.papers import gone_at

@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario
+from handlap.sim.lapping.conditions import Conditions, law_of
 from handlap.sim.lapping.ensemble import OWN_SPREADS
-from handlap.sim.lapping.lap import Conditions, law_of
 from handlap.sim.lapping.rhythm import choose_rhythm, countable
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit

@@ -29,9 +29,10 @@ from handlap.sim.job.results import (
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.stroke_path import path_length
 from handlap.sim.lapping import dye
+from handlap.sim.lapping.conditions import Stage, law_of, load_of
 from handlap.sim.lapping.ensemble import EVEN_SCORES, middle_member
-from handlap.sim.lapping.lap import Bench, Stage, law_of, load_of
 from handlap.sim.lapping.rhythm import stage_of
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.planning.course import Course
 from handlap.sim.planning.crew import Crew, Members

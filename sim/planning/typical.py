@@ -12,7 +12,8 @@ import numpy as np
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band, Errors, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
-from handlap.sim.lapping.lap import LapRun, Stage, run_stage, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
 from handlap.sim.lapping.resolution import HALF_SEEN, cell_errors, errors_of, quad_within, row_errors
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.course import run_course

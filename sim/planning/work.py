@@ -18,12 +18,13 @@ from handlap.sim.common.errors import HandlapError, InputError, SolverError, Tip
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions, Stage, law_of, tipping_words
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, law_of, tipping_words
 from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.resolution import quad_within
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import Course, Outcome, gather_course, outcome_of

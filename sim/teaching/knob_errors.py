@@ -11,8 +11,8 @@ from handlap.sim.common.errors import TippingError
 from handlap.sim.job.results import Figures
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench
 from handlap.sim.lapping.poses import ROWS_PER_QUAD
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.teaching.knobs import (
     HELD,
     HIGHEST_HANDS,

@@ -19,23 +19,16 @@ from handlap.sim.job.scenario import Scenario, Turning, TurnState, Uncertain
 from handlap.sim.job.stroke_path import PATTERNS
 from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions, Stage, law_of
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.ground import is_flat
-from handlap.sim.lapping.lap import (
-    Bench,
-    Conditions,
-    LapRun,
-    Stage,
-    begin_lap,
-    law_of,
-    run_stage,
-    stage_layout,
-)
+from handlap.sim.lapping.lap import LapRun, begin_lap, run_stage, stage_layout
 from handlap.sim.lapping.paper_memory import PaperMemory, on_axes
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.lapping.simulate import TOLERANCE, LappedFace, paper_named, ready_lap, typical_face
 from handlap.sim.materials.grits import GRITS, Grit
 from handlap.sim.materials.paper_law import PaperLaw

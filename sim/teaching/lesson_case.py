@@ -16,6 +16,7 @@ from handlap.sim.face.straightedge import LineSet, line_gaps
 from handlap.sim.job.results import FIGURE_NAMES, Figures
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge
+from handlap.sim.lapping.conditions import Conditions, Stage, load_of, tipping_words
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
@@ -26,8 +27,8 @@ from handlap.sim.lapping.ensemble import (
     strokes_per_minute,
 )
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import Bench, Conditions, Stage, load_of, tipping_words
 from handlap.sim.lapping.rhythm import stage_of
+from handlap.sim.lapping.set_up import Bench
 from handlap.sim.lapping.spring_back import spring_figures
 from handlap.sim.planning.course import run_legs
 from handlap.sim.planning.crew import Members

@@ -23,7 +23,8 @@ from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import StraightedgeLine, TurnState
 from handlap.sim.job.turning import SCHEDULES
 from handlap.sim.lapping import column_kernels, gauge
-from handlap.sim.lapping.lap import LapState, Stage, begin_lap, lap_on, stage_layout
+from handlap.sim.lapping.conditions import Stage
+from handlap.sim.lapping.lap import LapState, begin_lap, lap_on, stage_layout
 from handlap.sim.lapping.poses import START, Layout, Place
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.sheet import BRUSH_MINUTES, SHEET_MINUTES

@@ -22,9 +22,11 @@ from handlap.sim.common.jit import kernel, widest_vectors
 from handlap.sim.common.outline import Array, Outline, circle
 from handlap.sim.job.scenario import Pattern
 from handlap.sim.lapping import pressure_kernels
-from handlap.sim.lapping.lap import Bench, Conditions, LapRun, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.conditions import Conditions, Stage
+from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.set_up import Bench, set_up
 
 LENGTH, WIDTH = 0.44, 0.15
 BORES = tuple(circle(x, 0.0, 0.08) for x in (-0.15, -0.05, 0.05, 0.15))

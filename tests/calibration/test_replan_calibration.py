@@ -36,9 +36,9 @@ from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.lapping import gauge
+from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.ensemble import draw_plate_scores, draw_scores
 from handlap.sim.lapping.first_cut import first_cut
-from handlap.sim.lapping.lap import Conditions
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm
 from handlap.sim.materials import grits
 from handlap.sim.planning.leg import STOP_AT, measure, stops_at

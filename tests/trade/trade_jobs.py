@@ -18,6 +18,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.face.straightedge import gaps
 from handlap.sim.job.scenario import HeightTable, Readings, Scenario
 from handlap.sim.job.scenario_file import load_document
+from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import (
     SCORES,
     conditions_at,
@@ -26,8 +27,9 @@ from handlap.sim.lapping.ensemble import (
     run_members,
     strokes_per_minute,
 )
-from handlap.sim.lapping.lap import Conditions, Stage, run_stage, set_up, stage_layout
+from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.resolution import choose_resolution
+from handlap.sim.lapping.set_up import set_up
 
 UM, MM = 1e-6, 1e-3
 CELLS = 2000
