@@ -16,6 +16,10 @@ from handlap.sim.job.results import (
     Curve,
     Errors,
     Figures,
+    LapEffort,
+    LapFlat,
+    LapLooks,
+    LapRemoved,
     LapResult,
     LastFinish,
     OutOfFlat,
@@ -188,30 +192,32 @@ def synthetic_lap(name: str = HEAD) -> LapResult:
     done = np.array([0.25, 0.5, 0.75, 1.0])
     depth = 48 * UM * done
     density, area = scenario.part.metal.density, scenario.part.outline.area
+    figures = Figures(
+        flatness=(118.4 - 80 * done) * UM,
+        straightedge=(109.7 - 78 * done) * UM,
+        mean_depth=depth,
+        greatest_depth=2 * depth,
+        taper_along=0.5 * UM * done,
+        taper_across=-0.1 * UM * done,
+    )
+    volume = float(area * depth[-1])
     return LapResult(
         scenario=scenario,
         paper=scenario.paper.grits[0].name,
-        strokes=(400 * done).astype(int),
-        before_flatness=118.4 * UM,
-        before_straightedge=109.7 * UM,
-        figures=Figures(
-            flatness=(118.4 - 80 * done) * UM,
-            straightedge=(109.7 - 78 * done) * UM,
-            mean_depth=depth,
-            greatest_depth=2 * depth,
-            taper_along=0.5 * UM * done,
-            taper_across=-0.1 * UM * done,
+        before=LapFlat(118.4 * UM, 109.7 * UM),
+        after=LapFlat(figures.flatness[-1], figures.straightedge[-1]),
+        removed=LapRemoved(2 * depth[-1], depth[-1], 0.5 * UM, -0.1 * UM, density * volume, volume),
+        deposited=volume,
+        effort=LapEffort(strokes=400, minutes=10.0, work=4400.0, load_sliding=8800.0),
+        looks=LapLooks(
+            strokes=(400 * done).astype(int),
+            figures=figures,
+            mass=density * area * depth,
+            dye_left=1.0 - done,
+            dye_faded=np.sqrt(done),
+            dye_gone_map=(done[:, None] > np.linspace(0.0, 1.0, grid.n_cells)).astype(float),
+            dye_faded_map=(np.sqrt(done)[:, None] > np.linspace(0.0, 1.0, grid.n_cells)).astype(float),
         ),
-        mass=density * area * depth,
-        dye_left=1.0 - done,
-        dye_faded=np.sqrt(done),
-        dye_gone=(done[:, None] > np.linspace(0.0, 1.0, grid.n_cells)).astype(float),
-        dye_faded_map=(np.sqrt(done)[:, None] > np.linspace(0.0, 1.0, grid.n_cells)).astype(float),
-        minutes=10.0,
-        work=4400.0,
-        load_sliding=8800.0,
-        removed_volume=float(area * depth[-1]),
-        deposited_volume=float(area * depth[-1]),
         clipped=0.0,
         tipped=0.0,
         errors=Errors(

@@ -217,5 +217,5 @@ def test_after_strokes_it_goes_on_from_the_log(tmp_path, monkeypatch):
     deep = [look.mass.p50 for look in stage.looks]
     assert deep == sorted(deep)
     area = job.part.metal.density * job.part.outline.area
-    assert deep[0] == pytest.approx(area * again.curve.mean_depth[-len(deep), 1])
+    assert deep[0] == pytest.approx(area * again.rest.curve.mean_depth[-len(deep), 1])
     assert np.isfinite(deep).all()

@@ -117,7 +117,7 @@ def test_a_log_that_ends_with_nothing_takes_the_leaf_ends_with_stop_and_met(noth
     found = make_replan(HEAD, nothing_goes, members=24, cells=250)
     flat = found.now.flat
     assert flat.answer == "met" and flat.checked == "met as checked"
-    assert found.advice in ("goal met", "finish next")
+    assert found.verdict.answer in ("goal met", "finish next")
     assert flat.chance == pytest.approx(found.now.chance_goal) and 0.0 < found.now.chance_goal <= 1.0
     record = make_record(HEAD, nothing_goes, members=24, cells=250)
     assert record.now.flat.answer == "met" and record.now.flat.reason == flat.reason
@@ -127,9 +127,9 @@ def test_a_log_that_ends_with_nothing_takes_the_leaf_ends_with_stop_and_met(noth
 def test_more_certainty_can_be_asked_for(nothing_goes):
     found = make_replan(HEAD, nothing_goes, members=24, cells=250, sure=0.99)
     short = found.now.chance_goal < 0.99
-    assert short == (found.advice not in ("goal met", "finish next"))
+    assert short == (found.verdict.answer not in ("goal met", "finish next"))
     if short:
-        assert any("met as checked, but you ask to be" in reason for reason in found.reasons)
+        assert any("met as checked, but you ask to be" in reason for reason in found.verdict.reasons)
 
 
 def test_what_is_missing_is_said_and_nothing_is_met_by_it():
@@ -141,7 +141,7 @@ def test_what_is_missing_is_said_and_nothing_is_met_by_it():
 
 def test_the_allowance_has_three_figures(nothing_goes):
     found = make_replan(HEAD, nothing_goes, members=24, cells=250)
-    now, soon, at_goal = found.chance_deep_now, found.chance_deep, found.chance_deep_at_goal
+    now, soon, at_goal = found.risks.deep_now, found.risks.deep, found.risks.deep_at_goal
     assert now is not None and soon is not None and at_goal is not None
     assert 0.0 <= now <= soon <= 1.0 and now <= at_goal <= 1.0
     assert np.isfinite(at_goal)

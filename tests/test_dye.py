@@ -134,7 +134,7 @@ def test_a_face_worn_evenly_shows_when_dye_fades_and_when_it_is_gone():
         strokes = depth / (0.02 * UM)
         for count, share in ((np.floor(strokes - 0.5), 0.0), (np.ceil(strokes + 0.5), 1.0)):
             found = simulate(scenario, strokes=int(count))
-            got = found.dye_faded[-1] if name == "dye_faded" else 1.0 - found.dye_left[-1]
+            got = found.looks.dye_faded[-1] if name == "dye_faded" else found.looks.dye_gone[-1]
             assert got == pytest.approx(share, abs=1e-12), (name, count)
 
 

@@ -234,7 +234,7 @@ def test_what_a_replan_draws_is_what_it_says():
     assert before == as_shown(start)
     course = said(figures["course.png"])
     assert "done" in course
-    if found.advice in ("go on", "cannot tell"):
+    if found.verdict.answer in ("go on", "cannot tell"):
         assert f"next look: {result['strokes'] + result['next_block_strokes']}" in course
     # What was measured is drawn where it was, as the log has it.
     bars = leaves_read(found)

@@ -55,25 +55,25 @@ def test_the_lap_followed_is_that_of_simulate_to_the_last_bit(frames):
     lap, told = small(frames=frames).ways[0].lap, simulate(small_job(), strokes=290, seed=3)
     assert dumps(lap_json(lap)) == dumps(lap_json(told))
     assert np.array_equal(lap.map_after, told.map_after)
-    assert np.array_equal(lap.dye_gone, told.dye_gone)
-    assert np.array_equal(lap.dye_faded_map, told.dye_faded_map)
-    for name in told.figures.__dataclass_fields__:
-        assert np.array_equal(getattr(lap.figures, name), getattr(told.figures, name)), name
+    assert np.array_equal(lap.looks.dye_gone_map, told.looks.dye_gone_map)
+    assert np.array_equal(lap.looks.dye_faded_map, told.looks.dye_faded_map)
+    for name in told.looks.figures.__dataclass_fields__:
+        assert np.array_equal(getattr(lap.looks.figures, name), getattr(told.looks.figures, name)), name
 
 
 def test_frames_at_the_looks_have_the_figures_of_simulate():
     followed, told = small(), simulate(small_job(), strokes=290, seed=3)
     frames = followed.ways[0].frames
-    at = np.isin(frames.strokes, told.strokes)
-    assert frames.strokes[at].tolist() == told.strokes.tolist() == [60, 120, 180, 240, 290]
-    for name in told.figures.__dataclass_fields__:
-        assert np.array_equal(getattr(frames.figures, name)[at], getattr(told.figures, name)), name
-    assert np.array_equal(frames.mass[at], told.mass)
-    assert np.array_equal(frames.dye_share[at], told.dye_left)
-    assert np.array_equal(frames.dye_faded[at], told.dye_faded)
+    at = np.isin(frames.strokes, told.looks.strokes)
+    assert frames.strokes[at].tolist() == told.looks.strokes.tolist() == [60, 120, 180, 240, 290]
+    for name in told.looks.figures.__dataclass_fields__:
+        assert np.array_equal(getattr(frames.figures, name)[at], getattr(told.looks.figures, name)), name
+    assert np.array_equal(frames.mass[at], told.looks.mass)
+    assert np.array_equal(frames.dye_share[at], told.looks.dye_left)
+    assert np.array_equal(frames.dye_faded[at], told.looks.dye_faded)
     assert np.array_equal(frames.heights[-1], told.map_after)
-    assert frames.figures.flatness[0] == told.before_flatness
-    assert frames.figures.straightedge[0] == told.before_straightedge
+    assert frames.figures.flatness[0] == told.before.flatness
+    assert frames.figures.straightedge[0] == told.before.straightedge
 
 
 def test_a_built_in_job_prints_the_same_digits(tmp_path):
@@ -101,8 +101,8 @@ def test_metal_goes_and_never_comes_back_and_the_account_closes():
     removed = frames.heights[0] - frames.heights
     assert np.all(np.diff(removed, axis=0) >= 0.0)
     volume = removed @ lap.grid.area
-    assert volume[-1] == pytest.approx(lap.removed_volume, rel=1e-12)
-    assert volume[-1] == pytest.approx(lap.deposited_volume, rel=1e-12)
+    assert volume[-1] == pytest.approx(lap.removed.volume, rel=1e-12)
+    assert volume[-1] == pytest.approx(lap.deposited, rel=1e-12)
     density = lap.scenario.part.metal.density
     np.testing.assert_allclose(frames.mass, density * volume, rtol=1e-12, atol=1e-15)
 
@@ -110,7 +110,7 @@ def test_metal_goes_and_never_comes_back_and_the_account_closes():
 def test_a_frame_between_groups_of_rows_is_a_face_of_the_lap():
     """Against the lap of ``simulate`` that ends there: the same within the step error of both."""
     frames, lap = small().ways[0].frames, small().ways[0].lap
-    i = int(np.flatnonzero(~np.isin(frames.strokes, lap.strokes))[5])
+    i = int(np.flatnonzero(~np.isin(frames.strokes, lap.looks.strokes))[5])
     told = simulate(small_job(), strokes=int(frames.strokes[i]), seed=3)
     assert np.abs(frames.heights[i] - told.map_after).max() < 0.5 * UM
 
@@ -119,7 +119,7 @@ def test_depth_goes_with_the_strokes():
     """Closed form h = k·W·s/A (Preston 1927) at every frame, at looks and between: 20 nm a stroke."""
     followed = follow(load("formula-check"), frames=40)
     frames, lap = followed.ways[0].frames, followed.ways[0].lap
-    assert np.count_nonzero(~np.isin(frames.strokes, lap.strokes)) > 30
+    assert np.count_nonzero(~np.isin(frames.strokes, lap.looks.strokes)) > 30
     np.testing.assert_allclose(frames.figures.mean_depth, 0.02 * UM * frames.strokes, rtol=1e-9)
 
 
@@ -128,7 +128,7 @@ def test_dye_goes_until_it_is_put_on_again_at_a_look():
     frames, lap = followed.ways[0].frames, followed.ways[0].lap
     again = np.flatnonzero(frames.dyed_again)
     assert again.size >= 2
-    assert set(frames.strokes[again]) <= set(lap.strokes)
+    assert set(frames.strokes[again]) <= set(lap.looks.strokes)
     for a, b in zip([0, *(again + 1)], [*again, frames.strokes.size - 1], strict=True):
         assert np.all(np.diff(frames.dye[a : b + 1], axis=0) <= 0)
         assert np.all(np.diff(frames.dye_faded[a : b + 1]) >= 0)
@@ -247,7 +247,7 @@ def test_strokes_are_chosen_so_that_the_limit_is_met_and_passed():
     scenario = small_job()
     count, words = strokes_to_limit(scenario)
     found = simulate(scenario, strokes=count)
-    met = found.figures.flatness <= scenario.part.limit
+    met = found.looks.figures.flatness <= scenario.part.limit
     assert met[-1]
     assert not met[0]
     assert re.match(r"some \d+ take the typical face to its limit", words)
@@ -417,8 +417,8 @@ def test_one_scale_holds_all_frames_of_both_ways():
 def test_without_scripts_first_and_last_figures_are_there():
     text, told = Reader(page()).text, small().ways[0].lap
     assert "Without scripts" in text
-    assert f"{1e6 * told.figures.flatness[-1]:.2f}" in text
-    assert f"{1e6 * told.before_flatness:.2f}" in text
+    assert f"{1e6 * told.looks.figures.flatness[-1]:.2f}" in text
+    assert f"{1e6 * told.before.flatness:.2f}" in text
 
 
 def test_same_lap_same_page():

@@ -91,11 +91,11 @@ def test_agreement(depth, model, says):
 
 def test_papers_sheets_brushings_and_minutes():
     found = recorded()[2]
-    (paper,) = found.papers
+    (paper,) = found.work.papers
     assert (paper.paper, paper.strokes, paper.sheets, paper.brushings) == ("P80", 225, 2, 3)
-    assert not found.minutes_logged
+    assert not found.work.all_logged
     pace = found.scenario.hands.strokes_per_minute.value
-    assert found.minutes == pytest.approx(2.0 + 150 / pace)
+    assert found.work.minutes == pytest.approx(2.0 + 150 / pace)
 
 
 def test_what_the_first_readings_cannot_tell_the_record_does_not(monkeypatch):
@@ -223,12 +223,13 @@ def test_the_pdf_is_whole_vector_and_the_same_every_time():
 
 def test_what_was_not_logged_is_not_noted_and_never_nought():
     found = recorded()[2]
-    bare = replace(found, papers=tuple(replace(p, brushings=0) for p in found.papers), weighed=())
+    used = tuple(replace(p, brushings=0) for p in found.work.papers)
+    bare = replace(found, work=replace(found.work, papers=used), weighed=())
     text = render(record_report(bare), Screen(100))
     for name in ("Part number", "Straightedge", "Temperature", "Worked by", "Weighing"):
         assert re.search(rf"{name}\s+not noted", text), name
     assert "Signed ____" in text
-    assert re.search(rf"{found.papers[0].paper}\s+{found.papers[0].strokes}\s+\d+\s+not noted", text)
+    assert re.search(rf"{used[0].paper}\s+{used[0].strokes}\s+\d+\s+not noted", text)
     assert all(p["brushings"] is None for p in record_json(bare)["papers"])
 
 

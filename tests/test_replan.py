@@ -24,7 +24,7 @@ from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.learn import Quantity, learn
 from handlap.sim.bench.log_file import append
 from handlap.sim.bench.record import make_record
-from handlap.sim.bench.replan import make_replan
+from handlap.sim.bench.replan import WhatNow, make_replan
 from handlap.sim.bench.standing import LimitHeld, Standing, open_log, where_it_stands
 from handlap.sim.bench.stop_rules import Outlook, advise, stations_up
 from handlap.sim.common.errors import InputError
@@ -157,7 +157,7 @@ def test_a_collapsed_ensemble_advises_nothing():
     told, reasons = advise(outlook(standing("met", "not met"), learnt=lost, worse=1.0, reached=0.0))
     assert told == "cannot tell"
     assert "only 3 of 24" in reasons[0]
-    report = render(replan_report(replace(found, learnt=lost, advice=told, reasons=reasons)), Screen())
+    report = render(replan_report(replace(found, learnt=lost, verdict=WhatNow(told, reasons, ()))), Screen())
     assert "Nothing that could be relied on" in report
 
 
@@ -174,7 +174,7 @@ def test_an_allowance_that_is_passed_is_never_the_goal_met():
     _, _, found = gone_too_deep()
     assert found.now.greatest_depth.p05 > 1.5 * 12 * UM
     assert found.now.flat.answer == "met"
-    assert found.advice == "too deep"
+    assert found.verdict.answer == "too deep"
     text = render(replan_report(found), Screen(80))
     assert text.startswith("STOP: MORE IS OFF THAN MAY COME OFF")
     lead = " ".join(text.split("Where it stands")[0].split())
@@ -240,15 +240,15 @@ def test_worse_by_readings_stops_only_where_the_ensemble_thinks_so_too():
 
 def test_the_replan_adds_up():
     _, log, found = replanned()
-    assert found.strokes == log.strokes == 225
-    assert found.ahead[0].strokes == 225 + found.block
-    assert found.total is not None
-    assert found.total.p50 >= 225
-    assert found.first_total is not None
-    wide, narrow = (np.log(b.p95 / b.p05) for b in (found.first_total, found.total))
+    assert found.log.strokes == log.strokes == 225
+    assert found.ahead[0].strokes == 225 + found.next.strokes
+    assert found.rest.total is not None
+    assert found.rest.total.p50 >= 225
+    assert found.first.total is not None
+    wide, narrow = (np.log(b.p95 / b.p05) for b in (found.first.total, found.rest.total))
     assert narrow < wide
-    assert found.curve.strokes[:4].tolist() == [0, 75, 150, 225]
-    assert found.curve.flatness.shape == (found.curve.strokes.size, 3)
+    assert found.rest.curve.strokes[:4].tolist() == [0, 75, 150, 225]
+    assert found.rest.curve.flatness.shape == (found.rest.curve.strokes.size, 3)
     # No finish is stated: Ra 1.5 µm, which worn P120 leaves.
     assert [p.paper for p in found.finer] == ["P120"]
     assert found.best.strokes == 225
@@ -313,7 +313,7 @@ def test_report_and_json_say_the_same():
         assert max(map(len, render(replan_report(found), Screen(width)).splitlines())) <= width
     as_json = json.loads(json.dumps(replan_json(found), allow_nan=False))
     assert as_json["schema"] == "handlap.replan/2"
-    assert as_json["verdict"]["answer"] == found.advice
+    assert as_json["verdict"]["answer"] == found.verdict.answer
     assert as_json["learnt"][0]["name"] == "cut"
     assert as_json["strokes"] == 225
     assert " ".join(error_words(found.errors, "mm").split()) in " ".join(text.split())

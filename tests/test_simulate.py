@@ -29,50 +29,55 @@ WORK: dict[str, Any] = dict(reach=0.02, wobble=(0.004, 0.004), weight=40.0, cell
 def test_the_formula():
     """Closed form h = k·W·s/A: 0.02 mm³/(N·m) · 100 N · 200 m over 20,000 mm² is 20 µm."""
     found = simulate(load("formula-check"))
-    assert found.strokes.tolist() == [250, 500, 750, 1000]
-    np.testing.assert_allclose(found.figures.mean_depth / UM, [5.0, 10.0, 15.0, 20.0], rtol=1e-9)
-    np.testing.assert_allclose(found.figures.greatest_depth, found.figures.mean_depth, rtol=1e-6)
+    assert found.looks.strokes.tolist() == [250, 500, 750, 1000]
+    np.testing.assert_allclose(found.looks.figures.mean_depth / UM, [5.0, 10.0, 15.0, 20.0], rtol=1e-9)
+    np.testing.assert_allclose(found.looks.figures.greatest_depth, found.looks.figures.mean_depth, rtol=1e-6)
     np.testing.assert_allclose(found.map_before - found.map_after, 20 * UM, rtol=1e-6)
-    np.testing.assert_allclose(found.figures.flatness, 0.0, atol=1e-4 * UM)
-    np.testing.assert_allclose(found.figures.taper_along, 0.0, atol=1e-4 * UM)
-    assert found.load_sliding == pytest.approx(100.0 * 200.0)
-    assert found.removed_volume == pytest.approx(20 * UM * 0.02)
+    np.testing.assert_allclose(found.looks.figures.flatness, 0.0, atol=1e-4 * UM)
+    np.testing.assert_allclose(found.looks.figures.taper_along, 0.0, atol=1e-4 * UM)
+    assert found.effort.load_sliding == pytest.approx(100.0 * 200.0)
+    assert found.removed.volume == pytest.approx(20 * UM * 0.02)
     # Mass = density × area × mean depth: grey iron 7.15 g/cm³ (handbook): 2.86 g.
-    np.testing.assert_allclose(found.mass, 7150.0 * 0.02 * found.figures.mean_depth, rtol=1e-12)
-    assert 1e3 * found.mass[-1] == pytest.approx(2.86, abs=0.005)
-    assert found.minutes == pytest.approx(1000 / 40)
-    assert found.work == 0.0
-    assert found.deposited_volume is None
+    np.testing.assert_allclose(found.looks.mass, 7150.0 * 0.02 * found.looks.figures.mean_depth, rtol=1e-12)
+    assert 1e3 * found.looks.mass[-1] == pytest.approx(2.86, abs=0.005)
+    assert found.effort.minutes == pytest.approx(1000 / 40)
+    assert found.effort.work == 0.0
+    assert found.deposited is None
     assert found.errors.step <= found.errors.tolerance
 
 
 def test_depth_is_rate_times_pressure_times_sliding():
     """Closed form in bench units: depth[µm] = k[mm³/(N·m)]·p[kPa]·s[m]; half the strokes, half of it."""
     found = simulate(load("formula-check"), strokes=500)
-    assert found.figures.mean_depth[-1] / UM == pytest.approx(0.02 * (100.0 / 0.02 / 1e3) * 100.0, rel=1e-9)
+    assert found.looks.figures.mean_depth[-1] / UM == pytest.approx(
+        0.02 * (100.0 / 0.02 / 1e3) * 100.0, rel=1e-9
+    )
 
 
 def test_figures_are_those_of_the_maps():
     scenario = job(face=twist(80 * UM, 0.12, 0.07), ages=True, turn_every=None, check_every=100, **WORK)
     found = simulate(scenario, strokes=300)
-    assert found.strokes.tolist() == [100, 200, 300]
+    assert found.looks.strokes.tolist() == [100, 200, 300]
     grid = found.grid
     removed = found.map_before - found.map_after
     area = scenario.part.outline.area
-    assert found.before_flatness == pytest.approx(80 * UM, rel=1e-6)
+    assert found.before.flatness == pytest.approx(80 * UM, rel=1e-6)
     # Half a twist's zone shows on its diagonal (closed form); the standard lines stay off the corners.
-    assert found.before_straightedge == pytest.approx(40 * UM, rel=0.05)
-    assert found.figures.mean_depth[-1] == pytest.approx(grid.area @ removed / area, rel=1e-9)
-    assert found.figures.greatest_depth[-1] == pytest.approx(removed.max(), rel=1e-9)
-    assert found.removed_volume == pytest.approx(found.figures.mean_depth[-1] * area, rel=1e-9)
-    assert found.deposited_volume == pytest.approx(found.removed_volume, rel=1e-12)
-    assert found.work == pytest.approx(1.0 * found.load_sliding)
-    assert found.load_sliding == pytest.approx(140.0 * 300 * 0.36)
-    assert np.all(np.diff(found.figures.mean_depth) > 0.0)
-    assert found.dye_gone.shape == found.dye_faded_map.shape == (3, grid.n_cells)
-    for share, where in ((1.0 - found.dye_left, found.dye_gone), (found.dye_faded, found.dye_faded_map)):
+    assert found.before.straightedge == pytest.approx(40 * UM, rel=0.05)
+    assert found.looks.figures.mean_depth[-1] == pytest.approx(grid.area @ removed / area, rel=1e-9)
+    assert found.looks.figures.greatest_depth[-1] == pytest.approx(removed.max(), rel=1e-9)
+    assert found.removed.volume == pytest.approx(found.looks.figures.mean_depth[-1] * area, rel=1e-9)
+    assert found.deposited == pytest.approx(found.removed.volume, rel=1e-12)
+    assert found.effort.work == pytest.approx(1.0 * found.effort.load_sliding)
+    assert found.effort.load_sliding == pytest.approx(140.0 * 300 * 0.36)
+    assert np.all(np.diff(found.looks.figures.mean_depth) > 0.0)
+    assert found.looks.dye_gone_map.shape == found.looks.dye_faded_map.shape == (3, grid.n_cells)
+    for share, where in (
+        (1.0 - found.looks.dye_left, found.looks.dye_gone_map),
+        (found.looks.dye_faded, found.looks.dye_faded_map),
+    ):
         np.testing.assert_allclose(share, where @ grid.area[: grid.n_cells] / area, rtol=1e-9)
-    assert np.all(found.dye_gone <= found.dye_faded_map)
+    assert np.all(found.looks.dye_gone_map <= found.looks.dye_faded_map)
 
 
 def test_the_work_of_the_arms_grows_as_paper_clogs():
@@ -81,7 +86,7 @@ def test_the_work_of_the_arms_grows_as_paper_clogs():
     def worked(**more: Any) -> float:
         scenario = job(face=hollow(80 * UM, 0.12), ages=True, reach=0.02, cell=0.01, **more)
         found = simulate(scenario, strokes=300)
-        return found.work / found.load_sliding
+        return found.effort.work / found.effort.load_sliding
 
     plain, clogs, brushed = worked(), worked(friction_gain=0.4), worked(friction_gain=0.4, brush_every=40)
     assert plain == pytest.approx(1.0)
@@ -128,7 +133,7 @@ def test_the_stated_grid_error_is_honest(face):
     stage = Stage(P80, 400, 0, 0, 0)
     layout = stage_layout(bench, stage, quad_strokes=1.0, seed=0)
     run = run_stage(bench, face(bench.grid.u, bench.grid.v), middle(scenario), stage, layout)
-    error = abs(gauge.flatness(fine, run.heights[-1])[0] - found.figures.flatness[-1])
+    error = abs(gauge.flatness(fine, run.heights[-1])[0] - found.looks.figures.flatness[-1])
     assert found.errors.grid is not None
     assert error <= 2.0 * found.errors.grid + found.errors.step + 0.02 * UM
 

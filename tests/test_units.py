@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import ast
 import math
+from pathlib import Path
 
 import pytest
 
@@ -108,3 +110,30 @@ def test_systems_differ_by_their_definition() -> None:
             ratio * units.to_si(1.0, quantity, "mm"), rel=1e-14
         )
     assert units.to_si(1.0, "force", "inch") == pytest.approx(4.4482216152605, rel=1e-14)
+
+
+def _micrometres_by_hand(source: str) -> list[int]:
+    """Lines of a module, its texts aside, where something is multiplied by a million."""
+    return [
+        node.lineno
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.BinOp)
+        and isinstance(node.op, ast.Mult)
+        and any(isinstance(side, ast.Constant) and side.value == 1e6 for side in (node.left, node.right))
+    ]
+
+
+@pytest.mark.parametrize(
+    ("source", "lines"),
+    [("a = 1\nb = 1e6 * a", [2]), ("b = f'{a * 1e6:.0f} µm'", [1]), ('"1e6 * a"\nb = 3 * a', [])],
+)
+def test_factors_by_hand_are_found(source: str, lines: list[int]) -> None:
+    assert _micrometres_by_hand(source) == lines
+
+
+def test_the_physics_knows_micrometres_at_its_edge_only() -> None:
+    """What is said of a height goes by ``spoken.py`` or ``units.py``, so that it can be in inches too."""
+    sim = Path(__file__).parents[1] / "sim"
+    found = {path.name: _micrometres_by_hand(path.read_text("utf-8")) for path in sim.rglob("*.py")}
+    assert len(found) > 150
+    assert {name: lines for name, lines in found.items() if lines and name != "units.py"} == {}

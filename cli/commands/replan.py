@@ -79,5 +79,5 @@ def replan(
         asked = None if sure is None else sure / 100.0
         found = make_replan(job, log, members=members, seed=seed, sure=asked, **how)
     answer(output, "replan", found, job=job)
-    if found.advice in ("out of reach", "too deep"):
+    if found.verdict.answer in ("out of reach", "too deep"):
         ctx.exit(GOAL_OUT_OF_REACH)

@@ -140,23 +140,23 @@ def _plan_course(plan: Plan) -> Course:
 
 def lap_pictures(result: LapResult) -> dict[str, bytes]:
     """PNG by name: warp, depth, dye, course."""
-    outline, grid, f = result.scenario.part.outline, result.grid, result.figures
-    strokes = np.concatenate([[0.0], result.strokes])
+    outline, grid, looks = result.scenario.part.outline, result.grid, result.looks
+    f, strokes = looks.figures, np.concatenate([[0.0], looks.strokes])
 
     def thrice(first: float, rest: ArrayLike) -> Array:
         return np.repeat(np.concatenate([[first], np.asarray(rest)])[:, None], 3, axis=1)
 
     course = Course(
         strokes,
-        thrice(result.before_flatness, f.flatness),
-        thrice(result.before_straightedge, f.straightedge),
+        thrice(result.before.flatness, f.flatness),
+        thrice(result.before.straightedge, f.straightedge),
         thrice(0.0, f.greatest_depth),
     )
     panels = [
         Panel(dye_title(f"{int(n)} strokes", faded, 1.0 - left), map_, left < RENEW_BELOW)
         for n, faded, left, map_ in zip(
-            result.strokes, result.dye_faded, result.dye_left,
-            tone(result.dye_gone, result.dye_faded_map), strict=True,
+            looks.strokes, looks.dye_faded, looks.dye_left,
+            tone(looks.dye_gone_map, looks.dye_faded_map), strict=True,
         )
     ]  # fmt: skip
     with matplotlib.rc_context(STYLE):

@@ -35,23 +35,24 @@ def replan_pictures(found: Replan) -> dict[str, bytes]:
 
 def replan_figures(found: Replan) -> dict[str, Figure]:
     """The pictures of a re-plan by the names of their files."""
-    total, going = found.total, found.advice in ("go on", "cannot tell")
-    end = total.p95 if total is not None else float(found.curve.strokes[-1])
+    total, going = found.rest.total, found.verdict.answer in ("go on", "cannot tell")
+    curve, strokes = found.rest.curve, found.log.strokes
+    end = total.p95 if total is not None else float(curve.strokes[-1])
     course = course_figure(
-        _course(found.curve),
+        _course(curve),
         found.scenario.part,
-        f"from the start; {found.strokes} are done",
+        f"from the start; {strokes} are done",
         Marks(
-            best=found.best.strokes if 0 < found.best.strokes < found.strokes else None,
-            planned=found.strokes + found.block if going else None,
+            best=found.best.strokes if 0 < found.best.strokes < strokes else None,
+            planned=strokes + found.next.strokes if going else None,
             planned_words="next look",
-            stops=(max(total.p05, found.strokes), total.p95) if going and total is not None else None,
-            done=found.strokes,
+            stops=(max(total.p05, strokes), total.p95) if going and total is not None else None,
+            done=strokes,
             leaves=leaves_read(found),
             weighed=weighed(found.learnt),
-            old=_course(found.first_curve),
+            old=_course(found.first.curve),
         ),
-        look_at=max(BEYOND_STOP * end, found.strokes + 2.0 * found.block),
+        look_at=max(BEYOND_STOP * end, strokes + 2.0 * found.next.strokes),
     )
     return {"course.png": course, "warp.png": then_and_now(found.scenario.part, found.learnt, found.now)}
 

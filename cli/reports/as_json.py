@@ -32,11 +32,6 @@ def band(value: Band | None, factor: float = 1.0) -> dict[str, float | None] | N
     return None if value is None else said_of(value, factor=factor)
 
 
-def certain(value: float, factor: float = 1.0) -> dict[str, float | None]:
-    """A figure with nothing uncertain, in the shape of a band."""
-    return dict.fromkeys(("p05", "p50", "p95"), figure(value, factor))
-
-
 def assumed_json(scenario: Scenario) -> list[dict[str, Any]]:
     """Defaults that the job left in force."""
     return [

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import MICRON, band, job_json
+from handlap.cli.reports.as_json import job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted, number, off, stated
 from handlap.cli.reports.wording import (
@@ -25,7 +25,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
-from handlap.sim.common.said import figure, said_of
+from handlap.sim.common.said import figure, said_of, said_value
 from handlap.sim.common.spoken import leaf, per, unit, weighed
 from handlap.sim.planning.cautions import IN_SHORT
 
@@ -138,16 +138,16 @@ def _by_whom(found: Record) -> list[Block]:
 def _work(found: Record) -> list[Block]:
     rows = tuple(
         (p.paper, str(p.strokes), str(p.sheets), str(p.brushings) if p.brushings else NOT_NOTED)
-        for p in found.papers
+        for p in found.work.papers
     )
     dates = sorted(e.when[:10] for e in found.log.standing if e.when)
     when = "" if not dates else dates[0] if dates[0] == dates[-1] else f"{dates[0]} to {dates[-1]}"
-    how = "" if found.minutes_logged else ", where not written down guessed from the pace"
+    how = "" if found.work.all_logged else ", where not written down guessed from the pace"
     return [
         facts(
             ("When", when or NOT_NOTED),
             ("Strokes", counted(found.log.strokes, "stroke")),
-            ("Time", f"{number(found.minutes, 3)} min of strokes{how}"),
+            ("Time", f"{number(found.work.minutes, 3)} min of strokes{how}"),
         ),
         Table(("paper", "strokes", "sheets", "brushings"), rows),
     ]
@@ -257,8 +257,7 @@ def _survey_json(survey: Survey | None) -> dict[str, Any] | None:
     if survey is None:
         return None
     return {
-        "straightedge_um": band(survey.bands.straightedge, MICRON),
-        "flatness_um": band(survey.bands.flatness, MICRON),
+        **said_of(survey.bands, "straightedge flatness"),
         "shape": survey.shape.words,
         "answer": survey.verdict.answer,
     }
@@ -270,7 +269,7 @@ def _effect_json(effect: Effect) -> dict[str, Any]:
         "name": effect.name,
         "unit": unit or None,
         "before": figure(effect.before, factor),
-        "after": band(effect.after, factor),
+        "after": said_value(effect.after, factor),
         "at_least": figure(effect.limit, factor),
         "met": effect.met,
     }
@@ -282,18 +281,16 @@ def record_json(found: Record, kept: PastJob | None = None) -> dict[str, Any]:
     return {
         "schema": "handlap.record/1",
         **job_json(found.scenario),
-        "seed": found.seed,
-        "members": found.learnt.members,
-        "members_effective": figure(found.learnt.effective),
+        **said_of(found, "seed"),
+        **said_of(found.learnt, "members effective"),
         "strokes": found.log.strokes,
         **said_of(now, "limits"),
         "read_before": _survey_json(found.before),
         "read_after": _survey_json(now.after),
         "now": said_of(now, "measured flatness"),
         "removed": said_of(now, "mean_depth greatest_depth taper_along taper_across"),
-        **said_of(found, "weighed papers"),
-        "minutes": figure(found.minutes),
-        "minutes_all_logged": found.minutes_logged,
+        **said_of(found, "weighed"),
+        **said_of(found.work),
         **said_of(now, "finish"),
         "effects": [_effect_json(e) for e in now.effects],
         **said_of(found, "notes cautions"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from handlap.cli.reports.as_json import band, job_json, schema_of
+from handlap.cli.reports.as_json import job_json, schema_of
 from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Words
 from handlap.cli.reports.quantity import chance, counted, number, quantity, share
 from handlap.cli.reports.wording import (
@@ -24,7 +24,7 @@ from handlap.cli.reports.wording import (
     subject,
     wanted_words,
 )
-from handlap.sim.common.said import figure, said_of
+from handlap.sim.common.said import said_of, said_value
 from handlap.sim.common.spoken import (
     height_unit,
     length_unit,
@@ -140,14 +140,14 @@ def _in_job(name: str) -> float:
 
 def replan_report(found: Replan) -> Report:
     """The report of a re-plan."""
-    answer, tone = ANSWERS[found.advice]
-    if found.advice == "go on":
-        answer = f"Go on: {counted(found.block, 'stroke')} more on {found.paper}, then look"
+    answer, tone = ANSWERS[found.verdict.answer]
+    if found.verdict.answer == "go on":
+        answer = f"Go on: {counted(found.next.strokes, 'stroke')} more on {found.next.paper}, then look"
     # What is now comes before what is next, limit by limit.
-    lead = tuple(map(sentence, (*map(limit_words, found.now.limits), *found.reasons)))
+    lead = tuple(map(sentence, (*map(limit_words, found.now.limits), *found.verdict.reasons)))
     sections = [Section("Where it stands", (_now(found),))]
-    if found.ask:
-        sections.insert(0, Section("Look again", (Bullets(tuple(map(sentence, found.ask))),)))
+    if found.verdict.ask:
+        sections.insert(0, Section("Look again", (Bullets(tuple(map(sentence, found.verdict.ask))),)))
     sections += [_learnt(found), *_rest(found)]
     sections += [Section("Take care", (Words(IN_SHORT),)), _how_sure(found)]
     return Report("replan", answer, tone, subject(found.scenario), lead, tuple(sections))
@@ -157,7 +157,7 @@ def _now(found: Replan) -> Any:
     now = found.now
     by = "by the straightedge" if found.scenario.part.limit_by == "straightedge" else LIMIT["zone"]
     best = None
-    if found.best.strokes < found.strokes:
+    if found.best.strokes < found.log.strokes:
         best = (
             f"at {found.best.strokes} strokes: {microns(found.best.measured)}; chance that it is worse now "
             f"{chance(found.best.worse_now)}"
@@ -166,7 +166,7 @@ def _now(found: Replan) -> Any:
         ("Face", face_words(found.scenario.part)),
         ("Wanted", wanted_words(found.scenario.part)),
         ("Goal", goal_of(found.scenario)),
-        ("Done", f"{counted(found.strokes, 'stroke')}, now on {found.paper}"),
+        ("Done", f"{counted(found.log.strokes, 'stroke')}, now on {found.next.paper}"),
         ("Out of flat", f"{microns(now.measured)} {by}; inside the limit with a chance of "
                         f"{chance(now.chance_goal)}"),
         ("Whole face", f"{microns(now.flatness)} (minimum zone)" if by != LIMIT["zone"] else None),
@@ -250,21 +250,22 @@ def _learnt(found: Replan) -> Section:
 
 
 def _rest(found: Replan) -> list[Section]:
+    rhythm = found.next.rhythm
     rows = facts(
-        ("Next", f"{counted(found.block, 'stroke')} on {found.paper}, then clean, look, dye, measure, weigh; "
-                 "write it down"),
+        ("Next", f"{counted(found.next.strokes, 'stroke')} on {found.next.paper}, then clean, look, dye, "
+                 "measure, weigh; write it down"),
         ("Turn", f"{TURNS.get(found.scenario.turning.name, found.scenario.turning.name)}; every "
-                 f"{every(found.rhythm.turn_every)} strokes" if found.rhythm.turn_every else "never"),
-        ("Paper", f"brush every {every(found.rhythm.brush_every)}, new sheet every "
-                  f"{every(found.rhythm.sheet_every)} strokes"),
+                 f"{every(rhythm.turn_every)} strokes" if rhythm.turn_every else "never"),
+        ("Paper", f"brush every {every(rhythm.brush_every)}, new sheet every "
+                  f"{every(rhythm.sheet_every)} strokes"),
         ("To the goal", _totals(found)),
         ("Then", "; ".join(f"{p.paper}, some {p.strokes} strokes, only until the scratches are gone"
                            for p in found.finer) or None),
-        ("Risks", f"next block makes it worse: {chance(found.chance_worse)}"),
+        ("Risks", f"next block makes it worse: {chance(found.risks.worse)}"),
         ("Allowance", _over(found)),
     )  # fmt: skip
     blocks: list[Any] = [rows]
-    if found.ahead and found.advice in ("go on", "cannot tell"):
+    if found.ahead and found.verdict.answer in ("go on", "cannot tell"):
         step = max(1, -(-len(found.ahead) // MOST_LOOKS))
         table = tuple(
             (
@@ -299,18 +300,18 @@ def _rest(found: Replan) -> list[Section]:
             f"Maps of the face then and now: flatness {microns(found.now.flatness)} now.",
         )
     )
-    title = "The rest of the work" if found.advice in ("go on", "cannot tell") else "If you went on"
+    title = "The rest of the work" if found.verdict.answer in ("go on", "cannot tell") else "If you went on"
     return [Section(title, tuple(blocks))]
 
 
 def _over(found: Replan) -> str | None:
     """Chances that the deepest spot is over the allowance: now, after the next block, at the goal."""
-    if found.chance_deep_now is None or found.chance_deep_at_goal is None:
+    if found.risks.deep_now is None or found.risks.deep_at_goal is None:
         return None
-    soon = "" if found.chance_deep is None else f"after the next block {chance(found.chance_deep)}, "
+    soon = "" if found.risks.deep is None else f"after the next block {chance(found.risks.deep)}, "
     return (
-        f"more than that is off now with a chance of {chance(found.chance_deep_now)}, {soon}by the time the "
-        f"goal is reached {chance(found.chance_deep_at_goal)}"
+        f"more than that is off now with a chance of {chance(found.risks.deep_now)}, {soon}by the time the "
+        f"goal is reached {chance(found.risks.deep_at_goal)}"
     )
 
 
@@ -322,11 +323,13 @@ def _totals(found: Replan) -> str:
         return f"{quantity(total, 'strokes', whole=True)}{often}"
 
     left = (
-        "" if found.total is None else f", {max(0, round(found.total.p50) - found.strokes)} of them to come"
+        ""
+        if found.rest.total is None
+        else f", {max(0, round(found.rest.total.p50) - found.log.strokes)} of them to come"
     )
     return (
-        f"{told(found.total, found.reached)} from the start{left}; without the log it would be "
-        f"{told(found.first_total, found.first_reached)}"
+        f"{told(found.rest.total, found.rest.reached)} from the start{left}; without the log it would be "
+        f"{told(found.first.total, found.first.reached)}"
     )
 
 
@@ -354,31 +357,29 @@ def replan_json(found: Replan) -> dict[str, Any]:
     return {
         "schema": schema_of("replan"),
         **job_json(found.scenario),
-        "members": learnt.members,
-        "members_effective": figure(learnt.effective),
-        "believed": learnt.believed,
-        "seed": found.seed,
-        "verdict": {"answer": found.advice, "reasons": list(found.reasons), "look_again": list(found.ask)},
+        **said_of(learnt, "members effective believed"),
+        **said_of(found, "seed verdict"),
         **said_of(now, "limits"),
-        **said_of(found, "strokes paper block"),
-        **said_of(found.rhythm),
+        "strokes": found.log.strokes,
+        **said_of(found.next),
+        **said_of(found.next.rhythm),
         **said_of(now, "measured flatness"),
         "removed": said_of(now, "mean_depth greatest_depth taper_along taper_across mass"),
-        "chance": {
-            **said_of(now, "chance_goal"),
-            **said_of(found, "chance_worse chance_deep_now chance_deep chance_deep_at_goal reached"),
-        },
-        **said_of(found, "best total first_total"),
-        "learnt": [
-            {
-                "name": q.name,
-                "assumed": band(q.before, JSON_FACTORS.get(q.name, 1.0)),
-                "now": band(q.after, JSON_FACTORS.get(q.name, 1.0)),
-                "spread_ratio": figure(q.ratio),
-                "standing": q.standing,
-                "words": learnt_words(q) if learnt.believed else None,
-            }
-            for q in learnt.quantities
-        ],
+        "chance": {**said_of(now, "chance_goal"), **said_of(found.risks)},
+        **said_of(found, "best"),
+        "strokes_to_goal": said_value(found.rest.total),
+        "strokes_to_goal_without_log": said_value(found.first.total),
+        "learnt": [_quantity_json(item, learnt.believed) for item in learnt.quantities],
         **said_of(found, "ahead errors finer cautions"),
+    }
+
+
+def _quantity_json(item: Quantity, believed: bool) -> dict[str, Any]:
+    factor = JSON_FACTORS.get(item.name, 1.0)
+    return {
+        "name": item.name,
+        "assumed": said_of(item.before, factor=factor),
+        "now": said_of(item.after, factor=factor),
+        **said_of(item, "ratio standing"),
+        "words": learnt_words(item) if believed else None,
     }

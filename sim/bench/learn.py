@@ -22,6 +22,7 @@ from handlap.sim.bench.replay import LogCourse, lay_out_log, replay
 from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said
 from handlap.sim.face.face_ensemble import FaceEnsemble
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Scenario, Uncertain
@@ -87,7 +88,7 @@ class State:
         return tuple(dye_at(z) for z in self.dye_scores)
 
 
-@dataclass(frozen=True)
+@record()
 class Quantity:
     """What became of one unknown.
 
@@ -100,7 +101,7 @@ class Quantity:
     name: str
     before: Band
     after: Band
-    ratio: float
+    ratio: float = said(name="spread_ratio")
     shift: float
     by_chance: float = 1.0
 
@@ -144,7 +145,7 @@ class Workshop:
     settled: bool = True
 
 
-@dataclass(frozen=True)
+@record()
 class Learnt:
     """The ensemble brought up to date.
 
@@ -163,7 +164,7 @@ class Learnt:
     posterior: State
     prior_states: Array
     states: Array
-    effective: float
+    effective: float = said(name="members_effective")
     believed: bool
     quantities: tuple[Quantity, ...]
     doubts: tuple[Doubt, ...]

@@ -322,7 +322,7 @@ def _station(line: MeasuringLine, word: str) -> float | str | None:
     place = int(found[2]) - 1
     if found[1].upper() != line.letter or not 0 <= place < len(line.at):
         return None
-    return f"{1e3 * line.at[place]:.12g} mm"
+    return show(line.at[place], "length", digits=12)
 
 
 def _filled(row: list[Any], job: Scenario) -> list[Any]:
@@ -335,7 +335,7 @@ def _filled(row: list[Any], job: Scenario) -> list[Any]:
     if not leaves:
         return row
     thicker = [leaf for leaf in leaves if leaf > goes * (1.0 + 1e-9)]
-    return [*row, f"{1e6 * thicker[0]:.12g} µm" if thicker else "open"]
+    return [*row, show(thicker[0], "leaf", digits=12) if thicker else "open"]
 
 
 def _number(word: str) -> Any:

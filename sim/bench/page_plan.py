@@ -134,12 +134,14 @@ def page_of_replan(found: Replan) -> PagePlan:
     looks = _looks_ahead(found)
     blocks = found.learnt.workshop.course.blocks
     place = blocks[-1].layout.end if blocks else START
-    planned = next((look.at for look in looks if look.reached >= 0.5), looks[-1].at if looks else found.block)
+    planned = next(
+        (look.at for look in looks if look.reached >= 0.5), looks[-1].at if looks else found.next.strokes
+    )
     looks = tuple(replace(look, spare=look.at > planned) for look in looks)
-    rhythm = found.rhythm
+    rhythm = found.next.rhythm
     first = PageStage(
-        found.paper, "as replanned from the log", planned, rhythm.turn_every, rhythm.brush_every,
-        rhythm.sheet_every, worn_strokes(entries, found.paper), _since(place, rhythm.turn_every), looks,
+        found.next.paper, "as replanned from the log", planned, rhythm.turn_every, rhythm.brush_every,
+        rhythm.sheet_every, worn_strokes(entries, found.next.paper), _since(place, rhythm.turn_every), looks,
     )  # fmt: skip
     stages = [first]
     middle = middle_of(found.learnt)
@@ -153,8 +155,8 @@ def page_of_replan(found: Replan) -> PagePlan:
         )  # fmt: skip
     laid = next((entry.paper for entry in reversed(entries) if entry.paper), "")
     return PagePlan(
-        scenario, tuple(stages), _marks_ahead(found, looks), place.state, laid, found.advice, found.reasons,
-        found.log,
+        scenario, tuple(stages), _marks_ahead(found, looks), place.state, laid, found.verdict.answer,
+        found.verdict.reasons, found.log,
     )  # fmt: skip
 
 
@@ -167,13 +169,13 @@ def _looks_ahead(found: Replan) -> tuple[PageLook, ...]:
     """The looks to come; metal from the mean depth, as everywhere."""
     part = found.scenario.part
     grams = part.metal.density * part.outline.area
-    curve, count = found.curve, len(found.ahead)
+    curve, count = found.rest.curve, len(found.ahead)
     looks = []
     for k, ahead in enumerate(found.ahead):
         row = k - count
         looks.append(
             PageLook(
-                at=ahead.strokes - found.strokes,
+                at=ahead.strokes - found.log.strokes,
                 mass=Band(*(grams * curve.mean_depth[row])),
                 straightedge=Band(*curve.straightedge[row]),
                 greatest_depth=ahead.greatest_depth,
@@ -193,13 +195,13 @@ def _marks_ahead(found: Replan, looks: Sequence[PageLook]) -> StopMarks:
     over = mass = None
     if part.allowance is not None:
         deep = [look.at for look in looks if look.greatest_depth.p95 > part.allowance]
-        if found.chance_deep_now is not None and found.chance_deep_now > DEEP:
+        if found.risks.deep_now is not None and found.risks.deep_now > DEEP:
             deep = [0]
-        over = found.strokes + deep[0] if deep else None
+        over = found.log.strokes + deep[0] if deep else None
         mass = mass_at_depth(looks, part.allowance)
     before = [0, *(look.at for look in looks)]
     worse = [at for at, ahead in zip(before, found.ahead, strict=False) if ahead.worse > WORSE]
-    return StopMarks(STOP_AT * part.limit, over, mass, found.strokes + worse[0] if worse else None)
+    return StopMarks(STOP_AT * part.limit, over, mass, found.log.strokes + worse[0] if worse else None)
 
 
 def page_mark(told: str, entries: Sequence[Entry]) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -16,7 +16,7 @@ from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, learn
 from handlap.sim.bench.log_evidence import Weighing
 from handlap.sim.bench.standing import FACES_READ, Z90, Standing, open_log, where_it_stands
-from handlap.sim.common.said import record, said
+from handlap.sim.common.said import record, said, unsaid
 from handlap.sim.face.survey import Survey, survey_face
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Part, Scenario
@@ -59,7 +59,16 @@ class PaperUsed:
     """Nought is not known: a brushing that nobody logged may have been done."""
 
 
-@dataclass(frozen=True)
+@record()
+class WorkDone:
+    """Papers used, and time at work [min]; ``all_logged``: whether all of it was written down."""
+
+    papers: tuple[PaperUsed, ...]
+    minutes: float
+    all_logged: bool = said(name="minutes_all_logged")
+
+
+@record()
 class Record:
     """Everything the record of a part says; bands are over the ensemble, SI units.
 
@@ -68,21 +77,18 @@ class Record:
     before : survey by the readings before the work alone
     learnt : the ensemble of readings and log together
     now : the job as it stands
-    minutes : time at work; ``minutes_logged``: whether all of it was written down [min]
     """
 
-    scenario: Scenario
-    log: JobLog
-    before: Survey
-    learnt: Learnt
-    now: Standing
+    scenario: Scenario = unsaid()
+    log: JobLog = unsaid()
+    seed: int
+    before: Survey = unsaid()
+    learnt: Learnt = unsaid()
+    now: Standing = unsaid()
     weighed: tuple[Weighed, ...]
-    papers: tuple[PaperUsed, ...]
-    minutes: float
-    minutes_logged: bool
+    work: WorkDone = unsaid()
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
-    seed: int
 
 
 def make_record(
@@ -123,21 +129,18 @@ def make_record(
     tell(0.7, "going through the whole log")
     learnt = learn(workshop, prior) if len(unweighed) < len(workshop.looks) else blind
     now = where_it_stands(learnt)
-    minutes, logged = _minutes(scenario, log.standing)
     tell(1.0, "done")
     return Record(
         scenario=scenario,
         log=log,
+        seed=seed,
         before=before,
         learnt=learnt,
         now=now,
         weighed=_weighed(part, blind, workshop.looks),
-        papers=_papers(log.standing),
-        minutes=minutes,
-        minutes_logged=logged,
+        work=WorkDone(_papers(log.standing), *_minutes(scenario, log.standing)),
         notes=_notes(log, before, now.after, learnt),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
-        seed=seed,
     )
 
 

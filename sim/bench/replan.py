@@ -20,7 +20,7 @@ from handlap.sim.bench.stop_rules import Advice, Outlook, advise, ask_about
 from handlap.sim.common.outline import Array
 from handlap.sim.common.said import record, said, unsaid
 from handlap.sim.job.results import Band, Curve, Errors, Figures
-from handlap.sim.job.scenario import Scenario
+from handlap.sim.job.scenario import Part, Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.lapping.ensemble import conditions_at
@@ -64,47 +64,80 @@ class BestSoFar:
 
 
 @record()
+class WhatNow:
+    """Stop or go on, and why.
+
+    ``ask``: what is odd about the log, what to read or weigh again, and what would help.
+    """
+
+    answer: Advice
+    reasons: tuple[str, ...]
+    ask: tuple[str, ...] = said(name="look_again")
+
+
+@record()
+class NextBlock:
+    """Strokes until the next look [-], on which paper, and how often to turn, brush and change it."""
+
+    paper: str
+    strokes: int = said(name="next_block_strokes")
+    rhythm: Rhythm = unsaid()
+
+
+@record()
+class Risks:
+    """Chances of what the next block does, and the goal [-].
+
+    Attributes
+    ----------
+    worse : that it leaves the face worse
+    deep_now, deep, deep_at_goal : that more than the allowance is off now, after the next block, and by the
+        time the goal is reached; None: none stated, ``deep``: or taken already
+    reached : share of the members that get to the goal
+    """
+
+    worse: float = said(name="next_block_worse")
+    deep_now: float | None = said(name="over_allowance_now")
+    deep: float | None = said(name="next_block_passes_allowance")
+    deep_at_goal: float | None = said(name="over_allowance_at_goal")
+    reached: float = said(name="goal_in_reach")
+
+
+@record()
+class Prospect:
+    """What a forecast comes to.
+
+    ``total``: strokes from the start of the job to the goal, of the members that get there;
+    ``reached``: their share [-]; ``curve``: figures against strokes from the start of the job.
+    """
+
+    total: Band | None
+    reached: float
+    curve: Curve
+
+
+@record(kw_only=True)
 class Replan:
     """The answer of ``handlap replan``; every Band is over the ensemble, SI units.
 
-    ``first_total`` and ``total``: strokes to the goal on this paper as the first plan and the
-    learnt ensemble have it, members that get there only; ``first_reached``, ``reached``: the
-    share of members that do.
+    ``first``: what was to be expected before anything was learnt; ``rest``: as learnt, and on.
     """
 
-    scenario: Scenario
-    log: JobLog
-    learnt: Learnt
-    advice: Advice
-    reasons: tuple[str, ...]
-    ask: tuple[str, ...]
-    """What is odd about the log, what to read or weigh again, and what would help."""
-    strokes: int
-    paper: str
-    rhythm: Rhythm
-    block: int = said(name="next_block_strokes")
-    """Strokes of the next block [-]."""
-    now: Standing
-    chance_worse: float = said(name="next_block_worse")
-    chance_deep: float | None = said(name="next_block_passes_allowance")
-    """Chance that the next block takes more than the allowance; None: none stated, or taken already [-]."""
-    chance_deep_now: float | None = said(name="over_allowance_now")
-    """… that more is off already, and that it is by the time the goal is reached; None: none stated [-]."""
-    chance_deep_at_goal: float | None = said(name="over_allowance_at_goal")
-    best: BestSoFar = said(name="best_so_far")
-    ahead: tuple[LookAhead, ...]
-    first_total: Band | None = said(name="strokes_to_goal_without_log")
-    total: Band | None = said(name="strokes_to_goal")
-    first_reached: float
-    reached: float = said(name="goal_in_reach")
-    finer: tuple[FinerPaper, ...] = said(name="finer_papers")
-    curve: Curve
-    """Figures against strokes from the start of the job, as learnt, and on."""
-    errors: Errors
-    first_curve: Curve
-    """… as the first plan has them, before anything was learnt."""
-    cautions: tuple[str, ...]
+    scenario: Scenario = unsaid()
+    log: JobLog = unsaid()
+    learnt: Learnt = unsaid()
     seed: int
+    verdict: WhatNow
+    next: NextBlock = unsaid()
+    now: Standing = unsaid()
+    risks: Risks = unsaid()
+    best: BestSoFar = said(name="best_so_far")
+    rest: Prospect = unsaid()
+    first: Prospect = unsaid()
+    ahead: tuple[LookAhead, ...]
+    errors: Errors
+    finer: tuple[FinerPaper, ...] = said(name="finer_papers")
+    cautions: tuple[str, ...]
 
 
 def make_replan(
@@ -153,52 +186,49 @@ def _replan(
     sure: float | None,
 ) -> Replan:
     workshop, part = learnt.workshop, scenario.part
-    past = _past(learnt)
-    now = where_it_stands(learnt)
-    chance_worse = float(np.mean(rest.measured[:, 1] > rest.measured[:, 0]))
-    deep = over_now = over_at_goal = None
-    if part.allowance is not None:
-        if not now.passed:
-            deep = float(np.mean(rest.figures.greatest_depth[:, 1] > part.allowance))
-        over_now = float(np.mean(rest.figures.greatest_depth[:, 0] > part.allowance))
-        over_at_goal = float(np.mean(rest.at_stop("greatest_depth") > part.allowance))
-    reached = float(np.mean(rest.reached))
-    paper = paper_in_use(scenario, workshop.entries)
-    middle = middle_of(learnt)
-    found = Replan(
+    past, paper, middle = _past(learnt), paper_in_use(scenario, workshop.entries), middle_of(learnt)
+    now, risks = where_it_stands(learnt), _risks(part, rest)
+    if now.passed:
+        risks = replace(risks, deep=None)
+    outlook = Outlook(
+        learnt,
+        now,
+        part.limit,
+        part.allowance,
+        risks.worse,
+        risks.deep,
+        risks.reached,
+        _worsened(learnt),
+        sure,
+    )
+    return Replan(
         scenario=scenario,
         log=log,
         learnt=learnt,
-        advice="go on",
-        reasons=(),
-        ask=(),
-        strokes=log.strokes,
-        paper=paper,
-        rhythm=choose_rhythm(scenario, middle, grits.find(paper)),
-        block=rest.looks[1] - rest.looks[0],
-        now=now,
-        chance_worse=chance_worse,
-        chance_deep=deep,
-        chance_deep_now=over_now,
-        chance_deep_at_goal=over_at_goal,
-        best=_best(learnt, past),
-        ahead=_ahead(scenario, rest),
-        first_total=first.to_goal(MODEL),
-        total=rest.to_goal(MODEL),
-        first_reached=float(np.mean(first.reached)),
-        reached=reached,
-        finer=_finer(scenario, middle, paper),
-        curve=_curve(learnt, past, rest),
-        errors=errors_of_log(workshop.bench, workshop.gauged, workshop.course),
-        first_curve=_curve_ahead(first),
-        cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
         seed=seed,
+        verdict=WhatNow(*advise(outlook), (*log.damage, *log.notes, *ask_about(learnt))),
+        next=NextBlock(
+            paper, rest.looks[1] - rest.looks[0], choose_rhythm(scenario, middle, grits.find(paper))
+        ),
+        now=now,
+        risks=risks,
+        best=_best(learnt, past),
+        rest=Prospect(rest.to_goal(MODEL), risks.reached, _curve(learnt, past, rest)),
+        first=Prospect(first.to_goal(MODEL), float(np.mean(first.reached)), _curve_ahead(first)),
+        ahead=_ahead(scenario, rest),
+        errors=errors_of_log(workshop.bench, workshop.gauged, workshop.course),
+        finer=_finer(scenario, middle, paper),
+        cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
     )
-    outlook = Outlook(
-        learnt, now, part.limit, part.allowance, chance_worse, deep, reached, _worsened(learnt), sure
-    )
-    advice, reasons = advise(outlook)
-    return replace(found, advice=advice, reasons=reasons, ask=(*log.damage, *log.notes, *ask_about(learnt)))
+
+
+def _risks(part: Part, rest: Forecast) -> Risks:
+    deep: tuple[float | None, float | None, float | None] = (None, None, None)
+    if part.allowance is not None:
+        now, soon = (float(np.mean(rest.figures.greatest_depth[:, k] > part.allowance)) for k in (0, 1))
+        deep = now, soon, float(np.mean(rest.at_stop("greatest_depth") > part.allowance))
+    worse = float(np.mean(rest.measured[:, 1] > rest.measured[:, 0]))
+    return Risks(worse, *deep, float(np.mean(rest.reached)))
 
 
 def _worsened(learnt: Learnt) -> float | None:

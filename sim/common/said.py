@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
-from typing import Any, TypeVar, dataclass_transform
+from typing import Any, NamedTuple, TypeVar, dataclass_transform
 
 import numpy as np
 
@@ -21,12 +21,30 @@ FACTORS = {
     "kj": 1e-3, "kpa": 1e-3,
 }  # fmt: skip
 """Unit as names in JSON end with it → what SI is multiplied by."""
-PLAIN = ("", "", False, False)
 Record = TypeVar("Record")
 
 
+class How(NamedTuple):
+    """How a field is said, see :func:`said`."""
+
+    unit: str = ""
+    name: str = ""
+    whole: bool = False
+    or_null: bool = False
+    certain: bool = False
+
+
+PLAIN = How()
+
+
 def said(
-    unit: str = "", name: str = "", *, whole: bool = False, or_null: bool = False, **default: Any
+    unit: str = "",
+    name: str = "",
+    *,
+    whole: bool = False,
+    or_null: bool = False,
+    certain: bool = False,
+    **default: Any,
 ) -> Any:
     """A field that is said under a name or in a unit of its own.
 
@@ -36,8 +54,9 @@ def said(
     name : in JSON, whole; "" for that of the field with its unit
     whole : whether floats are counts
     or_null : whether nought and nothing are null
+    certain : whether a number with nothing uncertain is said in the shape of a band
     """
-    return field(metadata={"said": (unit, name, whole, or_null)}, **default)
+    return field(metadata={"said": How(unit, name, whole, or_null, certain)}, **default)
 
 
 def unsaid(**default: Any) -> Any:
@@ -56,6 +75,11 @@ def figure(value: float | None, factor: float = 1.0) -> float | None:
     if value is None or not math.isfinite(value):
         return None
     return float(f"{float(value) * factor:.{DIGITS}g}")
+
+
+def certain_figure(value: float, factor: float = 1.0) -> dict[str, float | None]:
+    """A figure with nothing uncertain, in the shape of a band."""
+    return dict.fromkeys(("p05", "p50", "p95"), figure(value, factor))
 
 
 def said_value(value: Any, factor: float = 1.0) -> Any:
@@ -82,17 +106,17 @@ def said_of(record: Any, names: str = "", factor: float = 1.0) -> dict[str, Any]
     return dict(_said(name, found.get(name, PLAIN), getattr(record, name), factor) for name in asked)
 
 
-def _said(own: str, how: tuple[str, str, bool, bool], value: Any, factor: float) -> tuple[str, Any]:
-    unit, name, whole, or_null = how
-    if or_null and not value:
-        return name or own, None
-    if unit and isinstance(value, Mapping):
-        value = {f"{one}_{unit}": figures for one, figures in value.items()}
-    elif unit:
-        own = f"{own}_{unit}"
-    if whole:
+def _said(own: str, how: How, value: Any, factor: float) -> tuple[str, Any]:
+    if how.or_null and not value:
+        return how.name or own, None
+    if how.unit and isinstance(value, Mapping):
+        value = {f"{one}_{how.unit}": figures for one, figures in value.items()}
+    elif how.unit:
+        own = f"{own}_{how.unit}"
+    if how.whole:
         value = np.asarray(value).astype(int)
-    return name or own, said_value(value, FACTORS[unit] if unit else factor)
+    factor = FACTORS[how.unit] if how.unit else factor
+    return how.name or own, (certain_figure if how.certain else said_value)(value, factor)
 
 
 def behind(result: dict[str, Any], key: str, **more: Any) -> dict[str, Any]:

@@ -26,6 +26,7 @@ from handlap.sim.common.units import (
     POUND,
     RATE,
     System,
+    from_si,
     plain,
     show,
     show_leaf,
@@ -44,7 +45,7 @@ class Tongue:
 
 _METRIC = Tongue()
 _NOW: ContextVar[Tongue] = ContextVar("tongue", default=_METRIC)
-_INCH_RATE = 16387064e-12 / (1e6 * LBF * 0.3048)
+_INCH_RATE = 16387064e-12 / 1e6 / (LBF * 0.3048)
 
 # Quantity → (unit, what SI is multiplied by) in either system.
 _SHOWN: dict[str, dict[System, tuple[str, float]]] = {
@@ -139,7 +140,7 @@ def height(value: float) -> str:
     ('2 thou', '1.5 thou', '0.04 thou')
     """
     if _NOW.get().system == "mm":
-        return f"{1e6 * value:.0f} µm"
+        return f"{from_si(value, 'height'):.0f} µm"
     shown = per("height") * value
     return f"{round(shown, 1) if abs(shown) >= 0.1 else round(shown, 2):g} thou"
 
@@ -154,9 +155,9 @@ def small_height(value: float) -> str:
     """
     if _NOW.get().system != "mm":
         return "" if round(per("height") * value, 2) == 0.0 else height(value)
-    if 1e6 * value >= 9.95:
+    if from_si(value, "height") >= 9.95:
         return height(value)
-    shown = f"{1e6 * value:.1f}"
+    shown = f"{from_si(value, 'height'):.1f}"
     return "" if float(shown) == 0.0 else f"{shown} µm"
 
 
@@ -169,7 +170,7 @@ def say_height(value: float, spec: str) -> str:
     ('0.0486 thou', '2 thou')
     """
     if _NOW.get().system == "mm":
-        return f"{1e6 * value:{spec}} µm"
+        return f"{from_si(value, 'height'):{spec}} µm"
     return f"{per('height') * value:.3g} thou"
 
 

@@ -396,37 +396,95 @@ class Plan:
     map_after_sd: Array = unsaid()
 
 
-@dataclass(frozen=True)
+@record()
+class LapFlat:
+    """How far one face is from flat, as a zone and as a straightedge reads it [m]."""
+
+    flatness: float = said("um", certain=True)
+    straightedge: float = said("um", certain=True)
+
+
+@record()
+class LapRemoved:
+    """What one lap takes off in all [m], [kg], [m³]; tapers + = more off at +u / +v."""
+
+    greatest: float = said("um", certain=True)
+    mean: float = said("um", certain=True)
+    taper_along: float = said("um", certain=True)
+    taper_across: float = said("um", certain=True)
+    mass: float = said("g", certain=True)
+    volume: float = said("mm3", certain=True)
+
+
+@record()
+class LapEffort:
+    """Strokes, their minutes [min], work of the arms [J] and load times sliding [N·m] of one lap."""
+
+    strokes: int = said(certain=True)
+    minutes: float = said(certain=True)
+    work: float = said("kj", certain=True)
+    load_sliding: float = said("nm")
+
+
+@record()
+class LapLooks:
+    """One lap at its looks: arrays (looks,), maps (looks, cells).
+
+    ``figures`` [m], ``mass`` off so far [kg].  Of the dye that was put on last: ``dye_left`` is the share of
+    the face on which it is not gone, ``dye_faded`` that on which it is fading or gone; maps are 1 or 0.
+    """
+
+    strokes: Array = said(whole=True)
+    figures: Figures
+    mass: Array = said("g")
+    dye_left: Array
+    dye_faded: Array
+    dye_gone_map: Array = unsaid()
+    dye_faded_map: Array = unsaid()
+
+    @property
+    def dye_gone(self) -> Array:
+        """Share of the face on which the dye is gone (looks,)."""
+        return np.asarray(1.0 - self.dye_left)
+
+
+@record(kw_only=True)
 class LapResult:
     """The answer of ``handlap simulate``: one lap with nothing uncertain, SI units.
 
-    ``figures`` are over ``strokes``; maps (n,) belong to ``grid``.  Of the dye that was put on last:
-    ``dye_left`` is the share of the face on which it is not gone, ``dye_faded`` that on which it is
-    fading or gone (snapshots,); ``dye_gone`` and ``dye_faded_map`` are the maps (snapshots, cells), 1 or 0.
-    ``paper_why``: why this paper, where nobody asked for it; else empty.
+    Attributes
+    ----------
+    paper_why : why this paper, where nobody asked for it; else empty
+    deposited : metal that came to lie on the paper, where paper is followed [m³]
+    clipped, tipped : as of :class:`Plan` [-]
+    map_before, map_after : heights (n,) at the points of ``grid`` [m]
     """
 
-    scenario: Scenario
+    scenario: Scenario = unsaid()
     paper: str
-    strokes: Array
-    before_flatness: float
-    before_straightedge: float
-    figures: Figures
-    mass: Array
-    dye_left: Array
-    dye_faded: Array
-    dye_gone: Array
-    dye_faded_map: Array
-    minutes: float
-    work: float
-    load_sliding: float
-    removed_volume: float
-    deposited_volume: float | None
-    clipped: float
-    tipped: float
+    paper_why: str = said(or_null=True, default="")
+    before: LapFlat
+    after: LapFlat
+    removed: LapRemoved
+    deposited: float | None = said("mm3", "deposited_volume_mm3")
+    effort: LapEffort
+    looks: LapLooks = unsaid()
+    clipped: float = said(name="wobble_held_back")
+    tipped: float = said(name="press_off_the_face")
     errors: Errors
-    grid: Grid
-    map_before: Array
-    map_after: Array
     notes: tuple[str, ...]
-    paper_why: str = ""
+    grid: Grid = unsaid()
+    map_before: Array = unsaid()
+    map_after: Array = unsaid()
+
+    @property
+    def goal_met(self) -> bool:
+        """Whether the figure that the limit is held against is inside it."""
+        part, after = self.scenario.part, self.after
+        return bool((after.flatness if part.limit_by == "zone" else after.straightedge) <= part.limit)
+
+    @property
+    def inside_allowance(self) -> bool | None:
+        """Whether no more is off than may come off; None: no allowance is stated."""
+        allowance = self.scenario.part.allowance
+        return None if allowance is None else bool(self.removed.greatest <= allowance)

@@ -15,7 +15,7 @@ from handlap.sim.common.units import show
 from handlap.sim.face.face_ensemble import FaceEnsemble, infer_faces
 from handlap.sim.face.proud import refuse_proud
 from handlap.sim.face.told import faces_to_work_on
-from handlap.sim.job.results import LapResult
+from handlap.sim.job.results import Figures, LapEffort, LapFlat, LapLooks, LapRemoved, LapResult
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import dye, gauge
 from handlap.sim.lapping.conditions import Conditions, Stage, tipping_words
@@ -276,9 +276,8 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
     )
     scenario, grid = ready.bench.scenario, ready.bench.grid
     system = scenario.system
-    density, area = scenario.part.metal.density, scenario.part.outline.area
     figures = gauge.figures(ready.gauged, before, run.heights)
-    dyed = follow_dye(ready, run.heights)
+    mass = scenario.part.metal.density * scenario.part.outline.area * figures.mean_depth
     pace = scenario.hands.strokes_per_minute.value
     notes = [ready.face.note]
     if run.clipped > 0.0:
@@ -292,29 +291,44 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
             f"{show(errors.step, 'height', system, 2)}, over the "
             f"{show(errors.tolerance, 'height', system, 2)} asked for"
         )
+    removed = LapRemoved(
+        greatest=figures.greatest_depth[-1],
+        mean=figures.mean_depth[-1],
+        taper_along=figures.taper_along[-1],
+        taper_across=figures.taper_across[-1],
+        mass=mass[-1],
+        volume=run.removed_volume,
+    )
     return LapResult(
         scenario=scenario,
         paper=stage.grit.name,
         paper_why=ready.paper_why,
-        strokes=np.array(run.strokes),
-        before_flatness=float(gauge.flatness(ready.gauged, before)[0]),
-        before_straightedge=float(gauge.straightedge(ready.gauged, before)[0]),
-        figures=figures,
-        mass=density * area * figures.mean_depth,
-        dye_left=dyed.left,
-        dye_faded=dyed.faded_share,
-        dye_gone=dyed.gone.astype(float),
-        dye_faded_map=dyed.faded.astype(float),
-        minutes=stage.strokes / pace,
-        work=float(run.work[-1]),
-        load_sliding=run.load_sliding,
-        removed_volume=run.removed_volume,
-        deposited_volume=run.deposited_volume,
+        before=LapFlat(
+            float(gauge.flatness(ready.gauged, before)[0]), float(gauge.straightedge(ready.gauged, before)[0])
+        ),
+        after=LapFlat(figures.flatness[-1], figures.straightedge[-1]),
+        removed=removed,
+        deposited=run.deposited_volume,
+        effort=LapEffort(stage.strokes, stage.strokes / pace, float(run.work[-1]), run.load_sliding),
+        looks=_looks(ready, run, figures, mass),
         clipped=run.clipped,
         tipped=run.tipped,
         errors=errors,
+        notes=tuple(notes),
         grid=grid,
         map_before=before,
         map_after=run.heights[-1],
-        notes=tuple(notes),
+    )
+
+
+def _looks(ready: ReadyLap, run: LapRun, figures: Figures, mass: Array) -> LapLooks:
+    dyed = follow_dye(ready, run.heights)
+    return LapLooks(
+        strokes=np.array(run.strokes),
+        figures=figures,
+        mass=mass,
+        dye_left=dyed.left,
+        dye_faded=dyed.faded_share,
+        dye_gone_map=dyed.gone.astype(float),
+        dye_faded_map=dyed.faded.astype(float),
     )

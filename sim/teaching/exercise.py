@@ -14,6 +14,7 @@ import numpy as np
 
 from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.units import from_si
 from handlap.sim.face.leaf_readings import read_line
 from handlap.sim.face.stations import MeasuringLine, measuring_lines
 from handlap.sim.face.straightedge import FaceLine, sample_line
@@ -188,7 +189,7 @@ def make_exercise(level: int, seed: int) -> Exercise:
     # All figures of a face grow with its heights.
     scale = 1e-6 * limit * over / unscaled.measure(limit_by)
     face = face.scaled(scale)
-    document["part"]["allowance"] = _allowance(case, 1e6 * scale * unscaled.flatness, limit)
+    document["part"]["allowance"] = _allowance(case, from_si(scale * unscaled.flatness, "height"), limit)
     document["readings"] = {"leaves": list(wanted.leaves)}
     lines = tuple(x for x in measuring_lines(part.outline) if x.name not in wanted.left_out)
     read, slips = _read(wanted, lines, face, part.outline, rng)
@@ -349,12 +350,12 @@ def exercise_text(
     for table, keys in document.items():
         lines += ["", f"[{table}]", *(f"{key_text(k)} = {value_text(v)}" for k, v in keys.items())]
     for line in read:
-        ends = [[_plain(1e3 * x) for x in end] for end in (line.start, line.end)]
+        ends = [[_plain(from_si(x, "length")) for x in end] for end in (line.start, line.end)]
         rows = [
             [
-                _plain(1e3 * s.at),
-                _plain(1e6 * s.goes) if s.goes > 0.0 else "none",
-                _plain(1e6 * s.stops) if math.isfinite(s.stops) else "open",
+                _plain(from_si(s.at, "length")),
+                _plain(from_si(s.goes, "height")) if s.goes > 0.0 else "none",
+                _plain(from_si(s.stops, "height")) if math.isfinite(s.stops) else "open",
             ]
             for s in line.stations
         ]

@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import Any, Literal
 
 from handlap.sim.common.errors import Fault, ScenarioError
-from handlap.sim.common.units import parse_quantity
+from handlap.sim.common.units import from_si, parse_quantity
 from handlap.sim.job.findings import IMMENSE, Findings, is_immense
 from handlap.sim.job.scenario_file import parse_toml
 from handlap.sim.job.toml_edit import value_text
@@ -291,7 +291,7 @@ def _together(read: Mapping[str, Any]) -> tuple[str, Any, str] | None:
     if all(name in read for name in names):
         low, guess, high = (read[name] for name in names)
         if not low <= guess <= high:
-            words = " ≤ ".join(f"{1e6 * x:g}" for x in (low, guess, high))
+            words = " ≤ ".join(f"{from_si(x, 'height'):g}" for x in (low, guess, high))
             return "flatness", words, "flatness_from ≤ flatness ≤ flatness_to"
     if "papers" in read and "strokes" in read and len(read["papers"]) != len(read["strokes"]):
         return "strokes", list(read["strokes"]), f"as many numbers as papers, {len(read['papers'])}"

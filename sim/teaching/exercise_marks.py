@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from handlap.sim.common.chance import percent
 from handlap.sim.common.errors import TippingError
-from handlap.sim.common.units import show
+from handlap.sim.common.units import from_si, show, unit_of
 from handlap.sim.job.results import Band
 from handlap.sim.planning.crew import Crew
 from handlap.sim.planning.verdict import LAP_AT
@@ -129,8 +129,13 @@ def um(value: float) -> str:
     return show(round(value, 6), "height")
 
 
+def _between(low: float, high: float) -> str:
+    """A range of heights [m] in whole µm."""
+    return f"{from_si(low, 'height'):.0f} to {from_si(high, 'height'):.0f} {unit_of('height', 'mm')}"
+
+
 def _band(band: Band) -> str:
-    return f"{1e6 * band.p05:.0f} to {1e6 * band.p95:.0f} µm"
+    return _between(band.p05, band.p95)
 
 
 # ---- the face
@@ -253,8 +258,7 @@ def mark_range(answers: Answers, found: Found) -> Mark:
         got, why = 0.0, "Your range misses the truth: leaves leave more room than you think."
     else:
         got, why = 0.0, "Your range lies beside what the readings allow."
-    yours = f"{1e6 * low:.0f} to {1e6 * high:.0f} µm"
-    return Mark("Range", got, RANGE, yours, um(truth), (why, survey_says))
+    return Mark("Range", got, RANGE, _between(low, high), um(truth), (why, survey_says))
 
 
 def mark_cut(answers: Answers, found: Found, *, follows: bool = False) -> Mark:

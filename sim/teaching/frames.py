@@ -301,12 +301,13 @@ def _with_snapshots(layout: Layout, quads: NDArray[np.int64]) -> Layout:
 def _with_figures_of(lap: LapResult, frames: Frames) -> Frames:
     """The frames with the figures of the lap where it was looked at: the same but for rounding errors
     in the sixteenth digit, which depend on how many faces are measured at once."""
-    at, look = np.isin(frames.strokes, lap.strokes), np.isin(lap.strokes, frames.strokes)
+    looks = lap.looks
+    at, look = np.isin(frames.strokes, looks.strokes), np.isin(looks.strokes, frames.strokes)
     columns = {name: getattr(frames.figures, name).copy() for name in FIGURE_NAMES}
     for name in FIGURE_NAMES:
-        columns[name][at] = getattr(lap.figures, name)[look]
+        columns[name][at] = getattr(looks.figures, name)[look]
     mass = frames.mass.copy()
-    mass[at] = lap.mass[look]
+    mass[at] = looks.mass[look]
     return replace(frames, figures=Figures(**columns), mass=mass)
 
 

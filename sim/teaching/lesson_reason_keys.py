@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from typing import Any, cast
 
+from handlap.sim.common.units import show
 from handlap.sim.comparing.causes import OFF
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario_values import number
@@ -37,7 +38,8 @@ def read_face(raw: Any, label: str, found: Findings) -> StartFace | None:
         return None
     refuse_unknown(raw, FACE_KEYS, f"{label}.", found)
     values = {}
-    allowed = f"a height from -{1e6 * HIGHEST:.0f} to {1e6 * HIGHEST:.0f} µm"
+    highest = show(HIGHEST, "height")
+    allowed = f"a height from -{highest.split()[0]} to {highest}"
     for name in FACE_KEYS:
         if name not in raw:
             continue
