@@ -84,7 +84,7 @@ class Browser:
         data = None if body is None else json.dumps(body).encode()
         request = urllib.request.Request(self._base + path, data=data, method=method)
         try:
-            with urllib.request.urlopen(request, timeout=60) as answer:
+            with urllib.request.urlopen(request, timeout=600) as answer:
                 return json.load(answer)["value"]
         except urllib.error.HTTPError as fault:
             raise RuntimeError(fault.read().decode()[:500]) from None
@@ -98,7 +98,7 @@ class Browser:
 
     def _end_driver(self) -> None:
         self._driver.terminate()
-        self._driver.wait(timeout=20)
+        self._driver.wait(timeout=120)
         if self._driver.stdout:
             self._driver.stdout.close()
         self._profile.cleanup()
@@ -161,7 +161,7 @@ class Browser:
         """What is on the screen, as PNG."""
         return base64.b64decode(self._send("GET", f"{self._session}/screenshot"))
 
-    def until(self, script: str, seconds: float = 15.0) -> Any:
+    def until(self, script: str, seconds: float = 120.0) -> Any:
         """Wait until a script returns something true, and return that."""
         end = time.monotonic() + seconds
         while time.monotonic() < end:

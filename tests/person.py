@@ -36,7 +36,7 @@ class Sitting:
 
 
 def sit(
-    args: Sequence[str], typed: Sequence[str], where: Path, *, width: int = 100, seconds: float = 120.0
+    args: Sequence[str], typed: Sequence[str], where: Path, *, width: int = 100, seconds: float = 600.0
 ) -> Sitting:
     """Run the command line at a terminal and type a line at every prompt; then the end of the input.
 

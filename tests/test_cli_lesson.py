@@ -538,7 +538,7 @@ def test_a_lesson_of_ones_own_by_pipe_in_a_process_of_its_own(as_it_is, tmp_path
         cwd=tmp_path,
         env={**os.environ, "PYTHONPATH": str(Path(entry.__file__).parents[1] / ".src"), "COLUMNS": "80"},
         capture_output=True,
-        timeout=120,
+        timeout=600,
     )
     text, error = done.stdout.decode(), done.stderr.decode()
     assert done.returncode == 0, error

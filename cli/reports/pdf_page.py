@@ -16,6 +16,7 @@ import numpy as np
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.image import imread
+from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, PathPatch, Polygon, Rectangle
 from matplotlib.path import Path as Shape
 from matplotlib.textpath import TextToPath
@@ -67,7 +68,11 @@ def wrap(text: str, width: float, size: float, bold: bool = False) -> list[str]:
 
 
 class Page:
-    """One page; lengths in mm, x to the right and y down from the upper left corner."""
+    """One page; lengths in mm, x to the right and y down from the upper left corner.
+
+    What is put on it is added as an artist: its limits are known, and to look for them anew with every patch
+    and line takes a third of the time.
+    """
 
     def __init__(self, width: float, height: float) -> None:
         self.width, self.height = width, height
@@ -127,31 +132,31 @@ class Page:
     ) -> None:
         """A line; ``width`` in points."""
         style: Any = (0, tuple(dash)) if dash else "-"
-        self.axes.plot(
-            [x0, x1], [y0, y1], color=INK, lw=width, ls=style, solid_capstyle="butt", clip_on=False
+        self.axes.add_artist(
+            Line2D([x0, x1], [y0, y1], color=INK, lw=width, ls=style, solid_capstyle="butt", clip_on=False)
         )
 
     def box(
         self, x: float, y: float, wide: float, high: float, width: float = 0.5, fill: str = "none"
     ) -> None:
         """A rectangle."""
-        self.axes.add_patch(Rectangle((x, y), wide, high, lw=width, edgecolor=INK, facecolor=fill))
+        self.axes.add_artist(Rectangle((x, y), wide, high, lw=width, edgecolor=INK, facecolor=fill))
 
     def polygon(
         self, points: ArrayLike, width: float = 0.8, fill: str = "none", hatch: str | None = None
     ) -> None:
         """A closed polygon (n, 2)."""
-        self.axes.add_patch(
+        self.axes.add_artist(
             Polygon(points, closed=True, lw=width, edgecolor=INK, facecolor=fill, hatch=hatch)
         )  # type: ignore[arg-type]
 
     def shape(self, shape: Shape, width: float = 0.8, fill: str = "none") -> None:
         """A path in mm of the page."""
-        self.axes.add_patch(PathPatch(shape, lw=width, edgecolor=INK, facecolor=fill))
+        self.axes.add_artist(PathPatch(shape, lw=width, edgecolor=INK, facecolor=fill))
 
     def disc(self, x: float, y: float, radius: float, fill: str = INK, width: float = 0.6) -> None:
         """A disc."""
-        self.axes.add_patch(Circle((x, y), radius, lw=width, edgecolor=INK, facecolor=fill))
+        self.axes.add_artist(Circle((x, y), radius, lw=width, edgecolor=INK, facecolor=fill))
 
     def discs(
         self, x: Sequence[float], y: Sequence[float], radius: Sequence[float], *, hollow: bool = False

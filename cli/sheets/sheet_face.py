@@ -80,8 +80,10 @@ def crosses(boxes: Array, lines: Array) -> NDArray[np.bool_]:
     way = np.where(np.abs(way) < 1e-12, 1e-12, way)
     low = (boxes[:, None, :2] - start) / way
     high = (boxes[:, None, 2:] - start) / way
-    enters = np.maximum(np.minimum(low, high).max(axis=2), 0.0)
-    leaves = np.minimum(np.maximum(low, high).min(axis=2), 1.0)
+    near, far = np.minimum(low, high), np.maximum(low, high)
+    # Two at a time, several times quicker than along an axis of two.
+    enters = np.maximum(np.maximum(near[..., 0], near[..., 1]), 0.0)
+    leaves = np.minimum(np.minimum(far[..., 0], far[..., 1]), 1.0)
     found: NDArray[np.bool_] = enters < leaves
     return found
 

@@ -31,7 +31,7 @@ from fcntl import ioctl
 from pathlib import Path
 from typing import Any
 
-SECONDS = 60.0
+SECONDS = 600.0
 """Most a branch may take."""
 
 

@@ -33,8 +33,8 @@ from nursery_client import Nursery, Ran  # noqa: E402
 from tried_commands import NEW_ANSWERS, clean, lay_out  # noqa: E402
 
 REFUSED_WITHIN, WORKED_WITHIN, LONG_WITHIN = 15.0, 60.0, 300.0
-"""Times allowed for a refusal, for the work on a sound file, and for that of long commands: several times
-what a quiet machine takes, for others work beside it [s]."""
+"""Times of the processor allowed for a refusal, for the work on a sound file, and for that of long commands:
+several times what they take [s]."""
 QUICK = ("survey", "measuring-sheet", "simulate")
 MOST_MEGABYTES = 1000.0
 READ_ANSWERS = ["", *["30 40"] * 9, "", *["none 30"] * 9, "end"]

@@ -20,7 +20,7 @@ MOST_ADDRESSES = 4 * GIGABYTE
 
 @dataclass(frozen=True)
 class Ran:
-    """How a command went."""
+    """How a command went; times are those of the processor where it had to wait for its turn [s]."""
 
     code: int
     seconds: float

@@ -36,14 +36,14 @@ def shell(line: str, cwd: Path, **env: str | None) -> subprocess.CompletedProces
     """A line for the shell, in which ``handlap`` is this checkout's."""
     script = f'handlap() {{ "{sys.executable}" -c "{CODE}" "$@"; }}; set -o pipefail; {line}'
     return subprocess.run(
-        [BASH, "-c", script], cwd=cwd, env=environment(**env), capture_output=True, text=True, timeout=120
+        [BASH, "-c", script], cwd=cwd, env=environment(**env), capture_output=True, text=True, timeout=600
     )
 
 
 def handlap(*args: str, cwd: Path, **env: str | None) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-c", CODE, *args],
-        cwd=cwd, env=environment(**env), capture_output=True, text=True, timeout=120,
+        cwd=cwd, env=environment(**env), capture_output=True, text=True, timeout=600,
     )  # fmt: skip
 
 
@@ -146,7 +146,7 @@ def test_decimal_commas(bench: Path, tmp_path: Path) -> None:
     plain = handlap("log", "job.toml", "--json", cwd=bench, LC_ALL="C.UTF-8")
     done = subprocess.run(
         [sys.executable, "-c", code, "log", "job.toml", "--json"], cwd=bench, env=environment(**commas),
-        capture_output=True, text=True, encoding="utf-8", timeout=120,
+        capture_output=True, text=True, encoding="utf-8", timeout=600,
     )  # fmt: skip
     assert (done.returncode, done.stdout, done.stderr) == (0, plain.stdout, "")
 
