@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import Output, members_option, output_options, seed_option
+from handlap.cli.options import Output, members_option, output_options, paper_option, seed_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -56,13 +56,7 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Ask nothing; write a handout (PDF): questions first, answers on pages of their own.",
 )
-@click.option(
-    "--paper",
-    type=click.Choice(["A4", "Letter"], case_sensitive=False),
-    default="A4",
-    show_default=True,
-    help="Size of the paper of the handout.",
-)
+@paper_option(" of the handout")
 @members_option(24, 8, 256)
 @seed_option
 @output_options
