@@ -15,7 +15,7 @@ import numpy as np
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.said import record, said
-from handlap.sim.face import survey_kernels as kernels
+from handlap.sim.face import edge_kernels as kernels
 from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone_widths
 from handlap.sim.face.straightedge import greatest_gap, sample_lines
 from handlap.sim.job.results import Band
