@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 F = TypeVar("F", bound=Callable[..., Any])
 LARGEST_SEED = 2**32 - 1
 MOST_WORKERS = 512
+GOAL_OUT_OF_REACH = 3
+"""Exit code of a command that ran and found that lapping will not do."""
 CLUSTER_WAITS = 10
 """Seconds that a scheduler is waited for."""
 
@@ -197,6 +199,48 @@ def spread_options(function: Callable[..., Any]) -> Callable[..., Any]:
         metavar="N",
         help="Processes to work in; without it, threads of this one. The answer is the same.",
     )(command)
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Whom a job is worked by: members drawn from a seed, as earlier jobs leave them or afresh, and where."""
+
+    members: int
+    seed: int
+    afresh: bool
+    spread: Spread | None = None
+
+    @property
+    def whom(self) -> dict[str, Any]:
+        """Members and seed, as what does the work takes them."""
+        return {"members": self.members, "seed": self.seed}
+
+
+def draws_options(
+    default: int, least: int, most: int, *, spread: bool = False
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """--members, --seed, --afresh, with ``spread`` --workers, --cluster; all as one ``draws``."""
+
+    def with_draws(function: Callable[..., Any]) -> Callable[..., Any]:
+        @functools.wraps(function)
+        def gathered(*given: Any, members: int, seed: int, afresh: bool, **rest: Any) -> Any:
+            return function(*given, draws=Draws(members, seed, afresh, rest.pop("spread", None)), **rest)
+
+        command = spread_options(gathered) if spread else gathered
+        return members_option(default, least, most)(seed_option(past_option(command)))
+
+    return with_draws
+
+
+def paper_option(what: str = "") -> Callable[[F], F]:
+    """--paper: the size to print on, of a thing that is made besides others."""
+    return click.option(
+        "--paper",
+        type=click.Choice(["A4", "Letter"], case_sensitive=False),
+        default="A4",
+        show_default=True,
+        help=f"Size of the paper{what}.",
+    )
 
 
 def check_places(out: Path | None, *files: Path | None) -> None:

@@ -14,7 +14,8 @@ from click.testing import CliRunner
 
 from handlap.cli.main import main
 from handlap.sim.bench.job_log import Entry, EntryFaults, part_mark
-from handlap.sim.bench.log_file import append, damaged_path, read_log
+from handlap.sim.bench.log_disk import damaged_path
+from handlap.sim.bench.log_file import append, read_log
 from handlap.sim.bench.log_lines import from_json, to_json
 from handlap.sim.bench.log_place import log_path
 from handlap.sim.common.errors import HandlapError, ScenarioError

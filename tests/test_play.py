@@ -32,7 +32,8 @@ from handlap.sim.job.ways import parse_way
 from handlap.sim.lapping import dye
 from handlap.sim.lapping.simulate import ready_lap, simulate
 from handlap.sim.materials import grits
-from handlap.sim.teaching.frames import Followed, follow, frame_strokes, pressure_at, strokes_to_limit
+from handlap.sim.teaching.frames import Followed, follow, frame_strokes, pressure_at
+from handlap.sim.teaching.strokes_to_follow import strokes_to_limit
 
 HEAD = "two-cylinder-head"
 WORK: dict[str, Any] = dict(reach=0.02, wobble=(0.004, 0.004), bias=(0.004, 0.002), weight=40.0, cell=0.012)

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from typing import Any, get_args
 
 from handlap.cli.asking.new_answers import listed
-from handlap.cli.asking.new_file import Document, compose
-from handlap.cli.asking.new_questions import finish
+from handlap.cli.asking.new_file import Document, compose, finish
 from handlap.cli.asking.questions import Question, say
 from handlap.cli.asking.readings_text import plain_number
 from handlap.sim.common.errors import InputError, ScenarioError

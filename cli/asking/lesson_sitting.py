@@ -3,14 +3,21 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from handlap.cli.asking.questions import FINISH, HELP, Finish, read_answer, say, show
-from handlap.cli.reports.lesson_report import letter, mark_of
+from handlap.cli.reports.lesson_report import lesson_json, letter, mark_of
 from handlap.cli.screen import is_terminal
 from handlap.sim.common.errors import InputError
 from handlap.sim.teaching.lesson import Lesson, LessonResult
+
+if TYPE_CHECKING:
+    from handlap.cli.options import Output
+
+    Work = Callable[[Lesson], LessonResult]
 
 DO_NOT_KNOW = "?"
 
@@ -108,3 +115,121 @@ def ask_prediction(lesson: Lesson, line: int = 1) -> int | None:
             if not is_terminal(sys.stdin):
                 raise InputError(f"line {line} of the answers: {fault}") from None
             say(f"{fault}.", "  ")
+
+
+def sit(
+    sitting: Sitting,
+    lessons: Sequence[Lesson],
+    given: Sequence[int | None],
+    work: Work,
+    output: Output,
+    *,
+    tell: bool,
+) -> None:
+    """One lesson after the other, until the last or until nobody answers any more."""
+    from handlap.cli.asking.questions import Finish, NoMoreInput, say
+    from handlap.cli.screen import emit
+    from handlap.sim.common.errors import InputError
+
+    try:
+        for place, one in enumerate(lessons):
+            if place and not output.as_json:
+                emit("")
+            _open(sitting, one, place, given, work, output, tell=tell)
+    except (Finish, NoMoreInput):
+        sitting.ended_early = True
+        left = len(lessons) - len(sitting.done)
+        say(f"The sitting ends here, with {left} of {len(lessons)} lessons not answered.")
+    except (KeyboardInterrupt, InputError):
+        if sitting.done:
+            sitting.ended_early = True
+            say("")
+            say(sitting.words())
+        raise
+
+
+def _open(
+    sitting: Sitting,
+    one: Lesson,
+    place: int,
+    given: Sequence[int | None],
+    work: Work,
+    output: Output,
+    *,
+    tell: bool,
+) -> None:
+    """One lesson: the question, the prediction, the work, the answer."""
+    import sys
+
+    from handlap.cli.asking.lesson_sitting import ask_prediction
+    from handlap.cli.asking.questions import say, show
+    from handlap.cli.reports.lesson_report import question_lines, reveal_report
+    from handlap.cli.reports.text import render
+    from handlap.cli.screen import Screen, emit
+
+    predicted: int | None = None
+    counted = f"Lesson {place + 1} of {sitting.asked}: " if sitting.asked > 1 else ""
+    # A story that has figures in it has to be worked before it can be told.
+    result = work(one) if tell or "{" in one.story else None
+    story = one.story if result is None else result.story
+    if not tell:
+        show(question_lines(one, story, Screen.of(sys.stderr), counted))
+        predicted = given[place] if place < len(given) else ask_prediction(one, place - len(given) + 1)
+        say("")
+    result = work(one) if result is None else result
+    sitting.done.append((result, predicted))
+    if not output.as_json:
+        screen = Screen.of(sys.stdout)
+        if tell:
+            emit("\n".join([*question_lines(one, story, screen, counted), ""]))
+        emit(render(reveal_report(result, predicted, screen.width), screen))
+    if output.out is not None:
+        write_lesson_page(result, output.out)
+    if not tell and sitting.asked > 1 and len(sitting.done) < sitting.asked:
+        emit(f"\n{sitting.words()}", error=output.as_json)
+
+
+def finish_sitting(sitting: Sitting, members: int, seed: int, output: Output, *, marked: bool) -> None:
+    """Hand over what a sitting came to."""
+    from handlap.cli.files import write_whole
+    from handlap.cli.reports.as_json import dumps
+    from handlap.cli.screen import emit, note
+
+    whole = sitting_json(sitting, members, seed)
+    if output.json_file is not None:
+        write_whole(output.json_file, dumps(whole) + "\n")
+    if output.as_json:
+        emit(dumps(whole))
+    elif marked and (sitting.asked > 1 or sitting.ended_early):
+        emit("")
+        emit(sitting.words())
+    if output.json_file is not None:
+        note(f"JSON written to {output.json_file}")
+
+
+def sitting_json(sitting: Sitting, members: int, seed: int) -> dict[str, Any]:
+    """A sitting as one JSON object."""
+
+    marks = sitting.marks
+    return {
+        "schema": "handlap.lesson/1",
+        "members": members,
+        "seed": seed,
+        "asked": sitting.asked,
+        "ended_early": sitting.ended_early,
+        "marks": {"right": marks.count(1), "wrong": marks.count(0), "without": marks.count(None)},
+        "lessons": [lesson_json(result, predicted) for result, predicted in sitting.done],
+    }
+
+
+def write_lesson_page(result: LessonResult, out: Path) -> None:
+    """The page of a lesson and its pictures, into a folder."""
+    from handlap.cli.drawing.lesson_pictures import lesson_pictures
+    from handlap.cli.drawing.sizes import for_phones
+    from handlap.cli.result_set import write_result_set
+    from handlap.cli.sheets.sheet_lesson_page import lesson_page
+
+    pictures = lesson_pictures(result)
+    with for_phones():
+        page = lesson_page(result, pictures, lesson_pictures(result))
+    write_result_set(out, result.lesson.name, "lesson", page, pictures)

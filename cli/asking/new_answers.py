@@ -12,7 +12,8 @@ from handlap.sim.common.errors import InputError
 from handlap.sim.common.measured_number import Doubted, doubtful, read_measured, split_numbers
 from handlap.sim.common.units import System, number_of, unit_of
 from handlap.sim.job.key_row import Key
-from handlap.sim.job.scenario_values import SHORT_GASKETS, doubt_kind
+from handlap.sim.job.scenario_numbers import doubt_kind
+from handlap.sim.job.scenario_values import SHORT_GASKETS
 
 NONE = "none"
 MOST_OPENINGS = 200

@@ -8,12 +8,15 @@ from collections.abc import Iterable
 from functools import cache
 from typing import Any
 
+from handlap.cli.asking.readings_text import line_text
 from handlap.cli.reports.wording import plain_basis
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.spoken import reworded
 from handlap.sim.common.units import System
+from handlap.sim.face.stations import lines_of
 from handlap.sim.job.key_row import Key
-from handlap.sim.job.scenario_file import builtin_names, read_text
+from handlap.sim.job.scenario import Station
+from handlap.sim.job.scenario_file import builtin_names, file_frame, load_text, read_text
 from handlap.sim.job.scenario_keys import BY_NAME, describe_keys
 from handlap.sim.job.toml_edit import key_text, value_text
 
@@ -170,3 +173,20 @@ def _readings_words(file: str, first_line: str) -> list[str]:
         "hand a line looks like this, without the #:"
     )
     return lines + ["#", *(f"#     {line}" for line in first_line.splitlines()), "#"]
+
+
+def finish(document: Document, intro: list[str], unstated: list[str], file: str) -> str:
+    """The text of a new file, tried on the loader and with a line of readings as an example."""
+    bare = compose(document, intro, unstated, file)
+    scenario = load_text(bare, file, file=file, require_readings=False)
+    system, middle = file_frame(bare)
+    lines = lines_of(scenario, system, standard=True)
+    leaves = scenario.readings.leaves
+    example = ""
+    if lines and lines[0].at:
+        leaf = leaves[0] if leaves else 30e-6
+        stations = tuple(Station(at, 0.0, leaf) for at in lines[0].at[:2])
+        example = line_text(lines[0], "rest", stations, system, middle, scenario.leaf_unit)
+    text = compose(document, intro, unstated, file, example)
+    load_text(text, file, file=file, require_readings=False)
+    return text

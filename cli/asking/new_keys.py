@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import cache
 
+from handlap.cli.asking.laid_questions import NAMES, STRIPS
 from handlap.cli.asking.new_answers import NONE
 from handlap.cli.reports.wording import plain_basis
 from handlap.sim.common.spoken import reworded
@@ -94,3 +96,20 @@ def help_words(name: str, system: System) -> str:
 def default_words(name: str, system: System) -> str:
     """The default of a key in words, in the units of the job."""
     return reworded(plain_basis(next(row.default for row in describe_keys() if row.name == name)), system)
+
+
+_OPENING = re.compile("opening ([0-9]{1,4})")
+_ORDER = ["title", "units", "outline", "part.length", "part.width", "part.polygon", *NAMES, "opening"]
+
+
+def rank(name: str) -> tuple[int, int]:
+    """Place of a question in the order they are asked in."""
+    opening = _OPENING.fullmatch(name)
+    if opening:
+        return _ORDER.index("opening"), int(opening[1])
+    if name in _ORDER:
+        return _ORDER.index(name), 0
+    keys = [asked.name for asked in KEYS_ASKED]
+    place = keys.index("paper.grits") + 1
+    keys[place:place] = STRIPS
+    return len(_ORDER) + (keys.index(name) if name in keys else len(keys)), 0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -33,17 +32,25 @@ from handlap.cli.asking.new_answers import (
     raw_value,
     refuse_doubtful,
 )
-from handlap.cli.asking.new_file import Document, builtin_outline, compose, outline_names
-from handlap.cli.asking.new_keys import GUESS, KEYS_ASKED, USUAL, Asked, default_words, help_words, with_unit
+from handlap.cli.asking.new_file import Document, builtin_outline, compose, finish, outline_names
+from handlap.cli.asking.new_keys import (
+    GUESS,
+    KEYS_ASKED,
+    USUAL,
+    Asked,
+    default_words,
+    help_words,
+    rank,
+    with_unit,
+)
 from handlap.cli.asking.questions import Question, say
-from handlap.cli.asking.readings_text import line_text, plain_number
+from handlap.cli.asking.readings_text import plain_number
 from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.spoken import reworded
 from handlap.sim.common.units import POUND, System, show
-from handlap.sim.face.stations import lines_of
 from handlap.sim.face.told import too_thick_to_show
-from handlap.sim.job.scenario import Scenario, Station
+from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import file_frame, load_text
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.materials.mass import SLAB, slab_mass
@@ -123,7 +130,7 @@ class NewJob:
 
     def _frame(self, answers: Answers) -> Frame | None:
         """The face before any openings; None while its outline is not known."""
-        before = {k: v for k, v in answers.items() if _rank(k) < _rank(NAMES[0])}
+        before = {k: v for k, v in answers.items() if rank(k) < rank(NAMES[0])}
         sized = "part.polygon" in before or {"part.length", "part.width"} <= before.keys()
         if not sized or _shape(answers) not in (RECTANGLE, POLYGON):
             return None
@@ -145,7 +152,7 @@ class NewJob:
         from handlap.cli.drawing.face_drawing import outline_drawing
 
         try:
-            outline = self._load({k: v for k, v in answers.items() if _rank(k) < _rank("part.metal")})
+            outline = self._load({k: v for k, v in answers.items() if rank(k) < rank("part.metal")})
         except InputError:
             return []
         return outline_drawing(outline.part.outline, Screen.of(sys.stderr).width)
@@ -196,7 +203,7 @@ class NewJob:
         """A check of an answer against the loader, with those before it and fillers for the rest."""
 
         def check(answer: str) -> None:
-            before = {k: v for k, v in answers.items() if _rank(k) < _rank(name)}
+            before = {k: v for k, v in answers.items() if rank(k) < rank(name)}
             known = self._doubts(before)
             self._outline_known({**before, name: answer})
             self._understood(name, {**before, name: answer})
@@ -206,7 +213,7 @@ class NewJob:
                 raise _of_holes(error) if name in NAMES else error from None
             for doubt in scenario.warnings:
                 # How stiff a part is taken to be rests on its mass, which is a filler before it is known.
-                early = doubt.startswith("part.thickness") and _rank(name) < _rank("part.mass")
+                early = doubt.startswith("part.thickness") and rank(name) < rank("part.mass")
                 if doubt not in known and not early:
                     say(f"Look again: {doubt}", "  ")
             if name == "readings.leaves":
@@ -318,7 +325,7 @@ class NewJob:
 
     def _guess(self, answers: Answers) -> int | float:
         """Mass of a slab of the face's area [file unit]."""
-        before = {k: v for k, v in answers.items() if _rank(k) < _rank("part.mass")}
+        before = {k: v for k, v in answers.items() if rank(k) < rank("part.mass")}
         held = repr(sorted(before.items()))
         if held not in self._guesses:
             part = self._load(before).part
@@ -386,37 +393,3 @@ def _shape(answers: Answers) -> str:
 def _unset(asked: Asked, answer: str) -> bool:
     """Whether an answer leaves a key to its default."""
     return asked.default in (NONE, USUAL) and answer in (NONE, USUAL)
-
-
-def finish(document: Document, intro: list[str], unstated: list[str], file: str) -> str:
-    """The text of a new file, tried on the loader and with a line of readings as an example."""
-    bare = compose(document, intro, unstated, file)
-    scenario = load_text(bare, file, file=file, require_readings=False)
-    system, middle = file_frame(bare)
-    lines = lines_of(scenario, system, standard=True)
-    leaves = scenario.readings.leaves
-    example = ""
-    if lines and lines[0].at:
-        leaf = leaves[0] if leaves else 30e-6
-        stations = tuple(Station(at, 0.0, leaf) for at in lines[0].at[:2])
-        example = line_text(lines[0], "rest", stations, system, middle, scenario.leaf_unit)
-    text = compose(document, intro, unstated, file, example)
-    load_text(text, file, file=file, require_readings=False)
-    return text
-
-
-OPENING = re.compile("opening ([0-9]{1,4})")
-_ORDER = ["title", "units", "outline", "part.length", "part.width", "part.polygon", *NAMES, "opening"]
-
-
-def _rank(name: str) -> tuple[int, int]:
-    """Place of a question in the order they are asked in."""
-    opening = OPENING.fullmatch(name)
-    if opening:
-        return _ORDER.index("opening"), int(opening[1])
-    if name in _ORDER:
-        return _ORDER.index(name), 0
-    keys = [asked.name for asked in KEYS_ASKED]
-    place = keys.index("paper.grits") + 1
-    keys[place:place] = STRIPS
-    return len(_ORDER) + (keys.index(name) if name in keys else len(keys)), 0

@@ -9,13 +9,13 @@ import click
 
 from handlap.cli.answering import known_job
 from handlap.cli.options import (
+    GOAL_OUT_OF_REACH,
+    Draws,
     Output,
     check_places,
+    draws_options,
     face_may_decide,
-    members_option,
-    past_option,
     scenario_argument,
-    seed_option,
 )
 
 if TYPE_CHECKING:
@@ -24,14 +24,10 @@ if TYPE_CHECKING:
     from handlap.sim.bench.page_plan import PagePlan
     from handlap.sim.job.scenario import Scenario
 
-GOAL_OUT_OF_REACH = 3
-
 
 @click.command()
 @scenario_argument()
-@members_option(64, 16, 1024)
-@seed_option
-@past_option
+@draws_options(64, 16, 1024)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -40,9 +36,7 @@ GOAL_OUT_OF_REACH = 3
 )
 @click.option("--json", "as_json", is_flag=True, help="Print what the page goes by as one JSON object.")
 @click.pass_context
-def bench_page(
-    ctx: click.Context, scenario: str, members: int, seed: int, afresh: bool, out: Path | None, as_json: bool
-) -> None:
+def bench_page(ctx: click.Context, scenario: str, draws: Draws, out: Path | None, as_json: bool) -> None:
     """Make a page for the phone beside the plate.
 
     One HTML file that needs no network: it counts strokes by tap or by pace, says what is due
@@ -59,7 +53,7 @@ def bench_page(
     from handlap.sim.bench.log_file import read_log
     from handlap.sim.job.scenario_file import file_frame, read_text
 
-    job = known_job(scenario, afresh)
+    job = known_job(scenario, draws.afresh)
     log = read_log(job)
     file = out or Path(f"{set_name(job.name, 'bench-page')}.html")
     check_places(None, file)
@@ -69,7 +63,7 @@ def bench_page(
     system, _ = file_frame(read_text(scenario))
     # Where the face decides there is nothing to work by, and no page is written.
     with face_may_decide(Output(None, as_json, None)):
-        plan = page_plan(job, log, members=members, seed=seed)
+        plan = page_plan(job, log, **draws.whom)
         from handlap.cli.sheets.sheet_bench_page import bench_page_data, render_bench_page
 
         page = render_bench_page(plan, system)

@@ -5,16 +5,7 @@ from __future__ import annotations
 import click
 
 from handlap.cli.answering import answer, known_job, working
-from handlap.cli.options import (
-    Output,
-    Spread,
-    members_option,
-    output_options,
-    past_option,
-    scenario_argument,
-    seed_option,
-    spread_options,
-)
+from handlap.cli.options import Draws, Output, draws_options, output_options, scenario_argument
 
 
 @click.command()
@@ -27,21 +18,9 @@ from handlap.cli.options import (
     help='A way of working, such as "turning=half every=40"; may be given several times.',
 )
 @click.option("--no-turns", is_flag=True, help="Leave out how often to turn.")
-@members_option(64, 16, 1024)
-@seed_option
-@past_option
-@spread_options
+@draws_options(64, 16, 1024, spread=True)
 @output_options
-def compare(
-    scenario: str,
-    texts: tuple[str, ...],
-    no_turns: bool,
-    members: int,
-    seed: int,
-    afresh: bool,
-    spread: Spread,
-    output: Output,
-) -> None:
+def compare(scenario: str, texts: tuple[str, ...], no_turns: bool, draws: Draws, output: Output) -> None:
     """Compare ways of working on one part, and find how often to turn it.
 
     All ways are tried on the same faces with the same hands, so that small differences are
@@ -73,19 +52,12 @@ def compare(
     """
     from handlap.sim.job.ways import parse_way
 
-    job = known_job(scenario, afresh)
+    job = known_job(scenario, draws.afresh)
     ways = [parse_way(text) for text in texts]
     output.check()
 
     from handlap.sim.comparing.compare import compare as compare_ways
 
-    with working(spread) as how:
-        found = compare_ways(
-            job,
-            ways,
-            members=members,
-            seed=seed,
-            **how,
-            with_turns=not no_turns,
-        )
+    with working(draws.spread) as how:
+        found = compare_ways(job, ways, **draws.whom, **how, with_turns=not no_turns)
     answer(output, "compare", found, job=job, page={"all_pairs": True})

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import as_known, in_its_units, members_option, past_option, seed_option
+from handlap.cli.options import GOAL_OUT_OF_REACH, Draws, as_known, draws_options, in_its_units
 from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
@@ -15,7 +15,6 @@ if TYPE_CHECKING:
 
 DRAFT = "handlap.glance-draft/1"
 ENDING = ".toml"
-GOAL_OUT_OF_REACH = 3
 NEEDED = ("size", "limit", "gap")
 """What has to be there where options are given; the rest has a default."""
 
@@ -34,13 +33,9 @@ NEEDED = ("size", "limit", "gap")
 @click.option("--where", metavar="PLACE", help="Where it is: middle, ends, corner or unknown.")
 @click.option("--paper", metavar="PAPERS", help='Papers at hand, coarse to fine, such as "P80 P120".')
 @click.option("--over", is_flag=True, help="Write over FILE where it is there already; a copy is kept.")
-@members_option(16, 8, 512)
-@seed_option
-@past_option
+@draws_options(16, 8, 512)
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as one JSON object instead of text.")
-def glance(
-    file: Path | None, over: bool, members: int, seed: int, afresh: bool, as_json: bool, **given: str | None
-) -> None:
+def glance(file: Path | None, over: bool, draws: Draws, as_json: bool, **given: str | None) -> None:
     """A first look in a minute: from the worst gap to what to do about it.
 
     Asks seven things, or takes them as options on one line: size, metal, limit, what may come
@@ -74,9 +69,9 @@ def glance(
     kept = _kept_copy(file)
     write_whole(file, text)
     draft_of(file).unlink(missing_ok=True)
-    scenario = as_known(in_its_units(load(str(file))), afresh)
+    scenario = as_known(in_its_units(load(str(file))), draws.afresh)
     with Progress() as progress:
-        found = first_look(scenario, members=members, seed=seed, progress=progress)
+        found = first_look(scenario, **draws.whom, progress=progress)
     if as_json:
         from handlap.cli.reports.as_json import dumps
 

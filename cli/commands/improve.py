@@ -5,16 +5,7 @@ from __future__ import annotations
 import click
 
 from handlap.cli.answering import answer, known_job, working
-from handlap.cli.options import (
-    Output,
-    Spread,
-    members_option,
-    output_options,
-    past_option,
-    scenario_argument,
-    seed_option,
-    spread_options,
-)
+from handlap.cli.options import Draws, Output, draws_options, output_options, scenario_argument
 
 
 @click.command()
@@ -33,21 +24,9 @@ from handlap.cli.options import (
     metavar="MIN",
     help="Most minutes there are, with turns, brushing and changes of paper.",
 )
-@members_option(64, 16, 1024)
-@seed_option
-@past_option
-@spread_options
+@draws_options(64, 16, 1024, spread=True)
 @output_options
-def improve(
-    scenario: str,
-    budget: int,
-    minutes: float | None,
-    members: int,
-    seed: int,
-    afresh: bool,
-    spread: Spread,
-    output: Output,
-) -> None:
+def improve(scenario: str, budget: int, minutes: float | None, draws: Draws, output: Output) -> None:
     """Search for the way of working that has the best chance to end inside both limits.
 
     Tries the papers on hand, turning schedules and patterns, then moves press, height of the
@@ -56,18 +35,11 @@ def improve(
     numbers, and that figure is given: the one the search saw flatters itself.
     """
 
-    job = known_job(scenario, afresh)
+    job = known_job(scenario, draws.afresh)
     output.check()
 
     from handlap.sim.comparing.improve import improve as search
 
-    with working(spread) as how:
-        found = search(
-            job,
-            budget=budget,
-            minutes=minutes,
-            members=members,
-            seed=seed,
-            **how,
-        )
+    with working(draws.spread) as how:
+        found = search(job, budget=budget, minutes=minutes, **draws.whom, **how)
     answer(output, "improve", found, job=job)

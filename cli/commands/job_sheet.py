@@ -9,13 +9,14 @@ import click
 
 from handlap.cli.answering import known_job
 from handlap.cli.options import (
+    GOAL_OUT_OF_REACH,
+    Draws,
     Output,
     check_places,
+    draws_options,
     face_may_decide,
-    members_option,
-    past_option,
+    paper_option,
     scenario_argument,
-    seed_option,
 )
 
 if TYPE_CHECKING:
@@ -27,21 +28,11 @@ if TYPE_CHECKING:
     from handlap.sim.job.results import Plan
     from handlap.sim.job.scenario import Scenario
 
-GOAL_OUT_OF_REACH = 3
-
 
 @click.command()
 @scenario_argument()
-@members_option(64, 8, 1024)
-@seed_option
-@past_option
-@click.option(
-    "--paper",
-    type=click.Choice(["A4", "Letter"], case_sensitive=False),
-    default="A4",
-    show_default=True,
-    help="Size of the paper.",
-)
+@draws_options(64, 8, 1024)
+@paper_option()
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -58,9 +49,7 @@ GOAL_OUT_OF_REACH = 3
 def job_sheet(
     ctx: click.Context,
     scenario: str,
-    members: int,
-    seed: int,
-    afresh: bool,
+    draws: Draws,
     paper: str,
     out: Path | None,
     page: bool,
@@ -77,7 +66,7 @@ def job_sheet(
     from handlap.cli.result_set import set_name
     from handlap.sim.job.scenario_file import file_frame, read_text
 
-    job = known_job(scenario, afresh)
+    job = known_job(scenario, draws.afresh)
     folder = out or Path()
     places = {ending: folder / f"{set_name(job.name, 'job-sheet')}.{ending}" for ending in ("pdf", "html")}
     if page:
@@ -88,7 +77,7 @@ def job_sheet(
     system, _ = file_frame(read_text(scenario))
     # Where the face decides there is nothing to work by, and no sheet is written.
     with face_may_decide(Output(None, as_json, None)):
-        plan = _write_sheet(job, system, places, paper, as_json, log, members=members, seed=seed)
+        plan = _write_sheet(job, system, places, paper, as_json, log, draws)
         if plan.verdict.answer == "machine shop":
             ctx.exit(GOAL_OUT_OF_REACH)
 
@@ -114,9 +103,7 @@ def _write_sheet(
     paper: str,
     as_json: bool,
     log: JobLog | None,
-    *,
-    members: int,
-    seed: int,
+    draws: Draws,
 ) -> Plan:
     """Plan the job, write the sheet and show it."""
     from handlap.cli.files import write_set
@@ -128,7 +115,7 @@ def _write_sheet(
     from handlap.sim.planning.plan import make_plan
 
     with Progress() as progress:
-        found = make_plan(job, members=members, seed=seed, progress=progress)
+        found = make_plan(job, **draws.whom, progress=progress)
     sheet = job_sheet_of(found, lines_of(job, system), system)
     pdf, pages = job_sheet_pdf(sheet, job.part.outline, paper)
     files: dict[Path, bytes | str] = {

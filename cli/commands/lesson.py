@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import Output, members_option, output_options, seed_option
+from handlap.cli.options import Output, members_option, output_options, paper_option, seed_option
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -56,13 +56,7 @@ if TYPE_CHECKING:
     metavar="FILE",
     help="Ask nothing; write a handout (PDF): questions first, answers on pages of their own.",
 )
-@click.option(
-    "--paper",
-    type=click.Choice(["A4", "Letter"], case_sensitive=False),
-    default="A4",
-    show_default=True,
-    help="Size of the paper of the handout.",
-)
+@paper_option(" of the handout")
 @members_option(24, 8, 256)
 @seed_option
 @output_options
@@ -114,7 +108,7 @@ def lesson(
     if handout is not None and handout.suffix.lower() != ".pdf":
         raise click.UsageError(f"--print writes a PDF: name a file that ends in .pdf, not {handout.name}")
     output.check(handout)
-    from handlap.cli.asking.lesson_sitting import Sitting
+    from handlap.cli.asking.lesson_sitting import Sitting, finish_sitting, sit
 
     sitting = Sitting(len(lessons))
 
@@ -132,8 +126,8 @@ def lesson(
     if handout is not None:
         _print(sitting, lessons, work, handout, paper, output)
     else:
-        _sit(sitting, lessons, given, work, output, tell=tell)
-    _finish(sitting, members, seed, output, marked=not tell and handout is None)
+        sit(sitting, lessons, given, work, output, tell=tell)
+    finish_sitting(sitting, members, seed, output, marked=not tell and handout is None)
 
 
 # ---- before the first question
@@ -308,126 +302,7 @@ def _lay_down(file: Path, output: Output) -> None:
     emit(f"  handlap lesson {file}")
 
 
-# ---- the sitting
-
-
-def _sit(
-    sitting: Sitting,
-    lessons: Sequence[Lesson],
-    given: Sequence[int | None],
-    work: Work,
-    output: Output,
-    *,
-    tell: bool,
-) -> None:
-    """One lesson after the other, until the last or until nobody answers any more."""
-    from handlap.cli.asking.questions import Finish, NoMoreInput, say
-    from handlap.cli.screen import emit
-    from handlap.sim.common.errors import InputError
-
-    try:
-        for place, one in enumerate(lessons):
-            if place and not output.as_json:
-                emit("")
-            _one(sitting, one, place, given, work, output, tell=tell)
-    except (Finish, NoMoreInput):
-        sitting.ended_early = True
-        left = len(lessons) - len(sitting.done)
-        say(f"The sitting ends here, with {left} of {len(lessons)} lessons not answered.")
-    except (KeyboardInterrupt, InputError):
-        if sitting.done:
-            sitting.ended_early = True
-            say("")
-            say(sitting.words())
-        raise
-
-
-def _one(
-    sitting: Sitting,
-    one: Lesson,
-    place: int,
-    given: Sequence[int | None],
-    work: Work,
-    output: Output,
-    *,
-    tell: bool,
-) -> None:
-    """One lesson: the question, the prediction, the work, the answer."""
-    import sys
-
-    from handlap.cli.asking.lesson_sitting import ask_prediction
-    from handlap.cli.asking.questions import say, show
-    from handlap.cli.reports.lesson_report import question_lines, reveal_report
-    from handlap.cli.reports.text import render
-    from handlap.cli.screen import Screen, emit
-
-    predicted: int | None = None
-    counted = f"Lesson {place + 1} of {sitting.asked}: " if sitting.asked > 1 else ""
-    # A story that has figures in it has to be worked before it can be told.
-    result = work(one) if tell or "{" in one.story else None
-    story = one.story if result is None else result.story
-    if not tell:
-        show(question_lines(one, story, Screen.of(sys.stderr), counted))
-        predicted = given[place] if place < len(given) else ask_prediction(one, place - len(given) + 1)
-        say("")
-    result = work(one) if result is None else result
-    sitting.done.append((result, predicted))
-    if not output.as_json:
-        screen = Screen.of(sys.stdout)
-        if tell:
-            emit("\n".join([*question_lines(one, story, screen, counted), ""]))
-        emit(render(reveal_report(result, predicted, screen.width), screen))
-    if output.out is not None:
-        _write_page(result, output.out)
-    if not tell and sitting.asked > 1 and len(sitting.done) < sitting.asked:
-        emit(f"\n{sitting.words()}", error=output.as_json)
-
-
-def _finish(sitting: Sitting, members: int, seed: int, output: Output, *, marked: bool) -> None:
-    from handlap.cli.files import write_whole
-    from handlap.cli.reports.as_json import dumps
-    from handlap.cli.screen import emit, note
-
-    whole = _json(sitting, members, seed)
-    if output.json_file is not None:
-        write_whole(output.json_file, dumps(whole) + "\n")
-    if output.as_json:
-        emit(dumps(whole))
-    elif marked and (sitting.asked > 1 or sitting.ended_early):
-        emit("")
-        emit(sitting.words())
-    if output.json_file is not None:
-        note(f"JSON written to {output.json_file}")
-
-
-def _json(sitting: Sitting, members: int, seed: int) -> dict[str, Any]:
-    from handlap.cli.reports.lesson_report import lesson_json
-
-    marks = sitting.marks
-    return {
-        "schema": "handlap.lesson/1",
-        "members": members,
-        "seed": seed,
-        "asked": sitting.asked,
-        "ended_early": sitting.ended_early,
-        "marks": {"right": marks.count(1), "wrong": marks.count(0), "without": marks.count(None)},
-        "lessons": [lesson_json(result, predicted) for result, predicted in sitting.done],
-    }
-
-
-# ---- files
-
-
-def _write_page(result: LessonResult, out: Path) -> None:
-    from handlap.cli.drawing.lesson_pictures import lesson_pictures
-    from handlap.cli.drawing.sizes import for_phones
-    from handlap.cli.result_set import write_result_set
-    from handlap.cli.sheets.sheet_lesson_page import lesson_page
-
-    pictures = lesson_pictures(result)
-    with for_phones():
-        page = lesson_page(result, pictures, lesson_pictures(result))
-    write_result_set(out, result.lesson.name, "lesson", page, pictures)
+# ---- on paper
 
 
 def _print(
@@ -440,6 +315,7 @@ def _print(
 ) -> None:
     import sys
 
+    from handlap.cli.asking.lesson_sitting import write_lesson_page
     from handlap.cli.files import write_whole
     from handlap.cli.reports.text import wrapped
     from handlap.cli.screen import Screen, emit
@@ -452,7 +328,7 @@ def _print(
     write_whole(handout, made.pdf)
     for result in results if output.out is not None else ():
         assert output.out is not None
-        _write_page(result, output.out)
+        write_lesson_page(result, output.out)
     if not output.as_json:
         first, last = made.questions, made.pages
         emit(

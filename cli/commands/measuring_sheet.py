@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import check_places, in_its_units, scenario_argument
+from handlap.cli.options import check_places, in_its_units, paper_option, scenario_argument
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -20,13 +20,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @scenario_argument()
-@click.option(
-    "--paper",
-    type=click.Choice(["A4", "Letter"], case_sensitive=False),
-    default="A4",
-    show_default=True,
-    help="Size of the paper.",
-)
+@paper_option()
 @click.option(
     "--standard",
     is_flag=True,

@@ -62,8 +62,7 @@ def _free(file: Path) -> None:
 
 
 def _taken_over(file: Path, outline: str) -> str:
-    from handlap.cli.asking.new_file import builtin_document
-    from handlap.cli.asking.new_questions import finish
+    from handlap.cli.asking.new_file import builtin_document, finish
 
     document = builtin_document(outline)
     document = {"title": f"{file.stem}, with the outline of {outline}", **{

@@ -6,17 +6,14 @@ import click
 
 from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
+    GOAL_OUT_OF_REACH,
+    Draws,
     Output,
-    Spread,
-    members_option,
+    draws_options,
     output_options,
-    past_option,
     scenario_argument,
-    seed_option,
-    spread_options,
 )
 
-GOAL_OUT_OF_REACH = 3
 FIRST_TRY = "two-cylinder-head"
 
 
@@ -28,20 +25,14 @@ FIRST_TRY = "two-cylinder-head"
     metavar="PAPER",
     help="Start on this paper of the scenario's, such as P80, in place of the one the plan would choose.",
 )
-@members_option(64, 8, 1024)
-@seed_option
-@past_option
-@spread_options
+@draws_options(64, 8, 1024, spread=True)
 @output_options
 @click.pass_context
 def plan(
     ctx: click.Context,
     scenario: str | None,
     start: str | None,
-    members: int,
-    seed: int,
-    afresh: bool,
-    spread: Spread,
+    draws: Draws,
     output: Output,
 ) -> None:
     """Plan a job: which papers, how many strokes, when to turn, brush and check.
@@ -57,15 +48,15 @@ def plan(
         return
     from handlap.sim.lapping.simulate import starting_on
 
-    job = known_job(scenario, afresh)
+    job = known_job(scenario, draws.afresh)
     output.check()
     if start is not None:
         job = starting_on(job, start)
 
     from handlap.sim.planning.plan import make_plan
 
-    with working(spread) as how:
-        found = make_plan(job, members=members, seed=seed, **how)
+    with working(draws.spread) as how:
+        found = make_plan(job, **draws.whom, **how)
     answer(output, "plan", found, job=job, drawn_in="pictures", page={"all_checks": True})
     if found.verdict.answer == "machine shop":
         ctx.exit(GOAL_OUT_OF_REACH)

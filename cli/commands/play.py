@@ -137,10 +137,10 @@ def _knobs(
     progress: Callable[[float, str], None],
 ) -> KnobBench:
     """What the page with knobs goes by, held to ``simulate``."""
-    from handlap.sim.teaching.frames import strokes_to_limit
     from handlap.sim.teaching.knob_errors import measure_errors
     from handlap.sim.teaching.knob_lesson import open_lesson_knobs
     from handlap.sim.teaching.knobs import open_knobs, refuse_for_knobs
+    from handlap.sim.teaching.strokes_to_follow import strokes_to_limit
 
     def held(done: float, what: str) -> None:
         progress(0.3 + 0.7 * done, what)

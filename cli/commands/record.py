@@ -9,13 +9,13 @@ import click
 
 from handlap.cli.answering import known_job
 from handlap.cli.options import (
+    Draws,
     Output,
-    members_option,
+    draws_options,
     output_options,
-    past_option,
+    paper_option,
     past_place,
     scenario_argument,
-    seed_option,
 )
 
 if TYPE_CHECKING:
@@ -30,16 +30,8 @@ OFFER = (
 
 @click.command()
 @scenario_argument()
-@members_option(64, 16, 1024)
-@seed_option
-@past_option
-@click.option(
-    "--paper",
-    type=click.Choice(["A4", "Letter"], case_sensitive=False),
-    default="A4",
-    show_default=True,
-    help="Size of the paper of the PDF.",
-)
+@draws_options(64, 16, 1024)
+@paper_option(" of the PDF")
 @click.option(
     "--remember",
     is_flag=True,
@@ -48,9 +40,7 @@ OFFER = (
 @output_options
 def record(
     scenario: str,
-    members: int,
-    seed: int,
-    afresh: bool,
+    draws: Draws,
     paper: str,
     remember: bool,
     output: Output,
@@ -68,7 +58,7 @@ def record(
     from handlap.cli.remembering import keep, past_to_write
     from handlap.sim.bench.log_file import read_log
 
-    job = known_job(scenario, afresh)
+    job = known_job(scenario, draws.afresh)
     log = read_log(job)
     place = past_to_write() if remember else past_place()
     output.check(*([place] if remember and place is not None else []))
@@ -78,7 +68,7 @@ def record(
     from handlap.sim.bench.record import make_record
 
     with Progress() as progress:
-        found = make_record(job, log, members=members, seed=seed, progress=progress)
+        found = make_record(job, log, **draws.whom, progress=progress)
         entry = entry_of(found) if remember else None
     kept = "" if entry is None or place is None else keep([entry], place)
     offered = f"handlap record {job.source} --remember" if place is not None and not remember else ""

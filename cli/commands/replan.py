@@ -6,22 +6,18 @@ import click
 
 from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
+    GOAL_OUT_OF_REACH,
+    Draws,
     Output,
-    members_option,
+    draws_options,
     output_options,
-    past_option,
     scenario_argument,
-    seed_option,
 )
-
-GOAL_OUT_OF_REACH = 3
 
 
 @click.command()
 @scenario_argument()
-@members_option(64, 16, 1024)
-@seed_option
-@past_option
+@draws_options(64, 16, 1024)
 @click.option("--trial", is_flag=True, help="Only say how long a first block has to be to tell anything.")
 @click.option(
     "--sure",
@@ -35,9 +31,7 @@ GOAL_OUT_OF_REACH = 3
 def replan(
     ctx: click.Context,
     scenario: str,
-    members: int,
-    seed: int,
-    afresh: bool,
+    draws: Draws,
     trial: bool,
     sure: int | None,
     output: Output,
@@ -55,7 +49,7 @@ def replan(
     from handlap.sim.bench.log_file import read_log
     from handlap.sim.bench.log_place import log_path
 
-    job = known_job(scenario, afresh)
+    job = known_job(scenario, draws.afresh)
     log = read_log(job)
     output.check()
 
@@ -64,7 +58,7 @@ def replan(
         from handlap.sim.bench.bench_trial import plan_trial
 
         with working() as how:
-            advice = plan_trial(job, log.standing, seed=seed, **how)
+            advice = plan_trial(job, log.standing, seed=draws.seed, **how)
         output.hand_over(
             trial_report(job, advice, log_path(job), log),
             trial_json(job, advice),
@@ -77,7 +71,7 @@ def replan(
 
     with working() as how:
         asked = None if sure is None else sure / 100.0
-        found = make_replan(job, log, members=members, seed=seed, sure=asked, **how)
+        found = make_replan(job, log, **draws.whom, sure=asked, **how)
     answer(output, "replan", found, job=job)
     if found.verdict.answer in ("out of reach", "too deep"):
         ctx.exit(GOAL_OUT_OF_REACH)

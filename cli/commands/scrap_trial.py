@@ -101,7 +101,7 @@ def scrap_trial(
 
         kept = keep(entries, past_to_write())
     output.hand_over(
-        found_report(trial, known, found, start, kept),
+        found_report(known, found, start, kept),
         found_json(trial, found, start),
         pictures=dict,
         job=job.name,

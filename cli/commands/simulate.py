@@ -8,13 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from handlap.cli.answering import answer, working
-from handlap.cli.options import (
-    Output,
-    in_its_units,
-    output_options,
-    scenario_argument,
-    seed_option,
-)
+from handlap.cli.options import Output, in_its_units, output_options, scenario_argument, seed_option
 
 if TYPE_CHECKING:
     from handlap.sim.job.results import LapResult

@@ -7,16 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from handlap.cli.answering import answer, known_job, working
-from handlap.cli.options import (
-    Output,
-    Spread,
-    members_option,
-    output_options,
-    past_option,
-    scenario_argument,
-    seed_option,
-    spread_options,
-)
+from handlap.cli.options import Draws, Output, draws_options, output_options, scenario_argument
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.cause_ranking import Ranking
@@ -49,10 +40,7 @@ if TYPE_CHECKING:
     metavar="N",
     help="Strokes on the first paper (since the dye was put on). Without it: until half of the faces stop.",
 )
-@members_option(32, 16, 512)
-@seed_option
-@past_option
-@spread_options
+@draws_options(32, 16, 512, spread=True)
 @output_options
 def why(
     scenario: str,
@@ -60,10 +48,7 @@ def why(
     dye_logged: bool,
     after: str | None,
     strokes: int | None,
-    members: int,
-    seed: int,
-    afresh: bool,
-    spread: Spread,
+    draws: Draws,
     output: Output,
 ) -> None:
     """Say why a face comes out as it does: crowned, hollow, twisted or tapered.
@@ -78,7 +63,7 @@ def why(
         raise click.UsageError("give one of --dye, --dye-logged and --after")
     from handlap.sim.job.scenario_file import load
 
-    job = known_job(scenario, afresh)
+    job = known_job(scenario, draws.afresh)
     output.check()
 
     if dye is not None or dye_logged or after is not None:
@@ -89,13 +74,13 @@ def why(
 
             other = load(after)
             with working() as how:
-                ranked = rank_by_readings(job, other, strokes=strokes, members=members, seed=seed, **how)
+                ranked = rank_by_readings(job, other, strokes=strokes, **draws.whom, **how)
         else:
-            ranked = _by_dye(job, dye, strokes, members, seed)
+            ranked = _by_dye(job, dye, strokes, draws)
         by = "readings" if after is not None else "dye"
         output.hand_over(
             ranking_report(job, ranked, by),
-            ranking_json(job, ranked, by, seed),
+            ranking_json(job, ranked, by, draws.seed),
             pictures=dict,
             job=job.name,
         )
@@ -103,12 +88,12 @@ def why(
 
     from handlap.sim.comparing.why import find_causes
 
-    with working(spread) as how:
-        found = find_causes(job, members=members, seed=seed, **how, strokes=strokes)
+    with working(draws.spread) as how:
+        found = find_causes(job, **draws.whom, **how, strokes=strokes)
     answer(output, "why", found, job=job)
 
 
-def _by_dye(job: Scenario, dye: str | None, strokes: int | None, members: int, seed: int) -> Ranking:
+def _by_dye(job: Scenario, dye: str | None, strokes: int | None, draws: Draws) -> Ranking:
     """Causes by a picture of the dye: the one that is told, or the last of the log."""
     from handlap.sim.common.errors import InputError
     from handlap.sim.comparing.cause_ranking import rank_by_dye
@@ -134,6 +119,4 @@ def _by_dye(job: Scenario, dye: str | None, strokes: int | None, members: int, s
         strokes = strokes or since
         words = f"entry {entry.number} of the log, {strokes} strokes after dyeing"
     with working() as how:
-        return rank_by_dye(
-            job, seen, words, strokes=strokes, worked=worked, members=members, seed=seed, **how
-        )
+        return rank_by_dye(job, seen, words, strokes=strokes, worked=worked, **draws.whom, **how)

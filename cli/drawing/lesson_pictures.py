@@ -227,8 +227,8 @@ def _maps(
     return figure, panels, mesh
 
 
-def _titled(case: CaseResult, figures: str, width: int = 28) -> str:
-    return f"{_folded(case.case.words, width)}\n{figures}"
+def _titled(case: CaseResult, figures: str) -> str:
+    return f"{_folded(case.case.words, 28)}\n{figures}"
 
 
 def heights_scale(result: LessonResult) -> float:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from handlap.cli.reports.as_json import MICRON, band, job_json
 from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
-from handlap.cli.reports.compare_differences import same_words
+from handlap.cli.reports.compare_differences import columns_of, pairs_section, same_words
 from handlap.cli.reports.quantity import chance, counted, height, number, quantity, stated_height
 from handlap.cli.reports.wording import (
     BAND_WORDS,
@@ -33,15 +32,10 @@ from handlap.sim.comparing.turn_interval import MEASURABLE
 from handlap.sim.planning.effort import MINUTES_OF
 
 if TYPE_CHECKING:
-    from handlap.sim.comparing.compare import Comparison, PairResult, WayResult
+    from handlap.sim.comparing.compare import Comparison, WayResult
     from handlap.sim.comparing.paired import Difference
     from handlap.sim.comparing.turn_interval import TurnCurve
 
-SIZES = {"clear": "yes", "on average": "mean", "cannot tell": "no"}
-SIZE_WORDS = (
-    'More than the spread? "yes": the difference holds in 19 faces and hands of 20; "mean": only on '
-    'average; "no": cannot tell it from nothing.'
-)
 MINUTES = (
     "Minutes count strokes at the hands' pace, 3 s for each turn, 15 s for each brushing and 3 min for each "
     f"sheet of paper, the first included (common practice); {CHECKS_NOT_COUNTED}."
@@ -60,7 +54,7 @@ def compare_report(found: Comparison, *, all_pairs: bool = False) -> Report:
         Section("The face", (facts(("Face", face_words(part)), ("Wanted", wanted_words(part))),)),
         _ways(found),
         _shapes(found),
-        _pairs(found, all_pairs),
+        pairs_section(found, all_pairs),
     ]
     if found.turns is not None:
         sections.append(_turning(found.turns, found))
@@ -227,65 +221,6 @@ def _bands_of(found: Comparison, names: Sequence[str]) -> tuple[tuple[str, ...],
     )
 
 
-def _pairs(found: Comparison, all_pairs: bool) -> Section:
-    """Each way less the first; ``all_pairs``: and, folded away, each less each before it."""
-    first = found.results[found.order.places[0]].way.name
-    words = f"Differences inside each face and pair of hands, less the first, {first}. {SIZE_WORDS}"
-    if not all_pairs:
-        words += " --out and --json have every pair."
-    blocks: list[Block] = [Words(words), _pair_table(found, False)]
-    if all_pairs and len(found.pairs) > len(found.order.places) - 1:
-        blocks.append(replace(_pair_table(found, True), folded="Every way less each before it"))
-    return Section("More than the spread?", tuple(blocks))
-
-
-def _pair_table(found: Comparison, all_pairs: bool) -> Table:
-    places = {i: place for place, i in enumerate(found.order.places, 1)}
-    held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
-    um = height_unit()
-    heads = ("ways", f"{held}\n{um}", f"deepest\n{um}", f"taper along\n{um}", "minutes", "chance\n%")
-    rows = []
-    for first, second, turned in _in_order(found, places, all_pairs):
-        d = turned.differences
-        sign = 1.0 if turned.first == first else -1.0
-        names = (
-            f"{places[second]} less {places[first]}"
-            if all_pairs
-            else f"{places[second]} {found.results[second].way.name}"
-        )
-        rows.append(
-            (
-                names,
-                _difference(d[held], sign * per_height(), 0.01),
-                _difference(d["greatest_depth"], sign * per_height(), 0.01),
-                _difference(d["taper_along"], sign * per_height(), 0.01),
-                _difference(d["minutes"], sign, 0.1),
-                _difference(d["both"], 100.0 * sign, 1.0),
-            )
-        )
-    return Table(heads, tuple(rows), wraps=0)
-
-
-def _in_order(
-    found: Comparison, places: dict[int, int], all_pairs: bool
-) -> list[tuple[int, int, PairResult]]:
-    listed = []
-    for pair in found.pairs:
-        first, second = sorted((pair.first, pair.second), key=lambda i: places[i])
-        if all_pairs or places[first] == 1:
-            listed.append((first, second, pair))
-    return sorted(listed, key=lambda item: (places[item[0]], places[item[1]]))
-
-
-def _difference(d: Difference, factor: float, finest: float) -> str:
-    return f"{_signed(d.mean * factor, finest)} {SIZES[d.size]}"
-
-
-def _signed(value: float, finest: float) -> str:
-    text = number(value, 2, finest)
-    return text if text.startswith("−") or text == "0" or set(text) <= set("0.") else f"+{text}"
-
-
 def _turn_sentence(turns: TurnCurve) -> str:
     """How often to turn and why, from what the curve shows."""
     how = TURNS.get(turns.schedule, turns.schedule)
@@ -314,7 +249,7 @@ def _turn_sentence(turns: TurnCurve) -> str:
 def _turning(turns: TurnCurve, found: Comparison) -> Section:
     from handlap.sim.job.results import Band
 
-    held = "straightedge" if found.scenario.part.limit_by == "straightedge" else "flatness"
+    held = columns_of(found)[1]
     um = height_unit()
     heads = ("strokes\nper turn", f"{held}\n{um}", f"costs\n{um}", f"taper\n{um}", f"costs\n{um}")
     rows = []

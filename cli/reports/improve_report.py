@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.as_json import band, job_json
 from handlap.cli.reports.blocks import Picture, Report, Section, Table, Words
-from handlap.cli.reports.compare_report import MINUTES, SIZES
+from handlap.cli.reports.compare_differences import SIZES
+from handlap.cli.reports.compare_report import MINUTES
 from handlap.cli.reports.quantity import chance, number, quantity, stated
 from handlap.cli.reports.wording import (
     BAND_WORDS,

@@ -63,9 +63,7 @@ def scrap_report(trial: ScrapTrial) -> Report:
     )
 
 
-def found_report(
-    trial: ScrapTrial, known: Scenario, found: Sequence[PaperFound], start: str, kept: str
-) -> Report:
+def found_report(known: Scenario, found: Sequence[PaperFound], start: str, kept: str) -> Report:
     """What the trial found: each paper by itself, against the first, and which to start on."""
     heads = (
         "paper",

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from handlap.cli.reports.as_json import MICRON, band, job_json
 from handlap.cli.reports.blocks import Block, Picture, Report, Section, Table, Words
-from handlap.cli.reports.compare_report import SIZES
+from handlap.cli.reports.compare_differences import SIZES
 from handlap.cli.reports.quantity import chance, counted, middle, number, quantity
 from handlap.cli.reports.wording import (
     BAND_WORDS,

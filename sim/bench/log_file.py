@@ -11,7 +11,7 @@ import contextlib
 import json
 import os
 import stat
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -26,24 +26,19 @@ from handlap.sim.bench.job_log import (
     part_mark,
     sequence_faults,
 )
+from handlap.sim.bench.log_disk import damaged_path, no_file, opened, set_aside, sync_folder, write
 from handlap.sim.bench.log_lines import SCHEMA, from_json, header_json, to_json
 from handlap.sim.bench.log_marks import change_faults, marks_to_write, notes_on
 from handlap.sim.bench.log_odds import IN_A_FILE, INSIST, new_odds, odd_faults
 from handlap.sim.bench.log_place import log_path, owner_notes, owner_to_write, stranger_faults, where_looked
 from handlap.sim.bench.log_sense import sense_doubts, sense_faults
-from handlap.sim.common.errors import Fault, HandlapError, InputError, ScenarioError
+from handlap.sim.common.errors import Fault, InputError, ScenarioError
 from handlap.sim.job.scenario import Scenario
 
-DAMAGED = ".damaged"
 THE_ENTRY = "the entry"
 """What a new entry is called in messages."""
 LARGEST = 2_000_000
 """[bytes]"""
-
-
-def damaged_path(path: Path) -> Path:
-    """Where a damaged last line is kept."""
-    return path.with_name(path.name + DAMAGED)
 
 
 @dataclass(frozen=True)
@@ -76,7 +71,7 @@ def read_log(scenario: Scenario, path: Path | None = None, *, check: bool = True
         state = path.stat()
         # A pipe would keep us waiting for ever.
         if not stat.S_ISREG(state.st_mode):
-            raise _no_file(path)
+            raise no_file(path)
         if state.st_size > LARGEST:
             raise _too_large(path)
         data = path.read_bytes()
@@ -97,10 +92,6 @@ def _empty(scenario: Scenario, path: Path) -> JobLog:
 
 def _too_large(path: Path) -> InputError:
     return InputError(f"{path}: larger than {LARGEST // 10**6} MB; that is no log")
-
-
-def _no_file(path: Path) -> InputError:
-    return InputError(f"{path}: no ordinary file; that is no log")
 
 
 def _parse(data: bytes, scenario: Scenario, path: Path) -> _Read:
@@ -219,7 +210,7 @@ def append_all(
     marks : what they were logged against, where that is not the scenario as it is now
     """
     path = path or log_path(scenario)
-    with _opened(path) as handle:
+    with opened(path) as handle:
         size = os.fstat(handle).st_size
         if size > LARGEST:
             raise _too_large(path)
@@ -234,16 +225,16 @@ def append_all(
         if faults:
             raise ScenarioError(map(_as_said, faults))
         if read.tail:
-            _set_aside(path, read.tail)
+            set_aside(path, read.tail)
             os.ftruncate(handle, read.good)
             os.fsync(handle)
             size = read.good
         text = b"" if size else _line(header_json(read.log))
         if size and data[size - 1 : size] != b"\n":
             text = b"\n"
-        _write(handle, path, text + b"".join(_line(to_json(entry)) for entry in written), size)
+        write(handle, path, text + b"".join(_line(to_json(entry)) for entry in written), size)
     if not size:
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     moved = (
         f"a damaged last line ({len(read.tail)} bytes) was left out and moved to {damaged_path(path).name}"
     )
@@ -267,7 +258,7 @@ def look_over(
     data = b""
     with contextlib.suppress(FileNotFoundError):
         if not stat.S_ISREG(path.stat().st_mode) or path.stat().st_size > LARGEST:
-            raise _no_file(path)
+            raise no_file(path)
         data = path.read_bytes()
     read = _parse(data, scenario, path) if data else _Read(_empty(scenario, path), 0, b"")
     log, written = _checked(read, (entry,), scenario, path, _the_entry, None)
@@ -373,67 +364,3 @@ def _against(
 
 def _line(found: dict[str, Any]) -> bytes:
     return json.dumps(found, ensure_ascii=False, allow_nan=False).encode("utf-8") + b"\n"
-
-
-@contextlib.contextmanager
-def _opened(path: Path) -> Iterator[int]:
-    try:
-        handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o666)
-    except OSError as fault:
-        raise InputError(f"cannot write {path}: {fault.strerror or fault}; nothing was written") from None
-    if not stat.S_ISREG(os.fstat(handle).st_mode):
-        os.close(handle)
-        raise _no_file(path)
-    try:
-        # Two at the same bench must not write into one another; elsewhere there is no such lock.
-        with contextlib.suppress(ImportError, OSError):
-            import fcntl
-
-            fcntl.flock(handle, fcntl.LOCK_EX)
-        yield handle
-    finally:
-        os.close(handle)
-        with contextlib.suppress(OSError):
-            if path.stat().st_size == 0:
-                path.unlink()
-
-
-def _write(handle: int, path: Path, data: bytes, size: int) -> None:
-    """Write all of it, down to the disk, or leave the file as it was."""
-    try:
-        left = memoryview(data)
-        while left:
-            left = left[os.write(handle, left) :]
-        os.fsync(handle)
-    except OSError as fault:
-        with contextlib.suppress(OSError):
-            os.ftruncate(handle, size)
-        raise HandlapError(
-            f"the entry could not be written to {path}: {fault.strerror or fault}. It is not in the log; "
-            "all that was there before still is"
-        ) from None
-
-
-def _set_aside(path: Path, tail: bytes) -> None:
-    """Keep a damaged line in a file of its own, before it is taken out of the log."""
-    aside = damaged_path(path)
-    try:
-        handle = os.open(aside, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o666)
-        try:
-            size = os.fstat(handle).st_size
-            _write(handle, aside, tail + b"\n", size)
-        finally:
-            os.close(handle)
-        _sync_folder(path.parent)
-    except OSError as fault:
-        raise HandlapError(f"cannot keep the damaged line in {aside}: {fault.strerror or fault}") from None
-
-
-def _sync_folder(folder: Path) -> None:
-    """A new file's name has to reach the disk too."""
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

@@ -184,10 +184,10 @@ def _spread(burnt: Mask) -> Mask:
     return found | burnt
 
 
-def _smoothed(light: Array, usable: Mask, blur: float = BLUR) -> Array:
+def _smoothed(light: Array, usable: Mask) -> Array:
     """Light (rows, columns, k) averaged over usable neighbours."""
-    weight = gaussian_filter(usable.astype(float), blur)
-    found = [gaussian_filter(np.where(usable, light[..., k], 0.0), blur) for k in range(light.shape[2])]
+    weight = gaussian_filter(usable.astype(float), BLUR)
+    found = [gaussian_filter(np.where(usable, light[..., k], 0.0), BLUR) for k in range(light.shape[2])]
     return np.asarray(np.stack(found, axis=-1) / np.maximum(weight, 1e-6)[..., None])
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.said import record, said
-from handlap.sim.face import survey_kernels as kernels
+from handlap.sim.face import edge_kernels as kernels
 from handlap.sim.face.flatness import least_squares_peak_to_valley, minimum_zone_widths
 from handlap.sim.face.straightedge import greatest_gap, sample_lines
 from handlap.sim.job.results import Band
@@ -132,9 +132,7 @@ def depth_to_clear(grid: Grid, heights: Array) -> Array:
     return depth
 
 
-def face_numbers(
-    outline: Outline, grid: Grid, heights: Array, line_heights: Array, bow: float = 0.0
-) -> FaceNumbers:
+def face_numbers(outline: Outline, grid: Grid, heights: Array, line_heights: Array) -> FaceNumbers:
     """Figures of faces.
 
     Parameters
@@ -143,7 +141,6 @@ def face_numbers(
     grid : its points, rim included
     heights : heights (count, n) at the grid's points [m]
     line_heights : heights (count, k) at the points of :func:`sample_lines` of the outline [m]
-    bow : bow of the straightedge, + = hollow [m]
     """
     u, v = np.ascontiguousarray(grid.u), np.ascontiguousarray(grid.v)
     h = np.ascontiguousarray(heights)
@@ -151,7 +148,7 @@ def face_numbers(
     return FaceNumbers(
         flatness=minimum_zone_widths(u, v, h),
         peak_to_valley=np.array([least_squares_peak_to_valley(u, v, row) for row in h]),
-        straightedge=greatest_gap(sample_lines(outline), line_heights, bow),
+        straightedge=greatest_gap(sample_lines(outline), line_heights),
         depth_to_clear=depth_to_clear(grid, h),
         bow_along=along,
         bow_across=across,

@@ -271,13 +271,11 @@ def least_squares_plane(
     return float(a), float(b), float(c)
 
 
-def least_squares_peak_to_valley(
-    u: ArrayLike, v: ArrayLike, heights: ArrayLike, weights: ArrayLike | None = None
-) -> float:
+def least_squares_peak_to_valley(u: ArrayLike, v: ArrayLike, heights: ArrayLike) -> float:
     """Range of the points about the plane of least squares [m]; never less than the minimum zone.
 
-    Parameters as :func:`least_squares_plane`; points of weight zero count in the range.
+    Parameters as :func:`least_squares_plane`.
     """
     u, v, heights = _checked(u, v, heights, 1)
-    a, b, c = least_squares_plane(u, v, heights, weights)
+    a, b, c = least_squares_plane(u, v, heights)
     return float(np.ptp(heights - a - b * u - c * v))

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from handlap.sim.common.outline import Array, Outline
-from handlap.sim.face import survey_kernels as kernels
+from handlap.sim.face import edge_kernels as kernels
 
 Held = Literal["rest", "level", "tipped start", "tipped end"]
 

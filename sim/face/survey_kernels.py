@@ -1,12 +1,7 @@
-"""Compiled kernels of the survey: a straightedge on profiles, and the sampler of faces.
+"""Compiled kernels of the survey: the sampler of faces, which lays the straightedge of ``edge_kernels.py``.
 
-They stand in one file because the sampler calls the straightedge (see :mod:`handlap.sim.common.jit`).
-The public functions around them are in :mod:`handlap.sim.face.straightedge` and
-:mod:`handlap.sim.face.survey_sampler`.
-
-A set of lines is one run of points: ``offsets`` (lines + 1,) says which points belong to which
-line, ``position`` (points,) is the distance along it [m] and ``middle`` (lines,) the middle of
-the straightedge [m].
+What calls them is in :mod:`handlap.sim.face.survey_sampler`; a set of lines is as described there and in
+:mod:`handlap.sim.face.edge_kernels`.
 """
 
 from __future__ import annotations
@@ -16,219 +11,14 @@ import math
 import numpy as np
 
 from handlap.sim.common.jit import kernel
-
-REST, LEVEL, TIPPED_START, TIPPED_END = 0, 1, 2, 3
+from handlap.sim.face.edge_kernels import find_contact, slope_of
+from handlap.sim.face.matrix_kernels import columns_times, dot, factor, rows_times, solve
 
 NOTHING_GOES = -1.0
 """Lower bound that stands for "no leaf goes under" [m]."""
 
 OUTLIER_SHARE = 0.005
 OUTLIER_DENSITY = 0.05
-
-
-@kernel()
-def find_contact(position, z, first, last, middle, held, stack):
-    """The points (i, j) of one profile, first <= i <= j < last, that carry the straightedge."""
-    if last - first < 2:
-        return first, first
-    if held == LEVEL:
-        slope = (z[last - 1] - z[first]) / (position[last - 1] - position[first])
-        best = first
-        for k in range(first + 1, last):
-            if z[k] - z[best] > slope * (position[k] - position[best]):
-                best = k
-        return best, best
-    n = 0
-    for k in range(first, last):
-        while n >= 2:
-            i, j = stack[n - 2], stack[n - 1]
-            turn = (z[j] - z[i]) * (position[k] - position[i]) - (z[k] - z[i]) * (position[j] - position[i])
-            if turn > 0.0:
-                break
-            n -= 1
-        stack[n] = k
-        n += 1
-    edge = 0
-    if held == TIPPED_END:
-        edge = n - 2
-    elif held == REST:
-        while edge < n - 2 and position[stack[edge + 1]] < middle:
-            edge += 1
-    return stack[edge], stack[edge + 1]
-
-
-@kernel()
-def slope_of(position, z, first, last, i, j):
-    """Slope of the straightedge over a profile it touches at points i and j."""
-    if j > i:
-        return (z[j] - z[i]) / (position[j] - position[i])
-    if last - first < 2:
-        return 0.0
-    return (z[last - 1] - z[first]) / (position[last - 1] - position[first])
-
-
-@kernel()
-def batch_gaps(position, offsets, middle, held, heights, gaps, contacts):
-    """Fill gaps (members, points) and contacts (members, lines, 2) of heights (members, points)."""
-    stack = np.empty(position.shape[0] + 1, dtype=np.int64)
-    for m in range(heights.shape[0]):
-        z = heights[m]
-        for line in range(middle.shape[0]):
-            first, last = offsets[line], offsets[line + 1]
-            if last == first:
-                continue
-            i, j = find_contact(position, z, first, last, middle[line], held[line], stack)
-            slope = slope_of(position, z, first, last, i, j)
-            contacts[m, line, 0] = i
-            contacts[m, line, 1] = j
-            for k in range(first, last):
-                gaps[m, k] = z[i] + slope * (position[k] - position[i]) - z[k]
-
-
-@kernel()
-def batch_worst(position, offsets, middle, length, rocks_below, heights, worst):
-    """Fill worst (members, lines): greatest gap at rest, or held level where it rocks."""
-    stack = np.empty(position.shape[0] + 1, dtype=np.int64)
-    for m in range(heights.shape[0]):
-        z = heights[m]
-        for line in range(middle.shape[0]):
-            first, last = offsets[line], offsets[line + 1]
-            worst[m, line] = 0.0
-            if last - first < 2:
-                continue
-            i, j = find_contact(position, z, first, last, middle[line], REST, stack)
-            if position[j] - position[i] < rocks_below * length[line]:
-                i, j = find_contact(position, z, first, last, middle[line], LEVEL, stack)
-            slope = slope_of(position, z, first, last, i, j)
-            greatest = 0.0
-            for k in range(first, last):
-                gap = z[i] + slope * (position[k] - position[i]) - z[k]
-                greatest = max(greatest, gap)
-            worst[m, line] = greatest
-
-
-@kernel()
-def clearing_depth(u, v, weight, u0, v0, h):
-    """Weighted mean of h less its lower convex hull over (u0, v0): dual simplex on planes.
-
-    The plane under the face that leaves the least mean depth above it touches the lower hull
-    over the centroid.  Start from a huge, high triangle and let the lowest point in each time.
-    """
-    n = h.shape[0]
-    low, high, reach = h[0], h[0], 0.0
-    total, mean = 0.0, 0.0
-    for k in range(n):
-        low, high = min(low, h[k]), max(high, h[k])
-        reach = max(reach, max(abs(u[k] - u0), abs(v[k] - v0)))
-        total += weight[k]
-        mean += weight[k] * h[k]
-    mean /= total
-    tolerance = 1e-9 * (high - low) + 1e-15
-    big = 4.0 * reach
-    pu = np.array([big, -big, 0.0])
-    pv = np.array([-big, -big, 1.5 * big])
-    ph = np.full(3, high + 1000.0 * (high - low) + 1e-6)
-    value = 0.0
-    for _ in range(500):
-        det = (pu[1] - pu[0]) * (pv[2] - pv[0]) - (pu[2] - pu[0]) * (pv[1] - pv[0])
-        a = ((ph[1] - ph[0]) * (pv[2] - pv[0]) - (ph[2] - ph[0]) * (pv[1] - pv[0])) / det
-        b = ((pu[1] - pu[0]) * (ph[2] - ph[0]) - (pu[2] - pu[0]) * (ph[1] - ph[0])) / det
-        c = ph[0] - a * pu[0] - b * pv[0]
-        value = c
-        worst, at = -tolerance, -1
-        for k in range(n):
-            r = h[k] - a * (u[k] - u0) - b * (v[k] - v0) - c
-            if r < worst:
-                worst, at = r, k
-        if at < 0:
-            break
-        qu, qv = u[at] - u0, v[at] - v0
-        # Barycentric coordinates of the origin and of the new point; ratio test.
-        leave, ratio = -1, np.inf
-        for i in range(3):
-            j, k = (i + 1) % 3, (i + 2) % 3
-            own = (pu[j] * pv[k] - pu[k] * pv[j]) / det
-            new = ((pu[j] - qu) * (pv[k] - qv) - (pu[k] - qu) * (pv[j] - qv)) / det
-            if new > 1e-14 and own / new < ratio:
-                leave, ratio = i, own / new
-        if leave < 0:
-            break
-        pu[leave], pv[leave], ph[leave] = qu, qv, h[at]
-    return mean - value
-
-
-@kernel()
-def batch_clearing_depth(u, v, weight, heights, depth):
-    """Fill depth (members,) with :func:`clearing_depth` of heights (members, n)."""
-    total = weight.sum()
-    # A hair off the centroid, so that it does not sit on an edge of a symmetric face's hull.
-    u0 = (weight * u).sum() / total + 1.3e-7 * (u.max() - u.min())
-    v0 = (weight * v).sum() / total + 0.7e-7 * (v.max() - v.min())
-    for m in range(heights.shape[0]):
-        depth[m] = clearing_depth(u, v, weight, u0, v0, heights[m])
-
-
-# ---------------------------------------------------------------- the sampler of faces
-
-
-@kernel(fastmath=True)
-def _rows_times(matrix, x, out):
-    for i in range(matrix.shape[0]):
-        total = 0.0
-        for k in range(matrix.shape[1]):
-            total += matrix[i, k] * x[k]
-        out[i] = total
-
-
-@kernel(fastmath=True)
-def _columns_times(matrix, x, out):
-    out[:] = 0.0
-    for i in range(matrix.shape[0]):
-        if x[i] != 0.0:
-            for k in range(matrix.shape[1]):
-                out[k] += x[i] * matrix[i, k]
-
-
-@kernel(fastmath=True)
-def _dot(a, b):
-    total = 0.0
-    for k in range(a.shape[0]):
-        total += a[k] * b[k]
-    return total
-
-
-@kernel(fastmath=True)
-def _factor(jacobian, omega, chol):
-    """Lower Cholesky factor (m, m) of J·Jᵀ + diag(omega)."""
-    m = jacobian.shape[0]
-    for i in range(m):
-        for j in range(i + 1):
-            chol[i, j] = _dot(jacobian[i], jacobian[j])
-        chol[i, i] += omega[i]
-    for i in range(m):
-        for j in range(i + 1):
-            total = chol[i, j]
-            for k in range(j):
-                total -= chol[i, k] * chol[j, k]
-            if i == j:
-                chol[i, i] = math.sqrt(max(total, 1e-30))
-            else:
-                chol[i, j] = total / chol[j, j]
-
-
-@kernel(fastmath=True)
-def _solve(chol, x):
-    """x becomes (L·Lᵀ)⁻¹·x."""
-    m = x.shape[0]
-    for i in range(m):
-        total = x[i]
-        for k in range(i):
-            total -= chol[i, k] * x[k]
-        x[i] = total / chol[i, i]
-    for i in range(m - 1, -1, -1):
-        x[i] /= chol[i, i]
-        for k in range(i):
-            x[k] -= chol[i, k] * x[i]
 
 
 @kernel()
@@ -249,7 +39,7 @@ def station_chance(gap, lo, hi, s):
 @kernel()
 def log_likelihood(c, phi, edge, position, offsets, middle, held, point, line, lo, hi, s, z, ij, gap, stack):
     """ln L of the readings given coefficients c; fills heights z, contacts ij and gaps."""
-    _rows_times(phi, c, z)
+    rows_times(phi, c, z)
     for k in range(z.shape[0]):
         z[k] -= edge[k]
     for n in range(middle.shape[0]):
@@ -300,7 +90,7 @@ def _likelihood_gradient(phi, position, offsets, point, line, lo, hi, s, ij, gap
         total = (1.0 - OUTLIER_SHARE) * chance + OUTLIER_SHARE * OUTLIER_DENSITY
         amount = (1.0 - OUTLIER_SHARE) * slope / (s * total)
         _spread_on_points(position, offsets, ij, line[k], point[k], amount, weight)
-    _columns_times(phi, weight, out)
+    columns_times(phi, weight, out)
 
 
 @kernel()
@@ -309,7 +99,7 @@ def _freeze(phi, edge, position, offsets, point, line, lo, hi, s, ij, gap, caref
     for k in range(point.shape[0]):
         weight[:] = 0.0
         _spread_on_points(position, offsets, ij, line[k], point[k], 1.0, weight)
-        _columns_times(phi, weight, jac[k])
+        columns_times(phi, weight, jac[k])
         low = max(lo[k], 0.0)
         high = min(hi[k], max(1.6 * low, low + 50e-6))
         width = high - low
@@ -317,7 +107,7 @@ def _freeze(phi, edge, position, offsets, point, line, lo, hi, s, ij, gap, caref
         if careful:
             excess = max(max(low - gap[k], gap[k] - high), 0.0) / (3.0 * s)
             omega[k] *= 1.0 + excess * excess
-        goal[k] = 0.5 * (low + high) + _dot(weight, edge)
+        goal[k] = 0.5 * (low + high) + dot(weight, edge)
 
 
 @kernel()
@@ -353,10 +143,10 @@ def _perturb(jacobian, omega, chol, rng, x, work):
     """x (shapes,) becomes a draw from N(0, (I + JᵀΩ⁻¹J)⁻¹)."""
     for k in range(x.shape[0]):
         x[k] = rng.standard_normal()
-    _rows_times(jacobian, x, work)
+    rows_times(jacobian, x, work)
     for k in range(work.shape[0]):
         work[k] += math.sqrt(omega[k]) * rng.standard_normal()
-    _solve(chol, work)
+    solve(chol, work)
     for i in range(jacobian.shape[0]):
         for k in range(x.shape[0]):
             x[k] -= jacobian[i, k] * work[i]
@@ -453,13 +243,13 @@ def run_chain(
             for i in range(stations):
                 for k in range(shapes):
                     jz[i, k] = jac[i, k] * scale[k]
-            _factor(jz, omega, chol)
+            factor(jz, omega, chol)
             _perturb(jz, omega, chol, rng, v, work)
-            _rows_times(jz, mean, work)
+            rows_times(jz, mean, work)
             for i in range(stations):
                 work[i] = goal[i] - work[i]
-            _solve(chol, work)
-            _columns_times(jz, work, centre)
+            solve(chol, work)
+            columns_times(jz, work, centre)
             for k in range(shapes):
                 z[k] += 0.7 * (centre[k] + (0.5 * v[k] if sweep < 7 else v[k]) - z[k])
             _slice_spread(spread, mean, z, w, rng)
@@ -487,15 +277,15 @@ def run_chain(
         for i in range(stations):
             for k in range(shapes):
                 jz[i, k] = jac[i, k] * scale[k]
-        _factor(jz, omega, chol)
-        _rows_times(jz, mean, work)
+        factor(jz, omega, chol)
+        rows_times(jz, mean, work)
         for i in range(stations):
             work[i] = goal[i] - work[i]
-        _solve(chol, work)
-        _columns_times(jz, work, centre)
+        solve(chol, work)
+        columns_times(jz, work, centre)
         _perturb(jz, omega, chol, rng, v, work)
-        _rows_times(jz, v, work)
-        energy = 0.5 * _dot(z, z) - ll + 0.5 * _dot(v, v)
+        rows_times(jz, v, work)
+        energy = 0.5 * dot(z, z) - ll + 0.5 * dot(v, v)
         for i in range(stations):
             energy += 0.5 * work[i] * work[i] / omega[i]
         steps = 3 + int(4.0 * rng.random())
@@ -509,14 +299,14 @@ def run_chain(
                 force[k] *= scale[k]
             for k in range(shapes):
                 c[k] = new_z[k] + mean[k]
-            _rows_times(jz, c, work)
+            rows_times(jz, c, work)
             for i in range(stations):
                 work[i] = (goal[i] - work[i]) / omega[i]
             for i in range(stations):
                 for k in range(shapes):
                     force[k] -= jz[i, k] * work[i]
-            _rows_times(jz, force, work)
-            _solve(chol, work)
+            rows_times(jz, force, work)
+            solve(chol, work)
             for i in range(stations):
                 for k in range(shapes):
                     force[k] -= jz[i, k] * work[i]
@@ -534,8 +324,8 @@ def run_chain(
                 c, phi, edge, position, offsets, middle, held, point, line, lo, hi, feel,
                 heights, ij, gap, stack,
             )  # fmt: skip
-        _rows_times(jz, v, work)
-        new_energy = 0.5 * _dot(new_z, new_z) - new_ll + 0.5 * _dot(v, v)
+        rows_times(jz, v, work)
+        new_energy = 0.5 * dot(new_z, new_z) - new_ll + 0.5 * dot(v, v)
         for i in range(stations):
             new_energy += 0.5 * work[i] * work[i] / omega[i]
         tried += 1

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from handlap.sim.common import spoken
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face import survey_kernels as kernels
+from handlap.sim.face.edge_kernels import batch_gaps
 from handlap.sim.face.face_prior import FaceBasis
 from handlap.sim.face.straightedge import HELD_CODE, FaceLine, LineSet, line_gaps, on_metal, sample_lines
 
@@ -176,7 +177,7 @@ def _guess_contacts(evidence: Evidence) -> NDArray[np.int64]:
     codes = np.array([HELD_CODE[h] for h in evidence.held], dtype=np.int64)
     touched = np.zeros((1, len(lines.lines), 2), dtype=np.int64)
     unused = np.empty((1, profile.size))
-    kernels.batch_gaps(lines.position, lines.offsets, lines.middle, codes, profile[None, :], unused, touched)
+    batch_gaps(lines.position, lines.offsets, lines.middle, codes, profile[None, :], unused, touched)
     of_all: NDArray[np.int64] = touched[0]
     return of_all
 

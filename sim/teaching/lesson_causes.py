@@ -62,7 +62,7 @@ def _run(lesson: Lesson, cause: Cause, worked: Worked, work: WorkOther) -> Cause
     if cause.of is None:
         held, words = _of_outcome(lesson, cause, other, _first(worked.errors, count), course)
     else:
-        held, words = _of_figure(lesson, cause, figures, other)
+        held, words = _of_figure(cause, figures, other)
     return CauseRun(cause, held, f"{cause.words}: {words}")
 
 
@@ -92,7 +92,7 @@ def _of_outcome(
 
 
 def _of_figure(
-    lesson: Lesson, cause: Cause, figures: Mapping[str, Figures], other: Mapping[str, Figures]
+    cause: Cause, figures: Mapping[str, Figures], other: Mapping[str, Figures]
 ) -> tuple[bool, str]:
     placeholder = read_placeholder(cause.of or "", figures)
     was, now = placeholder.values(figures), placeholder.values(other)

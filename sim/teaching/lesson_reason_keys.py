@@ -12,7 +12,7 @@ from typing import Any, cast
 from handlap.sim.common.units import show
 from handlap.sim.comparing.causes import OFF
 from handlap.sim.job.findings import Findings
-from handlap.sim.job.scenario_values import number
+from handlap.sim.job.scenario_numbers import number
 from handlap.sim.teaching.bench_tools import TOOLS
 from handlap.sim.teaching.lesson import Cause, Expects, StartFace, Step
 from handlap.sim.teaching.lesson_values import one_of, refuse_unknown, text_of, words_of
