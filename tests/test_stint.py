@@ -297,7 +297,7 @@ def test_a_stint_of_another_exercise_or_a_changed_one_is_said(folder, tmp_path_f
 
 
 def test_marks_say_that_the_face_had_been_shown(folder, monkeypatch):
-    from handlap.cli.commands.exercise import _work_out
+    from handlap.cli.asking.exercise_marking import work_out
     from handlap.sim.teaching import exercise_marks
 
     exercise = make_exercise(*LAPPED)
@@ -309,6 +309,6 @@ def test_marks_say_that_the_face_had_been_shown(folder, monkeypatch):
     (folder / FORM).write_text(form_text(exercise.task, answers), encoding="utf-8")
     whole = exercise_marks.mark
     monkeypatch.setattr(exercise_marks, "mark", lambda e, a, **how: whole(e, a, members=8, **how))
-    assert not any("stint" in note for note in _work_out(folder)[3])
+    assert not any("stint" in note for note in work_out(folder)[3])
     assert run(str(folder), "--stint", typed="end\n")[0] == 0
-    assert any("the face shown" in note for note in _work_out(folder)[3])
+    assert any("the face shown" in note for note in work_out(folder)[3])

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 SCENARIO, SHEET, FORM, SEAL = "scenario.toml", "sheet.pdf", "answers.toml", "truth.seal"
 DRAFT = "answers-draft.json"
 """Where answers are kept while they are asked for."""
+FEEL = "feel.html"
+"""The page on which a learner feels the face, in exercises made so."""
 CLASS_LIST = "class-list.csv"
 STINT = "stint.seal"
 """The orders of a stint at the bench."""
@@ -30,7 +32,7 @@ def refuse_to_write_over(folders: Sequence[Path], out: Path) -> None:
     there = [
         folder / name
         for folder in folders
-        for name in (SCENARIO, SHEET, FORM, SEAL, CLASS_LIST)
+        for name in (SCENARIO, SHEET, FEEL, FORM, SEAL, CLASS_LIST)
         if (folder / name).exists()
     ]
     if there:
@@ -65,16 +67,33 @@ def write_all(files: Sequence[tuple[Path, str | bytes]]) -> None:
 # ---- reading
 
 
-def task_in(folder: Path) -> Task:
-    """What is shown of the exercise in a folder; the seal stays shut."""
+def task_in(folder: Path, *, unread: bool = False) -> Task:
+    """What is shown of the exercise in a folder; the seal stays shut.
+
+    Parameters
+    ----------
+    unread : whether a face that the learner is to feel need not have been felt yet
+
+    Raises
+    ------
+    InputError : if something is missing; of readings, all that is
+    """
     from handlap.sim.job.scenario_file import load
-    from handlap.sim.teaching.exercise import task_of
+    from handlap.sim.teaching.exercise import is_felt, task_of
+    from handlap.sim.teaching.exercise_readings import still_to_read
     from handlap.sim.teaching.exercise_seal import sealed_exercise
 
     name = sealed_exercise(sealed_in(folder), str(folder / SEAL))
     if not (folder / SCENARIO).is_file():
         raise InputError(f"{folder / SCENARIO} is missing: it holds the readings of the exercise")
-    return task_of(name, load(folder / SCENARIO))
+    task = task_of(name, load(folder / SCENARIO, require_readings=not is_felt(name)))
+    left = still_to_read(task) if is_felt(name) and not unread else []
+    if left:
+        raise InputError(
+            f"{folder / SCENARIO}: the face is still to be felt; {'; '.join(left)}. Lay and push on {FEEL}, "
+            f"then handlap exercise {folder} --readings FILE"
+        )
+    return task
 
 
 def sealed_in(folder: Path) -> bytes:

@@ -28,7 +28,7 @@ def sit_stint(folder: Path, as_json: bool) -> None:
     from handlap.sim.teaching.exercise_seal import open_seal
     from handlap.sim.teaching.stint import open_stint
 
-    task_in(folder)
+    task_in(folder, unread=True)
     name, content = open_seal(sealed_in(folder), str(folder / SEAL))
     exercise = exercise_of(content, str(folder / SEAL))
     orders, ended = stint_orders(folder, name)
@@ -84,8 +84,12 @@ class _Sitting:
 
         say(
             f"{self.exercise.scenario.title}. Wanted: {wanted_words(self.exercise.scenario.part)}. "
-            f"Papers: {', '.join(g.name for g in self.exercise.scenario.paper.grits)}. The readings that "
-            "were written down are in scenario.toml and sheet.pdf."
+            f"Papers: {', '.join(g.name for g in self.exercise.scenario.paper.grits)}. "
+            + (
+                "Nobody has felt the face: check it, or feel it on feel.html first."
+                if self.exercise.felt
+                else "The readings that were written down are in scenario.toml and sheet.pdf."
+            )
         )
         if self.orders:
             say(f"Taken up after {len(self.orders)} orders: {state_words(self.bench, self.now)}.")

@@ -234,24 +234,7 @@
     byId("undo").disabled = !s.undo.length;
   };
   const said = (text) => { byId("hand-said").textContent = text; };
-  const copy = async (text) => {
-    try {
-      await navigator.clipboard.writeText(text);
-      return true;
-    } catch {
-      const box = byId("text");
-      box.focus();
-      box.select();
-      try { return document.execCommand("copy"); } catch { return false; }
-    }
-  };
-  const keep = (text, name) => {
-    const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob([text], { type: "text/plain" }));
-    link.download = name;
-    link.click();
-    window.setTimeout(() => URL.revokeObjectURL(link.href), 60000);
-  };
+  const copy = (text) => handOver.copy(text, byId("text")), keep = handOver.keep;
 
   const drawKept = () => {
     const box = byId("unkept");

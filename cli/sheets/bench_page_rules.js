@@ -160,19 +160,7 @@ const benchRules = (() => {
     return found;
   };
 
-  const crc = (text) => {
-    let sum = -1;
-    for (const byte of new TextEncoder().encode(text)) {
-      sum ^= byte;
-      for (let k = 0; k < 8; k++) sum = (sum >>> 1) ^ (sum & 1 ? 0xedb88320 : 0);
-    }
-    return ((sum ^ -1) >>> 0).toString(16).padStart(8, "0");
-  };
-
-  const textOf = (head, entries, uncounted) => {
-    const lines = [head, ...entries, ...(uncounted ? [{ open: uncounted }] : [])].map((one) => JSON.stringify(one));
-    return `${lines.join("\n")}\n${JSON.stringify({ end: lines.length - 1, sum: crc(lines.join("\n") + "\n") })}\n`;
-  };
+  const textOf = (head, entries, uncounted) => handOver.textOf([head, ...entries, ...(uncounted ? [{ open: uncounted }] : [])]);
 
   // What a text holds: its first line, its entries, and strokes not written down; torn, it is refused.
   const readText = (text) => {
@@ -183,7 +171,7 @@ const benchRules = (() => {
     });
     const head = objects[0], last = objects[objects.length - 1];
     if (!head || !head.handlap_bench) throw new Error("Line 1: this is not the text of a page for the bench.");
-    if (last.end !== objects.length - 2 || last.sum !== crc(lines.slice(0, -1).join("\n") + "\n")) {
+    if (last.end !== objects.length - 2 || last.sum !== handOver.crc(lines.slice(0, -1).join("\n") + "\n")) {
       throw new Error(`Line ${objects.length}: ${TORN}`);
     }
     const inner = objects.slice(1, -1);
@@ -191,5 +179,5 @@ const benchRules = (() => {
     return { head, entries: inner, open };
   };
 
-  return Object.freeze({ standing, metalOff, readingsAfter, checkLines, stationsUp, rulesThatHold, segments, crc, textOf, readText });
+  return Object.freeze({ standing, metalOff, readingsAfter, checkLines, stationsUp, rulesThatHold, segments, textOf, readText });
 })();

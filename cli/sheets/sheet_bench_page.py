@@ -40,6 +40,7 @@ from handlap.sim.job.scenario import Scenario, TurnState
 
 HERE = Path(__file__).parent
 SCRIPTS = (
+    "hand_over.js",
     "bench_page_rules.js",
     "bench_page_count.js",
     "bench_page_look.js",

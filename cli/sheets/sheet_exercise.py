@@ -20,6 +20,14 @@ from handlap.sim.teaching.exercise import Exercise
 from handlap.sim.teaching.exercise_answers import QUESTIONS
 from handlap.sim.teaching.exercise_levels import LEVELS
 
+WAS_READ = (
+    "Somebody laid a straightedge on the lines overleaf, tried leaves at the stations and wrote down what "
+    "went and what did not. "
+)
+TO_FEEL = (
+    "Nobody has felt it yet: the page feel.html holds the face. Lay the straightedge on the lines overleaf, "
+    "try leaves at the stations, and write down what goes and what does not. "
+)
 WRITE = 7.5
 """Height of a line to write on [mm]."""
 
@@ -37,7 +45,7 @@ def exercise_sheet(exercise: Exercise, paper: str = "A4") -> Sheet:
     pages = [
         _task_page(exercise, width, height),
         face,
-        *table_pages(scenario, lines, "mm", width, height, filled=True),
+        *table_pages(scenario, lines, "mm", width, height, filled=not exercise.felt),
         _answer_page(exercise, width, height),
     ]
     number_pages(pages, scenario, f"exercise, {exercise.name}")
@@ -49,7 +57,9 @@ def _task_page(exercise: Exercise, width: float, height: float) -> Page:
     scenario = exercise.scenario
     room = width - 2 * MARGIN
     y = sheet_title(page, scenario, f"Exercise: {exercise.name}") + 3.0
-    words = LEVELS[exercise.level].words
+    level = LEVELS[exercise.level]
+    words = level.felt if exercise.felt else level.words
+    leaves = f"Leaves at hand: {', '.join(spoken.leaf(leaf) for leaf in scenario.readings.leaves)}."
     part, hands = scenario.part, scenario.hands
     sections = (
         (
@@ -58,9 +68,7 @@ def _task_page(exercise: Exercise, width: float, height: float) -> Page:
                 f"{face_words(part)}, {stated(round(part.weight / 9.80665, 2))} kg. Wanted: "
                 f"{wanted_words(part)}.",
                 f"What to expect at this level: {words}. All of it is invented.",
-                "Somebody laid a straightedge on the lines overleaf, tried leaves at the stations and wrote "
-                "down what went and what did not. Leaves at hand: "
-                f"{', '.join(spoken.leaf(leaf) for leaf in scenario.readings.leaves)}.",
+                (TO_FEEL if exercise.felt else WAS_READ) + leaves,
             ),
         ),
         (
@@ -79,7 +87,16 @@ def _task_page(exercise: Exercise, width: float, height: float) -> Page:
             (
                 "Look at the readings line by line, and draw each as a curve beside its table. Where does "
                 "the straightedge sit still, where does it rock? What do the diagonals say?",
-                "Look for readings that do not fit their neighbours.",
+                "Look for readings that do not fit their neighbours"
+                + (", and feel them again." if exercise.felt else "."),
+                *(
+                    (
+                        "Hand the readings over with handlap exercise FOLDER --readings FILE, the text that "
+                        "feel.html saves; or type them in with handlap readings FOLDER/scenario.toml.",
+                    )
+                    if exercise.felt
+                    else ()
+                ),
                 "Write your answers on the last page, then enter them with handlap exercise FOLDER, or in "
                 "the file answers.toml. Only then does handlap exercise FOLDER --mark open the sealed truth.",
                 "You may use any means: rules of thumb, a calculator, handlap survey and handlap plan on "

@@ -25,6 +25,8 @@ LARGEST = 2_000_000
 """[bytes]"""
 ID = re.compile(r"[a-z0-9]{4,16}-[1-9][0-9]{0,5}")
 """A phone's own mark, and a number that counts up on it."""
+HEAD = "handlap_bench"
+"""What the first line of such a text holds."""
 TORN = "the text was cut short or changed on its way; hand it over anew from the page. Nothing was written"
 HEAD_KEYS = {"handlap_bench", "page", "part", "scenario", "entries", "strokes", "against", "phone"}
 
@@ -115,7 +117,7 @@ def read_page_text(text: str, file: str) -> PageText:
     lines = [line.rstrip() for line in text.removeprefix("\ufeff").splitlines()]
     while lines and not lines[-1]:
         lines.pop()
-    objects = _objects(lines, file)
+    objects = summed_objects(lines, file, HEAD, "a page for the bench")
     head = _head(objects[0], file)
     inner = objects[1:-1]
     uncounted = 0
@@ -139,10 +141,20 @@ def read_page_text(text: str, file: str) -> PageText:
     return PageText(file, **head, found=tuple(found), uncounted=uncounted)
 
 
-def _objects(lines: Sequence[str], file: str) -> list[dict[str, Any]]:
-    """The objects of all lines, once it is sure that they are those the page wrote."""
+def summed_objects(lines: Sequence[str], file: str, head: str, page: str) -> list[dict[str, Any]]:
+    """The objects of all lines, once it is sure that they are those a page wrote.
+
+    Parameters
+    ----------
+    head : the key that the first line holds
+    page : what page it is, for messages
+
+    Raises
+    ------
+    ScenarioError : if it is torn, or no such text
+    """
     if not lines:
-        raise ScenarioError([Fault(file, "", "nothing in it", "the text that a page for the bench gives")])
+        raise ScenarioError([Fault(file, "", "nothing in it", f"the text that {page} gives")])
     objects = []
     for number, line in enumerate(lines, 1):
         try:
@@ -151,12 +163,12 @@ def _objects(lines: Sequence[str], file: str) -> list[dict[str, Any]]:
             found = None
         if not isinstance(found, dict):
             if number == 1:
-                words = "the first line of the text that a page for the bench gives"
+                words = f"the first line of the text that {page} gives"
                 raise ScenarioError([Fault(file, "line 1", _short(line), words)])
             raise ScenarioError([Fault(file, f"line {number}", _short(line), f"one JSON object; {TORN}")])
         objects.append(found)
-    if "handlap_bench" not in objects[0]:
-        words = "the first line of the text that a page for the bench gives"
+    if head not in objects[0]:
+        words = f"the first line of the text that {page} gives"
         raise ScenarioError([Fault(file, "line 1", _short(lines[0]), words)])
     last, inner = objects[-1], len(objects) - 2
     here = f"line {len(lines)}"

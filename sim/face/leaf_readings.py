@@ -34,8 +34,9 @@ def read_line(
     *,
     feel: float = 0.0,
     rng: np.random.Generator | None = None,
+    held: Held | None = None,
 ) -> StraightedgeLine:
-    """Readings along one line of a known face, at rest, or level where it rocks.
+    """Readings along one line of a known face.
 
     Parameters
     ----------
@@ -46,13 +47,15 @@ def read_line(
     stations : distances from the start (m,); those over openings are skipped [m]
     feel : standard error of the feel [m]
     rng : where the feel's error comes from; needed if ``feel`` is not zero
+    held : how it is held; without it at rest, or level where it rocks
     """
     wanted = np.asarray(stations, dtype=float)
     position, points = sample_line(outline, line.start, line.end, wanted)
     z = height_at(points)
     middle = 0.5 * line.length
-    i, j = contact(position, z, "rest", middle)
-    held: Held = "rest" if position[j] - position[i] >= ROCKS_BELOW * line.length else "level"
+    if held is None:
+        i, j = contact(position, z, "rest", middle)
+        held = "rest" if position[j] - position[i] >= ROCKS_BELOW * line.length else "level"
     gap = gaps(position, z, held, middle)
     thickness = np.sort(np.asarray(leaves, dtype=float))
     found = []

@@ -17,15 +17,15 @@ from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.units import from_si
 from handlap.sim.face.leaf_readings import read_line
 from handlap.sim.face.stations import MeasuringLine, measuring_lines
-from handlap.sim.face.straightedge import FaceLine, sample_line
-from handlap.sim.face.straightedge import gaps as straightedge_gaps
+from handlap.sim.face.straightedge import FaceLine
 from handlap.sim.job.scenario import LimitBy, Scenario, Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load_text
-from handlap.sim.job.toml_edit import key_text, value_text
 from handlap.sim.teaching.exercise_face import TrueFace, true_numbers
+from handlap.sim.teaching.exercise_feel import FeltLine, felt_lines, station_gaps
 from handlap.sim.teaching.exercise_levels import CASES, LEVELS, Case, Form, Level
 from handlap.sim.teaching.exercise_part import Document, invent_part
 from handlap.sim.teaching.exercise_seal import CHANGED
+from handlap.sim.teaching.exercise_text import exercise_text
 
 LARGEST_SEED = 2**32 - 1
 
@@ -76,6 +76,8 @@ class Exercise:
     task : what the text says
     face : the true face
     slips : readings written down wrong
+    felt : what leaves say along the lines of the sheet, where the learner takes the readings; else ()
+    written : the job with readings that the learner wrote down otherwise than leaves say; None: with none
     """
 
     level: int
@@ -84,6 +86,8 @@ class Exercise:
     task: Task
     face: TrueFace
     slips: tuple[Slip, ...]
+    felt: tuple[FeltLine, ...] = ()
+    written: Scenario | None = None
 
     @property
     def name(self) -> str:
@@ -97,7 +101,9 @@ class Exercise:
 
     def as_mapping(self) -> dict[str, Any]:
         """All that has to be kept to have the exercise back, whatever later versions would invent."""
+        felt = {"felt": [line.as_mapping() for line in self.felt]} if self.felt else {}
         return {
+            **felt,
             "level": self.level,
             "seed": self.seed,
             "text": self.text,
@@ -108,13 +114,22 @@ class Exercise:
         }
 
 
-def exercise_name(level: int, seed: int) -> str:
+TO_FEEL = ", to be felt"
+"""Ends the name of an exercise whose readings the learner takes."""
+
+
+def exercise_name(level: int, seed: int, *, feel: bool = False) -> str:
     """What an exercise is called.
 
-    >>> exercise_name(3, 17)
-    'level 3, number 17'
+    >>> exercise_name(3, 17), exercise_name(3, 17, feel=True)
+    ('level 3, number 17', 'level 3, number 17, to be felt')
     """
-    return f"level {level}, number {seed}"
+    return f"level {level}, number {seed}{TO_FEEL if feel else ''}"
+
+
+def is_felt(name: str) -> bool:
+    """Whether the readings of the exercise of this name are the learner's own."""
+    return name.endswith(TO_FEEL)
 
 
 def exercise_of(kept: Mapping[str, Any], file: str = "truth.seal") -> Exercise:
@@ -132,14 +147,16 @@ def exercise_of(kept: Mapping[str, Any], file: str = "truth.seal") -> Exercise:
 
 def _exercise_of(kept: Mapping[str, Any]) -> Exercise:
     level, seed, text = int(kept["level"]), int(kept["seed"]), str(kept["text"])
-    task = task_of(exercise_name(level, seed), load_text(text, "scenario.toml"))
+    felt = tuple(FeltLine.of(line) for line in kept.get("felt", ()))
+    name = exercise_name(level, seed, feel=bool(felt))
+    task = task_of(name, load_text(text, "scenario.toml", require_readings=not felt))
     slips = []
     for slip in kept["slips"]:
         written = Slip(
             str(slip["label"]), str(slip["line"]), float(slip["gap"]), Station(float(slip["at"]), 0.0)
         )
         slips.append(_as_loaded(written, task))
-    return Exercise(level, seed, text, task, TrueFace.of(kept["face"]), tuple(slips))
+    return Exercise(level, seed, text, task, TrueFace.of(kept["face"]), tuple(slips), felt)
 
 
 def _as_loaded(slip: Slip, task: Task) -> Slip:
@@ -149,19 +166,25 @@ def _as_loaded(slip: Slip, task: Task) -> Slip:
 
 
 def task_of(name: str, scenario: Scenario) -> Task:
-    """The task of a scenario: its readings, with the letters of the six lines of the measuring sheet."""
+    """The task of a scenario: its readings, with the letters of the six lines of the measuring sheet.
+
+    Who feels the face is given all six, whether they have been read yet or not.
+    """
     names = {line.name for line in scenario.readings.lines}
     six = measuring_lines(scenario.part.outline)
+    if is_felt(name):
+        return Task(name, scenario, six)
     return Task(name, scenario, tuple(line for line in six if line.name in names))
 
 
-def make_exercise(level: int, seed: int) -> Exercise:
+def make_exercise(level: int, seed: int, *, feel: bool = False) -> Exercise:
     """Make an exercise.
 
     Parameters
     ----------
     level : a key of :data:`LEVELS`
     seed : its number
+    feel : the readings are left to the learner; the face is the same
 
     Raises
     ------
@@ -191,6 +214,14 @@ def make_exercise(level: int, seed: int) -> Exercise:
     face = face.scaled(scale)
     document["part"]["allowance"] = _allowance(case, from_si(scale * unscaled.flatness, "height"), limit)
     document["readings"] = {"leaves": list(wanted.leaves)}
+    if feel:
+        text = exercise_text(title, level, seed, document, feel=True)
+        task = task_of(
+            exercise_name(level, seed, feel=True), load_text(text, "scenario.toml", require_readings=False)
+        )
+        return Exercise(
+            level, seed, text, task, face, (), felt_lines(level, seed, task.lines, face, part.outline)
+        )
     lines = tuple(x for x in measuring_lines(part.outline) if x.name not in wanted.left_out)
     read, slips = _read(wanted, lines, face, part.outline, rng)
     text = exercise_text(title, level, seed, document, read)
@@ -271,12 +302,11 @@ def _read(
     for line in lines:
         laid = FaceLine(line.name, line.start, line.end)
         found = read_line(outline, face.heights_at, laid, leaves, line.at, feel=level.feel, rng=rng)
-        position, points = sample_line(outline, line.start, line.end, line.at)
-        true = straightedge_gaps(position, face.heights_at(points), found.held, 0.5 * line.length)
+        true = dict(zip(line.at, station_gaps(outline, face, line, found.held), strict=True))
         # The distances of the sheet, not those rounded on the way.
         stations = tuple(replace(s, at=_sheet_at(line, s.at)) for s in found.stations)
         read.append(replace(found, stations=stations))
-        gaps.append([float(true[np.argmin(np.abs(position - s.at))]) for s in stations])
+        gaps.append([float(true[s.at]) for s in stations])
     slips: list[Slip] = []
     order = [int(i) for i in rng.permutation(len(lines))]
     for i in order:
@@ -327,50 +357,3 @@ def _slip(
         label = line.label(line.at.index(station.at))
         return Slip(label, line.name, gap, station)
     return None
-
-
-# ---- the scenario file
-
-HEADER = """\
-# Exercise: level {level}, number {seed}.  Made by handlap exercise; everything in it is invented.
-# {words}.
-#
-# Look at the readings, enter your answers (handlap exercise FOLDER, or answers.toml by hand), then
-# have them marked: handlap exercise FOLDER --mark.  Lengths mm, heights and leaves µm, masses kg.
-"""
-
-
-def exercise_text(
-    title: str, level: int, seed: int, document: Document, read: Sequence[StraightedgeLine] = ()
-) -> str:
-    """The scenario file of an exercise."""
-    words = LEVELS[level].words
-    lines = [HEADER.format(level=level, seed=seed, words=words[:1].upper() + words[1:])]
-    lines += [f"title = {value_text(title)}", "invented = true", 'units = "mm"']
-    for table, keys in document.items():
-        lines += ["", f"[{table}]", *(f"{key_text(k)} = {value_text(v)}" for k, v in keys.items())]
-    for line in read:
-        ends = [[_plain(from_si(x, "length")) for x in end] for end in (line.start, line.end)]
-        rows = [
-            [
-                _plain(from_si(s.at, "length")),
-                _plain(from_si(s.goes, "height")) if s.goes > 0.0 else "none",
-                _plain(from_si(s.stops, "height")) if math.isfinite(s.stops) else "open",
-            ]
-            for s in line.stations
-        ]
-        lines += [
-            "",
-            "[[readings.line]]",
-            f"name = {value_text(line.name)}",
-            f"from = {value_text(ends[0])}",
-            f"to = {value_text(ends[1])}",
-            f"held = {value_text(line.held)}",
-            f"stations = {value_text(rows)}",
-        ]
-    return "\n".join(lines) + "\n"
-
-
-def _plain(value: float) -> int | float:
-    short = round(value, 3)
-    return int(short) if short == int(short) else short

@@ -20,6 +20,7 @@ class Level:
     Attributes
     ----------
     words : what to expect, in a sentence
+    feelable : the same where the learner takes the readings; empty: the same words
     lapped : shapes that one pair of hands brings well inside a limit, for faces that are best lapped
     forms : shapes that the others may have
     leaves : feeler leaves at hand [µm]
@@ -43,6 +44,12 @@ class Level:
     slips: int
     limits: tuple[int, ...]
     zone: float
+    feelable: str = ""
+
+    @property
+    def felt(self) -> str:
+        """What to expect where the learner feels the face."""
+        return self.feelable or self.words
 
 
 LEVELS: dict[int, Level] = {
@@ -73,6 +80,7 @@ LEVELS: dict[int, Level] = {
         (40, 50, 60, 80, 100, 150, 200, 300),
         feel=4e-6, rolled=0.15, ripple=0.03, left_out=(), slips=1,
         limits=(50, 60, 80, 100, 120), zone=0.35,
+        feelable="any shape, and coarser leaves",
     ),
     5: Level(
         "twisted crowns among others, few lines, coarse leaves, and readings that contradict each other",
@@ -80,5 +88,6 @@ LEVELS: dict[int, Level] = {
         (50, 60, 80, 100, 150, 200, 250, 300),
         feel=5e-6, rolled=0.2, ripple=0.03, left_out=("cross left", "cross right"), slips=2,
         limits=(60, 80, 100, 120), zone=0.35,
+        feelable="twisted crowns among others, coarse leaves, an unsure hand",
     ),
 }  # fmt: skip

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from handlap.sim.common.chance import percent
 from handlap.sim.common.errors import TippingError
 from handlap.sim.common.units import from_si, show, unit_of
+from handlap.sim.face.survey import survey
 from handlap.sim.job.results import Band
 from handlap.sim.planning.crew import Crew
 from handlap.sim.planning.verdict import LAP_AT
@@ -301,7 +302,9 @@ def mark_again(exercise: Exercise, answers: Answers, found: Found) -> Mark:
     loses marks all the same.
     """
     labels = exercise.task.labels()
-    doubted = {labels.get((c.line, round(1e4 * c.at)), "") for c in found.survey.contradictions}
+    # A learner's own slips show among the readings as they were written.
+    doubts = found.survey if exercise.written is None else survey(exercise.written, seed=0)
+    doubted = {labels.get((c.line, round(1e4 * c.at)), "") for c in doubts.contradictions}
     wrong = {slip.label: slip for slip in exercise.slips}
     named = set(answers.read_again)
     why: list[str] = []

@@ -34,10 +34,14 @@ _KEY = hashlib.sha256(b"answers first, then the truth; handlap exercise, format 
 _SALT = 16
 
 
-def _hidden(data: bytes, salt: bytes) -> bytes:
-    """The data under a stream made from key and salt; done twice it is the data again."""
-    stream = hashlib.shake_256(_KEY + salt).digest(len(data))
+def hidden(data: bytes, key: bytes) -> bytes:
+    """The data under the stream of a key; done twice it is the data again."""
+    stream = hashlib.shake_256(key).digest(len(data))
     return bytes(a ^ b for a, b in zip(data, stream, strict=True))
+
+
+def _hidden(data: bytes, salt: bytes) -> bytes:
+    return hidden(data, _KEY + salt)
 
 
 def _check(text: str) -> str:

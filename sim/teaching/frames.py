@@ -22,7 +22,6 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.ways import Way, apply_way, distinct
 from handlap.sim.lapping import column_kernels, dye, gauge
 from handlap.sim.lapping.conditions import Conditions, Stage, law_of, load_of
-from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.lap import run_stage
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.simulate import (
