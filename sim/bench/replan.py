@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from handlap.sim.bench.forecast import MODEL, Forecast, forecast, paper_in_use
+from handlap.sim.bench.forecast import Forecast, forecast, paper_in_use
 from handlap.sim.bench.job_log import JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, learn
 from handlap.sim.bench.replay import errors_of_log
@@ -183,8 +183,8 @@ def _replan(
         chance_deep_at_goal=over_at_goal,
         best=_best(learnt, past),
         ahead=_ahead(scenario, rest),
-        first_total=first.to_goal(MODEL),
-        total=rest.to_goal(MODEL),
+        first_total=first.to_goal(),
+        total=rest.to_goal(),
         first_reached=float(np.mean(first.reached)),
         reached=reached,
         finer=_finer(scenario, middle, paper),
