@@ -92,6 +92,39 @@ def test_help_imports_nothing_heavy(tmp_path):
         assert done.stderr.decode().strip().endswith("[]"), (command, done.stderr.decode()[-300:])
 
 
+NOT_FOR_A_PLAN = (
+    "matplotlib", "scipy.stats", "scipy.interpolate", "scipy.ndimage", "scipy.signal", "scipy.integrate",
+)  # fmt: skip
+NOT_FOR_A_SURVEY = (*NOT_FOR_A_PLAN, "scipy.spatial", "scipy.optimize")
+
+
+@pytest.mark.parametrize(
+    ("args", "unneeded"),
+    [
+        (("plan", "two-cylinder-head", "--members", "8"), (*NOT_FOR_A_PLAN, "handlap.sim.bench")),
+        (("survey", "two-cylinder-head"), (*NOT_FOR_A_SURVEY, "handlap.sim.planning")),
+        (("log", "two-cylinder-head", "--show"), (*NOT_FOR_A_SURVEY, "handlap.sim.lapping.lap")),
+    ],
+    ids=lambda given: given[0],
+)
+def test_commands_import_nothing_heavy_that_they_do_not_need(args, unneeded, tmp_path):
+    if args[0] == "log":
+        written = process("log", "two-cylinder-head", "--strokes", "40", "--paper", "P80", cwd=tmp_path)
+        assert written.returncode == 0, written.stderr.decode()
+    code = (
+        "import sys\n"
+        "from handlap.cli.main import run\n"
+        "try:\n    run()\nfinally:\n"
+        f"    print([m for m in {unneeded!r} if m in sys.modules], 'numpy' in sys.modules, file=sys.stderr)"
+    )
+    env = {**os.environ, "PYTHONPATH": str(SOURCE / ".src")}
+    done = subprocess.run(
+        [sys.executable, "-c", code, *args], cwd=tmp_path, env=env, capture_output=True, timeout=300
+    )
+    # What a plan does need is there: the question is put after the work, not before.
+    assert done.stderr.decode().strip().endswith("[] True"), done.stderr.decode()[-300:]
+
+
 @pytest.mark.parametrize("name", [command.name for command in COMMANDS])
 def test_every_command_and_option_is_explained(name):
     code, out, _ = run(name, "--help")

@@ -19,7 +19,15 @@ from handlap.cli.reports.text import render
 from handlap.cli.reports.wording import error_words
 from handlap.cli.screen import Screen
 from handlap.sim.bench.bench_trial import mass_to_weigh, plan_trial
-from handlap.sim.bench.forecast import paper_begun_on, paper_in_use, worn_strokes
+from handlap.sim.bench.forecast import (
+    MODEL,
+    SLACKS,
+    Forecast,
+    forecast,
+    paper_begun_on,
+    paper_in_use,
+    worn_strokes,
+)
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.learn import Quantity, learn
 from handlap.sim.bench.log_file import append
@@ -29,11 +37,13 @@ from handlap.sim.bench.standing import LimitHeld, Standing, open_log, where_it_s
 from handlap.sim.bench.stop_rules import Outlook, advise, stations_up
 from handlap.sim.common.errors import InputError
 from handlap.sim.face.face_ensemble import infer_faces
-from handlap.sim.job.results import Band
+from handlap.sim.job.results import FIGURE_NAMES, Band, Figures
 from handlap.sim.job.scenario import Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load, read_text
+from handlap.sim.planning.between_looks import STRAIGHT
 from handlap.sim.planning.crew import MOST_MEMBERS, open_crew
 from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.leg import STOP_AT, measure, stops_at
 
 UM = 1e-6
 
@@ -252,6 +262,45 @@ def test_the_replan_adds_up():
     # No finish is stated: Ra 1.5 µm, which worn P120 leaves.
     assert [p.paper for p in found.finer] == ["P120"]
     assert found.best.strokes == 225
+
+
+def test_a_forecast_looks_between_its_looks_where_a_straight_line_would_err(monkeypatch):
+    """Looks 160 strokes apart, against looks after every 20 of the same work."""
+    truth, log, _ = replanned()
+    workshop, prior = open_log(truth.scenario, log, members=16, seed=0, cells=250)
+
+    def looked_at(every: int) -> Forecast:
+        monkeypatch.setattr("handlap.sim.bench.forecast.check_interval", lambda *given: every)
+        return forecast(workshop, prior, ())
+
+    often, seldom = looked_at(20), looked_at(160)
+    goal = STOP_AT * seldom.limit
+    strokes = np.concatenate([[0.0], seldom.ahead])
+    straight, _ = stops_at(strokes, measure(seldom.figures, seldom.limit_by), 1 + seldom.worked, goal)
+    early = often.total < 160
+    assert early.sum() >= 3 and often.reached.all() and seldom.reached.all()
+    assert np.abs(seldom.total - often.total)[early].max() < 10.0
+    assert np.abs(straight - often.total)[early].max() > 30.0, "no job in which a straight line would err"
+    # The face is looked at there, not read off a line: it has the figure that it stops at.
+    by = measure(seldom.at_goal, seldom.limit_by)
+    assert by[seldom.met[:, 0] > 0.0] == pytest.approx(goal, abs=STRAIGHT)
+    for slack in SLACKS[1:]:
+        assert (np.sign(seldom.stops(slack)[0] - seldom.total) == -np.sign(slack)).all()
+
+
+def test_who_does_not_get_to_the_goal_stops_at_the_best_look():
+    def rows(*values: float) -> Figures:
+        return Figures(**dict.fromkeys(FIGURE_NAMES, np.array(values)))
+
+    seen = Figures(**dict.fromkeys(FIGURE_NAMES, np.array([[9.0, 7.0, 8.0], [9.0, 6.0, 4.0]])))
+    met = np.array([[np.nan, 12.0, np.nan], [15.0, 14.0, np.nan]])
+    found = Forecast(100, np.array([10, 20]), np.array([2, 2]), seen, met, rows(np.nan, 5.0), "zone", 5.0)
+    assert found.total.tolist() == [110.0, 115.0] and found.reached.tolist() == [False, True]
+    assert found.stops(MODEL)[0].tolist() == [112.0, 114.0]
+    assert found.stops(-MODEL)[0].tolist() == [110.0, 120.0] and not found.stops(-MODEL)[1].any()
+    assert found.at_stop("greatest_depth").tolist() == [7.0, 5.0]
+    band = found.to_goal()
+    assert band is not None and (band.p05, band.p50, band.p95) == (114.0, 115.0, 120.0)
 
 
 def test_the_sheet_in_use_is_counted_on():

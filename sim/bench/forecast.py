@@ -27,12 +27,15 @@ from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import gather_course
 from handlap.sim.planning.fineness import LOGGED, find_steps
-from handlap.sim.planning.leg import STOP_AT, Leg, LegRun, ToGoal, lay_leg, measure, stops_at, work_leg
+from handlap.sim.planning.leg import STOP_AT, Leg, LegRun, ToGoal, lay_leg, measure, work_leg
 from handlap.sim.planning.work import CLEAR_SHARE, MOST_LOOKS, MOST_STROKES
 
 MODEL = 6e-6
 """What bands of the flatness are widened by on either side: about a leaf, for a model that is not
 quite right [m]."""
+SLACKS = (0.0, MODEL, -MODEL)
+"""What the goal is missed or bettered by where a forecast is asked for strokes [m]: nothing; and what the
+model may be out by, which begins and ends its band."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +56,8 @@ class Forecast:
     ahead: NDArray[np.int64]
     worked: NDArray[np.int64]
     figures: Figures
+    met: Array
+    at_goal: Figures
     limit_by: LimitBy
     limit: float
 
@@ -74,13 +79,19 @@ class Forecast:
     def stops(self, slack: float = 0.0) -> tuple[Array, NDArray[np.bool_]]:
         """Strokes from the start of the job at which members (members,) stop, and who gets to the goal.
 
-        ``slack`` [m] more, or less, than the goal is what the model may be out by.
+        ``slack``: one of :data:`SLACKS`, by which the goal is more or less [m].  Who does not get there stops
+        at the best look.
         """
+        met = self.met[:, SLACKS.index(slack)]
+        reached = ~np.isnan(met)
+        return self.done + np.where(reached, met, self._best), reached
+
+    @property
+    def _best(self) -> Array:
+        """Strokes from there on at the best look of every member (members,), now being one."""
         strokes = np.concatenate([[0.0], self.ahead])
-        stops, reached = stops_at(
-            strokes, measure(self.figures, self.limit_by), 1 + self.worked, STOP_AT * self.limit + slack
-        )
-        return self.done + stops, reached
+        found: Array = strokes[np.nanargmin(measure(self.figures, self.limit_by), axis=1)]
+        return found
 
     @property
     def total(self) -> Array:
@@ -94,25 +105,21 @@ class Forecast:
 
     def at_stop(self, name: str) -> Array:
         """A figure of every member (members,) where it stops [m]."""
-        strokes, stops = np.concatenate([[0.0], self.ahead]), self.total - self.done
-        rows = getattr(self.figures, name)
-        return np.array(
-            [
-                np.interp(stop, strokes[: 1 + looks], row[: 1 + looks])
-                for stop, looks, row in zip(stops, self.worked, rows, strict=True)
-            ]
-        )
+        best = np.nanargmin(measure(self.figures, self.limit_by), axis=1)
+        looks = getattr(self.figures, name)[np.arange(best.size), best]
+        found: Array = np.where(self.reached, getattr(self.at_goal, name), looks)
+        return found
 
-    def to_goal(self, slack: float) -> Band | None:
+    def to_goal(self) -> Band | None:
         """Band of strokes of the members that get to the goal; None: none does.
 
-        ``slack`` [m] is what the model may be out by in the figure: the band begins where the goal would be
-        met with so much to spare it, and ends where it would be with so much less.
+        It begins where the goal would be met with so much to spare as the model may be out by, and ends where
+        it would be with so much less.
         """
         total, reached = self.stops()
         if not reached.any():
             return None
-        early, late = (self.stops(d)[0] for d in (slack, -slack))
+        early, late = (self.stops(slack)[0] for slack in (MODEL, -MODEL))
         return Band(
             float(np.percentile(early[reached], 5.0)),
             float(np.median(total[reached])),
@@ -155,8 +162,9 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
     guess = _first_guess(workshop, state, conditions, done, grits.find(paper))
     course = lay_out_log(bench, entries, workshop.middle, typical, seed=workshop.seed)
     leg = _leg_ahead(workshop, course, entries, typical, grits.find(paper), guess)
+    goals = [STOP_AT * scenario.part.limit + slack for slack in SLACKS]
     # Worked a little further than the goal: what the model may be out by is asked of it as well.
-    rule = ToGoal(STOP_AT * scenario.part.limit - MODEL, leg.horizon)
+    rule = ToGoal(min(goals), leg.horizon, at_look=True)
 
     def work(member: tuple[Array, Conditions]) -> tuple[Array, LegRun]:
         before, own = member
@@ -165,7 +173,7 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
             lapped = at_place(lapped, leg.blocks[0].begin)
         run = work_leg(
             bench, workshop.gauged, leg, own, rule, before=before, start=faces[-1], state=lapped,
-            limit_by=scenario.part.limit_by, shown=leg.horizon, keep=False,
+            limit_by=scenario.part.limit_by, shown=leg.horizon, keep=False, goals=goals,
         )  # fmt: skip
         return faces[-1], run
 
@@ -176,7 +184,19 @@ def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Fore
     figures = Figures(
         **{n: np.column_stack([getattr(now, n), getattr(ahead.figures, n)]) for n in FIGURE_NAMES}
     )
-    return Forecast(done, ahead.strokes, ahead.worked, figures, scenario.part.limit_by, scenario.part.limit)
+    met = np.array([[np.nan if at is None else at.stroke for at in run.met] for _, run in found])
+    return Forecast(
+        done, ahead.strokes, ahead.worked, figures, met, _at_goal(workshop, state, [run for _, run in found]),
+        scenario.part.limit_by, scenario.part.limit,
+    )  # fmt: skip
+
+
+def _at_goal(workshop: Workshop, state: State, runs: Sequence[LegRun]) -> Figures:
+    """Figures of all members (members,) where they meet the goal itself; NaN where they do not."""
+    there = np.array([state.before[0] if run.met[0] is None else run.met[0].face for run in runs])
+    found = gauge.figures(workshop.gauged, state.before, there)
+    missed = np.array([run.met[0] is None for run in runs])
+    return Figures(**{n: np.where(missed, np.nan, getattr(found, n)) for n in FIGURE_NAMES})
 
 
 def _leg_ahead(

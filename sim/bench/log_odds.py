@@ -18,8 +18,6 @@ from handlap.sim.common import spoken
 from handlap.sim.common.errors import Fault
 from handlap.sim.common.units import GRAVITY, leaf_number, show_leaf
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.lapping.ensemble import SCORES, conditions_at
-from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials import grits
 
 DAY_MINUTES = 150.0
@@ -135,6 +133,8 @@ def _days(standing: Sequence[Entry], scenario: Scenario, fault: Told) -> None:
 
 def _metal(standing: Sequence[Entry], scenario: Scenario, fault: Told) -> None:
     """Far more metal gone than strokes take, or far less swarf."""
+    if not any(entry.part_mass is not None or entry.swarf is not None for entry in standing):
+        return
     fresh = _fresh(scenario)
     since_part = since_swarf = 0.0
     before: Entry | None = None
@@ -164,6 +164,10 @@ def _metal(standing: Sequence[Entry], scenario: Scenario, fault: Told) -> None:
 
 def _fresh(scenario: Scenario) -> Callable[[Entry], float]:
     """Metal that the strokes of an entry would take off on paper that stays fresh [kg]."""
+    # Of all that reads a log only this needs the lap, which takes as long to import as the rest together.
+    from handlap.sim.lapping.ensemble import SCORES, conditions_at
+    from handlap.sim.lapping.sheet import depth_per_stroke
+
     middle = conditions_at(scenario, np.zeros(len(SCORES)))
     face = scenario.part.metal.density * scenario.part.outline.area
     each: dict[str, float] = {}

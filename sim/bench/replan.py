@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from handlap.sim.bench.forecast import MODEL, Forecast, forecast, paper_in_use
+from handlap.sim.bench.forecast import Forecast, forecast, paper_in_use
 from handlap.sim.bench.job_log import JobLog
 from handlap.sim.bench.learn import CELLS, Learnt, learn
 from handlap.sim.bench.replay import errors_of_log
@@ -213,8 +213,8 @@ def _replan(
         now=now,
         risks=risks,
         best=_best(learnt, past),
-        rest=Prospect(rest.to_goal(MODEL), risks.reached, _curve(learnt, past, rest)),
-        first=Prospect(first.to_goal(MODEL), float(np.mean(first.reached)), _curve_ahead(first)),
+        rest=Prospect(rest.to_goal(), risks.reached, _curve(learnt, past, rest)),
+        first=Prospect(first.to_goal(), float(np.mean(first.reached)), _curve_ahead(first)),
         ahead=_ahead(scenario, rest),
         errors=errors_of_log(workshop.bench, workshop.gauged, workshop.course),
         finer=_finer(scenario, middle, paper),

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.linalg import LinAlgError, cho_factor, cho_solve
-from scipy.spatial import ConvexHull, QhullError, cKDTree
 
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.face_prior import distances, matern
@@ -60,6 +59,9 @@ class Reach:
 
 def merge_repeats(u: ArrayLike, v: ArrayLike, height: ArrayLike) -> tuple[Array, Array, Array]:
     """Average repeated readings: points (n, 2), mean heights (n,) [m], repeats (n,) [-]."""
+    # Only a table of heights asks for what takes a tenth of the time that a survey takes to begin.
+    from scipy.spatial import cKDTree
+
     points = np.column_stack([np.asarray(u, dtype=float), np.asarray(v, dtype=float)])
     heights = np.asarray(height, dtype=float)
     owner = np.arange(len(points))
@@ -72,6 +74,8 @@ def merge_repeats(u: ArrayLike, v: ArrayLike, height: ArrayLike) -> tuple[Array,
 
 def table_reach(outline: Outline, points: Array) -> Reach:
     """How far measured points (n, 2) [m] leave the rim of a face uncovered."""
+    from scipy.spatial import ConvexHull, QhullError, cKDTree
+
     nearest = cKDTree(points).query(points, k=2)[0][:, 1] if len(points) > 1 else np.zeros(1)
     rim = outline.rim_points(max(outline.length, outline.width) / 100.0)
     try:

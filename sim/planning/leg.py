@@ -188,20 +188,21 @@ class StopRule(Protocol):
 class ToGoal:
     """Stop where the measured figure comes down to ``goal`` [m]; failing that, at the best look there is.
 
-    ``least``: strokes before which nobody gives up.
+    ``least``: strokes before which nobody gives up; ``at_look``: at the look that shows it, not between two.
     """
 
     goal: float
     least: int
+    at_look: bool = False
 
     def find(self, strokes: Counts, measured: Array, faces: Sequence[Array], last: bool) -> Stop | None:
         """See :class:`StopRule`."""
         under = np.flatnonzero(measured <= self.goal)
         if under.size:
             look = int(under[0])
-            if look == 0:
+            if look == 0 or self.at_look:
                 # Nobody stops before having looked once.
-                return Stop(0, 1.0, True, False)
+                return Stop(look, 1.0, True, False)
             above = float(measured[look - 1])
             share = (above - self.goal) / (above - float(measured[look]))
             return Stop(look, share, True, False)
@@ -287,6 +288,7 @@ class LegRun:
     work, friction : of the arms so far [J], and of the paper as it is then [-] (k,)
     stop : by which look it stopped, and why; ``stroke``: after how many strokes [-]
     end : figures at the stop (1,); ``face`` (n,) [m] and ``worked`` [J] there
+    met : where each goal besides is met; None where it is not
     clipped, tipped : shares of rows, see :class:`handlap.sim.lapping.lap.LapRun`
     removed, deposited : metal off the face and on the paper by all rows [m³]
     flexed : mean bending amplitudes from the last look but one to the last (shapes,) [m]
@@ -302,6 +304,7 @@ class LegRun:
     end: Figures
     face: Array
     worked: float
+    met: tuple[Met | None, ...]
     clipped: float
     tipped: float
     removed: float
@@ -323,6 +326,7 @@ def work_leg(
     shown: int = 0,
     keep: bool = True,
     figures: bool = True,
+    goals: Sequence[float] = (),
 ) -> LegRun:
     """Work one member until the rule says stop.
 
@@ -333,15 +337,19 @@ def work_leg(
     shown : strokes up to which it is worked in any case, for what others want to see
     limit_by : which figure is measured at the looks
     keep, figures : keep the faces at the looks, and all figures of them; else what is measured, and depths
+    goals : figures [m] of which it is told as well where they are met first, as far as the rule looks
 
     Raises
     ------
     InputError, TippingError, SolverError : as :func:`handlap.sim.lapping.lap.lap_on`
     """
+    seeker = _Seeker(bench, gauged, leg, conditions, limit_by)
     state = state or begin_lap(bench, start, conditions, leg.grit, leg.blocks[0])
     faces: list[Array] = []
     work, friction = np.zeros(0), np.zeros(0)
     strokes, seen = np.zeros(0, dtype=np.int64), np.zeros(0)
+    looks = [Look(0, float(gauge.measured(gauged, start, limit_by)[0]), start, 0.0)]
+    met: list[Met | None] = [_at(looks[0]) if looks[0].seen <= goal else None for goal in goals]
     stop: Stop | None = None
     for number, block in enumerate(leg.blocks):
         begun = state
@@ -353,13 +361,15 @@ def work_leg(
         strokes = np.append(strokes, np.array(run.strokes, dtype=np.int64) - leg.blocks[0].begin.strokes)
         if stop is None:
             seen = np.append(seen, gauge.measured(gauged, run.heights, limit_by))
+            for at in range(len(looks) - 1, len(strokes)):
+                looks.append(Look(int(strokes[at]), float(seen[at]), faces[at], float(work[at])))
+            met = [
+                seeker.first(goal, looks, number, begun) if known is None else known
+                for goal, known in zip(goals, met, strict=True)
+            ]
             stop = rule.find(strokes, seen, faces, number == len(leg.blocks) - 1)
             if stop is not None:
-                looks = [
-                    Look(int(k), float(figure), face, float(done))
-                    for k, figure, face, done in zip(strokes, seen, faces, work, strict=True)
-                ]
-                met = _where(bench, gauged, leg, conditions, start, limit_by, stop, looks, number, begun)
+                ended = seeker.stopped(stop, looks, number, begun)
         if stop is not None and strokes[-1] >= shown:
             break
     assert stop is not None
@@ -370,10 +380,11 @@ def work_leg(
         work=work,
         friction=friction,
         stop=stop,
-        stroke=met.stroke,
-        end=gauge.figures(gauged, before, met.face),
-        face=met.face,
-        worked=met.work,
+        stroke=ended.stroke,
+        end=gauge.figures(gauged, before, ended.face),
+        face=ended.face,
+        worked=ended.work,
+        met=tuple(met),
         clipped=run.clipped,
         tipped=run.tipped,
         removed=run.removed_volume,
@@ -382,22 +393,45 @@ def work_leg(
     )
 
 
-def _where(
-    bench: Bench, gauged: Gauge, leg: Leg, conditions: Conditions, start: Array, limit_by: LimitBy,
-    stop: Stop, looks: Sequence[Look], number: int, begun: LapState,
-) -> Met:  # fmt: skip
-    """Where a member stops that was ``begun`` on the block of a number, in which it has come to the last of
-    its looks."""
-    here = looks[stop.look]
-    if stop.share == 1.0:
-        return Met(float(here.strokes), here.face, here.work)
-    whole = [Look(0, float(gauge.measured(gauged, start, limit_by)[0]), start, 0.0), *looks]
-    earlier, above = whole[max(stop.look - 1, 0)], whole[stop.look]
+def _at(look: Look) -> Met:
+    """A goal met at a look itself."""
+    return Met(float(look.strokes), look.face, look.work)
 
-    def look_at(strokes: int) -> Look:
-        run = lap_on(bench, begun, conditions, leg.cut_at(bench, number, strokes))
-        face = run.heights[-1]
-        return Look(strokes, float(gauge.measured(gauged, face, limit_by)[0]), face, float(run.work[-1]))
 
-    goal = stop.of(0.0, np.array([look.seen for look in looks]))
-    return meets_goal((earlier.strokes, earlier.seen), above, here, goal, look_at)
+@dataclass(frozen=True)
+class _Seeker:
+    """Finds where goals are met between the looks of one member on a leg, the start being the first look.
+
+    What it asks with is the block of a ``number``, and the state in which the member had ``begun`` it.
+    """
+
+    bench: Bench
+    gauged: Gauge
+    leg: Leg
+    conditions: Conditions
+    limit_by: LimitBy
+
+    def stopped(self, stop: Stop, looks: Sequence[Look], number: int, begun: LapState) -> Met:
+        """Where a member stops in the block that was worked last."""
+        here = 1 + stop.look
+        if stop.share == 1.0:
+            return _at(looks[here])
+        goal = stop.of(0.0, np.array([look.seen for look in looks[1:]]))
+        return self._between(goal, looks, here, number, begun)
+
+    def first(self, goal: float, looks: Sequence[Look], number: int, begun: LapState) -> Met | None:
+        """Where a goal [m] is met that no look before the block that was worked last had come to."""
+        here = next((at for at, look in enumerate(looks) if look.seen <= goal), None)
+        return None if here is None else self._between(goal, looks, here, number, begun)
+
+    def _between(self, goal: float, looks: Sequence[Look], here: int, number: int, begun: LapState) -> Met:
+        """Where a goal is met by the look of an index, and not by the one before."""
+        earlier = looks[max(here - 2, 0)]
+
+        def look_at(strokes: int) -> Look:
+            run = lap_on(self.bench, begun, self.conditions, self.leg.cut_at(self.bench, number, strokes))
+            face = run.heights[-1]
+            seen = float(gauge.measured(self.gauged, face, self.limit_by)[0])
+            return Look(strokes, seen, face, float(run.work[-1]))
+
+        return meets_goal((earlier.strokes, earlier.seen), looks[here - 1], looks[here], goal, look_at)

@@ -17,7 +17,7 @@ from bench_truth import NOW, make_truth, write_log
 from scipy.stats import binom
 from test_replan_calibration import face_of, true_strokes
 
-from handlap.sim.bench.forecast import MODEL, forecast
+from handlap.sim.bench.forecast import forecast
 from handlap.sim.bench.job_log import Entry
 from handlap.sim.bench.learn import first_state, learn, open_workshop
 from handlap.sim.bench.to_remember import to_remember
@@ -112,7 +112,7 @@ def workshop(seed: int) -> Sixth:
     grit = grits.find("P80")
     goals, cuts = {}, {}
     for name, shop, prior in states:
-        goals[name] = forecast(shop, prior, ()).to_goal(MODEL)
+        goals[name] = forecast(shop, prior, ()).to_goal()
         each = prior.conditions(shop.scenario)
         cuts[name] = Band.of([first_cut(job, states[0][1].middle, c, grit) for c in each])
     alone, prior = states[0][1:]
@@ -126,7 +126,7 @@ def workshop(seed: int) -> Sixth:
         goal=goals["all"],
         goal_alone=goals["alone"],
         goal_of_three=goals["three"],
-        goal_at_best=forecast(alone, exact, ()).to_goal(MODEL),
+        goal_at_best=forecast(alone, exact, ()).to_goal(),
         true_goal=true_strokes(truth, [], alone),
         jobs=tuple(left),
         strange=tuple(k for k in known.past.strange if left.index(known.past.jobs[k]) == odd),
