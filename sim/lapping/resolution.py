@@ -4,7 +4,8 @@ The step error is the largest difference on the map between a lap and the same l
 that stand for half as many strokes.  It covers the size of the wear step, the ageing of the
 paper within it and the sampling of the stroke and the wobble.  The same two laps tell the error of
 what is reported, which is another: a seam in the paper may leave one spot of the map far off and the
-straightedge's reading right.
+straightedge's reading right.  Whoever says what is reported holds rows to the error of that, and the map's
+worst spot to a looser bound.
 """
 
 from __future__ import annotations
@@ -60,6 +61,24 @@ class Resolution:
     seconds_a_row: float = 0.0
 
 
+@dataclass(frozen=True)
+class Held:
+    """What the rows of a lap are held to besides the map's worst spot.
+
+    ``gauged``: takes the figures that are reported; ``tolerance``: their error, by rows and cells [m];
+    ``spent``: what of it the cells take, by figure [m].
+    """
+
+    gauged: Gauge
+    tolerance: float
+    spent: Mapping[str, float]
+
+    def keeps(self, pair: tuple[Array, Array, Array]) -> bool:
+        """Whether the coarser of a pair of laps (see :class:`Resolution`) keeps the tolerance."""
+        found = row_errors(self.gauged, pair)
+        return all(found[name] + self.spent.get(name, 0.0) <= self.tolerance for name in REPORTED)
+
+
 def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
     """Strokes of one group of rows [-] to start from; never longer than what lies between events, those set
     aside between which paper hardly ages (see :func:`handlap.sim.lapping.poses.slowed`)."""
@@ -96,13 +115,14 @@ def choose_resolution(
     seed: int,
     most_rows: int | None = None,
     tell: Tell | None = None,
+    held: Held | None = None,
 ) -> Resolution:
     """Halve the groups of rows until the step error on the map is within ``tolerance`` [m].
 
     The error is that of the coarser of the last two laps, which is the one taken.  Stops at
     ``most_rows`` rows with whatever error it has then; if None, at the bound for a rigid part
     or for one that bends.  A part that bends has a bound on the work as well.
-    ``tell``: is told beforehand of a lap that takes long.
+    ``tell``: is told beforehand of a lap that takes long; ``held``: what else has to keep a tolerance.
     """
     if most_rows is None:
         most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
@@ -121,8 +141,10 @@ def choose_resolution(
         after = run.heights[-1]
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
-        if error <= tolerance or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
-            return Resolution(quad, error, rows, (heights, before, after), each)
+        pair = (heights, before, after)
+        kept = error <= tolerance and (held is None or held.keeps(pair))
+        if kept or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
+            return Resolution(quad, error, rows, pair, each)
         before, rows, quad = after, layout.x.size, 0.5 * quad
 
 
@@ -194,6 +216,7 @@ def errors_of(
     step: float,
     count: tuple[int, int],
     strokes: float | None = None,
+    asked: float | None = None,
 ) -> Errors:
     """What the computing errs by.
 
@@ -203,6 +226,7 @@ def errors_of(
     tolerance, step : error asked of the map's worst spot, and found there [m]
     count : cells, and rows of the lap [-]
     strokes : error of the strokes to the goal [-]; None: not to be had
+    asked : error asked of what is reported [m]; None: rows are held to the map's worst spot alone
     """
     told = {name: rows[name] + (0.0 if cells is None else cells[name]) for name in REPORTED}
     return Errors(
@@ -212,5 +236,6 @@ def errors_of(
         cells=count[0],
         rows=count[1],
         strokes=strokes,
+        asked=asked,
         **told,
     )
