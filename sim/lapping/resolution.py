@@ -42,6 +42,12 @@ HALF_SEEN = 2.0
 other, differ by half of it."""
 COARSE_SEEN = 1.0 / 3.0
 """The error of the cells falls with their square: of what cells twice as long change, a third is left."""
+LEAST_LEFT = 0.25
+"""Share of the tolerance that rows get in any case, where the most cells there may be take more."""
+SLACK = 0.9
+"""Share of what is left that is taken up between a group of rows that is too long and one that is not."""
+STEEPEST = 2.0
+"""Order in the rows' length of the errors between these two, at the most."""
 REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
 """Figures whose error is told."""
 
@@ -73,10 +79,14 @@ class Held:
     tolerance: float
     spent: Mapping[str, float]
 
-    def keeps(self, pair: tuple[Array, Array, Array]) -> bool:
-        """Whether the coarser of a pair of laps (see :class:`Resolution`) keeps the tolerance."""
+    def share(self, pair: tuple[Array, Array, Array]) -> float:
+        """How much of what cells leave of the tolerance the coarser of a pair of laps (see
+        :class:`Resolution`) takes, by the figure that takes most [-]."""
         found = row_errors(self.gauged, pair)
-        return all(found[name] + self.spent.get(name, 0.0) <= self.tolerance for name in REPORTED)
+        return max(
+            found[name] / max(self.tolerance - self.spent.get(name, 0.0), LEAST_LEFT * self.tolerance)
+            for name in REPORTED
+        )
 
 
 def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
@@ -122,7 +132,9 @@ def choose_resolution(
     The error is that of the coarser of the last two laps, which is the one taken.  Stops at
     ``most_rows`` rows with whatever error it has then; if None, at the bound for a rigid part
     or for one that bends.  A part that bends has a bound on the work as well.
-    ``tell``: is told beforehand of a lap that takes long; ``held``: what else has to keep a tolerance.
+    ``tell``: is told beforehand of a lap that takes long; ``held``: what else has to keep a tolerance.  With
+    it rows are as long as a power through the last two errors allows, and not only halves of the first;
+    ``pair`` is that of the shorter ones then.
     """
     if most_rows is None:
         most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
@@ -131,6 +143,7 @@ def choose_resolution(
     before = run_stage(bench, heights, conditions, stage, layout).heights[-1]
     # The first lap may have had to compile the kernels: how long it took says nothing.
     rows, each = layout.x.size, 0.0
+    taken_before = 0.0
     while True:
         quad, layout = _finer(bench, stage, layout, quad, seed)
         # What comes after it, in the search and of the work itself, is as long again at the least.
@@ -142,10 +155,26 @@ def choose_resolution(
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
         pair = (heights, before, after)
-        kept = error <= tolerance and (held is None or held.keeps(pair))
-        if kept or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
+        taken = max(error / tolerance, 0.0 if held is None else held.share(pair))
+        if taken <= 1.0 or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
+            if held is not None and taken <= 1.0:
+                longer = _between(taken_before, taken)
+                quad, error, rows = longer * quad, error * longer**STEEPEST, int(np.ceil(rows / longer))
             return Resolution(quad, error, rows, pair, each)
-        before, rows, quad = after, layout.x.size, 0.5 * quad
+        before, rows, quad, taken_before = after, layout.x.size, 0.5 * quad, taken
+
+
+def _between(too_much: float, taken: float) -> float:
+    """How many times as long rows may be as those that take a share of the tolerance up to 1, where twice as
+    long ones take ``too_much`` (0: not known), along the power of their length that goes through both.
+
+    >>> _between(4.0, 1.0), round(_between(1.5, 0.3), 2), _between(0.0, 0.1)
+    (1.0, 1.64, 1.0)
+    """
+    if too_much <= 1.0 or taken <= 0.0:
+        return 1.0
+    order = min(max(np.log2(too_much / taken), 1.0), STEEPEST)
+    return float(min(max(1.0, SLACK * taken ** (-1.0 / order)), 2.0))
 
 
 def _finer(bench: Bench, stage: Stage, layout: Layout, quad: float, seed: int) -> tuple[float, Layout]:

@@ -74,8 +74,8 @@ PLANNED = Fineness(
 )
 """Laps that are reported: half a micrometre is a hundredth of the limits that leaves can show, and a tenth of
 the margin at which work stops.  A part that bends is asked for a micrometre: its rows cost several times as
-much, and how it bends is not known to half of one (twelve shapes of a plate without shear).  The worst spot of
-the map, which only the picture shows, is held to half of what leaves are felt to.  1,000 cells serve all
+much, and how it bends is not known to half of one (twelve shapes of a plate without shear).  The worst spot
+of the map, which only the picture shows, is held to half of what leaves are felt to.  1,000 cells serve all
 built-in jobs but the one on a step (0.1 µm off what 6,000 give); that one gets as many as there may be.  Few
 parts come to the bounds on rows; those on steps do, and a plan of them would take minutes with twice as many.
 """

@@ -62,9 +62,11 @@ def cells_asked(crew: Crew, worked: Worked) -> Crew:
     ----------
     worked : the paper that it is going to work on, tried by some of its members
     """
+    # Rows of a trial are so long that cells of another size may come out anywhere within their error.
+    quad = worked.steps.legs[0].quad / TRIED.longer
     while True:
-        lapped, _ = lap_typical(crew, worked)
-        errs = _cells_err(crew, worked, lapped)
+        lapped, _ = lap_typical(crew, worked, quad_strokes=quad)
+        errs = _cells_err(crew, worked, lapped, quad)
         finer = crew.fineness.finer_cells(crew.bench, crew.cells)
         stated = crew.scenario.exact.cell is not None
         if max(errs.values()) <= CELLS_SHARE * crew.tolerance or finer == crew.cells or stated:
@@ -72,12 +74,12 @@ def cells_asked(crew: Crew, worked: Worked) -> Crew:
         crew = on_cells(crew, finer)
 
 
-def _cells_err(crew: Crew, worked: Worked, lapped: LapRun) -> dict[str, float]:
+def _cells_err(crew: Crew, worked: Worked, lapped: LapRun, quad: float) -> dict[str, float]:
     """Errors of what is reported that cells make, by figure [m], from the lap of the most typical member."""
     face = crew.typical % crew.faces.count
     return cell_errors(
         crew.bench, crew.gauged, lambda points: np.asarray(crew.faces.heights_at(points))[face],
-        crew.middle, to_middle_stop(crew, worked), quad_strokes=worked.steps.legs[0].quad, seed=crew.seed,
+        crew.middle, to_middle_stop(crew, worked), quad_strokes=quad, seed=crew.seed,
         before=crew.members.before[crew.typical], lapped=lapped.heights[-1],
     )  # fmt: skip
 
@@ -91,7 +93,7 @@ def measure_errors(crew: Crew, worked: Worked, lapped: LapRun | None = None) -> 
     quad = worked.steps.legs[0].quad
     finer, _ = lap_typical(crew, worked, quad_strokes=0.5 * quad)
     before = crew.members.before[crew.typical]
-    cells = _cells_err(crew, worked, run)
+    cells = _cells_err(crew, worked, run, quad)
     return errors_of(
         row_errors(crew.gauged, (before, run.heights[-1], finer.heights[-1])),
         cells,
@@ -141,15 +143,17 @@ def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
     every = worked.steps.check_every
     most = min(SPARE * float(worked.first.stops.max()), MOST_STROKES)
     strokes = every * max(2, int(np.ceil(most / every)))
-    stage = stage_of(scenario, crew.middle, worked.first.grit, strokes, every)
-    quad = quad_within(TRY_LONGER * worked.steps.legs[0].quad, strokes, crew.most_rows)
+    # Rows and looks grow beyond where most have stopped, as in the work itself.
+    horizon = min(strokes, worked.steps.legs[0].horizon)
+    stage = stage_of(scenario, crew.middle, worked.first.grit, horizon, every)
+    quad = quad_within(TRY_LONGER * worked.steps.legs[0].quad, horizon, few.most_rows)
     rule = ToGoal(STOP_AT * limit, strokes)
     shown, ends = [], []
     for now in (few, vary(few, replace(scenario, plate=true))):
         course = run_course(
             now.bench, now.gauged, now.members, now.members.before, stage,
             quad_strokes=quad, seed=crew.seed, executor=crew.executor, rule=rule,
-            limit_by=scenario.part.limit_by, shown=strokes,
+            limit_by=scenario.part.limit_by, shown=strokes, most=strokes,
         )  # fmt: skip
         shown.append(measure(course.figures, scenario.part.limit_by))
         ends.append(course)
