@@ -186,11 +186,14 @@ def error_words(errors: Errors, system: System) -> str:
     if errors.strokes is not None:
         few = errors.strokes < 1.0
         told.append(f"{'under 1 stroke' if few else rounded_up(errors.strokes) + ' strokes'} to the goal")
-    asked = plain(from_si(errors.tolerance, "height", system), 2)
+
+    def asked(height: float | None) -> str:
+        return "" if height is None else f" (asked: {plain(from_si(height, 'height', system), 2)})"
+
     return (
-        f"computed to within {listed(told)}. Worked twice as finely, no spot of the map would move by more "
-        f"than {_within(errors.step, system)} (asked: {asked}); {errors.cells} cells, {errors.rows} "
-        "places of the part"
+        f"computed to within {listed(told)}{asked(errors.asked)}. Worked twice as finely, no spot of the map "
+        f"would move by more than {_within(errors.step, system)}{asked(errors.tolerance)}; {errors.cells} "
+        f"cells, {errors.rows} places of the part"
     )
 
 

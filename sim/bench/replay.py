@@ -161,7 +161,7 @@ def errors_of_log(bench: Bench, gauged: Gauge, course: LogCourse) -> Errors:
     papers = [row_errors(gauged, found.pair) for found in course.steps]
     rows = {name: max((paper[name] for paper in papers), default=0.0) for name in REPORTED}
     count = (bench.grid.n_cells, sum(block.layout.x.size for block in course.blocks))
-    return errors_of(rows, None, tolerance=LOGGED.tolerance, step=course.error, count=count)
+    return errors_of(rows, None, tolerance=LOGGED.worst, step=course.error, count=count)
 
 
 def carry(

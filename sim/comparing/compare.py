@@ -34,7 +34,7 @@ from handlap.sim.planning.first_paper import PaperTried, choose_first, trial_cre
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
-from handlap.sim.planning.typical import measure_errors
+from handlap.sim.planning.typical import cells_asked, measure_errors
 from handlap.sim.planning.work import Steps, Worked, lay_side_by_side, lay_steps, work_ways
 
 MOST_WAYS = 24
@@ -152,6 +152,7 @@ def compare(
     stop_at_face(crew)
     tell(0.1, "choosing the first paper")
     taken = choose_first(crew).taken
+    crew = cells_asked(crew, taken.worked)
     tell(0.2, "setting up")
     if own:
         conditions = conditions_at(scenario, np.zeros(len(SCORES)))

@@ -36,6 +36,7 @@ from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
+from handlap.sim.planning.typical import cells_asked
 from handlap.sim.planning.work import Worked, lay_side_by_side, lay_steps, work_ways
 
 SEARCH_MEMBERS = 24
@@ -275,6 +276,7 @@ def improve(
     crew = open_crew(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor, tell=Quietly(tell))
     stop_at_face(crew)
     picked = choose_first(crew).taken
+    crew = cells_asked(crew, picked.worked)
     search = _Search(crew, picked.stops, minutes, executor)
     own = Way("as it stands", papers=scenario.paper.grits[picked.first :])
     few = replace(search, crew=few_of(crew, TRIED))

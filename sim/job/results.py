@@ -164,9 +164,10 @@ class Curve:
 
 @record(kw_only=True)
 class Errors:
-    """Numerical error of the result, measured [m], and the tolerance it was held to [m].
+    """Numerical error of the result, measured [m], and the tolerances it was held to [m].
 
-    ``step``: how far the map's worst spot moves with twice the rows; ``grid``: what of ``flatness`` the cells
+    ``asked``: of what is reported (None: rows are held to the map alone); ``tolerance``: of the map's worst
+    spot; ``step``: how far that moves with twice the rows; ``grid``: what of ``flatness`` the cells
     make (None: not measured); ``flatness`` to ``mean_depth``: of what is reported, by rows and cells;
     ``strokes``: of the strokes to the goal, by rows [-] (None: not to be had).
     """
@@ -179,6 +180,7 @@ class Errors:
     greatest_depth: float = said("um")
     mean_depth: float = said("um")
     strokes: float | None = None
+    asked: float | None = said("um", "reported_tolerance_um", default=None)
     cells: int
     rows: int
 

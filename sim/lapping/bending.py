@@ -37,6 +37,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.linalg import eigh
@@ -199,6 +200,28 @@ def overlap_matrix(outline: Outline, degree: int) -> Array:
     return 0.5 * (matrix + matrix.T)
 
 
+def _rings(outline: Outline) -> tuple[bytes, ...]:
+    """Rim and openings, as what the sums over the metal can be kept under."""
+    return tuple(ring.tobytes() for ring in (outline.rim, *outline.openings))
+
+
+def _outline_of(rings: tuple[bytes, ...]) -> Outline:
+    rim, *openings = (np.frombuffer(ring).reshape(-1, 2) for ring in rings)
+    return Outline(rim, tuple(openings))
+
+
+@lru_cache(maxsize=8)
+def _energy_known(rings: tuple[bytes, ...], degree: int, poisson: float) -> Array:
+    """:func:`energy_matrix`, summed once for all grids and presses of a part; not to be changed in place."""
+    return energy_matrix(_outline_of(rings), degree, poisson)
+
+
+@lru_cache(maxsize=8)
+def _overlap_known(rings: tuple[bytes, ...], degree: int) -> Array:
+    """:func:`overlap_matrix`, likewise."""
+    return overlap_matrix(_outline_of(rings), degree)
+
+
 def plate_rigidity(modulus: float, thickness: float, poisson: float) -> float:
     """D = E·t³/(12(1 − ν²)) of a plate [N·m].
 
@@ -249,7 +272,7 @@ def _free_shapes(outline: Outline, degree: int, energy: Array) -> tuple[Array, A
 
     There are fewer of them than products where some of these cannot be told apart on the metal.
     """
-    overlap = overlap_matrix(outline, degree)
+    overlap = _overlap_known(_rings(outline), degree)
     # Take the plane that fits each product best over the metal off it; bending stays the same.
     terms = overlap.shape[0]
     mix = np.vstack([-np.linalg.solve(overlap[:3, :3], overlap[:3, 3:]), np.eye(terms - 3)])
@@ -369,11 +392,11 @@ def make_bending(
         raise ValueError(f"degree {degree}, keep {keep}: bending needs a degree of 2 and a shape at least")
     outline, poisson = part.outline, part.metal.poisson
     rigidity = plate_rigidity(part.metal.youngs_modulus, thickness, poisson)
-    energy = rigidity * energy_matrix(outline, degree, poisson)
+    energy = rigidity * _energy_known(_rings(outline), degree, poisson)
     if part.pressing == "backing":
         block = plate_rigidity(backing_modulus, backing, BACKING_POISSON)
         rigidity += block
-        energy += block * energy_matrix(Outline(outline.rim), degree, BACKING_POISSON)
+        energy += block * _energy_known(_rings(outline)[:1], degree, BACKING_POISSON)
     mix, stiffness = _free_shapes(outline, degree, energy)
     count = _softest(stiffness, keep)
     mix, stiffness = np.ascontiguousarray(mix[:, :count]), stiffness[:count]

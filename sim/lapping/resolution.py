@@ -4,7 +4,8 @@ The step error is the largest difference on the map between a lap and the same l
 that stand for half as many strokes.  It covers the size of the wear step, the ageing of the
 paper within it and the sampling of the stroke and the wobble.  The same two laps tell the error of
 what is reported, which is another: a seam in the paper may leave one spot of the map far off and the
-straightedge's reading right.
+straightedge's reading right.  Whoever says what is reported holds rows to the error of that, and the map's
+worst spot to a looser bound.
 """
 
 from __future__ import annotations
@@ -43,6 +44,12 @@ HALF_SEEN = 2.0
 other, differ by half of it."""
 COARSE_SEEN = 1.0 / 3.0
 """The error of the cells falls with their square: of what cells twice as long change, a third is left."""
+LEAST_LEFT = 0.25
+"""Share of the tolerance that rows get in any case, where the most cells there may be take more."""
+SLACK = 0.9
+"""Share of what is left that is taken up between a group of rows that is too long and one that is not."""
+STEEPEST = 2.0
+"""Order in the rows' length of the errors between these two, at the most."""
 REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
 """Figures whose error is told."""
 
@@ -60,6 +67,28 @@ class Resolution:
     rows: int
     pair: tuple[Array, Array, Array]
     seconds_a_row: float = 0.0
+
+
+@dataclass(frozen=True)
+class Held:
+    """What the rows of a lap are held to besides the map's worst spot.
+
+    ``gauged``: takes the figures that are reported; ``tolerance``: their error, by rows and cells [m];
+    ``spent``: what of it the cells take, by figure [m].
+    """
+
+    gauged: Gauge
+    tolerance: float
+    spent: Mapping[str, float]
+
+    def share(self, pair: tuple[Array, Array, Array]) -> float:
+        """How much of what cells leave of the tolerance the coarser of a pair of laps (see
+        :class:`Resolution`) takes, by the figure that takes most [-]."""
+        found = row_errors(self.gauged, pair)
+        return max(
+            found[name] / max(self.tolerance - self.spent.get(name, 0.0), LEAST_LEFT * self.tolerance)
+            for name in REPORTED
+        )
 
 
 def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
@@ -98,13 +127,16 @@ def choose_resolution(
     seed: int,
     most_rows: int | None = None,
     tell: Tell | None = None,
+    held: Held | None = None,
 ) -> Resolution:
     """Halve the groups of rows until the step error on the map is within ``tolerance`` [m].
 
     The error is that of the coarser of the last two laps, which is the one taken.  Stops at
     ``most_rows`` rows with whatever error it has then; if None, at the bound for a rigid part
     or for one that bends.  A part that bends has a bound on the work as well.
-    ``tell``: is told beforehand of a lap that takes long.
+    ``tell``: is told beforehand of a lap that takes long; ``held``: what else has to keep a tolerance.  With
+    it rows are as long as a power through the last two errors allows, and not only halves of the first;
+    ``pair`` is that of the shorter ones then.
     """
     if most_rows is None:
         most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
@@ -113,6 +145,7 @@ def choose_resolution(
     before = run_stage(bench, heights, conditions, stage, layout).heights[-1]
     # The first lap may have had to compile the kernels: how long it took says nothing.
     rows, each = layout.x.size, 0.0
+    taken_before = 0.0
     while True:
         quad, layout = _finer(bench, stage, layout, quad, seed)
         # What comes after it, in the search and of the work itself, is as long again at the least.
@@ -123,9 +156,27 @@ def choose_resolution(
         after = run.heights[-1]
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
-        if error <= tolerance or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
-            return Resolution(quad, error, rows, (heights, before, after), each)
-        before, rows, quad = after, layout.x.size, 0.5 * quad
+        pair = (heights, before, after)
+        taken = max(error / tolerance, 0.0 if held is None else held.share(pair))
+        if taken <= 1.0 or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
+            if held is not None and taken <= 1.0:
+                longer = _between(taken_before, taken)
+                quad, error, rows = longer * quad, error * longer**STEEPEST, int(np.ceil(rows / longer))
+            return Resolution(quad, error, rows, pair, each)
+        before, rows, quad, taken_before = after, layout.x.size, 0.5 * quad, taken
+
+
+def _between(too_much: float, taken: float) -> float:
+    """How many times as long rows may be as those that take a share of the tolerance up to 1, where twice as
+    long ones take ``too_much`` (0: not known), along the power of their length that goes through both.
+
+    >>> _between(4.0, 1.0), round(_between(1.5, 0.3), 2), _between(0.0, 0.1)
+    (1.0, 1.64, 1.0)
+    """
+    if too_much <= 1.0 or taken <= 0.0:
+        return 1.0
+    order = min(max(np.log2(too_much / taken), 1.0), STEEPEST)
+    return float(min(max(1.0, SLACK * taken ** (-1.0 / order)), 2.0))
 
 
 def _finer(bench: Bench, stage: Stage, layout: Layout, quad: float, seed: int) -> tuple[float, Layout]:
@@ -196,6 +247,7 @@ def errors_of(
     step: float,
     count: tuple[int, int],
     strokes: float | None = None,
+    asked: float | None = None,
 ) -> Errors:
     """What the computing errs by.
 
@@ -205,6 +257,7 @@ def errors_of(
     tolerance, step : error asked of the map's worst spot, and found there [m]
     count : cells, and rows of the lap [-]
     strokes : error of the strokes to the goal [-]; None: not to be had
+    asked : error asked of what is reported [m]; None: rows are held to the map's worst spot alone
     """
     told = {name: rows[name] + (0.0 if cells is None else cells[name]) for name in REPORTED}
     return Errors(
@@ -214,5 +267,6 @@ def errors_of(
         cells=count[0],
         rows=count[1],
         strokes=strokes,
+        asked=asked,
         **told,
     )

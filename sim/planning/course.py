@@ -120,15 +120,17 @@ def run_course(
     rule: StopRule | None = None,
     limit_by: LimitBy = "straightedge",
     shown: int = 0,
+    most: int | None = None,
 ) -> Course:
     """Carry all members through a stage, from faces ``start`` (members, n) [m].
 
     Parameters
     ----------
+    most : strokes up to which anybody may go, looks and rows growing beyond those of the stage; None: those
     rule, limit_by : where each of them stops, by which figure; without a rule, at the end of the stage
     shown : strokes up to which they are worked in any case
     """
-    leg = lay_leg(bench, stage, quad_strokes=quad_strokes, seed=seed)
+    leg = lay_leg(bench, stage, quad_strokes=quad_strokes, seed=seed, most=most)
     runs = run_legs(
         bench, gauged, members, start, leg, executor=executor, finished=finished, rule=rule,
         limit_by=limit_by, shown=shown,

@@ -6,9 +6,9 @@ put to the same crew, and differ in nothing that was not asked.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +34,7 @@ from handlap.sim.lapping.ensemble import (
 )
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.long_work import Quietly
-from handlap.sim.lapping.resolution import Resolution, quad_within
+from handlap.sim.lapping.resolution import Held, Resolution, quad_within
 from handlap.sim.lapping.set_up import Bench, set_up
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.everybody import Everybody
@@ -79,6 +79,8 @@ class Crew:
     everybody : who could have been drawn as well
     middle : every number at its middle
     fineness : how finely laps are computed
+    cells : with which the bench was set up, about; ``cells_err``: what of the error asked for they take, by
+        figure [m]; nothing where it was not measured
     seed : of all that was drawn
     executor : where the members work; None: threads of this process
     tell : called with the share done and what is being done
@@ -97,6 +99,8 @@ class Crew:
     seed: int
     executor: Executor | None
     tell: Progress
+    cells: int
+    cells_err: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def typical(self) -> int:
@@ -108,6 +112,11 @@ class Crew:
         """Rows that a lap may have up to its horizon [-]."""
         return self.fineness.most_rows(self.bench)
 
+    @property
+    def tolerance(self) -> float:
+        """Error asked of what is reported [m]."""
+        return self.fineness.asked(self.bench)
+
     def measured(self, faces: Array) -> Array:
         """The figure that the limit is held against, of faces (k, n) [m]."""
         return gauge.measured(self.gauged, faces, self.scenario.part.limit_by)
@@ -118,10 +127,11 @@ class Crew:
         Turns that fall within less wear than the tolerance need no rows of their own.
         """
         per_turn = stage.turn_every * depth_per_stroke(self.scenario, self.middle, stage.grit)
-        small = 0.0 < per_turn <= self.fineness.tolerance
+        small = 0.0 < per_turn <= self.tolerance
         found = find_steps(
             self.bench, self.members.before[self.typical], self.middle,
             replace(stage, turn_every=0) if small else stage, self.fineness, seed=self.seed, tell=self.tell,
+            held=Held(self.gauged, self.tolerance, self.cells_err),
         )  # fmt: skip
         quad = self.fineness.longer * found.quad_strokes
         return replace(found, quad_strokes=quad_within(quad, stage.strokes, self.most_rows))
@@ -165,7 +175,7 @@ def crew_of(
     """A crew on given faces, of which there may be fewer than members."""
     return _crew(
         scenario, faces, scores_for(scenario, members, seed), draw_plate_scores(members, seed), fineness,
-        seed, executor, tell or (lambda done, what: None),
+        seed, executor, tell or (lambda done, what: None), fineness.cells,
     )  # fmt: skip
 
 
@@ -173,7 +183,15 @@ def vary(crew: Crew, scenario: Scenario) -> Crew:
     """The same faces, hands, paper and plate (common random numbers) on a changed scenario."""
     return _crew(
         scenario, crew.faces, crew.scores, crew.plate_scores, crew.fineness, crew.seed, crew.executor,
-        crew.tell, crew,
+        crew.tell, crew.cells, crew,
+    )  # fmt: skip
+
+
+def on_cells(crew: Crew, cells: int) -> Crew:
+    """The same crew with its bench set up on so many cells, about."""
+    return _crew(
+        crew.scenario, crew.faces, crew.scores, crew.plate_scores, crew.fineness, crew.seed, crew.executor,
+        crew.tell, cells,
     )  # fmt: skip
 
 
@@ -183,11 +201,9 @@ def few_of(crew: Crew, members: int, fineness: Fineness | None = None) -> Crew:
     What is tried with it has a share of its own, not that of the whole work: it is not told.
     """
     found = crew
-    if fineness is not None and fineness != crew.fineness:
-        found = _crew(
-            crew.scenario, crew.faces, crew.scores, crew.plate_scores, fineness, crew.seed, crew.executor,
-            crew.tell,
-        )  # fmt: skip
+    if fineness is not None:
+        found = crew if fineness.cells == crew.cells else on_cells(crew, fineness.cells)
+        found = replace(found, fineness=fineness, cells_err={})
     some = spread_over(crew.members.count, members)
     return replace(
         found,
@@ -208,6 +224,7 @@ def _crew(
     seed: int,
     executor: Executor | None,
     tell: Progress,
+    cells: int,
     like: Crew | None = None,
 ) -> Crew:
     """Set the bench up; ``like``: a crew on the same face, whose grid and faces are taken over."""
@@ -216,8 +233,6 @@ def _crew(
         bench = set_up(scenario, like=like.bench)
         gauged, before, everybody = like.gauged, like.members.before, like.everybody
     else:
-        rigid = scenario.part.thickness is None and scenario.part.ribbed_as is None
-        cells = fineness.cells if rigid else fineness.cells_flexible
         bench, gauged = gauge.bench_and_gauge(scenario, cells=cells)
         before = np.array(faces.heights_at(bench.grid.points))
         if before.shape[0] < scores.shape[0]:
@@ -239,4 +254,6 @@ def _crew(
         seed=seed,
         executor=executor,
         tell=tell,
+        cells=cells,
+        cells_err={} if like is None else like.cells_err,
     )

@@ -1,6 +1,6 @@
 """Which paper to start on: each that could be is worked as the first, by the same few members.
 
-Sixteen of them try all papers; those that may still be taken are then tried by sixty-four.
+Sixteen of them try all papers; where more than one may still be taken, those are tried by sixty-four.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from handlap.sim.planning.crew import Crew, few_of
 from handlap.sim.planning.fineness import TRIED
 from handlap.sim.planning.leg import STOP_AT, inside_limits
 from handlap.sim.planning.papers import NOT_TOLD_APART, chain, choose_paper, price, quicker, to_clear
-from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work
+from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work, work_rest
 
 FIRST_TRIAL, TRIAL_MEMBERS = 16, 64
 """Members that try every paper, and those that then try what is left.  Prices of two papers from seed to
@@ -81,14 +81,17 @@ def rough_minutes(crew: Crew, first: int) -> float:
 
 
 def trial_crew(crew: Crew, members: int = TRIAL_MEMBERS) -> Crew:
-    """The few that try papers, on coarser cells."""
-    return few_of(crew, members, TRIED)
+    """The few that try papers, in coarser rows than those of a plan."""
+    return few_of(crew, members, TRIED if TRIED.cells < crew.cells or crew.fineness.longer == 1.0 else None)
 
 
 def try_paper(crew: Crew, first: int) -> PaperTried:
     """Work one paper as the first, and the finer ones after it, with a crew of few members."""
     guess = first_guess(crew, crew.scenario.paper.grits[first])
-    worked = work(crew, lay_steps(crew, first, np.array([guess])))
+    return _tried(crew, first, work(crew, lay_steps(crew, first, np.array([guess]))))
+
+
+def _tried(crew: Crew, first: int, worked: Worked) -> PaperTried:
     goal, kept = inside_limits(crew.scenario.part, worked.outcome.figures)
     return PaperTried(first, worked, goal & kept)
 
@@ -116,11 +119,15 @@ def still_open(inside: Sequence[NDArray[np.bool_]], minutes: Sequence[Array]) ->
     return [place for place in range(len(prices)) if open_still(place)]
 
 
-def _try_all(crew: Crew, papers: Sequence[int]) -> dict[int, PaperTried]:
-    """Trials of papers, by their place in the list; what will not be taken has few members."""
+def _try_all(crew: Crew, papers: Sequence[int], start: int | None) -> dict[int, PaperTried]:
+    """Trials of papers, by their place in the list; what will not be taken has few members.
+
+    ``start``: place of the paper that is taken whatever the trials say.
+    """
     grits = crew.scenario.paper.grits
     few = trial_crew(crew)
-    first = trial_crew(crew, FIRST_TRIAL) if len(papers) > 1 else few
+    some = spread_over(few.members.count, FIRST_TRIAL)
+    first = few_of(few, FIRST_TRIAL)
     tried: dict[int, PaperTried] = {}
     for done, paper in enumerate(papers):
         crew.tell(0.1 + 0.1 * done / len(papers), f"trying {grits[paper].name} as the first paper")
@@ -130,9 +137,12 @@ def _try_all(crew: Crew, papers: Sequence[int]) -> dict[int, PaperTried]:
 
     left = still_open([tried[i].inside for i in papers], [tried[i].minutes for i in papers])
     left = [papers[place] for place in left]
+    if len(left) == 1 or start is not None:
+        # Nothing is left to choose, and the plan itself is worked by all.
+        return tried
     for done, paper in enumerate(left):
         crew.tell(0.2 + 0.1 * done / len(left), f"trying {grits[paper].name} on all faces")
-        tried[paper] = try_paper(few, paper)
+        tried[paper] = _tried(few, paper, work_rest(few, tried[paper].worked, some))
     return tried
 
 
@@ -142,9 +152,7 @@ def choose_first(crew: Crew) -> FirstPaper:
     rough = np.array([rough_minutes(crew, first) for first in range(len(grits))])
     start = None if scenario.paper.start is None else grits.index(scenario.paper.start)
     worth = [i for i in range(len(grits)) if rough[i] <= FAR_SLOWER * rough.min() or i == start]
-    tried = _try_all(crew, worth)
-    if start is not None and tried[start].minutes.size < max(t.minutes.size for t in tried.values()):
-        tried[start] = try_paper(trial_crew(crew), start)
+    tried = _try_all(crew, worth, start)
     most = max(trial.minutes.size for trial in tried.values())
     full = [i for i in worth if tried[i].minutes.size == most]
     taken, alike = choose_paper(

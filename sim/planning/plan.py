@@ -12,7 +12,7 @@ from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.plan_notes import bench_notes
 from handlap.sim.planning.plan_report import report
 from handlap.sim.planning.plan_spring import spring_effect
-from handlap.sim.planning.typical import lap_typical, measure_errors, plate_effect
+from handlap.sim.planning.typical import cells_asked, lap_typical, measure_errors, plate_effect
 from handlap.sim.planning.work import lay_steps, work
 
 
@@ -45,6 +45,7 @@ def make_plan(
     stop_at_face(crew, leave=False)
     tell(0.1, "trying the papers")
     paper = choose_first(crew)
+    crew = cells_asked(crew, paper.taken.worked)
     name = scenario.paper.grits[paper.taken.first].name
     steps = lay_steps(crew, paper.taken.first, paper.taken.stops, keep=True)
     words = f"lapping {members} faces on {name}"

@@ -17,13 +17,15 @@ from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
 from handlap.sim.lapping.resolution import HALF_SEEN, cell_errors, errors_of, quad_within, row_errors
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.course import run_course
-from handlap.sim.planning.crew import Crew, few_of, vary
-from handlap.sim.planning.fineness import TRIED
+from handlap.sim.planning.crew import Crew, few_of, on_cells, vary
+from handlap.sim.planning.fineness import CELLS_SHARE, TRIED
 from handlap.sim.planning.leg import STOP_AT, ToGoal, measure, stops_at
 from handlap.sim.planning.work import MOST_STROKES, Worked
 
 EFFECT_MEMBERS = 24
 """Members on which the effect of the plate is measured."""
+TRY_LONGER = 2.0
+"""… in rows so many times as long as those of the plan: it is a difference of two laps in step."""
 SPARE = 1.3
 """They are worked this much beyond the last stop, to see how flat the plate lets them become."""
 
@@ -51,6 +53,38 @@ def lap_typical(
     return run_stage(changed.bench, face, changed.middle, stage, layout), changed
 
 
+def cells_asked(crew: Crew, worked: Worked) -> Crew:
+    """The crew on as few cells as what is reported allows, with what they make it err by.
+
+    Cells are made finer until those twice as long leave so little of the tolerance to be kept; measured like
+    all errors on the most typical member, where the middle of the members stops.
+
+    Parameters
+    ----------
+    worked : the paper that it is going to work on, tried by some of its members
+    """
+    # Rows of a trial are so long that cells of another size may come out anywhere within their error.
+    quad = worked.steps.legs[0].quad / TRIED.longer
+    while True:
+        lapped, _ = lap_typical(crew, worked, quad_strokes=quad)
+        errs = _cells_err(crew, worked, lapped, quad)
+        finer = crew.fineness.finer_cells(crew.bench, crew.cells)
+        stated = crew.scenario.exact.cell is not None
+        if max(errs.values()) <= CELLS_SHARE * crew.tolerance or finer == crew.cells or stated:
+            return replace(crew, cells_err=errs)
+        crew = on_cells(crew, finer)
+
+
+def _cells_err(crew: Crew, worked: Worked, lapped: LapRun, quad: float) -> dict[str, float]:
+    """Errors of what is reported that cells make, by figure [m], from the lap of the most typical member."""
+    face = crew.typical % crew.faces.count
+    return cell_errors(
+        crew.bench, crew.gauged, lambda points: np.asarray(crew.faces.heights_at(points))[face],
+        crew.middle, to_middle_stop(crew, worked), quad_strokes=quad, seed=crew.seed,
+        before=crew.members.before[crew.typical], lapped=lapped.heights[-1],
+    )  # fmt: skip
+
+
 def measure_errors(crew: Crew, worked: Worked, lapped: LapRun | None = None) -> Errors:
     """What the computing errs by at the middle stop, measured on the most typical member.
 
@@ -60,16 +94,12 @@ def measure_errors(crew: Crew, worked: Worked, lapped: LapRun | None = None) -> 
     quad = worked.steps.legs[0].quad
     finer, _ = lap_typical(crew, worked, quad_strokes=0.5 * quad)
     before = crew.members.before[crew.typical]
-    face = crew.typical % crew.faces.count
-    cells = cell_errors(
-        crew.bench, crew.gauged, lambda points: np.asarray(crew.faces.heights_at(points))[face],
-        crew.middle, to_middle_stop(crew, worked), quad_strokes=quad, seed=crew.seed,
-        before=before, lapped=run.heights[-1],
-    )  # fmt: skip
+    cells = _cells_err(crew, worked, run, quad)
     return errors_of(
         row_errors(crew.gauged, (before, run.heights[-1], finer.heights[-1])),
         cells,
-        tolerance=crew.fineness.tolerance,
+        tolerance=crew.fineness.worst,
+        asked=crew.tolerance,
         step=float(np.max(np.abs(run.heights[-1] - finer.heights[-1]))),
         count=(crew.bench.grid.n_cells, worked.steps.legs[0].rows),
         strokes=_strokes_apart(crew, before, run, finer),
@@ -114,15 +144,17 @@ def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
     every = worked.steps.check_every
     most = min(SPARE * float(worked.first.stops.max()), MOST_STROKES)
     strokes = every * max(2, int(np.ceil(most / every)))
-    stage = stage_of(scenario, crew.middle, worked.first.grit, strokes, every)
-    quad = quad_within(TRIED.longer * worked.steps.legs[0].quad, strokes, crew.most_rows)
+    # Rows and looks grow beyond where most have stopped, as in the work itself.
+    horizon = min(strokes, worked.steps.legs[0].horizon)
+    stage = stage_of(scenario, crew.middle, worked.first.grit, horizon, every)
+    quad = quad_within(TRY_LONGER * worked.steps.legs[0].quad, horizon, few.most_rows)
     rule = ToGoal(STOP_AT * limit, strokes)
     shown, ends = [], []
     for now in (few, vary(few, replace(scenario, plate=true))):
         course = run_course(
             now.bench, now.gauged, now.members, now.members.before, stage,
             quad_strokes=quad, seed=crew.seed, executor=crew.executor, rule=rule,
-            limit_by=scenario.part.limit_by, shown=strokes,
+            limit_by=scenario.part.limit_by, shown=strokes, most=strokes,
         )  # fmt: skip
         shown.append(measure(course.figures, scenario.part.limit_by))
         ends.append(course)

@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 
 from handlap.sim.common.errors import HandlapError, InputError, SolverError, TippingError
 from handlap.sim.common.outline import Array
@@ -101,12 +102,14 @@ class Worked:
     steps : as it was laid out
     courses : one for each paper
     outcome : how everybody came out
+    runs : of every member on all papers; none where the faces at the looks are kept, which are large
     """
 
     scenario: Scenario
     steps: Steps
     courses: tuple[Course, ...]
     outcome: Outcome
+    runs: tuple[tuple[LegRun, ...], ...] = ()
 
     @property
     def first(self) -> Course:
@@ -285,7 +288,7 @@ def _gather(crew: Crew, steps: Steps, members: Sequence[tuple[LegRun, ...]]) -> 
     if tipped > TIP_REFUSED:
         return TippingError(tipping_words(crew.middle, tipped))
     outcome = outcome_of(crew.scenario, crew.middle, crew.members.pace, courses)
-    return Worked(crew.scenario, steps, tuple(courses), outcome)
+    return Worked(crew.scenario, steps, tuple(courses), outcome, () if steps.keep else tuple(members))
 
 
 def say_ahead(crews: Sequence[Crew], steps: Sequence[Steps | HandlapError], times: int = 1) -> None:
@@ -311,6 +314,24 @@ def work(crew: Crew, steps: Steps, *, finished: Callable[[float], None] | None =
     if isinstance(found, HandlapError):
         raise found
     return found
+
+
+def work_rest(crew: Crew, few: Worked, some: NDArray[np.int64]) -> Worked:
+    """Work the members of a crew that have not been yet, as those few were with these indices (k,).
+
+    Raises
+    ------
+    InputError, TippingError, SolverError : if it cannot be done
+    """
+    done = dict(zip(some.tolist(), few.runs, strict=True))
+    left = np.array([i for i in range(crew.members.count) if i not in done], dtype=np.int64)
+    if left.size:
+        rest = work(replace(crew, members=crew.members.some(left)), few.steps)
+        done |= dict(zip(left.tolist(), rest.runs, strict=True))
+    whole = _gather(crew, few.steps, [done[i] for i in range(crew.members.count)])
+    if isinstance(whole, HandlapError):
+        raise whole
+    return whole
 
 
 def first_guess(crew: Crew, grit: Grit) -> int:
