@@ -8,12 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from handlap.cli.reports.blocks import Block, Bullets, Facts, Table, Words
-from handlap.cli.reports.pdf_page import LEADING, POINT, Page, text_width, wrap
+from handlap.cli.reports.pdf_page import LEADING, POINT, Page, read_png, text_width, wrap
 
 GAP = 3.0
 """Between columns of a table [mm]."""
+KEPT = 1.3
+"""Room for a line of what is kept together, over the size of its letters."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,12 @@ class Setting:
         first column gives way; else heads are wrapped, and the column gives way that the table says, or the
         widest
     least : of the column that gives way [mm]
+    kept : whether a text is kept on one page
+    apart, after : between two facts, and under the last of them [mm]
+    caption : size of letters under a picture [pt]
+    tallest : most height of a picture [mm]
+    over, under : room over a picture, and under its caption [mm]
+    to_caption : between a picture and its caption [mm]
     """
 
     margin: float
@@ -50,6 +59,21 @@ class Setting:
     names: float = 0.0
     broken: bool = False
     least: float = 20.0
+    kept: bool = False
+    apart: float = 0.0
+    after: float = 1.0
+    caption: float = 7.0
+    tallest: float = 95.0
+    over: float = 0.0
+    under: float = 1.5
+    to_caption: float = 1.0
+
+
+class OnPaper(Protocol):
+    """A block that only paper has: boxes to tick, lines to write on, what is drawn to scale."""
+
+    def put(self, flow: Flow) -> None:
+        """Put it down where the flow has come to, and move that on."""
 
 
 class Flow:
@@ -89,7 +113,10 @@ class Flow:
         """Wrapped text, with a mark before it if wanted; it may go on over the page."""
         size, margin = size or self.set.text, self.set.margin
         indent = text_width(f"{mark} ", size) if mark else 0.0
-        for place, line in enumerate(wrap(text, self.wide - indent, size, bold)):
+        lines = wrap(text, self.wide - indent, size, bold)
+        if self.set.kept:
+            self.need(KEPT * POINT * size * len(lines))
+        for place, line in enumerate(lines):
             self.need(line_height(size))
             if mark and place == 0:
                 self.page.text(margin, self.y, mark, size)
@@ -124,6 +151,25 @@ class Flow:
             case Table():
                 self.table(block)
 
+    def put(self, *blocks: OnPaper) -> None:
+        """Blocks that only paper has."""
+        for block in blocks:
+            block.put(self)
+
+    def picture(self, png: bytes, caption: str) -> None:
+        """A picture as wide as the text or as high as is allowed, with its caption below."""
+        how, pixels = self.set, read_png(png)
+        rows, columns = pixels.shape[:2]
+        wide = min(self.wide, how.tallest * columns / rows)
+        high = wide * rows / columns
+        told = line_height(how.caption) * len(wrap(caption, self.wide, how.caption))
+        self.need(how.over + high + how.to_caption + told)
+        self.y += how.over
+        self.page.pixels(how.margin, self.y, wide, high, pixels)
+        self.y += high + how.to_caption
+        self.words(caption, how.caption)
+        self.y += how.under
+
     def facts(self, rows: Sequence[tuple[str, str]]) -> None:
         """Names in bold letters, and beside them what is said of each."""
         size, margin, beside = self.set.text, self.set.margin, self.set.names
@@ -131,7 +177,8 @@ class Flow:
         for name, text in rows:
             names = wrap(name, beside - 2.0, size, True)
             lines = wrap(text, self.wide - beside, size)
-            self.need(high * min(2, max(len(lines), len(names))))
+            most = max(len(lines), len(names))
+            self.need(KEPT * POINT * size * most if self.set.kept else high * min(2, most))
             for place in range(max(len(names), len(lines))):
                 self.need(high)
                 if place < len(names):
@@ -139,7 +186,8 @@ class Flow:
                 if place < len(lines):
                     self.page.text(margin + beside, self.y, lines[place], size)
                 self.y += high
-        self.y += 1.0
+            self.y += self.set.apart
+        self.y += self.set.after
 
     def table(self, table: Table) -> None:
         """A table; the column that gives way is wrapped."""

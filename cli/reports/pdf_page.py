@@ -171,9 +171,7 @@ class Page:
 
     def pixels(self, x: float, y: float, wide: float, high: float, pixels: NDArray[np.float32]) -> None:
         """A picture (rows, columns, 3 or 4) with its upper left corner at (x, y)."""
-        self.axes.imshow(
-            pixels, extent=(x, x + wide, y + high, y), aspect="auto", interpolation="antialiased"
-        )
+        self.axes.imshow(pixels, extent=(x, x + wide, y + high, y), aspect="auto", interpolation="none")
         self.axes.set_xlim(0.0, self.width)
         self.axes.set_ylim(self.height, 0.0)
 

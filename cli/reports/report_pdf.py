@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from handlap.cli.reports.blocks import Block, Picture, Report
-from handlap.cli.reports.flow import Flow, Setting, line_height
-from handlap.cli.reports.pdf_page import PAPERS, read_png, write_pdf
+from handlap.cli.reports.blocks import Picture, Report
+from handlap.cli.reports.flow import Flow, Setting
+from handlap.cli.reports.pdf_page import PAPERS, write_pdf
 
 MARGIN = 18.0
 TITLE, SMALL = 17.0, 7.0
@@ -22,8 +22,6 @@ FOOT = (
 
 
 NO_PICTURES: Mapping[str, bytes] = {}
-HIGHEST = 95.0
-"""Most of a picture [mm]."""
 
 
 def report_pdf(
@@ -36,7 +34,7 @@ def report_pdf(
     paper : "A4" or "Letter"
     pictures : PNG by the name it has in the report
     """
-    flow = _Report(*PAPERS[paper], pictures)
+    flow = Flow(*PAPERS[paper], SETTING)
     flow.words(report.answer, TITLE, bold=True)
     flow.words(report.subject)
     flow.y += 1.5
@@ -45,37 +43,12 @@ def report_pdf(
     for section in report.sections:
         flow.heading(section.title)
         for block in section.blocks:
-            flow.block(block)
+            if not isinstance(block, Picture):
+                flow.block(block)
+            elif block.name in pictures:
+                flow.picture(pictures[block.name], block.caption)
     for number, page in enumerate(flow.pages, 1):
         y = page.height - MARGIN + 6.0
         page.text(MARGIN, y, FOOT, SMALL)
         page.text(page.width - MARGIN, y, f"{number} of {len(flow.pages)}", SMALL, align="right")
     return write_pdf(flow.pages, f"{report.answer}: {report.subject}"), len(flow.pages)
-
-
-class _Report(Flow):
-    """The flow of a report, with its pictures."""
-
-    def __init__(self, width: float, height: float, pictures: Mapping[str, bytes]) -> None:
-        super().__init__(width, height, SETTING)
-        self.pictures = pictures
-
-    def block(self, block: Block) -> None:
-        """A block, pictures too where they are at hand."""
-        if isinstance(block, Picture):
-            if block.name in self.pictures:
-                self.picture(block)
-        else:
-            super().block(block)
-
-    def picture(self, picture: Picture) -> None:
-        """A picture with its caption."""
-        pixels = read_png(self.pictures[picture.name])
-        rows, columns = pixels.shape[:2]
-        wide = min(self.wide, HIGHEST * columns / rows)
-        high = wide * rows / columns
-        self.need(high + 2.0 * line_height(SMALL))
-        self.page.pixels(MARGIN, self.y, wide, high, pixels)
-        self.y += high + 1.0
-        self.words(picture.caption, SMALL)
-        self.y += 1.5

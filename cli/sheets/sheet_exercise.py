@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from handlap.cli.reports.flow import Flow
 from handlap.cli.reports.pdf_page import PAPERS, Page, write_pdf
 from handlap.cli.reports.quantity import stated, stated_length
 from handlap.cli.reports.wording import face_words, wanted_words
 from handlap.cli.sheets.sheet_measuring import (
     MARGIN,
+    SETTING,
     Sheet,
     face_page,
     number_pages,
@@ -53,10 +55,10 @@ def exercise_sheet(exercise: Exercise, paper: str = "A4") -> Sheet:
 
 
 def _task_page(exercise: Exercise, width: float, height: float) -> Page:
-    page = Page(width, height)
+    flow = Flow(width, height, SETTING)
+    flow.new_page()
     scenario = exercise.scenario
-    room = width - 2 * MARGIN
-    y = sheet_title(page, scenario, f"Exercise: {exercise.name}") + 3.0
+    flow.y = sheet_title(flow.page, scenario, f"Exercise: {exercise.name}") + 3.0
     level = LEVELS[exercise.level]
     words = level.felt if exercise.felt else level.words
     leaves = f"Leaves at hand: {', '.join(spoken.leaf(leaf) for leaf in scenario.readings.leaves)}."
@@ -106,10 +108,11 @@ def _task_page(exercise: Exercise, width: float, height: float) -> Page:
         ("Take care, on a real part", cautions(part.metal, weight=part.weight, wet=scenario.paper.wet)),
     )
     for title, items in sections:
-        y = page.text(MARGIN, y + 3.0, title, 12.0, bold=True) + 0.5
+        flow.heading(title)
         for item in items:
-            y = page.paragraph(MARGIN, y, item, room, 10.0, mark="–") + 0.7
-    return page
+            flow.words(item, mark="–")
+            flow.y += 0.7
+    return flow.page
 
 
 def _answer_page(exercise: Exercise, width: float, height: float) -> Page:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,6 +119,20 @@ BESIDE = 7.0
 """… and so much more at its ends, where names lie along: in wide letters of a browser, too [mm]."""
 
 
+class Pens(NamedTuple):
+    """How a face is drawn: lines [pt], radius of a station [mm], letters of sides and stations [pt]."""
+
+    rim: float = 1.2
+    opening: float = 0.4
+    line: float = 0.4
+    dot: float = 0.7
+    sides: float = 8.5
+    names: float = 8.5
+
+
+JOB_PENS = Pens()
+
+
 def face_size(outline: Outline, wide: float, high: float) -> float:
     """Millimetres of the sheet per metre of the face, so that face and sides fit into a room [mm/m]."""
     return min((wide - 2.0 * (SIDES + BESIDE)) / outline.length, (high - 2.0 * SIDES) / outline.width, 2000.0)
@@ -131,17 +146,18 @@ def draw_face(
     y: float,
     scale: float,
     *,
-    first: Sequence[str] = (),
+    first: Sequence[str] | None = None,
     deepest: tuple[float, float] | None = None,
-    size: float = 8.5,
+    pens: Pens = JOB_PENS,
 ) -> None:
-    """The face with lines and stations as on the measuring sheet, its sides and its deepest spot.
+    """The face with lines and stations, its sides and its deepest spot.
 
     Parameters
     ----------
     x, y : middle of the face
     scale : as :func:`face_size` has it
-    first : stations to try first, named in bold; of the others the first and the last of each line
+    first : stations to try first, named in bold; of the others the first and the last of each line.  None:
+        all are named, and lines have arrows, for it is there that the straightedge is laid
     deepest : where most comes off (u, v) [m]
     """
     place = scale * np.array([[1.0, 0.0, x / scale], [0.0, -1.0, y / scale]])
@@ -149,19 +165,21 @@ def draw_face(
     def put(points: Array) -> Array:
         return np.atleast_2d(points) @ place[:, :2].T + place[:, 2]
 
-    canvas.polygon(put(outline.rim), 1.2)
+    canvas.polygon(put(outline.rim), pens.rim)
     for opening in outline.openings:
-        canvas.polygon(put(opening), 0.4, OPENING)
+        canvas.polygon(put(opening), pens.opening, OPENING)
     laid = np.array([put(np.array([line.start, line.end])) for line in lines]).reshape(-1, 2, 2)
-    for (x0, y0), (x1, y1) in laid:
-        canvas.line(x0, y0, x1, y1, 0.4)
+    for line, (start, end) in zip(lines, laid, strict=True):
+        canvas.line(start[0], start[1], end[0], end[1], pens.line)
+        if first is None:
+            _arrow(canvas, line, start, end)
     dots = [(line.label(i), spot) for line in lines if line.at for i, spot in enumerate(put(line.places))]
-    half = 0.7
+    half = pens.dot
     taken = [(a - half, b - half, a + half, b + half) for _, (a, b) in dots]
-    draw_sides(canvas, outline, x, y, scale, size, taken)
+    draw_sides(canvas, outline, x, y, scale, pens.sides, taken)
     for name, (a, b) in dots:
         canvas.disc(a, b, half)
-        if name in first:
+        if name in (first or ()):
             canvas.disc(a, b, 1.9, "none", 1.0)
             taken.append((a - 2.2, b - 2.2, a + 2.2, b + 2.2))
     if deepest is not None:
@@ -171,11 +189,19 @@ def draw_face(
         taken.append((a - arm, b - arm, a + arm, b + arm))
     ends = {line.label(i) for line in lines if line.at for i in (0, len(line.at) - 1)}
     lines_on_it = np.concatenate([laid, rims(outline, place)])
-    for chosen, bold in ((set(first), True), (ends - set(first), False)):
+    every = {name for name, _ in dots} if first is None else ends
+    for chosen, bold in ((set(first or ()), True), (every - set(first or ()), False)):
         names = [name for name, _ in dots if name in chosen]
         places = np.array([spot for name, spot in dots if name in chosen]).reshape(-1, 2)
-        boxes = beside(places, names, size, taken, lines_on_it)
-        draw_names(canvas, places, names, boxes, size, bold)
+        boxes = beside(places, names, pens.names, taken, lines_on_it)
+        draw_names(canvas, places, names, boxes, pens.names, bold)
+
+
+def _arrow(canvas: Canvas, line: MeasuringLine, start: Array, end: Array) -> None:
+    """Which way a line is read: a head between its first two stations, where no dot hides it."""
+    share = 0.5 * (line.at[0] + line.at[1]) / line.length if len(line.at) > 1 else 0.3
+    head = start + share * (end - start) + 1.1 * (end - start) / np.hypot(*(end - start))
+    canvas.arrow(start[0], start[1], head[0], head[1])
 
 
 def draw_sides(

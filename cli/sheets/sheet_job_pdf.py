@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
 from handlap.cli.reports.flow import Flow, Setting, line_height
-from handlap.cli.reports.pdf_page import PAPERS, POINT, text_width, wrap, write_pdf
+from handlap.cli.reports.paper_blocks import Blanks, TickTable
+from handlap.cli.reports.pdf_page import PAPERS, Page, wrap, write_pdf
 from handlap.cli.sheets.sheet_face import SIDES, draw_face, draw_turns, face_size
 from handlap.cli.sheets.sheet_job import (
     FACE_TITLE,
@@ -46,11 +48,9 @@ FITS = (Fit(10.5, 78.0, 40.0, 2), Fit(10.0, 66.0, 34.0, 1), Fit(9.5, 56.0, 30.0,
 MOST_PAGES = 2
 SETTING = Setting(
     margin=MARGIN, foot=MARGIN, text=FITS[0].text, head=13.0, cells=SMALL, above=1.6, below=0.8,
-    rule=0.8, rule_at=-0.2, with_next=12.0,
+    rule=0.8, rule_at=-0.2, with_next=12.0, names=36.0, kept=True, apart=0.7, after=0.0,
 )  # fmt: skip
-TICK = 3.6
 COLUMNS = (
-    ("", 7.0),
     ("up to\nstroke", 16.0),
     ("turn\nat", 15.0),
     ("brush, new\nsheet at", 24.0),
@@ -62,7 +62,7 @@ COLUMNS = (
 )
 FOUND_WIDE = (15.0, 11.0, 0.0)
 """Columns to write in; the last takes what is left [mm]."""
-BANDS = (4, 6)
+BANDS = (3, 5)
 """Columns in which the range stands under its figure."""
 
 
@@ -86,8 +86,6 @@ class _Maker(Flow):
     def __init__(self, sheet: JobSheet, width: float, height: float, fit: Fit) -> None:
         super().__init__(width, height, replace(SETTING, text=fit.text))
         self.fit, self.sheet = fit, sheet
-        self.leading = line_height(fit.text)
-        self.row = 1.86 * self.leading
         self.new_page()
 
     def new_page(self) -> None:
@@ -96,13 +94,6 @@ class _Maker(Flow):
         self.y -= 3.0
         if len(self.pages) > 1:
             self.y = self.page.paragraph(MARGIN, self.y, self.sheet.subject, self.wide, SMALL) + 1.0
-
-    def words(self, text: str, size: float = 0.0, *, bold: bool = False, mark: str = "") -> None:
-        """Wrapped text, all of it on one page."""
-        size = size or self.fit.text
-        indent = text_width(f"{mark} ", size) if mark else 0.0
-        self.need(1.3 * POINT * size * len(wrap(text, self.wide - indent, size, bold)))
-        super().words(text, size, bold=bold, mark=mark)
 
     def fill(self, outline: Outline) -> None:
         sheet = self.sheet
@@ -117,7 +108,7 @@ class _Maker(Flow):
         self.heading("Take care")
         for caution in sheet.cautions:
             self.words(caution, mark="–")
-        self.face(outline)
+        self.put(FaceAndTurns(sheet, outline, self.fit.face))
         for item in sheet.first:
             self.words(item, mark="–")
         for stage in sheet.stages:
@@ -128,83 +119,36 @@ class _Maker(Flow):
         if sheet.stop:
             # What decides when to stop is kept together where it can be.
             self.heading("Stop if", 60.0)
-            for name, rule in sheet.stop:
-                self.rule(name, rule)
+            self.facts(sheet.stop)
         if sheet.dye:
-            self.dye(outline)
+            self.put(DotPictures("The dye at a check", dye_words(), sheet.dye, outline, self.fit))
 
     def write_in(self) -> None:
         """Lines for the part, the day and who works."""
         self.y += 2.6
-        each = self.wide / len(WRITE_IN)
-        for k, name in enumerate(WRITE_IN):
-            left = MARGIN + k * each
-            self.page.text(left, self.y, name, self.fit.text)
-            start = left + text_width(name, self.fit.text) + 1.5
-            self.page.line(start, self.y + self.leading, left + each - 4.0, self.y + self.leading, 0.4)
-        self.y += self.leading + 1.0
-
-    def face(self, outline: Outline) -> None:
-        """The face with its stations, and beside it the round of turns."""
-        sheet = self.sheet
-        turns = 0.30 * self.wide if sheet.turns else 0.0
-        wide = self.wide - turns - (6.0 if turns else 0.0)
-        scale = face_size(outline, wide, self.fit.face)
-        high = scale * outline.width + 2.0 * SIDES + 1.0
-        if turns:
-            high = max(high, 0.6 * turns)
-        self.need(high + 3.2 * self.leading + 6.0)
-        self.y += 1.6
-        top = self.page.text(MARGIN, self.y, FACE_TITLE, self.fit.text, bold=True) + 0.6
-        draw_face(
-            self.page, outline, sheet.lines, MARGIN + wide / 2.0, top + high / 2.0, scale,
-            first=sheet.marked, deepest=sheet.deepest,
-        )  # fmt: skip
-        below = self.page.paragraph(MARGIN, top + high + 0.6, FACE_WORDS, wide, SMALL)
-        if turns:
-            left = MARGIN + wide + 6.0
-            self.page.text(left, self.y, TURN_TITLE, self.fit.text, bold=True)
-            draw_turns(self.page, outline, sheet.turns, sheet.direction, left, top + 0.5, turns, high - 1.0)
-            below = max(
-                below, self.page.paragraph(left, top + high + 0.6, turn_words(sheet.turns), turns, SMALL)
-            )
-        self.y = below + 1.2
-
-    def rule(self, name: str, rule: str) -> None:
-        left = 36.0
-        size = self.fit.text
-        lines = wrap(rule, self.wide - left, size)
-        self.need(1.3 * POINT * size * len(lines))
-        names = wrap(name, left - 2.0, size, True)
-        top = self.y
-        for i, part in enumerate(names):
-            self.page.text(MARGIN, top + i * self.leading, part, size, bold=True)
-        for line in lines:
-            self.y = self.page.text(MARGIN + left, self.y, line, size)
-        self.y += 0.7
+        each, high = self.wide / len(WRITE_IN), line_height(self.set.text)
+        names = tuple((name, k * each, (k + 1) * each - 4.0) for k, name in enumerate(WRITE_IN))
+        self.put(Blanks(names, self.set.text, high, high + 1.0))
 
     def stage(self, stage: Stage) -> None:
         self.heading(f"Paper {stage.title}", 45.0)
         for fact in stage.facts:
             self.words(fact)
         self.y += 0.8
-        edges = _edges(self.wide)
-        self.head(edges)
-        for row in stage.rows:
-            if self.row > self.left:
-                self.new_page()
-                self.head(edges)
-            top, middle = self.y, self.y + self.row / 2.0
-            self.page.box(MARGIN + 1.5, middle - TICK / 2.0, TICK, TICK, 0.8)
-            cells = (row.turn, row.care, row.grams, f"{row.faded}, {row.gone}", row.leaf, row.goal, row.worse)
-            self.page.text(MARGIN + edges[1] + 0.5, middle, row.strokes, BIG, bold=True, middle=True)
-            for k, cell in enumerate(cells, 2):
-                room = edges[k + 1] - edges[k] - 1.0
-                self.cell(MARGIN + edges[k] + 0.5, middle, cell, room, under=k in BANDS)
-            self.y = top + self.row
-            self.page.line(MARGIN, self.y, MARGIN + self.wide, self.y, 0.35)
-            for edge in edges[len(COLUMNS) :]:
-                self.page.line(MARGIN + edge, top, MARGIN + edge, self.y, 0.35)
+        units = {"unit": self.sheet.leaf_unit, "off": swarf_unit()}
+        self.put(
+            TickTable(
+                heads=[(head.format(**units), wide) for head, wide in COLUMNS],
+                written=[(name.format(**units), wide) for name, wide in zip(FOUND, FOUND_WIDE, strict=True)],
+                over="found",
+                rows=[
+                    (r.strokes, r.turn, r.care, r.grams, f"{r.faded}, {r.gone}", r.leaf, r.goal, r.worse)
+                    for r in stage.rows
+                ],
+                stacked=BANDS,
+                count=BIG,
+            )
+        )
         notes = ["Dye put on at the check before, above: fading or gone; below: gone."]
         if any(row.block.spare for row in stage.rows):
             notes.append("In brackets: only if the goal is not met by then.")
@@ -214,91 +158,97 @@ class _Maker(Flow):
             )
         self.words(" ".join(notes), SMALL)
 
-    def cell(self, x: float, middle: float, text: str, width: float, *, under: bool) -> None:
-        """A cell in one line, or in two where it says two things: a figure and its range, two marks."""
-        size = self.fit.text
-        parts = [text]
-        if under or text_width(text, size) > width:
-            parts = text.split(", ", 1) if ", " in text else text.split(" ", 1)
-        for i, part in enumerate(parts):
-            at = middle + (i - 0.5 * (len(parts) - 1)) * 0.9 * self.leading
-            self.page.text(x, at, part, _fit(part, width, size), middle=True)
 
-    def head(self, edges: list[float]) -> None:
-        self.need(10.0 + 3 * self.row)
-        middle = MARGIN + 0.5 * (edges[len(COLUMNS)] + self.wide)
-        self.page.text(middle, self.y, "found", SMALL, bold=True, align="center")
-        labels = [label for label, _ in COLUMNS] + [f"\n{label}" for label in FOUND]
-        for k, label in enumerate(labels):
-            inset = 0.5 if k < len(COLUMNS) else 1.2
-            for i, part in enumerate(
-                label.replace("{unit}", self.sheet.leaf_unit).replace("{off}", swarf_unit()).split("\n")
-            ):
-                self.page.text(MARGIN + edges[k] + inset, self.y + 3.6 * i, part, SMALL, bold=True)
-        self.y += 8.2
-        for edge in edges[len(COLUMNS) :]:
-            self.page.line(MARGIN + edge, self.y - 4.4, MARGIN + edge, self.y, 0.35)
-        self.page.line(MARGIN, self.y, MARGIN + self.wide, self.y, 0.9)
+@dataclass(frozen=True)
+class FaceAndTurns:
+    """The face to scale with its stations, and beside it the round of turns; ``most``: its height [mm]."""
 
-    def dye(self, outline: Outline) -> None:
-        pictures = _spread(self.sheet.dye, 3 * self.fit.dyes)
-        across = min(3, len(pictures))
-        gap = 5.0
-        wide = (self.wide - gap * 2) / 3.0
-        high = wide * outline.width / outline.length
+    sheet: JobSheet
+    outline: Outline
+    most: float
+
+    def put(self, flow: Flow) -> None:
+        """On one page."""
+        sheet, outline, text, margin = self.sheet, self.outline, flow.set.text, flow.set.margin
+        turns = 0.30 * flow.wide if sheet.turns else 0.0
+        wide = flow.wide - turns - (6.0 if turns else 0.0)
+        scale = face_size(outline, wide, self.most)
+        high = scale * outline.width + 2.0 * SIDES + 1.0
+        if turns:
+            high = max(high, 0.6 * turns)
+        flow.need(high + 3.2 * line_height(text) + 6.0)
+        flow.y += 1.6
+        top = flow.page.text(margin, flow.y, FACE_TITLE, text, bold=True) + 0.6
+        draw_face(
+            flow.page, outline, sheet.lines, margin + wide / 2.0, top + high / 2.0, scale,
+            first=sheet.marked, deepest=sheet.deepest,
+        )  # fmt: skip
+        below = flow.page.paragraph(margin, top + high + 0.6, FACE_WORDS, wide, SMALL)
+        if turns:
+            left = margin + wide + 6.0
+            flow.page.text(left, flow.y, TURN_TITLE, text, bold=True)
+            draw_turns(flow.page, outline, sheet.turns, sheet.direction, left, top + 0.5, turns, high - 1.0)
+            words = turn_words(sheet.turns)
+            below = max(below, flow.page.paragraph(left, top + high + 0.6, words, turns, SMALL))
+        flow.y = below + 1.2
+
+
+@dataclass(frozen=True)
+class DotPictures:
+    """Pictures of dots under a heading, three beside one another: where dye is left, and how likely."""
+
+    title: str
+    words: str
+    pictures: Sequence[DyeMarks]
+    outline: Outline
+    fit: Fit
+
+    def put(self, flow: Flow) -> None:
+        """Row by row, the titles of a row over it."""
+        pictures = spread(self.pictures, 3 * self.fit.dyes)
+        across, gap = min(3, len(pictures)), 5.0
+        wide = (flow.wide - gap * 2) / 3.0
+        high = wide * self.outline.width / self.outline.length
         if high > self.fit.picture:
             wide, high = wide * self.fit.picture / high, self.fit.picture
-        room = (self.wide - gap * (across - 1)) / across
-        self.heading("The dye at a check", high + 12.0)
-        self.words(dye_words())
-        self.y += 0.5
+        room = (flow.wide - gap * (across - 1)) / across
+        flow.heading(self.title, high + 12.0)
+        flow.words(self.words)
+        flow.y += 0.5
         for i in range(0, len(pictures), across):
             row = pictures[i : i + across]
             told = max(len(wrap(picture.title, room, SMALL)) for picture in row) * line_height(SMALL)
-            self.need(told + high + 1.0)
+            flow.need(told + high + 1.0)
             for k, picture in enumerate(row):
-                left = MARGIN + k * (room + gap)
-                self.page.paragraph(left, self.y, picture.title, room, SMALL)
-                self.picture(picture, outline, left, self.y + told + 0.5, wide, high)
-            self.y += told + high + 2.5
-
-    def picture(
-        self, picture: DyeMarks, outline: Outline, x: float, top: float, wide: float, high: float
-    ) -> None:
-        middle = np.array([x + wide / 2.0, top + high / 2.0])
-        scale = wide / outline.length * np.array([1.0, -1.0])
-        self.page.polygon(middle + outline.rim * scale, 0.8)
-        for opening in outline.openings:
-            self.page.polygon(middle + opening * scale, 0.3)
-        rows, columns = picture.left.shape
-        cell = wide / columns, high / rows
-        largest = 0.46 * min(cell)
-        for rings in (False, True):
-            marks = [
-                (x + (i + 0.5) * cell[0], top + high - (j + 0.5) * cell[1], largest * size)
-                for j, i, size, ring in picture.marks()
-                if ring == rings
-            ]
-            if marks:
-                self.page.discs(*zip(*marks, strict=True), hollow=rings)
+                left = flow.set.margin + k * (room + gap)
+                flow.page.paragraph(left, flow.y, picture.title, room, SMALL)
+                _dots(flow.page, picture, self.outline, (left, flow.y + told + 0.5, wide, high))
+            flow.y += told + high + 2.5
 
 
-def _spread(pictures: tuple[DyeMarks, ...], most: int) -> tuple[DyeMarks, ...]:
+def _dots(page: Page, picture: DyeMarks, outline: Outline, place: tuple[float, float, float, float]) -> None:
+    """One picture of dots; ``place``: left, upper edge, width and height."""
+    x, top, wide, high = place
+    middle = np.array([x + wide / 2.0, top + high / 2.0])
+    scale = wide / outline.length * np.array([1.0, -1.0])
+    page.polygon(middle + outline.rim * scale, 0.8)
+    for opening in outline.openings:
+        page.polygon(middle + opening * scale, 0.3)
+    rows, columns = picture.left.shape
+    cell = wide / columns, high / rows
+    largest = 0.46 * min(cell)
+    for rings in (False, True):
+        marks = [
+            (x + (i + 0.5) * cell[0], top + high - (j + 0.5) * cell[1], largest * size)
+            for j, i, size, ring in picture.marks()
+            if ring == rings
+        ]
+        if marks:
+            page.discs(*zip(*marks, strict=True), hollow=rings)
+
+
+def spread(pictures: Sequence[DyeMarks], most: int) -> Sequence[DyeMarks]:
     """The first, the last and some between, where not all have room."""
     if len(pictures) <= most:
         return pictures
     return tuple(pictures[round(i * (len(pictures) - 1) / (most - 1))] for i in range(most))
-
-
-def _edges(room: float) -> list[float]:
-    """Left edges of the columns, those to write in last, and the right end [mm]."""
-    edges = [0.0]
-    for wide in [wide for _, wide in COLUMNS] + list(FOUND_WIDE[:-1]):
-        edges.append(edges[-1] + wide)
-    return [*edges, room]
-
-
-def _fit(text: str, width: float, size: float) -> float:
-    """The size, smaller where the text would not fit."""
-    wide = text_width(text, size)
-    return size if wide <= width else max(6.5, size * width / wide)

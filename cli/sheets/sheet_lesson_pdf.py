@@ -5,12 +5,8 @@ Lines, letters and pictures that a grey print keeps apart.
 
 from __future__ import annotations
 
-import io
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-
-from matplotlib.image import imread
 
 from handlap.cli.drawing.lesson_pictures import lesson_pictures
 from handlap.cli.reports.blocks import Picture
@@ -27,22 +23,21 @@ from handlap.cli.reports.lesson_report import (
     why_blocks,
 )
 from handlap.cli.reports.lesson_words import take_care
+from handlap.cli.reports.paper_blocks import Blanks, Choice, WritingLines
 from handlap.cli.reports.pdf_page import PAPERS, wrap, write_pdf
-from handlap.sim.teaching.lesson import LessonResult
+from handlap.sim.teaching.lesson import Lesson, LessonResult
 from handlap.sim.teaching.lesson_course import Course
 
 MARGIN, FOOT = 18.0, 14.0
 TITLE, HEAD, TEXT, SMALL = 15.0, 11.0, 10.5, 7.0
 """Sizes of letters [pt]."""
-TICK = 4.2
 RULE = 8.5
 """Distance of two lines to write on [mm]."""
 FEWEST_RULES, MOST_RULES = 5, 20
-TALLEST = 96.0
-"""Most height of a picture [mm]."""
 SETTING = Setting(
     margin=MARGIN, foot=FOOT + 3.0, text=TEXT, head=HEAD, cells=TEXT - 1.0, above=2.5, below=1.2,
-    rule=0.5, rule_at=0.0, with_next=12.0, rows=0.3, broken=True, least=30.0,
+    rule=0.5, rule_at=0.0, with_next=12.0, rows=0.3, broken=True, least=30.0, caption=SMALL + 1.5,
+    tallest=96.0, over=1.5, under=0.0, to_caption=0.5,
 )  # fmt: skip
 
 
@@ -124,24 +119,6 @@ def _short_answer(sheet: Flow, result: LessonResult, place: int) -> None:
         sheet.block(block)
 
 
-def _picture(sheet: Flow, data: bytes, caption: str) -> None:
-    """A picture with its caption below, as wide as the text or as high as is allowed."""
-    raster = imread(io.BytesIO(data), format="png")
-    tall, broad = raster.shape[:2]
-    wide = min(sheet.wide, TALLEST * broad / tall)
-    high = wide * tall / broad
-    lines = wrap(caption, sheet.wide, SMALL + 1.5)
-    sheet.need(high + line_height(SMALL + 1.5) * len(lines) + 3.0)
-    sheet.y += 1.5
-    across, down = sheet.size
-    spot = (MARGIN / across, 1.0 - (sheet.y + high) / down, wide / across, high / down)
-    axes = sheet.page.figure.add_axes(spot)
-    axes.imshow(raster, interpolation="none", aspect="auto")
-    axes.set_axis_off()
-    sheet.y += high + 0.5
-    sheet.words(caption, SMALL + 1.5)
-
-
 # ---- questions
 
 
@@ -164,37 +141,22 @@ def _question(sheet: Flow, result: LessonResult, number: str, *, alone: bool) ->
     for words in paragraphs(lesson.ask):
         sheet.words(words.text, bold=True)
         sheet.y += 1.5
-    for i, choice in enumerate(lesson.choices):
-        _choice(sheet, letter(i), choice.words)
+    sheet.put(*_choices(lesson))
     sheet.y += 2.0
     sheet.words("What I think, and why:", bold=True)
-    most = MOST_RULES if alone else FEWEST_RULES
-    rules = max(1, min(most, math.floor(sheet.left / RULE)))
-    for _ in range(rules):
-        sheet.y += RULE
-        sheet.page.line(MARGIN, sheet.y, MARGIN + sheet.wide, sheet.y, 0.35)
+    sheet.put(WritingLines(RULE, MOST_RULES if alone else FEWEST_RULES))
 
 
 def _names(sheet: Flow) -> None:
     """Who and when."""
-    middle = MARGIN + 0.62 * sheet.wide
-    sheet.page.text(MARGIN, sheet.y, "Name", TEXT)
-    sheet.page.line(MARGIN + 13.0, sheet.y + 4.5, middle - 6.0, sheet.y + 4.5, 0.35)
-    sheet.page.text(middle, sheet.y, "Date", TEXT)
-    sheet.page.line(middle + 11.0, sheet.y + 4.5, MARGIN + sheet.wide, sheet.y + 4.5, 0.35)
-    sheet.y += 11.0
+    middle = 0.62 * sheet.wide
+    names = (("Name", 0.0, middle - 6.0), ("Date", middle, sheet.wide))
+    sheet.put(Blanks(names, TEXT, 4.5, 11.0, 2.6, 0.35))
 
 
-def _choice(sheet: Flow, name: str, words: str) -> None:
-    """A box to tick, the letter, the prediction."""
-    indent = TICK + 9.0
-    lines = wrap(words, sheet.wide - indent, TEXT)
-    sheet.need(line_height(TEXT) * len(lines))
-    sheet.page.box(MARGIN, sheet.y + 0.1, TICK, TICK, 0.8)
-    sheet.page.text(MARGIN + TICK + 2.5, sheet.y, name, TEXT, bold=True)
-    for line in lines:
-        sheet.y = sheet.page.text(MARGIN + indent, sheet.y, line, TEXT)
-    sheet.y += 2.0
+def _choices(lesson: Lesson) -> list[Choice]:
+    """Boxes to tick, a letter and a prediction each."""
+    return [Choice(letter(i), choice.words) for i, choice in enumerate(lesson.choices)]
 
 
 def _height(sheet: Flow, result: LessonResult, number: str) -> float:
@@ -204,9 +166,7 @@ def _height(sheet: Flow, result: LessonResult, number: str) -> float:
     for text, bold in ((result.story, False), (lesson.ask, True)):
         for words in paragraphs(text):
             high += line_height(TEXT) * len(wrap(words.text, wide, TEXT, bold)) + 1.5
-    for choice in lesson.choices:
-        high += line_height(TEXT) * len(wrap(choice.words, wide - TICK - 9.0, TEXT)) + 2.0
-    return high
+    return high + sum(choice.high(sheet) for choice in _choices(lesson))
 
 
 # ---- answers
@@ -232,6 +192,6 @@ def _answer(sheet: Flow, result: LessonResult, number: str, *, first: bool) -> N
         for block in blocks:
             sheet.block(block)
         for picture in shown:
-            _picture(sheet, pictures[picture.name], picture.caption)
+            sheet.picture(pictures[picture.name], picture.caption)
     sheet.y += 1.0
     sheet.words(f"Each case worked {result.members} times, seed {result.seed}.", SMALL + 1.5)

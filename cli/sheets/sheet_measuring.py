@@ -6,16 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from handlap.cli.drawing.colours import OPENING
 from handlap.cli.reports.flow import Flow, Setting
-from handlap.cli.reports.pdf_page import PAPERS, Page, text_width, write_pdf
+from handlap.cli.reports.paper_blocks import Blanks, tick_box
+from handlap.cli.reports.pdf_page import PAPERS, Page, write_pdf
 from handlap.cli.reports.wording import subject
-from handlap.cli.sheets.sheet_face import SIDES, Box, beside, draw_names, draw_sides, rims
+from handlap.cli.sheets.sheet_face import SIDES, Pens, draw_face
 from handlap.cli.sheets.sheet_how_to_read import how_to_read
 from handlap.sim.common import spoken
-from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.outline import Outline
 from handlap.sim.common.units import System, leaf_number
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.scenario import Scenario, StraightedgeLine
@@ -32,7 +30,14 @@ SCALES = (5.0, 3.0, 2.0, 1.5, *(1.0 / x for x in OVER))
 """Paper over part: the largest that fits is taken."""
 BAR, BAR_INCHES = 50.0, 2.0
 """Length of the bar that shows whether the printer kept the scale [mm]."""
-DOT, LABEL = 0.9, 7.5
+PENS = Pens(rim=1.4, opening=0.6, line=0.6, dot=0.9, sides=9.0, names=7.5)
+WRITE_IN = (
+    ("Date", 0.0, 50.0),
+    ("By", 55.0, 50.0),
+    ("Straightedge", 110.0, 80.0),
+    ("Temperature", 195.0, 50.0),
+)
+"""What is written over the face, where it begins from the margin and how long it is with its line [mm]."""
 ROWS, HEAD = (9.5, 8.8, 8.0, 7.2), 22.5
 """Heights of a row to write in, the first that takes no more pages than the last; and of what stands over the
 rows of a line [mm]."""
@@ -111,16 +116,13 @@ def face_page(
     scenario: Scenario, lines: Sequence[MeasuringLine], width: float, height: float
 ) -> tuple[Page, float]:
     """The face to scale, lying on the long side of the paper; with the scale."""
-    page = Page(width, height)
-    outline = scenario.part.outline
-    top = sheet_title(page, scenario, "Measuring sheet: where to lay the straightedge") + 2.0
-    for label, x in (("Date", 0.0), ("By", 55.0), ("Straightedge", 110.0), ("Temperature", 195.0)):
-        page.text(MARGIN + x, top, label, 8.0)
-        start = MARGIN + x + text_width(label, 8.0) + 1.5
-        page.line(
-            start, top + 4.0, min(page.width - MARGIN, MARGIN + x + (80 if x == 110 else 50)), top + 4.0, 0.4
-        )
-    top += 9.0
+    flow = Flow(width, height, SETTING)
+    flow.new_page()
+    page, outline = flow.page, scenario.part.outline
+    flow.y = sheet_title(page, scenario, "Measuring sheet: where to lay the straightedge") + 2.0
+    ends = ((name, x, min(flow.wide, x + long)) for name, x, long in WRITE_IN)
+    flow.put(Blanks(tuple(ends), 8.0, 4.0, 9.0))
+    top = flow.y
     bottom = page.height - MARGIN - 22.0
     room = page.width - 2 * MARGIN - 2.0 * (SIDES + 4.0), bottom - top - 2.0 * SIDES
     size = 1e3 * outline.length, 1e3 * outline.width
@@ -128,22 +130,7 @@ def face_page(
         (s for s in SCALES if size[0] * s <= room[0] and size[1] * s <= room[1]),
         min(room[0] / size[0], room[1] / size[1]),
     )
-    middle = np.array([page.width / 2.0, 0.5 * (top + bottom)])
-
-    def place(points: Array) -> Array:
-        return middle + 1e3 * scale * np.atleast_2d(points) * [1.0, -1.0]
-
-    page.polygon(place(outline.rim), 1.4)
-    for opening in outline.openings:
-        page.polygon(place(opening), 0.6, OPENING)
-    laid = np.array([place(np.array([line.start, line.end])) for line in lines]).reshape(-1, 2, 2)
-    taken: list[Box] = []
-    draw_sides(page, outline, middle[0], middle[1], 1e3 * scale, 9.0, taken)
-    _draw_lines(page, list(zip(lines, laid, strict=True)))
-    frame = 1e3 * scale * np.array([[1.0, 0.0, 0.0], [0.0, -1.0, 0.0]])
-    frame[:, 2] = middle
-    on_it = np.concatenate([laid, rims(outline, frame)])
-    _draw_stations(page, [(line, place(line.places)) for line in lines if line.at], taken, on_it)
+    draw_face(page, outline, lines, page.width / 2.0, 0.5 * (top + bottom), 1e3 * scale, pens=PENS)
     _legend(page, scale, bottom + 4.0)
     return page, scale
 
@@ -172,30 +159,6 @@ def _legend(page: Page, scale: float, y: float) -> None:
         page.width - 2 * MARGIN - bar - 22.0,
         9.0,
     )
-
-
-def _draw_lines(page: Page, lines: Sequence[tuple[MeasuringLine, Array]]) -> None:
-    for line, (start, end) in lines:
-        page.line(start[0], start[1], end[0], end[1], 0.6)
-        # Between the first two stations, where no dot hides it.
-        share = 0.5 * (line.at[0] + line.at[1]) / line.length if len(line.at) > 1 else 0.3
-        head = start + share * (end - start) + 1.1 * (end - start) / np.hypot(*(end - start))
-        page.arrow(start[0], start[1], head[0], head[1])
-
-
-def _draw_stations(
-    page: Page, lines: Sequence[tuple[MeasuringLine, Array]], taken: list[Box], on_it: Array
-) -> None:
-    """Dots, and their names where nothing is yet; ``on_it``: edges (n, 2, 2) to keep clear of."""
-    named = [
-        (line.label(i), spot) for line, places in lines for i, spot in enumerate(places)
-    ]  # fmt: skip
-    places = np.array([spot for _, spot in named]).reshape(-1, 2)
-    names = [name for name, _ in named]
-    taken = [*taken, *((x - DOT, y - DOT, x + DOT, y + DOT) for x, y in places)]
-    for x, y in places:
-        page.disc(x, y, DOT)
-    draw_names(page, places, names, beside(places, names, LABEL, taken, on_it), LABEL)
 
 
 # ---- tables
@@ -310,7 +273,7 @@ def _table(
         ("its end", "tipped end", 73.5),
     )
     for label, held, at in ways:
-        page.box(x + at, tick, 2.8, 2.8, 0.6)
+        tick_box(page, x + at, tick, 2.8, 0.6)
         page.text(x + at + 3.8, tick - 0.2, label, 8.0)
         if read is not None and read.held.startswith(held):
             page.text(x + at + 1.4, tick + 1.4, "×", 12.0, bold=True, align="center", middle=True)
