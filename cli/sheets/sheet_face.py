@@ -47,6 +47,7 @@ def beside(places: Array, names: Sequence[str], size: float, taken: list[Box], l
     high = 0.36 * size
     radius, turn = (grid.ravel() for grid in np.meshgrid(RADII, AROUND, indexing="ij"))
     ways = np.column_stack([np.cos(turn), np.sin(turn)])
+    least, most = lines.min(axis=1), lines.max(axis=1)
     for (x, y), name in zip(places, names, strict=True):
         wide = text_width(name, size) + 0.6
         # As far off sideways as up or down, whatever the length of the name.
@@ -55,7 +56,9 @@ def beside(places: Array, names: Sequence[str], size: float, taken: list[Box], l
         boxes = np.hstack([middle - [wide / 2, high / 2], middle + [wide / 2, high / 2]])
         cost = FAR * radius + 0.3 * np.abs(ways[:, 0] * ways[:, 1])
         cost[_overlap(boxes, np.array(taken).reshape(-1, 4)).any(axis=1)] = math.inf
-        cost += CROSSED * crosses(boxes, lines).sum(axis=1)
+        # Hardly any line comes near this name.
+        near = (least < boxes[:, 2:].max(axis=0)) & (most > boxes[:, :2].min(axis=0))
+        cost += CROSSED * crosses(boxes, lines[near.all(axis=1)]).sum(axis=1)
         left, upper, right, lower = map(float, boxes[int(np.argmin(cost))])
         box = (left, upper, right, lower)
         taken.append(box)
