@@ -256,9 +256,9 @@ def check_places(out: Path | None, *files: Path | None) -> None:
 class Output:
     """Where a result is to go: a folder, JSON in place of text, a JSON file."""
 
-    out: Path | None
-    as_json: bool
-    json_file: Path | None
+    out: Path | None = None
+    as_json: bool = False
+    json_file: Path | None = None
 
     def check(self, *files: Path | None) -> None:
         """Find out before the work whether its results, and other files, can be written."""

@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from html_read import Reader
 from lesson_examples import JOB, made_lesson, made_result
 from matplotlib.collections import QuadMesh
 from matplotlib.image import imread
-from test_page import Reader
 
 from handlap.cli import main as entry
 from handlap.cli.asking import lesson_sitting

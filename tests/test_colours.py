@@ -24,7 +24,7 @@ from matplotlib.colors import Colormap, to_rgb
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.course_drawing import Course, Marks, course_figure
 from handlap.cli.drawing.face_map import draw_face, sheet_of_faces
-from handlap.cli.drawing.pictures import depth_figure, survey_figure, warp_figure
+from handlap.cli.drawing.pictures import depth_figure, survey_figure
 from handlap.cli.reports import page
 from handlap.sim.common.grid import make_grid
 from handlap.sim.common.outline import Outline
@@ -267,17 +267,6 @@ def test_lines_and_crosses_over_the_doubt_have_a_rim():
 
 
 # ---- the same quantity in the same colours
-
-
-def test_before_and_after_share_colours_and_scale():
-    outline = Outline.rectangular(0.2, 0.1)
-    grid = make_grid(outline, cells=300)
-    before = 1e-5 * (grid.u / 0.1) ** 2
-    figure = warp_figure(outline, grid, before, 0.1 * before)
-    meshes = [axes.collections[0] for axes in figure.axes[:2]]
-    assert {mesh.get_cmap().name for mesh in meshes} == {colours.HEIGHT.name}
-    assert len({mesh.get_clim() for mesh in meshes}) == 1
-    figure.clear()
 
 
 HEX = re.compile(r"#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3})\b")

@@ -156,7 +156,7 @@ def test_a_stroke_felt_over_nodes_counts_in_full():
 def test_the_page_is_whole_small_off_the_network_and_allows_its_own_script_only():
     text = render_knobs(knobs())
     reader = Reader(text)
-    assert reader.inside == []
+    assert reader.open == []
     assert len(text.encode()) < 5_000_000
     assert "@" not in reader.text
     for word in ("http:", "https:", "url("):

@@ -215,27 +215,30 @@ def test_an_interval_moves_a_gap_as_its_own_truncation_does(low, high):
 # ---- the smoother
 
 
-def test_a_linear_gaussian_problem_is_solved_as_bayes_does(checked, monkeypatch):
-    """One score seen with an error: posterior mean y/(1 + r), variance r/(1 + r) (closed form)."""
+def learnt_of_one_figure(monkeypatch, seen, error, predicted, *, seed, dyes=0.0):
+    """What 4000 members learn of a figure seen with an error, ``predicted`` of first scores and dyes."""
     from handlap.sim.bench import learn as module
     from handlap.sim.bench.log_evidence import Compared
 
-    _, _, workshop, _ = setting()
-    members, seen, error = 4000, 1.2, 0.5
-    rng = np.random.default_rng(1)
-    scores, others = rng.standard_normal((members, len(SCORES))), np.zeros((members, 1))
-    prior = State(scores, others, np.zeros((members, 3)), np.zeros((members, 2)))
+    rng, one = np.random.default_rng(seed), np.ones(1)
+    scores = rng.standard_normal((4000, len(SCORES)))
+    prior = State(scores, np.zeros((4000, 1)), dyes * rng.standard_normal((4000, 3)), np.zeros((4000, 2)))
+
+    def compared(looks, grid, part, states, dyes):
+        figures = predicted(states[:, :, 0], dyes)
+        return Compared(seen * one, error**2 * one, figures, np.zeros(1, dtype=np.int64), 0.0 * one)
+
     monkeypatch.setattr(module, "_carry", lambda w, state: state.scores[:, :1, None])
-
-    def linear(looks, grid, part, states, dyes):
-        predicted = states[:, :, 0]
-        one = np.ones(1)
-        return Compared(seen * one, error**2 * one, predicted, np.zeros(1, dtype=np.int64), 0.0 * one)
-
-    monkeypatch.setattr(module, "compare", linear)
+    monkeypatch.setattr(module, "compare", compared)
     monkeypatch.setattr(module, "_quantities", lambda *a: ())
     monkeypatch.setattr(module, "_doubts", lambda *a: ())
-    found = learn(workshop, prior)
+    return learn(setting()[2], prior)
+
+
+def test_a_linear_gaussian_problem_is_solved_as_bayes_does(checked, monkeypatch):
+    """One score seen with an error: posterior mean y/(1 + r), variance r/(1 + r) (closed form)."""
+    seen, error = 1.2, 0.5
+    found = learnt_of_one_figure(monkeypatch, seen, error, lambda score, dyes: score, seed=1)
     after = found.posterior.scores
     for name, expected, got, tolerance in (
         ("mean", seen / (1 + error**2), after[:, 0].mean(), 0.03),
@@ -251,31 +254,18 @@ def test_a_linear_gaussian_problem_is_solved_as_bayes_does(checked, monkeypatch)
             about="log",
         )
     assert after[:, 1].std() == pytest.approx(1.0, rel=0.05), "what is not seen keeps its spread"
-    assert found.effective > 0.95 * members
+    assert found.effective > 0.95 * 4000
 
 
 def test_what_is_not_known_of_the_dye_takes_its_share_of_the_news(checked, monkeypatch):
     """A score and the dye's own seen as their sum: of x + z = y ± r the mean of x is y/(2 + r²) (Bayes)."""
-    from handlap.sim.bench import learn as module
-    from handlap.sim.bench.log_evidence import Compared
+    seen, error = 1.8, 0.5
 
-    _, _, workshop, _ = setting()
-    members, seen, error = 4000, 1.8, 0.5
-    rng = np.random.default_rng(2)
-    scores, others = rng.standard_normal((members, len(SCORES))), np.zeros((members, 1))
-    prior = State(scores, others, rng.standard_normal((members, 3)), np.zeros((members, 2)))
-    monkeypatch.setattr(module, "_carry", lambda w, state: state.scores[:, :1, None])
-
-    def both(looks, grid, part, states, dyes):
+    def both(score, dyes):
         sd = np.log(2.0) / norm.ppf(0.95)
-        drawn = np.log([dye.fades / UM for dye in dyes]) / sd
-        predicted, one = states[:, :, 0] + drawn[:, None], np.ones(1)
-        return Compared(seen * one, error**2 * one, predicted, np.zeros(1, dtype=np.int64), 0.0 * one)
+        return score + (np.log([dye.fades / UM for dye in dyes]) / sd)[:, None]
 
-    monkeypatch.setattr(module, "compare", both)
-    monkeypatch.setattr(module, "_quantities", lambda *a: ())
-    monkeypatch.setattr(module, "_doubts", lambda *a: ())
-    found = learn(workshop, prior).posterior
+    found = learnt_of_one_figure(monkeypatch, seen, error, both, seed=2, dyes=1.0).posterior
     for name, after in (("paper or hands", found.scores[:, 0]), ("the dye", found.dye_scores[:, 0])):
         for what, expected, got in (
             ("mean", seen / (2 + error**2), after.mean()),

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from html.parser import HTMLParser
 
 import pytest
 from cli_examples import synthetic_lap, synthetic_plan, without_work
+from html_read import Reader
 
 from handlap.cli.drawing.letters import FAMILY
 from handlap.cli.reports.assumptions import assumptions_of
@@ -15,32 +15,7 @@ from handlap.cli.reports.lap_report import lap_report
 from handlap.cli.reports.page import render_page
 from handlap.cli.reports.plan_report import plan_report
 
-VOID = {"meta", "img", "br", "hr", "link", "input", "source"}
 PICTURES = dict.fromkeys(("warp.png", "depth.png", "dye.png", "course.png"), b"\x89PNG made up")
-
-
-class Reader(HTMLParser):
-    """Collects tags and text, and minds that every tag is closed in its turn."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.open: list[str] = []
-        self.tags: list[tuple[str, dict[str, str | None]]] = []
-        self.text = ""
-        self.feed(page)
-        self.close()
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-        if tag not in VOID:
-            self.open.append(tag)
-
-    def handle_endtag(self, tag):
-        assert self.open.pop() == tag
-
-    def handle_data(self, data):
-        if "style" not in self.open:
-            self.text += data
 
 
 def plan_page(**changes) -> str:

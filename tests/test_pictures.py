@@ -67,6 +67,7 @@ def test_before_and_after_share_one_scale_about_zero():
     plan = synthetic_plan()
     figure = warp_figure(plan.scenario.part.outline, plan.grid, plan.map_before, plan.map_after)
     meshes = [axes.collections[0] for axes in figure.axes[:2]]
+    assert {mesh.get_cmap().name for mesh in meshes} == {colours.HEIGHT.name}
     limits = {mesh.get_clim() for mesh in meshes}
     assert len(limits) == 1
     (low, high) = limits.pop()

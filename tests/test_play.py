@@ -9,12 +9,12 @@ import json
 import re
 from dataclasses import replace
 from functools import cache
-from html.parser import HTMLParser
 from typing import Any
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from html_read import Reader
 from jobs import UM, hollow, job
 from PIL import Image
 
@@ -265,37 +265,6 @@ def test_a_limit_out_of_reach_is_told():
 # The page.
 
 
-class Reader(HTMLParser):
-    """Tags, text outside style and script, and what scripts hold."""
-
-    def __init__(self, page: str) -> None:
-        super().__init__()
-        self.tags: list[tuple[str, dict[str, str | None]]] = []
-        self.inside: list[str] = []
-        self.text = ""
-        self.code: dict[str, list[str]] = {"script": [], "style": []}
-        self.feed(page)
-        self.close()
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-        if tag not in ("meta", "input", "path", "line", "circle", "polyline"):
-            self.inside.append(tag)
-
-    def handle_startendtag(self, tag, attrs):
-        self.tags.append((tag, dict(attrs)))
-
-    def handle_endtag(self, tag):
-        if tag not in ("path", "line", "circle", "polyline"):
-            assert self.inside.pop() == tag
-
-    def handle_data(self, data):
-        if self.inside and self.inside[-1] in self.code:
-            self.code[self.inside[-1]].append(data)
-        else:
-            self.text += data
-
-
 @cache
 def page(*ways: str) -> str:
     return render_play(small(*ways))
@@ -309,7 +278,7 @@ def data_of(text: str) -> dict[str, Any]:
 def test_the_page_is_whole_small_and_off_the_network(ways):
     text = page(*ways)
     reader = Reader(text)
-    assert reader.inside == []
+    assert reader.open == []
     assert len(text.encode()) < 5_000_000
     assert "http:" not in text
     assert "https:" not in text
@@ -355,7 +324,7 @@ def test_words_from_a_scenario_cannot_become_tags_or_scripts():
     ]
     assert data_of(text)["ways"][0]["name"] == HOSTILE
     assert HOSTILE in reader.text
-    assert reader.inside == []
+    assert reader.open == []
 
 
 def test_figures_of_the_page_are_those_of_the_frames():

@@ -26,120 +26,69 @@ from handlap.sim.job.scenario_keys import KEYS, describe_keys
 from handlap.sim.job.scenario_values import READERS
 from handlap.sim.materials import metals
 
-INCH = """
-title = "A plate"
-invented = true
-units = "inch"
-[part]
-name = "plate"
-length = 10
-width = 5
-origin = "corner"
-openings = [
-    {circle = [2, 2, 1]},
-    {slot = [5, 2.5, 2, 1, 30]},
-    {polygon = [[7.5, 1], [8.5, 1], [8.5, 2]]},
-]
-metal = "A356"
-mass = 10
-weight_at = [5, 2.5]
-limit = 2
-limit_by = "zone"
-allowance = 10
-gasket = [30, 60]
-thickness = 0.5
-ribbed_as = 0.75
-pressing = "two pads"
-pad = 2
-spring_back = 1
-[[part.proud]]
-name = "dowel"
-at = [1, 0.5]
-stands = 0.25
-out = true
-[[part.inserts]]
-name = "liner"
-circle = [2, 2, 1.25]
-metal = "grey iron"
-[[part.inserts]]
-name = "bush"
-slot = [8, 4, 1, 0.5, 90]
-rate_ratio = 0.5
-[[part.inserts]]
-name = "plug"
-polygon = [[0.5, 4], [1, 4], [1, 4.5]]
-rate_ratio = 2
-[readings]
-edge_error = 0.1
-edge_bow = -0.1
-edge_length = 12
-leaves = [1, 2, 4]
-[[readings.line]]
-name = "long"
-from = [0, 0.25]
-to = [10, 0.25]
-held = "level"
-stations = [[1, 2], [5, "none"], [8, 4, "open"]]
-slides_in = [[1, "end", 1.5]]
-[plate]
-length = 20
-width = 15
-grade = "ASME B89.3.7 A"
-[paper]
-grits = ["120 US", "US 240"]
-wet = true
-laid = "loose"
-start = "P280"
-strips = [[-10, -5, 0, 5], [0, -5, 10, 5]]
-brush_every = 20
-sheet_every = 200
-sheets = 12
-abrasive = "brown, on cloth"
-thickness = 0.01
-lumps = [[1, -1, 0.5, 4]]
-[hands]
-press = {value = 10, low = 5, high = 20}
-height = "50.8 mm"
-bias_along = {value = 0, low = -0.25, high = 0.25}
-bias_across = 0.1
-wobble_along = 0.5
-wobble_across = {value = 0.5, low = 0.25, high = 1}
-push_over_pull = 1.2
-strokes_per_minute = 45
-twist = 15
-swell = 0.2
-whose = "the apprentice"
-rocking = 1
-[strokes]
-pattern = "diagonal"
-length = 8
-direction = "45 deg"
-sway = 0.2
-[turning]
-schedule = "quarter"
-every = 50
-[wear]
-rate = 0.03
-bedding_length = 0.5
-friction = 0.5
-ageing = {value = 1, low = 0.5, high = 2}
-loading_floor = 0.3
-dulling_floor = 0.25
-brushing = 0.8
-blunt_bedding = {value = 0.6, low = 0.5, high = 0.72}
-friction_gain = 0.2
-edge_rate = 1
-edge_rise = 1
-ages = true
-[exact]
-load = 20
-load_at = [5, 2.5]
-tilt = "held"
-strokes = 400
-cell = 0.1
-[checks]
-every = 100
+IN_INCHES = """
+units = "mm" → "inch"
+length = 254 → 10
+width = 127 → 5
+{circle = [50.8, 50.8, 25.4]}, → [2, 2, 1]},
+{slot = [127, 63.5, 50.8, 25.4, 30]}, → [5, 2.5, 2, 1, 30]},
+{polygon = [[190.5, 25.4], [215.9, 25.4], [215.9, 50.8]]}, → [[7.5, 1], [8.5, 1], [8.5, 2]]},
+mass = 4.5359237 → 10
+weight_at = [127, 63.5] → [5, 2.5]
+limit = 50.8 → 2
+allowance = 254 → 10
+gasket = [0.762, 1.524] → [30, 60]
+thickness = 12.7 → 0.5
+ribbed_as = 19.05 → 0.75
+pad = 50.8 → 2
+spring_back = 25.4 → 1
+at = [25.4, 12.7] → [1, 0.5]
+stands = 6.35 → 0.25
+circle = [50.8, 50.8, 31.75] → [2, 2, 1.25]
+slot = [203.2, 101.6, 25.4, 12.7, 90] → [8, 4, 1, 0.5, 90]
+polygon = [[12.7, 101.6], [25.4, 101.6], [25.4, 114.3]] → [[0.5, 4], [1, 4], [1, 4.5]]
+edge_error = 2.54 → 0.1
+edge_bow = -2.54 → -0.1
+edge_length = 304.8 → 12
+leaves = [25.4, 50.8, 101.6] → [1, 2, 4]
+from = [0, 6.35] → [0, 0.25]
+to = [254, 6.35] → [10, 0.25]
+stations = [[25.4, 50.8], [127, "none"], [203.2, 101.6, "open"]] → [[1, 2], [5, "none"], [8, 4, "open"]]
+slides_in = [[25.4, "end", 38.1]] → [[1, "end", 1.5]]
+length = 508 → 20
+width = 381 → 15
+grits = [120, 240] → ["120 US", "US 240"]
+strips = [[-254, -127, 0, 127], [0, -127, 254, 127]] → [[-10, -5, 0, 5], [0, -5, 10, 5]]
+thickness = 0.254 → 0.01
+lumps = [[25.4, -25.4, 12.7, 101.6]] → [[1, -1, 0.5, 4]]
+value = 44.482216152605, low = 22.2411080763025, high = 88.96443230521} → 10, low = 5, high = 20}
+height = 50.8 → "50.8 mm"
+bias_along = {value = 0, low = -6.35, high = 6.35} → {value = 0, low = -0.25, high = 0.25}
+bias_across = 2.54 → 0.1
+wobble_along = 12.7 → 0.5
+wobble_across = {value = 12.7, low = 6.35, high = 25.4} → {value = 0.5, low = 0.25, high = 1}
+rocking = 25.4 → 1
+length = 203.2 → 8
+direction = 45 → "45 deg"
+sway = 5.08 → 0.2
+bedding_length = 12.7 → 0.5
+edge_rise = 25.4 → 1
+load = 88.96443230521 → 20
+load_at = [127, 63.5] → [5, 2.5]
+cell = 2.54 → 0.1
 """
+
+
+def in_inches(text: str) -> str:
+    """The same part in inches and pounds, its papers each with their own system."""
+    for line in IN_INCHES.strip().splitlines():
+        mm, inch = line.split(" → ")
+        assert text.count(f"{mm}\n") == 1, mm
+        text = text.replace(f"{mm}\n", f"{mm.partition(' = ')[0]} = {inch}\n")
+    return text.replace('grade_system = "US"\n', "")
+
+
+INCH = in_inches(MM)
 
 
 def flat(record: Any, path: str = "") -> dict[str, Any]:

@@ -62,7 +62,7 @@ def bench_page(ctx: click.Context, scenario: str, draws: Draws, out: Path | None
 
     system, _ = file_frame(read_text(scenario))
     # Where the face decides there is nothing to work by, and no page is written.
-    with face_may_decide(Output(None, as_json, None)):
+    with face_may_decide(Output(as_json=as_json)):
         plan = page_plan(job, log, **draws.whom)
         from handlap.cli.sheets.sheet_bench_page import bench_page_data, render_bench_page
 
@@ -89,20 +89,14 @@ def page_plan(job: Scenario, log: JobLog, *, members: int, seed: int) -> PagePla
 
 
 def _hand_over(plan: PagePlan, data: dict[str, Any], file: Path, size: int, as_json: bool) -> None:
-    import sys
+    from handlap.cli.reports.as_json import job_json
+    from handlap.cli.screen import note
 
-    from handlap.cli.screen import Screen, emit, note
-
-    if as_json:
-        from handlap.cli.reports.as_json import dumps, job_json
-
-        known = {"schema": "handlap.bench-page/1", **job_json(plan.scenario), "file": str(file)}
-        emit(dumps({**known, "bytes": size, "page": data}))
-        return
-    from handlap.cli.reports.text import render
-
-    emit(render(bench_page_report(plan, file, size), Screen.of(sys.stdout)))
-    note(f"page written to {file}")
+    known = {"schema": "handlap.bench-page/1", **job_json(plan.scenario), "file": str(file)}
+    whole = {**known, "bytes": size, "page": data}
+    Output(as_json=as_json).hand_over(bench_page_report(plan, file, size), whole, pictures=dict)
+    if not as_json:
+        note(f"page written to {file}")
 
 
 def bench_page_report(plan: PagePlan, file: Path, size: int) -> Report:

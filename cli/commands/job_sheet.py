@@ -76,7 +76,7 @@ def job_sheet(
 
     system, _ = file_frame(read_text(scenario))
     # Where the face decides there is nothing to work by, and no sheet is written.
-    with face_may_decide(Output(None, as_json, None)):
+    with face_may_decide(Output(as_json=as_json)):
         plan = _write_sheet(job, system, places, paper, as_json, log, draws)
         if plan.verdict.answer == "machine shop":
             ctx.exit(GOAL_OUT_OF_REACH)
@@ -135,19 +135,13 @@ def _write_sheet(
 def _hand_over(
     plan: Plan, sheet: JobSheet, places: dict[str, Path], pages: int, paper: str, as_json: bool
 ) -> None:
-    import sys
-
     from handlap.cli.reports.quantity import counted
-    from handlap.cli.screen import Screen, emit, note
+    from handlap.cli.screen import note
 
+    found = job_sheet_json(plan, sheet, places, pages, paper)
+    Output(as_json=as_json).hand_over(job_sheet_report(plan, sheet), found, pictures=dict)
     if as_json:
-        from handlap.cli.reports.as_json import dumps
-
-        emit(dumps(job_sheet_json(plan, sheet, places, pages, paper)))
         return
-    from handlap.cli.reports.text import render
-
-    emit(render(job_sheet_report(plan, sheet), Screen.of(sys.stdout)))
     more = f", {places['page']}" if "page" in places else ""
     note(f"Written: {places['pdf']} ({counted(pages, 'page')} of {paper}){more} and {places['html']}")
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from handlap.cli.options import in_its_units, scenario_argument
+from handlap.cli.options import Output, in_its_units, scenario_argument
 from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
@@ -176,25 +176,16 @@ def log(
             return
         added, found = written
 
-    import sys
-
-    from handlap.cli.reports.as_json import dumps
     from handlap.cli.reports.log_report import log_json, log_report
-    from handlap.cli.reports.text import render
-    from handlap.cli.screen import Screen, emit
 
-    if as_json:
-        emit(dumps(log_json(job, found, path, added)))
-    else:
-        emit(render(log_report(job, found, path, added), Screen.of(sys.stdout)))
+    told = (job, found, path, added)
+    Output(as_json=as_json).hand_over(log_report(*told), log_json(*told), pictures=dict)
 
 
 def _from_page(
     job: Scenario, source: str | None, path: Path, both: bool, said: bool, as_is: bool, as_json: bool
 ) -> None:
     """Bring in what a page for the bench handed over, and show what came of it."""
-    import sys
-
     from handlap.cli.asking.page_reading import read_page
     from handlap.cli.reports.import_report import clash_words, import_json, import_report
     from handlap.sim.bench.log_import import Clash, import_page
@@ -211,14 +202,8 @@ def _from_page(
     except Clash as clash:
         raise InputError(clash_words(clash, job, text, source, path)) from None
 
-    from handlap.cli.reports.as_json import dumps
-    from handlap.cli.reports.text import render
-    from handlap.cli.screen import Screen, emit
-
-    if as_json:
-        emit(dumps(import_json(job, found, text, path)))
-    else:
-        emit(render(import_report(job, found, text, path), Screen.of(sys.stdout)))
+    told = (job, found, text, path)
+    Output(as_json=as_json).hand_over(import_report(*told), import_json(*told), pictures=dict)
 
 
 def _other_readings(job: Scenario, source: str) -> list[StraightedgeLine]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import past_place
+from handlap.cli.options import Output, past_place
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,22 +25,15 @@ def past_jobs(drop: tuple[int, ...], as_json: bool) -> None:
     is shown here; it may be corrected by hand. Plans begin from the entries that match the job;
     with --afresh they do not. HANDLAP_PAST_JOBS names another file, or none.
     """
-    import sys
-
-    from handlap.cli.reports.as_json import dumps
     from handlap.cli.reports.past_report import past_jobs_json, past_jobs_report
-    from handlap.cli.reports.text import render
-    from handlap.cli.screen import Screen, emit
     from handlap.sim.job.past_jobs import read_past
 
     place = past_place()
     jobs = () if place is None else read_past(place)
     if drop:
         jobs = _dropped(place, jobs, drop)
-    if as_json:
-        emit(dumps(past_jobs_json(place, jobs)))
-    else:
-        emit(render(past_jobs_report(place, jobs, len(set(drop))), Screen.of(sys.stdout)))
+    report = past_jobs_report(place, jobs, len(set(drop)))
+    Output(as_json=as_json).hand_over(report, past_jobs_json(place, jobs), pictures=dict)
 
 
 def _dropped(place: Path | None, jobs: Sequence[PastJob], numbers: Sequence[int]) -> tuple[PastJob, ...]:

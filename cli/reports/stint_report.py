@@ -10,7 +10,7 @@ from handlap.cli.reports.as_json import MICRON
 from handlap.cli.reports.blocks import Bullets, Facts, Picture, Report, Section, Words
 from handlap.cli.reports.quantity import counted, height
 from handlap.cli.reports.wording import face_words, subject, wanted_words
-from handlap.sim.common.said import figure
+from handlap.sim.common.said import figure, said_of
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.teaching.stint_debrief import PLAIN_EVERY, PLAIN_TURNING
 
@@ -124,27 +124,14 @@ def debrief_json(found: Debrief) -> dict[str, Any]:
     """A debrief as JSON."""
     plain = found.plain
     return {
-        "mass_g": figure(1e3 * found.mass),
-        "before_um": figure(found.before, MICRON),
-        "measured_um": figure(found.measured, MICRON),
-        "flatness_um": figure(found.flatness, MICRON),
-        "deepest_um": figure(found.deepest, MICRON),
-        "mean_depth_um": figure(found.mean_depth, MICRON),
-        "inside_limit": found.inside,
-        "inside_allowance": found.kept,
+        **said_of(found, "mass before measured flatness deepest mean_depth inside kept"),
         "best_um": figure(found.best[0], MICRON),
         "best_at_strokes": found.best[1],
         "plain_plan": None
         if plain is None
         else {
-            "paper": plain.paper,
-            "strokes": plain.strokes,
+            **said_of(plain, "paper strokes"),
             "minutes": round(plain.minutes, 2),
-            "sheets": plain.sheets,
-            "mass_g": figure(1e3 * plain.mass),
-            "measured_um": figure(plain.measured, MICRON),
-            "deepest_um": figure(plain.deepest, MICRON),
-            "inside_limit": plain.inside,
-            "inside_allowance": plain.kept,
+            **said_of(plain, "sheets mass measured deepest inside kept"),
         },
     }

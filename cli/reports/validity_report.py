@@ -10,7 +10,7 @@ from typing import Any
 from handlap.cli.reports.blocks import Block, Bullets, Facts, Report, Section, Table, Words
 from handlap.cli.reports.quantity import counted
 from handlap.cli.reports.wording import sentence
-from handlap.sim.common.said import figure
+from handlap.sim.common.said import figure, said_of
 from handlap.sim.common.trade_fact import TradeFact
 from handlap.sim.common.unproven import LEFT_OUT, UNPROVEN
 from handlap.sim.common.validity import KIND_WORDS, KINDS, SUBJECTS, Check, Checks, Made
@@ -161,17 +161,11 @@ def _check_json(check: Check) -> dict[str, Any]:
     return {
         "name": check.name,
         "about": check.subject,
-        "kind": check.kind,
-        "source": check.source,
+        **said_of(check, "kind source"),
         "unit": check.unit or None,
-        "expected": figure(check.expected),
-        "sense": check.sense,
-        "tolerance": figure(check.tolerance),
-        "got": figure(check.got),
-        "passed": check.passed,
+        **said_of(check, "expected sense tolerance got passed"),
         "figures_compared": check.count,
-        "test": check.test,
-        "made": check.made,
+        **said_of(check, "test made"),
     }
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from concurrent.futures import Executor
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Array
+from handlap.sim.common.said import record, said
 from handlap.sim.job.results import Figures
 from handlap.sim.job.ways import Way, apply_way
 from handlap.sim.planning.crew import vary
@@ -19,7 +20,7 @@ from handlap.sim.teaching.stint import Costs, StintBench, StintState
 PLAIN_TURNING, PLAIN_EVERY = "half and walk", 50
 
 
-@dataclass(frozen=True)
+@record()
 class PlainPlan:
     """One paper, turned all round every so many strokes, with a look every two minutes, by the same hands.
 
@@ -30,14 +31,14 @@ class PlainPlan:
     strokes: int
     minutes: float
     sheets: int
-    measured: float
-    deepest: float
-    mass: float
-    inside: bool
-    kept: bool
+    measured: float = said("um")
+    deepest: float = said("um")
+    mass: float = said("g")
+    inside: bool = said(name="inside_limit")
+    kept: bool = said(name="inside_allowance")
 
 
-@dataclass(frozen=True)
+@record()
 class Debrief:
     """A stint at its end.
 
@@ -54,14 +55,14 @@ class Debrief:
     """
 
     costs: Costs
-    mass: float
-    before: float
-    measured: float
-    flatness: float
-    deepest: float
-    mean_depth: float
-    inside: bool
-    kept: bool
+    mass: float = said("g")
+    before: float = said("um")
+    measured: float = said("um")
+    flatness: float = said("um")
+    deepest: float = said("um")
+    mean_depth: float = said("um")
+    inside: bool = said(name="inside_limit")
+    kept: bool = said(name="inside_allowance")
     best: tuple[float, int]
     plain: PlainPlan | None
     first: Array

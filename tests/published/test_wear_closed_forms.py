@@ -98,18 +98,28 @@ def test_crown_held_level(checked, sigma):
     )
 
 
+RADIUS = 0.05
+
+
+def lapped_disc(sigma, sign):
+    """A disc, dished (+) or crowned by C, lapped until about ``sigma`` of its metal is off.
+
+    Returns the lap, the share of the metal that came off (of V_f = π·c·R0²/2), the areas of the cells [m²]
+    and which of them are worn.
+    """
+    full = np.pi * C * RADIUS**2 / 2
+    outline = Outline(circle(0.0, 0.0, 2 * RADIUS))
+    found = lapped_to(
+        sigma * full, lambda u, v: sign * C * (u**2 + v**2) / RADIUS**2, outline, cell=2 * RADIUS / 100
+    )
+    grid, n = found.bench.grid, found.bench.grid.n_cells
+    return found, share_of(found, full), grid.area[:n], found.removed[:n] > FINE
+
+
 @pytest.mark.parametrize("sigma", [0.1, 0.5, 0.9])
 def test_spherical_cap(checked, sigma):
     """a/R0 = σ^(1/4), depth/c = σ^(1/2), V_f = π·c·R0²/2."""
-    radius = 0.05
-    full = np.pi * C * radius**2 / 2
-    found = lapped_to(
-        sigma * full,
-        lambda u, v: -C * (u**2 + v**2) / radius**2,
-        Outline(circle(0.0, 0.0, 2 * radius)),
-        cell=2 * radius / 100,
-    )
-    share = share_of(found, full)
+    found, share, areas, worn = lapped_disc(sigma, -1.0)
     checked(
         f"depth at the middle of a spherical cap of 100 µm, {100 * sigma:.0f} % of its metal off",
         expected=share**0.5 * C / UM,
@@ -120,13 +130,11 @@ def test_spherical_cap(checked, sigma):
         source=PRESTON,
         about="wear",
     )
-    grid, n = found.bench.grid, found.bench.grid.n_cells
-    worn_area = grid.area[:n][found.removed[:n] > FINE].sum()
     # Areas: a²/R0² = √σ; the raster and 4 λ of height (worth 4 λ/c of the area) are in doubt.
     checked(
         f"share of a spherical cap in contact, {100 * sigma:.0f} % of its metal off",
         expected=share**0.5,
-        got=worn_area / (np.pi * radius**2),
+        got=areas[worn].sum() / (np.pi * RADIUS**2),
         tolerance=4 * FINE / C + 0.01,
         kind="closed form",
         source=PRESTON,
@@ -137,21 +145,11 @@ def test_spherical_cap(checked, sigma):
 @pytest.mark.parametrize("sigma", [0.1, 0.5, 0.9])
 def test_dish(checked, sigma):
     """Inner edge of the contact of a circular hollow: b/R0 = √(1 − √σ)."""
-    radius = 0.05
-    full = np.pi * C * radius**2 / 2
-    found = lapped_to(
-        sigma * full,
-        lambda u, v: C * (u**2 + v**2) / radius**2,
-        Outline(circle(0.0, 0.0, 2 * radius)),
-        cell=2 * radius / 100,
-    )
-    share = share_of(found, full)
-    grid, n = found.bench.grid, found.bench.grid.n_cells
-    left = grid.area[:n][found.removed[:n] <= FINE].sum()
+    _, share, areas, worn = lapped_disc(sigma, 1.0)
     checked(
         f"share of a dish that the paper has not met, {100 * sigma:.0f} % of its metal off",
         expected=1.0 - share**0.5,
-        got=left / (np.pi * radius**2),
+        got=areas[~worn].sum() / (np.pi * RADIUS**2),
         tolerance=4 * FINE / C + 0.01,
         kind="closed form",
         source=PRESTON,
