@@ -282,7 +282,7 @@ def test_an_exercise_with_readings_takes_none_and_orders_do_not_mix(tmp_path):
 def test_readings_typed_in_by_hand_serve_as_well(felt, folder):
     """``handlap readings`` on the scenario of the folder asks for the same lines and stations."""
     leaves = sorted(felt.scenario.readings.leaves)
-    typed = []
+    typed: list[str] = []
     for sheet, line, held in zip(felt.task.lines, felt.felt, own_hold(felt), strict=True):
         typed.append(held)
         for i, at in enumerate(sheet.at):
