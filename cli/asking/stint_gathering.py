@@ -44,7 +44,7 @@ def gather_stints(folder: Path, as_json: bool) -> None:
         for i, place in enumerate(places):
             progress(i / len(places), f"working the stint in {place.name} anew")
             rows.append(_row(place, names))
-    report = stint_class_report(str(folder), rows)
+    report = stint_class_report(folder.resolve().name, rows)
     write_whole(folder / TABLE, stint_class_csv(rows))
     write_whole(folder / PAGE, render_page(report, {}, {}))
     if as_json:

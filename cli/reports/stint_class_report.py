@@ -16,13 +16,14 @@ from handlap.sim.common.said import figure
 from handlap.sim.common.spoken import height_unit, per_height
 from handlap.sim.teaching.exercise import Exercise
 from handlap.sim.teaching.stint_class import OneStint
+from handlap.sim.teaching.stint_debrief import Debrief, PlainPlan
 
 GRAMS = 1e3
 HOW_TO_READ = (
-    "In brackets: the best plain plan by the same hands on the same face, one paper, turned all round, a look "
-    "every two minutes; its minutes are without the looks. Reading: what the limit is held against, at the end. "
-    "Blocks: orders to lap; looks: checks and weighings. A stint that goes on shows what it has cost, and "
-    "nothing of the face."
+    "In brackets: the best plain plan by the same hands on the same face, one paper, turned all round, a "
+    "look every two minutes; its minutes are without the looks. Reading: what the limit is held against, at "
+    "the end. Scrap: more came off at the deepest spot than there was to spare. Blocks: orders to lap; "
+    "looks: checks and weighings. A stint that goes on shows what it has cost, and nothing of the face."
 )
 
 
@@ -47,19 +48,27 @@ def outcome(row: ClassRow) -> str:
 def stint_class_report(folder: str, rows: Sequence[ClassRow]) -> Report:
     """The stints of a class, a row each."""
     ended = [row.stint.found for row in rows if row.stint is not None and row.stint.found is not None]
+    unit = height_unit()
     heads = (
-        "folder", "by", "minutes", "sheets", "blocks", "looks", "metal, g",
-        f"reading, {height_unit()}", f"limit, {height_unit()}", "outcome",
-    )  # fmt: skip
+        "",
+        "minutes",
+        "sheets",
+        "blocks",
+        "looks",
+        "metal\ng",
+        f"reading\n{unit}",
+        f"limit\n{unit}",
+        "end",
+    )
     cells = tuple(_cells(row) for row in rows)
     good = sum(found.inside and found.kept for found in ended)
     scrap = sum(not found.kept for found in ended)
     remarks = tuple((row.folder, row.remark) for row in rows if row.remark)
-    table = Section("Stints", (Table(heads, cells, left=(0, 1, 9), wraps=9),))
+    table = Section("Stints", (Table(heads, cells, left=(0, 8), wraps=0),))
     told = (Section("Remarks", (Facts(remarks),)),) if remarks else ()
     return Report(
         kind="stint",
-        answer=f"{len(ended)} of {len(rows)} ended: {good} inside the limit and not too deep, {scrap} scrap",
+        answer=f"{len(ended)} of {len(rows)} ended: {good} inside the limit, {scrap} scrap",
         tone="plain",
         subject=folder,
         lead=(),
@@ -68,15 +77,15 @@ def stint_class_report(folder: str, rows: Sequence[ClassRow]) -> Report:
 
 
 def _cells(row: ClassRow) -> tuple[str, ...]:
+    who = f"{row.folder}, {row.by}" if row.by else row.folder
     if row.stint is None or row.exercise is None:
-        return (row.folder, row.by, *[""] * 7, outcome(row))
+        return (who, *[""] * 7, outcome(row))
     stint, found = row.stint, row.stint.found
     plain = found.plain if found else None
     per = per_height()
     limit = number(per * row.exercise.scenario.part.limit)
     return (
-        row.folder,
-        row.by,
+        who,
         _beside(f"{stint.costs.minutes:.0f}", f"{plain.minutes:.0f}" if plain else ""),
         _beside(str(stint.costs.sheets), str(plain.sheets) if plain else ""),
         str(stint.blocks),
@@ -85,11 +94,16 @@ def _cells(row: ClassRow) -> tuple[str, ...]:
         "" if found is None
         else _beside(number(per * found.measured), number(per * plain.measured) if plain else ""),
         limit,
-        outcome(row),
+        "goes on" if found is None else _beside(_end(found), _end(plain) if plain else ""),
     )  # fmt: skip
 
 
-def _grams(plain: Any) -> str:
+def _end(one: Debrief | PlainPlan) -> str:
+    """How a stint or a plan ends, in a word or two."""
+    return "scrap" if not one.kept else "inside" if one.inside else "not inside"
+
+
+def _grams(plain: PlainPlan | None) -> str:
     return f"{GRAMS * plain.mass:.1f}" if plain else ""
 
 
