@@ -207,6 +207,15 @@ def folder_to_make(path: Path) -> None:
         raise _no_folder(path, REMEDIES[errno.EACCES])
 
 
+def with_ending(file: Path, ending: str) -> Path:
+    """A file to write, with the ending that its kind has where none was given.
+
+    >>> with_ending(Path("page"), ".html").name, with_ending(Path("page.htm"), ".html").name
+    ('page.html', 'page.htm')
+    """
+    return file.with_suffix(ending) if file.name and not file.suffix and not file.is_dir() else file
+
+
 def free_copy(file: Path) -> Path:
     """A name beside a file for a copy of it, which is not taken."""
     for n in range(1, 1000):

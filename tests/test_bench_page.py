@@ -164,7 +164,7 @@ def test_the_command_and_what_it_says(job, planned):
 
 
 def test_beside_the_job_sheet_it_is_the_same_page(job, planned):
-    assert run("bench-page", "head.toml", "--out", "own.html").exit_code == 0
+    assert run("bench-page", "head.toml", "--out", "own").exit_code == 0
     found = run("job-sheet", "head.toml", "--page")
     assert found.exit_code == 0, found.output
     assert Path("head-bench-page.html").read_bytes() == Path("own.html").read_bytes()

@@ -32,6 +32,7 @@ from handlap.cli.drawing.pictures import lap_pictures, plan_pictures
 from handlap.cli.drawing.sizes import for_phones
 from handlap.cli.main import main
 from handlap.cli.reports import pdf_page, report_pdf
+from handlap.cli.reports.feel_page import render_feel
 from handlap.cli.reports.knob_page import render_knobs
 from handlap.cli.reports.lap_report import lap_report
 from handlap.cli.reports.page import render_page
@@ -49,8 +50,9 @@ from handlap.sim.common.units import System
 from handlap.sim.face.stations import lines_of
 from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.planning.cautions import cautions
+from handlap.sim.teaching.exercise import make_exercise
 
-KINDS = ("plan", "simulate", "job sheet", "bench page", "play", "knobs")
+KINDS = ("plan", "simulate", "job sheet", "bench page", "play", "knobs", "feel")
 needs_browser = pytest.mark.skipif(bool(missing()), reason=f"browser tests are skipped: {missing()}")
 
 
@@ -77,6 +79,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, Path], lis
         "bench page": render_bench_page(page_plan(job_file(folder)), "mm"),
         "play": render_play(small("turning=none name=never turned")),
         "knobs": render_knobs(small_knobs()),
+        "feel": render_feel(make_exercise(5, 2, feel=True)),
     }
     files = {}
     for name, text in texts.items():

@@ -431,7 +431,7 @@ def run(*args: str):
         (("--json", "--strokes", "0"), "--strokes 0"),
         (("--json", "--paper", "P7", "--strokes", "10"), "P7"),
         (("--json", *3 * ("--way", "press=50")), "once or twice"),
-        (("--out", "same", "--json-file", "same"), "name the same file"),
+        (("--out", "same", "--json-file", "same.html"), "name the same file"),
     ],
 )
 def test_wrong_input_is_refused_in_words(args, words):

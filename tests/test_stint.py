@@ -7,6 +7,7 @@ of the exercise, which were read off its closed form.
 
 from __future__ import annotations
 
+import csv
 import json
 import math
 from pathlib import Path
@@ -312,3 +313,40 @@ def test_marks_say_that_the_face_had_been_shown(folder, monkeypatch):
     assert not any("stint" in note for note in work_out(folder)[3])
     assert run(str(folder), "--stint", typed="end\n")[0] == 0
     assert any("the face shown" in note for note in work_out(folder)[3])
+
+
+def test_the_stints_of_a_class_are_gathered_beside_their_plain_plans(made, tmp_path):
+    """Three folders: one ended, one that goes on, one not begun, and one that cannot be read."""
+    folder = tmp_path / "class"
+    for name in ("one", "three", "two"):
+        (folder / name).mkdir(parents=True)
+        for path in made.iterdir():
+            (folder / name / path.name).write_bytes(path.read_bytes())
+    (folder / "class-list.csv").write_text("folder,name\none,Kim\n", encoding="utf-8")
+    alone = json.loads(
+        run(str(folder / "one"), "--stint", "--json", typed="sheet P80\nlap 200\nweigh\nlap 100\nend\n")[1]
+    )
+    assert run(str(folder / "two"), "--stint", typed="sheet P80\nlap 10\n")[0] == 0
+    held = (folder / "two" / STINT).read_bytes()
+    code, out, err = run(str(folder), "--stint", "--json")
+    assert code == 0, err
+    rows = {row["folder"]: row for row in json.loads(out)["stints"]}
+    one = rows["one"]
+    # What is gathered is what the one who lapped it was told.
+    assert one["debrief"] == alone["debrief"] and one["by"] == "Kim"
+    assert (one["minutes"], one["sheets"], one["blocks"], one["looks"]) == (alone["minutes"], 1, 2, 1)
+    assert rows["two"]["outcome"] == "goes on" and rows["two"]["debrief"] is None
+    assert rows["three"]["outcome"] == "not begun"
+    assert (folder / "two" / STINT).read_bytes() == held
+    table = list(csv.DictReader((folder / "class-stints.csv").read_text("utf-8").splitlines()))
+    assert [row["folder"] for row in table] == ["one", "three", "two"]
+    first = table[0]
+    assert float(first["reading_um"]) == alone["debrief"]["measured_um"]
+    assert float(first["plain_minutes"]) == alone["debrief"]["plain_plan"]["minutes"]
+    assert table[2]["reading_um"] == "" and table[2]["minutes"] != ""
+    page = (folder / "class-stints.html").read_text("utf-8")
+    assert "Kim" in page and "goes on" in page and page.rstrip().endswith("</html>")
+    # A damaged one is a remark, and the others are told all the same.
+    (folder / "two" / STINT).write_bytes(held[:-9] + b"012345678")
+    code, out, err = run(str(folder), "--stint")
+    assert code == 0 and "changed or damaged" in " ".join(out.split()) and "Kim" in out

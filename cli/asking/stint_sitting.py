@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from handlap.cli.asking.exercise_folder import SEAL, STINT, sealed_in, stint_orders, task_in
 from handlap.cli.asking.questions import NoMoreInput, read_answer, say
-from handlap.sim.common.errors import HandlapError, InputError
+from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
     from handlap.sim.job.scenario import StraightedgeLine
@@ -64,19 +64,16 @@ class _Sitting:
     def take_up(self, orders: Sequence[str]) -> None:
         """Work what was ordered before."""
         from handlap.cli.progress import Progress
-        from handlap.sim.teaching.stint import carry_out
-        from handlap.sim.teaching.stint_orders import read_order
+        from handlap.sim.teaching.stint_class import replayed
 
         with Progress() as progress:
-            for i, text in enumerate(orders):
-                progress(i / len(orders), "taking up the stint")
-                try:
-                    state, _ = carry_out(self.bench, self.now, read_order(text, self.task))
-                except (ValueError, HandlapError):
-                    words = f"order {i + 1} cannot be worked; move the file away to begin anew"
-                    raise InputError(f"{self.folder / STINT}: {words}") from None
-                self.orders.append(text)
-                self.states.append(state)
+            try:
+                states = replayed(
+                    self.bench, orders, lambda i: progress(i / len(orders), "taking up the stint")
+                )
+            except InputError as fault:
+                raise InputError(f"{self.folder / STINT}: {fault}") from None
+        self.orders, self.states = list(orders), states
 
     def greet(self) -> None:
         from handlap.cli.reports.wording import wanted_words

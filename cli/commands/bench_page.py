@@ -55,10 +55,10 @@ def bench_page(ctx: click.Context, scenario: str, draws: Draws, out: Path | None
 
     job = known_job(scenario, draws.afresh)
     log = read_log(job)
-    file = out or Path(f"{set_name(job.name, 'bench-page')}.html")
-    check_places(None, file)
+    from handlap.cli.files import with_ending, write_whole
 
-    from handlap.cli.files import write_whole
+    file = with_ending(out, ".html") if out else Path(f"{set_name(job.name, 'bench-page')}.html")
+    check_places(None, file)
 
     system, _ = file_frame(read_text(scenario))
     # Where the face decides there is nothing to work by, and no page is written.

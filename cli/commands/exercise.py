@@ -109,7 +109,8 @@ def exercise(
     With FOLDER --stint you lap the face yourself, an order a line (also from a pipe): sheet P120,
     lap 100, brush, turn half, check, weigh. Minutes, strokes, sheets and metal count; the face is
     felt only where it is checked. All is kept after every order, later goes on another day, and
-    end shows the face, with what a plain plan by the same hands would have got.
+    end shows the face, with what a plain plan by the same hands would have got. Of a folder with
+    the exercises of a class all stints are gathered in one table, page and CSV.
     """
     making = {"out", "level", "seed", "count", "feel", "paper"}
     stated = {
@@ -133,9 +134,11 @@ def exercise(
 
         take_over(folder, felt, as_json)
     elif stint:
+        from handlap.cli.asking.stint_gathering import gather_stints
         from handlap.cli.asking.stint_sitting import sit_stint
 
-        sit_stint(folder, as_json)
+        a_class = not (folder / SEAL).exists() and bool(exercises_of_class(folder))
+        (gather_stints if a_class else sit_stint)(folder, as_json)
     elif not marked:
         _answer(folder, as_json)
     else:

@@ -90,7 +90,9 @@ def draft_of(file: Path) -> Path:
 
 
 def _named(file: Path) -> Path:
-    return file.with_suffix(ENDING) if file.name and not file.suffix and not file.is_dir() else file
+    from handlap.cli.files import with_ending
+
+    return with_ending(file, ENDING)
 
 
 def _free(file: Path, over: bool) -> None:

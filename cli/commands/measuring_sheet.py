@@ -43,13 +43,13 @@ def measuring_sheet(scenario: str, paper: str, standard: bool, out: Path | None,
 
     What was written on the sheet is typed in by handlap readings.
     """
+    from handlap.cli.files import with_ending, write_whole
     from handlap.sim.job.scenario_file import file_frame, load, read_text
 
     job = in_its_units(load(scenario, require_readings=False, require_mass=False))
-    file = out or Path(f"{job.name}-measuring-sheet.pdf")
+    file = with_ending(out, ".pdf") if out else Path(f"{job.name}-measuring-sheet.pdf")
     check_places(None, file)
 
-    from handlap.cli.files import write_whole
     from handlap.cli.sheets.sheet_measuring import measuring_pages
     from handlap.sim.face.stations import lines_of
 

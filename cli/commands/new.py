@@ -32,10 +32,11 @@ def new(file: Path | None, outline: str | None, as_json: bool) -> None:
 
     The readings are still to be taken: handlap measuring-sheet prints a sheet for them.
     """
+    from handlap.cli.files import with_ending
+
     if file is None:
         file = Path(f"{outline}{ENDING}" if outline else f"job{ENDING}")
-    if file.name and not file.suffix and not file.is_dir():
-        file = file.with_suffix(ENDING)
+    file = with_ending(file, ENDING)
     _free(file)
     text = _taken_over(file, outline) if outline is not None else _asked(file)
     _free(file)

@@ -77,9 +77,11 @@ def play(
 
     Either page is one file that needs no network: it works from a stick, on a phone, and in class.
     """
+    from handlap.cli.files import with_ending
     from handlap.sim.common.errors import InputError
     from handlap.sim.job.ways import parse_way
 
+    out, gif = out and with_ending(out, ".html"), gif and with_ending(gif, ".gif")
     job, lesson = _job_or_lesson(scenario)
     in_its_units(job)
     ways = [parse_way(text) for text in texts]

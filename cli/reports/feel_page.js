@@ -82,7 +82,7 @@
     pen.fillStyle = colourOf("metal"); pen.fillRect(6, 74, broad - 12, TALL - 100);
     pen.fillStyle = colourOf("ink"); pen.textAlign = "left"; pen.textBaseline = "alphabetic";
     const held = now().held;
-    pen.fillText(held ? `${one.letter}, ${held === "rest" ? "at rest" : held === "level" ? "held level" : held}` : `${one.letter}, not held yet`, 14, 48);
+    pen.fillText(held ? `${one.letter} ${one.name}, ${held === "rest" ? "at rest" : held === "level" ? "held level" : held}` : `${one.letter} ${one.name}, not held yet`, 14, 48);
     pen.fillText("the face; what is between cannot be seen", 14, 100);
     one.at.forEach((at, i) => {
       pen.fillStyle = colourOf(i === station ? "mark" : "faint");

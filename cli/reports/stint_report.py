@@ -28,7 +28,7 @@ def stint_report(bench: StintBench, found: Debrief, orders: Sequence[str]) -> Re
 
     scenario = bench.exercise.scenario
     part, grid = scenario.part, bench.crew.bench.grid
-    answer, tone = _verdict(found)
+    answer, tone = verdict_words(found)
     costs = found.costs
     spare = "" if part.allowance is None else f", {height(part.allowance)} to spare"
     facts = Facts(
@@ -77,7 +77,8 @@ def stint_report(bench: StintBench, found: Debrief, orders: Sequence[str]) -> Re
     )
 
 
-def _verdict(found: Debrief) -> tuple[str, Literal["good", "doubt", "bad"]]:
+def verdict_words(found: Debrief) -> tuple[str, Literal["good", "doubt", "bad"]]:
+    """How a stint ended, in words and in tone."""
     if not found.kept:
         return "Scrap: more came off than there was to spare", "bad"
     if found.inside:

@@ -1,4 +1,5 @@
-"""Every command of handlap, and how hard use tries it.  A new command joins by a row in ``TRIED``.
+"""Every command of handlap, and how hard use tries it.  A new command joins by a row in ``TRIED``, and what
+it does in another way by one more.
 
 In arguments ``{job}`` stands for a small scenario with readings, ``{bare}`` for one without, ``{exercise}``
 for a folder with an exercise, and ``{out}`` for a folder that is there to write to.
@@ -93,6 +94,7 @@ class Tried:
     slow : whether it takes seconds even on little
     codes : exit codes of sound runs
     bad : what it refuses, where that is not a scenario that is not there
+    also : what another row of a command tries of it; "" for its first row
     """
 
     name: str
@@ -103,6 +105,7 @@ class Tried:
     slow: bool = False
     codes: tuple[int, ...] = (0, 3)
     bad: tuple[str, ...] | None = None
+    also: str = ""
 
 
 GLANCE = ("--size", "120 x 60", "--metal", "6061", "--limit", "0.05", "--gap", "0.05 0.08", "--where", "middle",
@@ -149,14 +152,18 @@ TRIED = (
     Tried("play", ("{job}", "--strokes", "40", "--frames", "4"),
           ("{job}", "--strokes", "40", "--frames", "4", "--out", "{out}/play.html", "--gif", "{out}/play.gif",
            "--json-file", "{out}/play.json"), (), ("{job}", "--strokes", "100000", "--json"), True),
+    Tried("play", ("{job}", "--strokes", "40", "--out", "{out}/knobs.html"),
+          ("{job}", "--strokes", "40", "--out", "{out}/knobs.html"), slow=True, also="knobs"),
     Tried("exercise", ("--out", "{out}/made", "--level", "1"), ("--out", "{out}/made", "--level", "1"),
           bad=("{out}/absent",)),
+    Tried("exercise", ("--out", "{out}/felt", "--feel"), ("--out", "{out}/felt", "--feel"), bad=("{out}/absent",),
+          also="feel"),
     Tried("explain", ("plates",), bad=("no-such-page",)),
     Tried("convert", ("mass", "--help"), bad=("1 parsec",)),
     Tried("keys", ("press",), bad=("no-such-key-at-all",)),
     Tried("validity", (), HAND_OVER),
 )  # fmt: skip
-BY_NAME = {tried.name: tried for tried in TRIED}
+BY_NAME = {tried.name: tried for tried in TRIED if not tried.also}
 
 
 def toml_text(text: str) -> str:
