@@ -28,6 +28,7 @@ class Progress:
         self._last = -1.0
         self._what = ""
         self._ahead = 0.0
+        self._begun = time.process_time()
 
     def __enter__(self) -> Progress:
         return self
@@ -55,6 +56,10 @@ class Progress:
             # The line comes back with what is done next, in whatever words.
             self._last, self._what = 0.0, ""
         note(words, prose=True)
+
+    def spent(self) -> float:
+        """Processor time that the command has taken so far [s]."""
+        return time.process_time() - self._begun
 
     def __exit__(self, *_: object) -> None:
         if self.shown and self._last >= 0.0:

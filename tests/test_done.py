@@ -11,11 +11,13 @@ from click.testing import CliRunner
 from jobs import UM
 
 from handlap.cli.main import main
+from handlap.cli.reports.record_report import record_report
+from handlap.cli.reports.replan_report import replan_json, replan_report
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.record import make_record
 from handlap.sim.bench.replan import make_replan
 from handlap.sim.bench.standing import check_after, readings_after
-from handlap.sim.face.done import check_lines, check_words, deciding_leaf, goal_words
+from handlap.sim.face.done import HARDLY, check_lines, check_words, deciding_leaf, goal_words
 from handlap.sim.face.stations import lines_of
 from handlap.sim.job.scenario import Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load
@@ -122,6 +124,41 @@ def test_a_log_that_ends_with_nothing_takes_the_leaf_ends_with_stop_and_met(noth
     record = make_record(HEAD, nothing_goes, members=24, cells=250)
     assert record.now.flat.answer == "met" and record.now.flat.reason == flat.reason
     assert "the 50 µm leaf goes in at no station of any line" in flat.reason
+
+
+@pytest.fixture(scope="module")
+def against_the_scale() -> JobLog:
+    """Twenty strokes and a tenth of a gram of swarf on a face hollow by 120 µm, and then no leaf goes in."""
+    entries = (
+        Entry(1, 0, NOW, strokes=20, paper="P80", swarf=0.1e-3, scale=0.01e-3),
+        Entry(2, 0, NOW, readings=read(stops=30 * UM)),
+    )
+    return JobLog("cylinder head", "two-cylinder-head", entries)
+
+
+def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scale, nothing_goes):
+    """The leaves decide, and nobody is left with a face that is met at a chance of nearly nought."""
+    found = make_replan(HEAD, against_the_scale, members=24, cells=250)
+    flat = found.now.flat
+    assert flat.answer == "met" and found.now.chance_goal < HARDLY and flat.contradicted
+    assert "both cannot be right" in flat.reason and "at every station once more" in flat.reason
+    assert found.advice in ("goal met", "finish next") and "once they were tried again" in found.reasons[0]
+    told, wrote = (
+        replan_report(found),
+        record_report(make_record(HEAD, against_the_scale, members=24, cells=250)),
+    )
+    assert told.answer == "Stop and check once more: flat enough by the leaves alone"
+    # This head is too rough for its gasket, which leads the record.
+    assert told.tone == "doubt" and wrote.answer == "Record: a limit is not met"
+    assert wrote.lead[0] == told.lead[0] and "both cannot be right" in told.lead[0]
+    assert replan_json(found)["limits"][0]["contradicted"] is True
+    smooth = replace(HEAD, part=replace(HEAD.part, gasket_ra=None))
+    wrote = record_report(make_record(smooth, against_the_scale, members=24, cells=250))
+    assert wrote.tone == "doubt" and "met as checked, but" in wrote.answer
+    # Where all else agrees nothing of the kind is said.
+    agreed = make_replan(HEAD, nothing_goes, members=24, cells=250)
+    assert agreed.now.chance_goal > HARDLY and not agreed.now.flat.contradicted
+    assert "both cannot" not in " ".join(replan_report(agreed).lead)
 
 
 def test_more_certainty_can_be_asked_for(nothing_goes):

@@ -7,6 +7,7 @@ import json
 import sys
 import time
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -16,8 +17,9 @@ from handlap.cli.main import main
 from handlap.cli.progress import MUCH_LONGER, Progress
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import long_work
-from handlap.sim.lapping.long_work import LONG, Quietly, long_words, tell_ahead
+from handlap.sim.lapping.long_work import LONG, STILL_LONG, Quietly, long_words, tell_ahead
 from handlap.sim.planning.crew import few_of, open_crew
+from handlap.sim.planning.plan import make_plan
 from handlap.sim.planning.work import lay_steps, say_ahead
 
 HEAD = "two-cylinder-head"
@@ -54,6 +56,53 @@ def test_it_says_how_long_and_what_would_shorten_it():
     assert "some 21 minutes of processor time" in long_words(1234.0, "lapping")
     assert "fewer --members" in long_words(100.0, "lapping")
     assert "--members" not in long_words(100.0, "lapping", "")
+
+
+@dataclass
+class Waiting(Owner):
+    """… who knows what has gone already [s]."""
+
+    gone: float = 0.0
+
+    def spent(self) -> float:
+        """Processor time."""
+        return self.gone
+
+
+def test_stages_of_which_none_takes_long_are_told_of_together():
+    owner = Waiting()
+    tell_ahead(owner, 40.0, "trying P80")
+    assert owner.told == []
+    owner.gone = 41.0
+    tell_ahead(Quietly(owner), 40.0, "lapping 64 faces")
+    seconds, words = owner.told.pop()
+    assert seconds == 81.0 and words.startswith("lapping 64 faces and what went before take some 1 minute of")
+    # What is nearly done is not told of, and what takes long by itself is told of by itself.
+    owner.gone = 500.0
+    tell_ahead(owner, STILL_LONG - 0.1, "lapping")
+    assert owner.told == []
+    tell_ahead(owner, LONG, "lapping")
+    assert owner.told == [(LONG, long_words(LONG, "lapping"))]
+
+
+def test_a_plan_whose_trials_and_work_pass_a_minute_together_is_told_of(monkeypatch):
+    """Every stage seems to take forty seconds, as the clock of the process has it, and is put at as much."""
+    clock, said = [0.0], []
+    monkeypatch.setattr(time, "process_time", lambda: clock[0])
+    monkeypatch.setattr("handlap.cli.progress.note", lambda words, **given: said.append(words))
+
+    def takes_forty(tell, seconds, what, fewer="fewer --members"):
+        tell_ahead(tell, 40.0, what, fewer)
+        clock[0] += 40.0
+
+    monkeypatch.setattr("handlap.sim.planning.work.tell_ahead", takes_forty)
+    monkeypatch.setattr("handlap.sim.lapping.resolution.tell_ahead", lambda *given: None)
+    with Progress() as progress:
+        make_plan(load(HEAD), members=8, progress=progress)
+    assert said[0].count("and what went before take some") == 1
+    told = [int(words.split("some ")[1].split()[0]) for words in said]
+    # Said again only where far more is to come than was said.
+    assert all(later >= MUCH_LONGER * earlier for earlier, later in pairwise(told))
 
 
 def test_the_time_of_all_ways_and_members_and_runs_is_added_up():

@@ -49,7 +49,7 @@ AGREEMENT = {
 def record_report(found: Record, for_next: str = "") -> Report:
     """The record as a report; ``for_next``: what is kept of it for the next jobs, or how to."""
     answers = [limit.answer for limit in found.now.limits]
-    answer, tone = _answer(answers)
+    answer, tone = _answer(answers, found.now.flat.contradicted)
     lead = tuple(sentence(limit_words(limit)) for limit in found.now.limits)
     sections = [
         Section(
@@ -75,11 +75,16 @@ def record_report(found: Record, for_next: str = "") -> Report:
     return Report("record", answer, tone, subject(found.scenario), lead, tuple(sections))
 
 
-def _answer(answers: Sequence[str]) -> tuple[str, Tone]:
+def _answer(answers: Sequence[str], contradicted: bool) -> tuple[str, Tone]:
     if "not met" in answers:
         return "Record: a limit is not met", "bad"
     if "cannot tell" in answers:
         return "Record: whether a limit is met cannot be told yet", "doubt"
+    if contradicted:
+        return (
+            "Record: the limits are met as checked, but what was read before and logged contradicts",
+            "doubt",
+        )
     return "Record: the limits are met", "good"
 
 

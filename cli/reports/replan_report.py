@@ -53,6 +53,8 @@ ANSWERS: dict[str, tuple[str, Tone]] = {
     "out of reach": ("Stop: out of reach by hand", "bad"),
     "cannot tell": ("Cannot tell", "doubt"),
 }
+AGAINST: tuple[str, Tone] = ("Stop and check once more: flat enough by the leaves alone", "doubt")
+"""Where the leaves say so, and all that was read before and logged says otherwise."""
 MOST_LOOKS = 10
 NAMES = {
     "cut": "what 100 strokes on a new sheet take off",
@@ -143,6 +145,8 @@ def replan_report(found: Replan) -> Report:
     answer, tone = ANSWERS[found.verdict.answer]
     if found.verdict.answer == "go on":
         answer = f"Go on: {counted(found.next.strokes, 'stroke')} more on {found.next.paper}, then look"
+    if found.now.flat.contradicted and found.verdict.answer in ("goal met", "finish next"):
+        answer, tone = AGAINST
     # What is now comes before what is next, limit by limit.
     lead = tuple(map(sentence, (*map(limit_words, found.now.limits), *found.verdict.reasons)))
     sections = [Section("Where it stands", (_now(found),))]

@@ -22,7 +22,7 @@ from handlap.sim.bench.log_marks import refuse_changed
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.common.said import record, said, unsaid
-from handlap.sim.face.done import Check, Checked, check_lines, check_words
+from handlap.sim.face.done import Check, Checked, against_words, check_lines, check_words
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.proud import refuse_proud
 from handlap.sim.face.stations import lines_of
@@ -55,6 +55,7 @@ class LimitHeld:
     about : what it is a limit of; metal that is off does not come back
     chance : chance of meeting it, where it was counted [-]
     read_again : whether readings taken now would settle what cannot be told
+    contradicted : whether it is met as checked, and all else leaves that hardly a chance
     """
 
     name: str
@@ -65,6 +66,7 @@ class LimitHeld:
     read_again: bool = unsaid(default=False)
     checked: Check | None = unsaid(default=None)
     """What the straightedge said, where the limit is held against it and it was laid after the work."""
+    contradicted: bool = False
 
 
 @record()
@@ -303,7 +305,9 @@ def _flatness(
     if checked is not None:
         words = check_words(checked, part.limit)
         if checked.answer == "met as checked":
-            return held("met", words, chance)
+            against = against_words(chance) if learnt.believed else ""
+            found = held("met", f"{words}, {against}" if against else words, chance)
+            return replace(found, contradicted=bool(against))
         if checked.answer == "not met":
             return held("not met", words, chance)
         if together == "not met" or after.verdict.answer == "no":

@@ -125,14 +125,17 @@ def _by_what_is(now: Standing, sure: float | None) -> tuple[Advice, list[str]]:
             f"{_per_cent(now.chance_goal)}"
         ]
     unsure = " and ".join(x.name for x in metal if x.answer == "cannot tell")
+    flat_enough = (
+        "flat enough by the leaves, once they were tried again," if flat.contradicted else "flat enough,"
+    )
     if unsure:
         return "stop", [f"it is flat enough, and {unsure} may be passed already: nothing is won by going on"]
     if any(x.about == "finish" and x.answer == "not met" for x in now.limits):
         return "finish next", [
-            "it is flat enough; what is left is the finish, by a paper that leaves the one wanted, only "
-            "until its scratches are everywhere"
+            f"it is {flat_enough} and what is left is the finish, by a paper that leaves the one wanted, "
+            "only until its scratches are everywhere"
         ]
-    return "goal met", ["flat enough, and a further stroke only takes metal"]
+    return "goal met", [f"{flat_enough} and a further stroke only takes metal"]
 
 
 def _what_is_next(found: Outlook) -> list[str]:

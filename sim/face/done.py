@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import Literal
 
 from handlap.sim.common import spoken
+from handlap.sim.common.chance import percent
 from handlap.sim.face.stations import MeasuringLine, same_line
 from handlap.sim.job.scenario import LimitBy, StraightedgeLine
 
@@ -25,6 +26,9 @@ WIDEST_GAP = 0.35
 """… and all along if nowhere more of its length lies between two stations (ours) [-]."""
 EQUAL = 1e-9
 """Thicknesses that differ by no more than this are one [m]."""
+HARDLY = 0.05
+"""Chance below which a limit that is met as checked contradicts what was read before and logged [-]: our
+choice, and the least that an ensemble tells."""
 
 Check = Literal["met as checked", "not met", "open"]
 
@@ -162,6 +166,27 @@ def check_words(found: Checked, limit: float, say: Callable[[float], str] = leaf
             f"{_listed(found.untold)}: a thinner leaf would tell more"
         )
     return "; ".join(parts)
+
+
+def against_words(chance: float) -> str:
+    """What to check where a face is met as checked, and everything else leaves that hardly a chance; "" where
+    it leaves more.
+
+    Parameters
+    ----------
+    chance : of the face being inside its limit by the readings before and after and the log together [-]
+
+    >>> against_words(0.2)
+    ''
+    """
+    if chance >= HARDLY:
+        return ""
+    return (
+        "but the readings before, the strokes and what was weighed leave that a chance of "
+        f"{percent(chance)}, and both cannot be right: wipe face and straightedge and try the leaf at every "
+        "station once more; "
+        "if it still goes in nowhere, look for the slip in the readings before, the strokes or the weights"
+    )
 
 
 def _listed(names: Sequence[str], most: int = 8) -> str:
