@@ -47,7 +47,7 @@ class Progress:
         emit(f"{ANEW}{line[: Screen.of(sys.stderr).width - 1]}", error=True, end="")
 
     def ahead(self, seconds: float, words: str) -> None:
-        """A remark in lines of its own, once a command, that work to come takes so many seconds."""
+        """A remark in lines of its own, once a command: how many seconds the work to come takes."""
         if self._ahead and seconds < MUCH_LONGER * self._ahead:
             return
         self._ahead = seconds

@@ -142,7 +142,10 @@ def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scal
     flat = found.now.flat
     assert flat.answer == "met" and found.now.chance_goal < HARDLY and flat.contradicted
     assert "both cannot be right" in flat.reason and "at every station once more" in flat.reason
-    assert found.verdict.answer in ("goal met", "finish next") and "once they were tried again" in found.verdict.reasons[0]
+    assert (
+        found.verdict.answer in ("goal met", "finish next")
+        and "once they were tried again" in found.verdict.reasons[0]
+    )
     told, wrote = (
         replan_report(found),
         record_report(make_record(HEAD, against_the_scale, members=24, cells=250)),

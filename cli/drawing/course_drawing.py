@@ -44,7 +44,7 @@ class Course:
 
 @dataclass(frozen=True)
 class Measured:
-    """What was measured after so many strokes: an interval, open above where ``high`` is infinite [m]."""
+    """What was measured after ``strokes``: an interval, open above where ``high`` is infinite [m]."""
 
     strokes: int
     low: float

@@ -30,7 +30,7 @@ class Panel(NamedTuple):
 
 
 def _dye_maps(panels: Sequence[Panel]) -> list[tuple[str, Array]]:
-    """Titles and maps of the dye, at most so many, the first and the last look among them."""
+    """Titles and maps of the dye, up to a greatest number, the first and the last look among them."""
     drawn: list[tuple[str, Array]] = []
     for shown in range(min(MOST_DYE, len(panels)), 0, -1):
         picks = [round(i * (len(panels) - 1) / max(1, shown - 1)) for i in range(shown)]
@@ -74,7 +74,7 @@ ANEW = ": dyed again\nfull all over"
 
 
 def swatches(figure: Figure, key: Sequence[float], label: str) -> None:
-    """A key of two or three patches where the dye is in so many states and in nothing between."""
+    """A key of two or three patches where the dye is in as many states and in nothing between."""
     names = dict(zip((0.0, 0.5, 1.0), DYE_STATES, strict=True))
     patches = [
         Patch(facecolor=colours.DYE(state), edgecolor=colours.FAINT, label=f"{label} {names[state]}")

@@ -1,7 +1,7 @@
 """Words, tables and facts put down on paper from top to bottom, on as many pages as they take.
 
-One flow for every kind of paper; a :class:`Setting` says how wide its margins are, how large its letters and
-how far apart its blocks.  Lengths [mm] from the upper left corner, sizes of letters [pt].
+One flow for every kind of paper; a :class:`Setting` says how wide its margins are, how large its letters
+and how far apart its blocks.  Lengths [mm] from the upper left corner, sizes of letters [pt].
 """
 
 from __future__ import annotations

@@ -25,7 +25,7 @@ FEWEST_STEPS = 8.0
 """A band spans at least this many steps of the last digit shown; steps are 1, 2 or 5."""
 MOST_DIGITS = 4
 NOTHING = 1e-300
-"""Below this a number is shown as nought; powers of ten run out not far under it."""
+"""Below this a number is shown as zero; powers of ten run out not far under it."""
 
 
 class Triple(Protocol):
@@ -54,7 +54,7 @@ def _in_steps(value: float, step: float) -> str:
 
 
 def number(value: float, digits: int = 3, finest: float = 0.0) -> str:
-    """A number to so many significant digits, without exponent; none finer than ``finest``.
+    """A number to ``digits`` significant digits, without exponent; none finer than ``finest``.
 
     >>> number(0.04567), number(1234.5), number(-2.5, 2), number(0.0), number(0.04567, 3, 0.01)
     ('0.0457', '1230', '−2.5', '0', '0.05')

@@ -116,7 +116,7 @@ def _face(found: Record) -> Block:
 
 
 NOT_NOTED = "not noted"
-"""What stands for a thing that nobody wrote down: never nought, and never what the program would expect."""
+"""What stands for a thing that nobody wrote down: never zero, and never what the program would expect."""
 SIGN = "What is not noted may be written in by hand."
 SIGNED = f"Signed {'_' * 30}   Date {'_' * 16}"
 

@@ -139,7 +139,7 @@ def _of_subject(checks: list[Check]) -> list[Block]:
 
 
 def _text(value: float, digits: int = 5) -> str:
-    """A figure; powers of ten where noughts would fill the line."""
+    """A figure; powers of ten where zeros would fill the line."""
     digits_of, _, power = f"{value + 0.0:.{digits}g}".partition("e")
     return (digits_of + (f"e{int(power)}" if power else "")).replace("-", "−")
 

@@ -83,7 +83,7 @@ def _blocks(stage: StagePlan, done: int) -> tuple[WorkBlock, ...]:
 
 
 def due(every: int, after: int, until: int) -> tuple[int, ...]:
-    """Strokes in (after, until] at which something done every so many strokes falls due; 0: never.
+    """Strokes in (after, until] at which something falls due that is done after each ``every``; 0: never.
 
     >>> due(100, 80, 240), due(0, 0, 100)
     ((100, 200), ())

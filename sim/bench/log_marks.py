@@ -196,7 +196,8 @@ def marks_of(scenario: Scenario) -> dict[str, Mark]:
 class Change:
     """A subject that is not what strokes in the log were logged against.
 
-    ``entries``: those, by number; ``then``, ``now``: the main thing of it; ``stops``: see :class:`Subject`.
+    ``entries``: those, by number; ``then``, ``now``: the main thing of it;
+    ``stops``: see :class:`Subject`.
     """
 
     subject: str

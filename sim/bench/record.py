@@ -56,7 +56,7 @@ class PaperUsed:
     strokes: int
     sheets: int
     brushings: int = said(or_null=True)
-    """Nought is not known: a brushing that nobody logged may have been done."""
+    """Zero is not known: a brushing that nobody logged may have been done."""
 
 
 @record()

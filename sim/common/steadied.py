@@ -29,7 +29,7 @@ FEWEST = 32
 RIDGES = (0.3, 1.0, 3.0, 10.0, 30.0, 100.0, 300.0)
 """Penalties tried, of coefficients on standard scores [-]."""
 HEAPED = 3
-"""So many members at the very least or most value make a heap: as far as that, or further."""
+"""Members at the very least or most value that make a heap: as far as that, or further."""
 ROUNDS = 12
 """Rounds in which what lies beyond a heap is guessed from the line, and the line drawn anew."""
 MISSES = 64

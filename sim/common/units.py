@@ -184,7 +184,7 @@ def from_si(value: float, quantity: str, system: System = "mm") -> float:
 
 
 def plain(value: float, digits: int = 4) -> str:
-    """A number to so many significant digits, large ones without an exponent.
+    """A number to ``digits`` significant digits, large ones without an exponent.
 
     >>> plain(10000.0), plain(0.0393701)
     ('10000', '0.03937')

@@ -200,7 +200,7 @@ def paper_choices(papers: Sequence[Grit]) -> list[tuple[Grit, ...]]:
 
 
 def discrete_choices(scenario: Scenario, most: int, seed: int) -> list[Way]:
-    """Ways that differ in papers, turning and pattern, at most so many, evenly mixed."""
+    """Ways that differ in papers, turning and pattern, evenly mixed, up to a greatest number of them."""
     searched = (name for name, pattern in PATTERNS.items() if pattern.searched)
     found = [
         Way("", papers=papers, turning=turning, pattern=pattern)

@@ -1,4 +1,4 @@
-"""How often to turn: the same strokes with turns after every so many of them, up to never.
+"""How often to turn: the same strokes, turned at one interval after another, up to never.
 
 Every interval sees the same wobble of the hands at the same strokes, so that what is left
 between two of them is the turning alone.

@@ -121,7 +121,7 @@ def infer_from_lines(
 
 
 def _of_draws(coefficients: Array, count: int, shapes: Array) -> Array:
-    """So many (count, shapes) of more draws, evenly along them; ``shapes``: values (cells, shapes)."""
+    """``count`` of more draws (count, shapes), evenly along them; ``shapes``: values (cells, shapes)."""
     if count == 1:
         # One face stands for all: the draw nearest to their mean, which is itself too smooth.
         off = (coefficients - coefficients.mean(axis=0)) @ shapes.T

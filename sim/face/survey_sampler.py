@@ -333,7 +333,7 @@ def _run_on(
     flatness: Callable[[Array], Array],
     pool: ThreadPoolExecutor,
 ) -> _Run:
-    """Run chains for ``each`` draws at a time until they agree, at most so many times."""
+    """Run chains for ``each`` draws at a time until they agree, up to a greatest number of times."""
     history: list[Array] = []
     while True:
         results = list(pool.map(lambda chain: search.run(chain, each), chains))

@@ -84,7 +84,7 @@ def path_beside(folder: Path, name: str) -> Path | None:
 
 
 def read_small_text(path: Path, largest: int) -> str:
-    """The text of a UTF-8 file of at most so many bytes.
+    """The text of a UTF-8 file no larger than a bound in bytes.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The bench of a scenario: the plate and its form, the paper and how it lies on it."""
+"""The plate of a scenario and its form, and the paper and how it lies on it."""
 
 from __future__ import annotations
 

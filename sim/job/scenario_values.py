@@ -61,7 +61,7 @@ def read_flag(raw: Any, row: Key, label: str, found: Findings) -> bool | None:
 def entries(
     raw: Any, label: str, found: Findings, least: int, what: str, most: int = LIST_MOST
 ) -> list[Any] | None:
-    """A list of at least and at most so many entries."""
+    """A list whose number of entries is within bounds."""
     if not isinstance(raw, list) or not least <= len(raw) <= most:
         got = f"{len(raw)} of them" if isinstance(raw, list) and len(raw) > most else raw
         found.fault(label, got, f"a list of {least} to {most} {what}")

@@ -375,7 +375,7 @@ def make_bending(
         these cells, to rounding, and not only over the metal itself (the difference is some
         0.4 % of the bend at 1,500 cells)
     degree : highest total degree of the shapes, at least 2 [-]
-    keep : keep only so many of the softest shapes [-]; None: all; of two equally stiff ones (a
+    keep : number of the softest shapes that are kept [-]; None: all; of two equally stiff ones (a
         square part) both are kept
     backing, backing_modulus : thickness [m] and Young's modulus [Pa] of the block behind the
         part; only for the pressing "backing"

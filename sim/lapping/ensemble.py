@@ -86,7 +86,7 @@ LUCK_SCORES = tuple(f"{what} {grade}" for grade in GRITS for what in OWN_SPREADS
 SCORES = (*HAND_SCORES, *PAPER_SCORES, *LUCK_SCORES)
 """Order of the columns of :func:`draw_scores`."""
 EVEN_SCORES = len(HAND_SCORES) + len(PAPER_SCORES)
-"""So many of the columns, the first, fill their ranges evenly; luck is drawn independently."""
+"""Number of columns, counted from the first, that fill their ranges evenly; luck is drawn independently."""
 TAIL = 0.01
 """Scores are drawn between these quantiles: nobody knows the tails beyond, and a rate or a
 height of hands from there would only say that the spread is not really normal."""

@@ -40,6 +40,157 @@ from handlap.sim.lapping.record_kernels import (
 )
 from handlap.sim.lapping.set_up import Bench
 from handlap.sim.materials.grits import Grit
+<<<<<<< HEAD
+=======
+from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH, MIDDLE, PaperLaw, PaperTraits, paper_law
+
+MOTION_CAP = 50e-6
+"""Furthest the solver may move any spot of the face in one iteration [m]."""
+FINEST_CAP = 3.0
+"""… but no less than this many bedding lengths."""
+
+LEAST_INSIDE = 0.25
+"""Cells by which resultants stay inside the hull of the cells' middles [-]."""
+HEADINGS = 32
+"""Directions of motion, all round, for which the way to the leading edge is known."""
+MOST_NODES = 200_000
+"""Nodes of the raster of plate and paper: with more their spacing grows beyond that of the cells [-]."""
+MARGIN = 2.0
+"""Nodes of that raster by which it reaches further than the part [-]."""
+BENDING_SHAPES = 12
+"""Softest shapes in which a thin part may bend: within 0.2 µm of four times as many (200 × 100 × 6 mm
+aluminium bowed by 100 µm, pressed in the middle)."""
+
+
+@dataclass(frozen=True)
+class Conditions:
+    """All numbers of one member of an ensemble.
+
+    ``rate`` is that of fresh P120 [m²/N], ``bedding`` λ/d of fresh paper [-], or ``bedding_length`` λ
+    itself, which then does not fall [m]; ``ageing`` multiplies the loading and dulling scales [-];
+    ``sway`` is the deviation of strokes beside their line [m].
+    """
+
+    rate: float
+    bedding: float
+    friction: float
+    ageing: float
+    grip: Grip
+    bedding_length: float | None = None
+    plate: Array | None = None
+    """Standard normal scores of the plate's own shape; None: its middle."""
+    traits: PaperTraits = MIDDLE
+    """What all papers are taken to be."""
+    sway: float = 5e-3
+    dye: DyeDraw = MIDDLE_DYE
+    """When the dye on the face fades and is gone; does not touch the lap."""
+
+    def bedding_of(self, grit: Grit) -> float:
+        """Bedding length λ on a fresh paper [m]."""
+        return self.bedding_length or self.bedding * grit.diameter
+
+
+def load_of(scenario: Scenario, conditions: Conditions) -> float:
+    """Load on the paper: press of the hands and weight of the part, or the one stated [N]."""
+    return scenario.exact.load or conditions.grip.press + scenario.part.weight
+
+
+def law_of(scenario: Scenario, conditions: Conditions, grit: Grit) -> PaperLaw:
+    """How a paper cuts the part of a scenario under one member's conditions."""
+    law = paper_law(
+        grit,
+        scenario.part.metal,
+        wet=scenario.paper.wet,
+        ageing=conditions.ageing,
+        traits=conditions.traits,
+    )
+    if conditions.bedding_length is not None:
+        law = replace(law, blunt_bedding=1.0)
+    return law
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Work on one paper: how many strokes, and what happens every how many of them (0: never).
+
+    ``worn``: metal that the paper has cut everywhere before the first of them, per area of paper [m].
+    """
+
+    grit: Grit
+    strokes: int
+    turn_every: int
+    brush_every: int
+    sheet_every: int
+    snapshots: tuple[int, ...] = ()
+    worn: float = 0.0
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Everything of a scenario that the lap needs and that does not vary between members.
+
+    Attributes
+    ----------
+    half : half length of the face, by which places are scaled [m]
+    hull_normals, hull_supports : outward normals (k, 2) of the face's convex hull and how far
+        it reaches along them (k,) [m]
+    strips : rectangles of paper that lie on the plate (s, 4) [m]
+    scale : rate of every point over that of the face's own metal (n,) [-]
+    bending, basis : bending of a thin part and its coordinates (3 + shapes, n) at the grid's points;
+        None and no rows for a rigid one
+    """
+
+    scenario: Scenario
+    grid: Grid
+    half: float
+    hull_normals: Array
+    hull_supports: Array
+    strips: Array
+    scale: Array
+    bending: Bending | None
+    basis: Array
+
+    @cached_property
+    def stepped(self) -> bool:
+        """Whether paper lies on paper somewhere, so that the part rides up on a step at every stroke."""
+        return overlap(self.strips)
+
+    @cached_property
+    def hull_of_cells(self) -> tuple[Array, Array]:
+        """Normals (k, 2) and supports (k,) [m] of the hull of the cells' middles; none if all lie in line."""
+        try:
+            sides = ConvexHull(self.grid.points[: self.grid.n_cells]).equations
+        except QhullError:
+            sides = np.zeros((0, 3))
+        return sides[:, :2], -sides[:, 2]
+
+    @cached_property
+    def room_in_hull(self) -> tuple[Array, Array, Array]:
+        """Middle (2,) of the cells, normals (k, 2), and how far a resultant may go along them (k,) [m].
+
+        A resultant is kept inside the hull of the face less one cell, and a little inside the hull of the
+        cells' middles, which carry it: across the mouth of a notch between slender tips these lie further in.
+        """
+        grid = self.grid
+        centre = np.array([np.mean(grid.u[: grid.n_cells]), np.mean(grid.v[: grid.n_cells])])
+        room = np.maximum(self.hull_supports - grid.cell_size, 0.0)
+        rooms = np.maximum(room - self.hull_normals @ centre, 0.0)
+        sides, reach = self.hull_of_cells
+        inside = np.maximum(reach - LEAST_INSIDE * grid.cell_size - sides @ centre, 0.0)
+        return centre, np.vstack([self.hull_normals, sides]), np.concatenate([rooms, inside])
+
+    @cached_property
+    def ways_to_edge(self) -> Array:
+        """Way [m] from every point to the convex rim (HEADINGS, n) in directions all round, from +u on."""
+        found = np.empty((HEADINGS, self.grid.u.size))
+        along = self.hull_normals[:, :1] * self.grid.u + self.hull_normals[:, 1:] * self.grid.v
+        room = self.hull_supports[:, None] - along
+        for row, heading in enumerate(2.0 * np.pi * np.arange(HEADINGS) / HEADINGS):
+            towards = self.hull_normals @ np.array([np.cos(heading), np.sin(heading)])
+            meets = towards > 1e-9
+            found[row] = np.min(room[meets] / towards[meets, None], axis=0)
+        return np.maximum(found, 0.0)
+>>>>>>> z19n
 
 
 @dataclass(frozen=True)
@@ -178,7 +329,7 @@ def begin_lap(
     Parameters
     ----------
     layout : of the first strokes; what follows has to turn the part among the same states
-    paper_shift : moves the raster of the paper's memory by so many nodes: nothing must feel it
+    paper_shift : nodes by which the raster of the paper's memory is moved: nothing must feel it
     worn : metal per area that the paper has cut everywhere before and that was brushed out; 0: new [m]
     """
     paper = memory_of(bench, conditions, layout, paper_shift)

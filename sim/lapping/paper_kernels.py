@@ -105,7 +105,7 @@ def over_stroke(field, taps, line, bell, window, between, half_way, out):
     """What a spot feels of a field (ny, nx) over a stroke that sways: S·field in the window of the spots.
 
     ``line`` (2,) : half lengths along rows and along columns [nodes] of a stroke that runs along one of
-        them, else noughts: then ``taps`` (k, 3) [nodes, nodes, share] say where it goes
+        them, else zeros: then ``taps`` (k, 3) [nodes, nodes, share] say where it goes
     ``window`` (3, 4) : nodes i0, i1, j0, j1 of the spots, grown by the bell, and grown by the path besides
     """
     i0, i1, j0, j1 = window[0]

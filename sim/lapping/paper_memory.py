@@ -197,7 +197,7 @@ def lay_memory(
     sway : deviation of strokes beside their line and past their ends [m]
     u, v, cell : points of the face (n,) and its cell [m]
     strips : paper on the plate (s, 4) [m]
-    shift : moves the raster by so many nodes; the result must not feel it
+    shift : nodes by which the raster is moved; the result must not feel it
     """
     along = on_axes(pattern, standings[:, 1])
     turns = np.column_stack([np.cos(standings[:, 0]), np.sin(standings[:, 0])])

@@ -31,9 +31,9 @@ ROWS_PER_QUAD = 4
 """Push, pull, pull, push: the order alternates, so that two rows of a step are second order."""
 GOLDEN = (np.sqrt(5.0) - 1.0) / 2.0
 SWAY_TAIL = 2.5
-"""Strokes run up to so many deviations beside their line, and no further."""
+"""Deviations that strokes run beside their line at the most [-]."""
 OFTEN = 4.0
-"""Brushings and sheets that come so many times in a group of rows are taken together, see :func:`slowed`."""
+"""Brushings and sheets in one group of rows from which they are taken together, see :func:`slowed`."""
 BRUSHINGS_A_SHEET = 8
 """… and that many brushings of a sheet stay apart where sheets are taken together, too."""
 

@@ -26,7 +26,7 @@ LOWEST_LOG = 0.1799
 BLOCK = 1024
 """Cells whose softplus is written and summed at one go: their arrays stay in the nearer caches."""
 FREE_CAP = 40.0
-"""Beyond so many bedding lengths away from the paper the exponential is flat."""
+"""Bedding lengths away from the paper beyond which the exponential is taken as flat [-]."""
 PER_DOUBLING = float(1.0 / np.log(2.0))
 ROUNDING = 1.5 * 2.0**52
 """Added to a number of moderate size it leaves the nearest whole number in the lowest bits."""

@@ -44,7 +44,7 @@ def swept_area(scenario: Scenario) -> float:
 
 @dataclass(frozen=True)
 class Sheet:
-    """Mean depth off the face (k,) [m] after so many strokes (k,) on one sheet, evenly spaced from 0.
+    """Mean depth off the face (k,) [m] against strokes (k,) on one sheet, evenly spaced from 0.
 
     ``brush_every`` strokes (0: never); ``pace`` in strokes a minute.
     """

@@ -38,7 +38,7 @@ class Look:
 
 @dataclass(frozen=True)
 class Met:
-    """Where the goal is met: after so many strokes, the face (n,) [m] and the work [J] there."""
+    """Where the goal is met: the strokes done by then, the face (n,) [m] and the work [J] there."""
 
     stroke: float
     face: Array

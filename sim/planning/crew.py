@@ -196,7 +196,7 @@ def on_cells(crew: Crew, cells: int) -> Crew:
 
 
 def few_of(crew: Crew, members: int, fineness: Fineness | None = None) -> Crew:
-    """The same crew with at most so many of its members, spread evenly, and other fineness if given.
+    """The same crew with at most ``members`` of its members, spread evenly, and other fineness if given.
 
     What is tried with it has a share of its own, not that of the whole work: it is not told.
     """

@@ -55,7 +55,7 @@ MINUTES_OF = ("stroke_minutes", "turning_minutes", "brushing_minutes", "sheet_mi
 
 
 def times(strokes: ArrayLike, every: int) -> Array:
-    """How often something done every so many strokes (0: never) is done before the last of them.
+    """How often something done after each ``every`` strokes (0: never) is done before the last of them.
 
     >>> times([80, 81, 240], 80).tolist()
     [0.0, 1.0, 2.0]

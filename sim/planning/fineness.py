@@ -29,7 +29,7 @@ class Fineness:
     worst : step error asked of the map's worst spot [m]
     rows, rows_flexible, rows_stepped : most rows up to the horizon of a rigid part, of one that bends, and of
         a rigid one on paper with steps
-    longer : rows are taken so many times as long as the error asks
+    longer : by how many times rows are longer than the error asks [-]
     """
 
     cells: int

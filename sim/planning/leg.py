@@ -80,7 +80,7 @@ class Leg:
 
 
 def look_marks(every: int, horizon: int, most: int) -> tuple[int, ...]:
-    """Strokes at looks: every so many up to the horizon, then twice as many whenever strokes have doubled.
+    """Strokes at looks: ``every`` apart up to the horizon, twice as far apart whenever strokes have doubled.
 
     >>> look_marks(20, 40, 250)
     (20, 40, 80, 160, 250)

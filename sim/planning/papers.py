@@ -120,7 +120,7 @@ def quicker(one: Array, other: Array) -> float:
 
 
 def clearly_better(one: float, other: float, members: int) -> bool:
-    """Whether one chance to end inside all limits is clearly better than another, each of so many members.
+    """Whether one chance to end inside all limits clearly beats another, each a share of ``members``.
 
     The noise is that of members of their own for each, which is rather too much for the same members.
 

@@ -9,7 +9,7 @@ Form = Literal["hollow", "crowned", "twisted", "mixed", "saddle", "twisted crown
 Case = Literal["leave", "lap", "machine shop"]
 """What is likely best done with the face; only a target when it is made."""
 CASES: tuple[tuple[Case, int], ...] = (("lap", 8), ("machine shop", 7), ("leave", 5))
-"""Of twenty numbers that follow one another so many are drawn for each, so that no one verdict is right in
+"""How many of twenty consecutive numbers are drawn for each, so that no one verdict is right in
 more than about half of a class's jobs."""
 
 

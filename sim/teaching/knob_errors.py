@@ -32,7 +32,7 @@ to the rim a load can stand is a matter of how large cells are."""
 TRIALS = 12
 """Settings on which the error of the small lap is measured."""
 ROOM = 2.0
-"""What is stated is so many times the greatest share found there."""
+"""What is stated, over the greatest share found there [-]."""
 LEAST_ERROR, LEAST_SHARE = 2e-6, 0.03
 """The error of a figure is stated as the first [m] and a share, no less than the second, of the deepest cut
 [-]: what few cells miss grows with how steep ends are cut."""

@@ -38,7 +38,7 @@ from handlap.sim.teaching.lesson_face import start_face
 CELLS = 240
 LOOKS = 20
 ROWS = 240
-"""About so many rows: a few more where brushings, turns and looks cut them."""
+"""Rows of a lap, about: there are a few more where brushings, turns and looks cut them."""
 LEAST_STROKES, MOST_STROKES = 40, 2400
 """More strokes than that would make an answer wait; what comes of a face is told long before."""
 TURNS = (0, 20, 40, 80, 160, 320)
@@ -295,7 +295,7 @@ def _paper(
 def _turned(
     scenario: Scenario, states: tuple[TurnState, ...], every: int, brush: int, sheet: int
 ) -> Scenario:
-    """The job turned every so many strokes (0: never), brushed and on new sheets as stated."""
+    """The job turned after each ``every`` strokes (0: never), brushed and on new sheets as stated."""
     turning = Turning("of the knobs", states if every else states[:1], every)
     paper = replace(scenario.paper, brush_every=brush, sheet_every=sheet)
     return replace(scenario, turning=turning, paper=paper)

@@ -29,7 +29,7 @@ HALF, LESS = 0.5, 0.85
 
 Figures = Mapping[str, Array]
 WorkOther = Callable[[Case, Scenario, bool, int], WorkedCase]
-"""Works a case on another scenario: flat at the start or not, with the first so many members."""
+"""Works a case on another scenario: flat at the start or not, with members counted from the first."""
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ PLAIN_TURNING, PLAIN_EVERY = "half and walk", 50
 
 @record()
 class PlainPlan:
-    """One paper, turned all round every so many strokes, with a look every two minutes, by the same hands.
+    """One paper, turned all round at one interval, with a look every two minutes, by the same hands.
 
     ``measured``, ``deepest`` at its end [m]; ``mass`` off [kg].
     """
