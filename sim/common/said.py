@@ -53,12 +53,8 @@ def said(
         unit : of :data:`FACTORS`, with which the name ends; "" for figures that have none
         name : in JSON, whole; "" for that of the field with its unit
         whole : whether floats are counts
-    <<<<<<< HEAD
-        or_null : whether nought and nothing are null
-        certain : whether a number with nothing uncertain is said in the shape of a band
-    =======
         or_null : whether zero and nothing are null
-    >>>>>>> z19n
+    certain : whether a number with nothing uncertain is said in the shape of a band
     """
     return field(metadata={"said": How(unit, name, whole, or_null, certain)}, **default)
 
