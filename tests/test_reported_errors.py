@@ -22,9 +22,14 @@ from handlap.sim.job.results import Errors
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.lap import run_stage, stage_layout
-from handlap.sim.lapping.resolution import REPORTED, choose_resolution, row_errors
+from handlap.sim.lapping.resolution import REPORTED, Held, choose_resolution, row_errors
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.lapping.set_up import set_up
+from handlap.sim.planning.crew import open_crew
+from handlap.sim.planning.fineness import PLANNED
+from handlap.sim.planning.first_paper import trial_crew, try_paper
+from handlap.sim.planning.plan import make_plan
+from handlap.sim.planning.typical import cells_asked
 
 FACE = hollow(80 * UM, 0.12)
 STRIPS = [(-1.0, -1.0, -0.02, 1.0), (0.02, -1.0, 1.0, 1.0)]
@@ -53,6 +58,57 @@ def test_the_errors_of_what_is_reported_hold_against_a_lap_in_far_shorter_rows(m
         assert off <= told[name] + 0.02 * UM, name
         # A bound that is always far too wide would hold as well.
         assert told[name] <= 20.0 * off + 0.5 * UM, name
+
+
+@pytest.mark.parametrize("tolerance", [0.3 * UM, 2.0 * UM])
+def test_rows_held_to_what_is_reported_keep_it_against_a_lap_in_far_shorter_rows(tolerance: float):
+    scenario = job(face=FACE, reach=0.02, wobble=(0.004, 0.004), weight=40.0, ages=True)
+    bench, gauged = gauge.bench_and_gauge(scenario, cells=400)
+    before = FACE(bench.grid.u, bench.grid.v)
+    stage = stage_of(scenario, middle(scenario), P80, 600, 600)
+
+    def rows_of(held: Held | None, worst: float) -> float:
+        return choose_resolution(
+            bench, before, middle(scenario), stage, tolerance=worst, seed=0, held=held
+        ).quad_strokes
+
+    quad = rows_of(Held(gauged, tolerance, {}), 10.0 * UM)
+    after, finest = (
+        run_stage(
+            bench, before, middle(scenario), stage, stage_layout(bench, stage, quad_strokes=q, seed=0)
+        ).heights[-1]
+        for q in (quad, quad / 16)
+    )
+    ours, truth = (gauge.figures(gauged, before, face) for face in (after, finest))
+    for name in REPORTED:
+        assert abs(getattr(ours, name)[0] - getattr(truth, name)[0]) <= tolerance, name
+    # Cells that take most of it leave less to the rows, and the map's worst spot is held besides.
+    spent = dict.fromkeys(REPORTED, 0.7 * tolerance)
+    assert rows_of(Held(gauged, tolerance, spent), 10.0 * UM) < quad
+    assert rows_of(Held(gauged, tolerance, {}), 0.02 * UM) < quad
+
+
+@pytest.mark.parametrize("name", ["two-cylinder-head", "glass-over-gap"])
+def test_what_a_plan_of_a_built_in_job_reports_is_computed_as_exactly_as_is_asked(name: str):
+    errors = make_plan(load(name), members=4, seed=0).errors
+    assert errors.asked == PLANNED.tolerance and errors.tolerance == PLANNED.worst
+    for figure in REPORTED:
+        assert 0.0 < getattr(errors, figure) <= errors.asked, figure
+    assert errors.step <= errors.tolerance
+
+
+def test_a_job_whose_cells_matter_gets_more_of_them():
+    """A face that rides up on a step in the paper at every stroke; one on a plain plate for comparison."""
+    cells = {}
+    for name in ("two-cylinder-head", "long-part-short-plate"):
+        crew = open_crew(load(name), members=2, seed=0)
+        assert crew.cells == PLANNED.cells
+        found = cells_asked(crew, try_paper(trial_crew(crew), 0).worked)
+        cells[name] = found.cells
+        assert found.bench.grid.n_cells == pytest.approx(found.cells, rel=0.2)
+        assert found.members.before.shape[1] == found.bench.grid.u.size
+        assert set(found.cells_err) == set(REPORTED)
+    assert cells == {"two-cylinder-head": PLANNED.cells, "long-part-short-plate": PLANNED.most_cells}
 
 
 def test_a_pair_of_laps_tells_twice_its_difference():
@@ -89,6 +145,8 @@ def test_errors_are_said_in_plain_words_and_in_the_units_of_the_job():
     )
     assert "µm" not in inch and "stroke" not in inch
     assert "under 1 stroke to" in error_words(replace(ERRORS, strokes=0.3), "mm")
+    held = error_words(replace(ERRORS, asked=1 * UM, tolerance=3 * UM), "mm")
+    assert "40 strokes to the goal (asked: 1). Worked" in held and "than 60 µm (asked: 3);" in held
 
 
 @pytest.mark.parametrize("width", [40, 80])
@@ -106,7 +164,7 @@ def test_reports_print_them_and_json_has_them(width):
     assert found == {
         "tolerance_um": 0.5, "step_um": 0.31, "grid_um": 0.12, "cells": plan.errors.cells, "rows": 1816,
         "flatness_um": 0.43, "straightedge_um": 0.113, "greatest_depth_um": 2.1, "mean_depth_um": 0.0004,
-        "strokes": 6.2,
+        "strokes": 6.2, "reported_tolerance_um": None,
     }  # fmt: skip
     assert lap_json(lap)["errors"]["strokes"] is None
     assert said_of(replace(ERRORS, grid=None))["grid_um"] is None

@@ -31,7 +31,7 @@ from handlap.sim.job.ways import Way, apply_way, way_words
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials.grits import Grit
-from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew, vary
+from handlap.sim.planning.crew import Crew, Progress, few_of, on_cells, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.foretold import foretell
@@ -408,12 +408,11 @@ def _check(
     if not isinstance(chosen, Worked):
         raise chosen
     selected = _tried(search, crew, chosen)
-    fresh = replace(
-        search,
-        crew=open_crew(
-            scenario, members=members, seed=old.seed + FRESH, executor=search.executor, tell=old.tell
-        ),
+    drawn = open_crew(
+        scenario, members=members, seed=old.seed + FRESH, executor=search.executor, tell=old.tell
     )
+    # As exactly as in the search.
+    fresh = replace(search, crew=replace(on_cells(drawn, old.cells), cells_err=old.cells_err))
     crews, both = _work(fresh, [own, way])
     done = [d for d in both if isinstance(d, Worked)]
     if len(done) < len(both):

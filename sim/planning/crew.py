@@ -189,6 +189,8 @@ def vary(crew: Crew, scenario: Scenario) -> Crew:
 
 def on_cells(crew: Crew, cells: int) -> Crew:
     """The same crew with its bench set up on so many cells, about."""
+    if cells == crew.cells:
+        return crew
     return _crew(
         crew.scenario, crew.faces, crew.scores, crew.plate_scores, crew.fineness, crew.seed, crew.executor,
         crew.tell, cells,
@@ -202,8 +204,7 @@ def few_of(crew: Crew, members: int, fineness: Fineness | None = None) -> Crew:
     """
     found = crew
     if fineness is not None:
-        found = crew if fineness.cells == crew.cells else on_cells(crew, fineness.cells)
-        found = replace(found, fineness=fineness, cells_err={})
+        found = replace(on_cells(crew, fineness.cells), fineness=fineness, cells_err={})
     some = spread_over(crew.members.count, members)
     return replace(
         found,
