@@ -9,7 +9,7 @@ import numpy as np
 from jobs import Pair
 
 from handlap.sim.common.outline import Array
-from handlap.sim.lapping import column_kernels, march_kernels
+from handlap.sim.lapping import column_kernels, march_kernels, pose_kernels, scratch_kernels
 from handlap.sim.lapping.record_kernels import (
     Face,
     Flexing,
@@ -37,6 +37,36 @@ class Marched:
     on_sheet: Array
     paper_step: float
     noted: Array
+
+
+@dataclass(frozen=True)
+class FoundPose:
+    """What :func:`search_pose` left: the pose (modes,), and softplus (n,) at it."""
+
+    status: int
+    evaluations: int
+    pose: Array
+    soft: Array
+
+
+def found_pose(
+    base: Array, coordinates: Any, weight: Array, target: Any, *, start: Any, cap: float,
+    elastic: Array | None = None, tilt_free: bool = True, tolerance: float = pose_kernels.TOLERANCE,
+) -> FoundPose:  # fmt: skip
+    """Call the compiled search on cells of closing ``base`` and weight (n,).
+
+    ``coordinates`` (modes, n): 1, u, v and the shapes of a thin part, which is as stiff as ``elastic``.
+    """
+    rows = np.ascontiguousarray(coordinates)
+    soft, logistic, closing, heights = np.zeros((4, base.size))
+    near = scratch_kernels.Spots(heights, rows[1], rows[2], base, soft, logistic, closing)
+    search = scratch_kernels.new_search(near, rows if len(rows) > 3 else rows[:0], tilt_free)
+    search.target[:] = target
+    if elastic is not None:
+        search.elastic[:] = elastic
+    pose = np.array(start, dtype=float)
+    status, evaluations = pose_kernels.search_pose(near, weight, cap, pose, search, tolerance)
+    return FoundPose(status, evaluations, pose, soft + logistic * (search.step @ rows))
 
 
 def pose_table(
@@ -141,13 +171,12 @@ def march(
     paper: OnPaper | None = None,
     kinds: Array | None = None,
     events: Array | None = None,
-    noted_flat: bool = False,
 ) -> Marched:
     """Call the compiled march on poses written out by hand.
 
     ``scale``: rate of every spot over that of the face's metal (n,) or by heading, as ``ahead``, how much
     the paper rises there (n,) [m]; ``every``: rows between snapshots (None: only the last); ``paper``: None
-    stays fresh; ``noted_flat``: the plate's heights are given, and are nought.
+    stays fresh.
     """
     grid = bench.grid
     h = np.array(heights, dtype=float)
@@ -178,7 +207,7 @@ def march(
     status = march_kernels.march(
         Face(h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells),
         Rates(
-            scale is None, np.zeros(rows, dtype=np.int64), grid.area / faster, np.log(faster),
+            np.zeros(rows, dtype=np.int64), grid.area / faster, np.log(faster),
             np.zeros((0, h.size)) if ahead is None else np.atleast_2d(ahead),
         ),
         Rows(np.array(table), turned, marks, remembered.pop("standing")),
@@ -187,7 +216,7 @@ def march(
         Hull(normals, rooms / bench.half, centre / bench.half),
         Paper(ages=followed, **remembered),
         # A flat plate under a rigid part.
-        Ground(np.array([0.0, 0.0, 1.0]), np.zeros((2, 2) if noted_flat else (1, 1)), bench.strips),
+        Ground(np.array([0.0, 0.0, 1.0]), np.zeros((1, 1)), bench.strips),
         Flexing(np.empty((0, h.size)), np.empty((0, 0)), np.empty(0), np.empty(0)),
         carried,
         Notes(snapshots, noted, np.empty((looks, 0))),

@@ -11,6 +11,7 @@ from bending_reference import (
     softplus_integral,
     spring_back_per_newton,
 )
+from marched import found_pose
 
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.grid import make_grid
@@ -18,7 +19,7 @@ from handlap.sim.common.outline import Outline, circle, polygon_moments, rectang
 from handlap.sim.face.face_numbers import bend_components
 from handlap.sim.face.flatness import minimum_zone_widths
 from handlap.sim.job.scenario import Part
-from handlap.sim.lapping import bending, column_kernels, march_kernels, pose_kernels, spring_back
+from handlap.sim.lapping import bending, column_kernels, march_kernels, spring_back
 from handlap.sim.lapping.bending import make_bending
 from handlap.sim.materials import metals
 
@@ -446,17 +447,17 @@ def test_compiled_solver_finds_what_the_reference_finds(shape, eu, ev, lam):
     base = h / lam + np.log(RATE * march_kernels.REFERENCE_PRESSURE * slide / lam)
     pose = np.zeros(target.size)
     pose[0] = -base.max()
-    soft, logistic, closing = (np.empty(grid.u.size) for _ in range(3))
-    status, evaluations = pose_kernels.solve_flexible(
-        base, basis, grid.area * lam / (RATE * slide), target, elastic, np.ones(target.size),
-        max(50e-6, 3 * lam) / lam, pose, soft, logistic, closing, pose_kernels.TOLERANCE,
+    found = found_pose(
+        base, basis, grid.area * lam / (RATE * slide), target, start=pose, cap=max(50e-6, 3 * lam) / lam,
+        elastic=elastic,
     )  # fmt: skip
+    soft = found.soft
     slow = reference_step(
         h, grid.u, grid.v, grid.area, RATE, lam, slide, load, eu, ev, bent,
-        start=np.concatenate([pose[:1], np.zeros(2 + bent.count)]),
+        start=np.concatenate([found.pose[:1], np.zeros(2 + bent.count)]),
     )  # fmt: skip
     assert slow.residual < 1e-6 * load
-    assert status == column_kernels.STATUS_OK and evaluations < 150
+    assert found.status == column_kernels.STATUS_OK and found.evaluations < 150
     assert lam * soft == pytest.approx(h - slow.heights, abs=2e-5 * lam)
-    assert lam * pose[3:] == pytest.approx(slow.amplitudes, abs=1e-3 * lam)
+    assert lam * found.pose[3:] == pytest.approx(slow.amplitudes, abs=1e-3 * lam)
     assert grid.area @ (lam * soft) / (RATE * slide) == pytest.approx(load, rel=1e-6)

@@ -6,10 +6,11 @@ from typing import Any
 import numpy as np
 import pytest
 from jobs import HALF_TURNS, UM, crown, hollow, job, lap, middle, twist
+from marched import found_pose
 
 from handlap.sim.common.errors import TippingError
 from handlap.sim.common.outline import Outline, rectangle
-from handlap.sim.lapping import column_kernels, pose_kernels
+from handlap.sim.lapping import column_kernels
 from handlap.sim.lapping.bending import make_bending
 from handlap.sim.lapping.conditions import Stage
 from handlap.sim.lapping.lap import run_stage, stage_layout
@@ -124,14 +125,13 @@ def test_bending_part_has_one_minimum_from_many_starts(start):
     basis = np.ascontiguousarray(bench.basis[:, :n])
 
     def solve(pose):
-        soft, logistic, closing = np.empty(n), np.empty(n), np.empty(n)
-        status, evaluations = pose_kernels.solve_flexible(
-            face / lam + np.log(kds * 1e3 / lam), basis, grid.area[:n] * lam / kds, target, elastic,
-            np.ones(modes), 50e-6 / lam, pose, soft, logistic, closing, 1e-8,
+        found = found_pose(
+            face / lam + np.log(kds * 1e3 / lam), basis, grid.area[:n] * lam / kds, target, start=pose,
+            cap=50e-6 / lam, elastic=elastic, tolerance=1e-8,
         )  # fmt: skip
-        assert status == column_kernels.STATUS_OK
-        assert evaluations < 200
-        return pose, soft
+        assert found.status == column_kernels.STATUS_OK
+        assert found.evaluations < 200
+        return found.pose, found.soft
 
     expected, pressed = solve(np.zeros(modes))
     scatter = np.random.default_rng(start).normal(size=modes) * np.array(

@@ -73,7 +73,7 @@ import numpy as np
 from handlap.sim.lapping import pressure_kernels
 t = np.linspace(-30.0, 30.0, 1001)
 nought, soft, logistic = np.zeros_like(t), np.empty_like(t), np.empty_like(t)
-pressure_kernels.softplus_logistic(t, 1.0, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
+pressure_kernels.softplus_logistic(t, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
 assert abs(soft - np.logaddexp(0.0, t)).max() < 2e-9
 print("well")
 """

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from independent_lap import SlowLap
 from jobs import UM, crown, hollow, job, twist
-from marched import Marched, march, pose_table
+from marched import Marched, found_pose, march, pose_table
 from scipy.special import expit
 
 from handlap.sim.common.outline import Array, Outline, circle
@@ -21,7 +21,7 @@ RATE = 0.045e-9
 def softplus(t: Array) -> tuple[Array, Array]:
     soft, logistic = np.empty_like(t), np.empty_like(t)
     nought = np.zeros_like(t)
-    pressure_kernels.softplus_logistic(t, 1.0, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
+    pressure_kernels.softplus_logistic(t, nought, nought, 0.0, 0.0, 0.0, soft, logistic)
     return soft, logistic
 
 
@@ -40,7 +40,7 @@ def test_closing_is_tilted_by_the_pose():
     rng = np.random.default_rng(1)
     base, u, v = rng.normal(size=(3, 50))
     soft, logistic = np.empty(50), np.empty(50)
-    pressure_kernels.softplus_logistic(base, 1.0, u, v, 0.3, -1.2, 0.7, soft, logistic)
+    pressure_kernels.softplus_logistic(base, u, v, 0.3, -1.2, 0.7, soft, logistic)
     np.testing.assert_allclose(soft, np.logaddexp(0.0, base + 0.3 - 1.2 * u + 0.7 * v), atol=2e-9)
 
 
@@ -78,15 +78,15 @@ def test_solver_from_cold():
         to_edge = min(u.max() / max(abs(c), 1e-12), v.max() / max(abs(s), 1e-12))
         eu, ev = share * to_edge * c, share * to_edge * s
         base = faces[shape] / bedding
-        pose, soft, logistic = np.zeros(3), np.empty(n), np.empty(n)
-        pose_kernels.touch(base, 1.0, 0.0, u, v, weight, pose)
-        force = 0.02
-        status, evaluations = pose_kernels.solve_pose(
-            base, u, v, weight, force, force * eu, force * ev, True, 50e-6 / bedding, pose, soft, logistic,
-            pose_kernels.TOLERANCE,
+        start, force = np.zeros(3), 0.02
+        pose_kernels.touch(base, u, v, weight, start)
+        found = found_pose(
+            base, [np.ones(n), u, v], weight, [force, force * eu, force * ev], start=start,
+            cap=50e-6 / bedding,
         )  # fmt: skip
-        assert status == column_kernels.STATUS_OK, (shape, bedding, share, angle)
-        most = max(most, evaluations)
+        pose, soft = found.pose, found.soft
+        assert found.status == column_kernels.STATUS_OK, (shape, bedding, share, angle)
+        most = max(most, found.evaluations)
         exact = np.logaddexp(0.0, base + pose[0] + pose[1] * u + pose[2] * v)
         scale = max(exact.max(), 1e-300)
         # The last motion, TOLERANCE, leaves its square over 8 in the removal.
@@ -100,14 +100,48 @@ def test_solver_from_cold():
 def test_held_tilt_moves_only_the_approach():
     rng = np.random.default_rng(4)
     base, u, v = rng.normal(size=(3, 80))
-    pose, soft, logistic = np.zeros(3), np.empty(80), np.empty(80)
     weight = np.full(80, 1.0 / 80)
-    status, _ = pose_kernels.solve_pose(
-        base, u, v, weight, 2.0, 9.0, 9.0, False, 10.0, pose, soft, logistic, pose_kernels.TOLERANCE
+    found = found_pose(
+        base, [np.ones(80), u, v], weight, [2.0, 9.0, 9.0], start=np.zeros(3), cap=10.0, tilt_free=False
     )
-    assert status == column_kernels.STATUS_OK
-    assert pose[1:].tolist() == [0.0, 0.0]
-    assert weight @ soft == pytest.approx(2.0, rel=1e-9)
+    assert found.status == column_kernels.STATUS_OK
+    assert found.pose[1:].tolist() == [0.0, 0.0]
+    assert weight @ found.soft == pytest.approx(2.0, rel=1e-9)
+
+
+@pytest.mark.parametrize("shapes", [1, 3, 4, 9, 12])
+def test_what_a_bending_part_meets_against_sums_in_numpy(shapes):
+    """However many shapes are left over beside whole fours; stiffness on and under its diagonal."""
+    n, modes = 203, 3 + shapes
+    rng = np.random.default_rng(shapes)
+    basis = np.zeros((-(-modes // 4) * 4, n))
+    basis[:modes] = rng.normal(size=(modes, n))
+    basis[0] = 1.0
+    base, pose = rng.normal(size=n), 0.3 * rng.normal(size=modes)
+    weight = rng.uniform(0.1, 1.0, size=n)
+    closing, soft, logistic = np.empty((3, n))
+    reaction, stiffness = np.zeros(len(basis)), np.zeros((len(basis), len(basis)))
+    pressure_kernels.evaluate_flexed(base, basis, weight, pose, closing, soft, logistic, reaction, stiffness)
+    t = base + pose @ basis[:modes]
+    np.testing.assert_allclose(soft, np.logaddexp(0.0, t), rtol=0.0, atol=2e-9)
+    np.testing.assert_allclose(reaction, basis @ (weight * np.logaddexp(0.0, t)), rtol=0.0, atol=1e-6)
+    exact = (basis * (weight * expit(t))) @ basis.T
+    np.testing.assert_allclose(np.tril(stiffness), np.tril(exact), rtol=0.0, atol=1e-6)
+
+
+def test_a_part_with_no_shapes_to_speak_of_is_met_like_a_rigid_one():
+    """The nine sums of a rigid part, over more than one block, and those of a bending one are the same."""
+    n = pressure_kernels.BLOCK + 77
+    base, u, v = np.random.default_rng(7).normal(size=(3, n))
+    weight, pose = np.full(n, 1.0 / n), np.array([0.2, -0.4, 0.1])
+    basis = np.vstack([np.ones(n), u, v, np.zeros(n)])
+    closing, soft, logistic = np.empty((3, n))
+    reaction, stiffness = np.zeros(4), np.zeros((4, 4))
+    pressure_kernels.evaluate_flexed(base, basis, weight, pose, closing, soft, logistic, reaction, stiffness)
+    rigid, stiff = np.zeros(3), np.zeros((3, 3))
+    pressure_kernels.evaluate(base, u, v, weight, pose, soft, logistic, rigid, stiff)
+    np.testing.assert_allclose(rigid, reaction[:3], rtol=1e-12)
+    np.testing.assert_allclose(stiff, np.tril(stiffness[:3, :3]), rtol=1e-12)
 
 
 # ---- the march against a slow, independent solver
@@ -190,7 +224,7 @@ def test_push_and_pull_pass_by_pass_against_the_slow_solver():
         np.testing.assert_allclose(found.heights[: slow.h.size], slow.h, rtol=0.0, atol=5e-3 * UM)
 
 
-# ---- the search on a sample, and wear that is owed
+# ---- many rows under a load that acts at two places
 
 
 STEADY_ROWS, STEADY_BEDDING = 60, 24 * UM
@@ -212,93 +246,22 @@ def pierced(cell: float = 0.0025) -> Bench:
     return set_up(job(Outline.rectangular(0.2, 0.1, (circle(0.03, 0.01, 0.04),))), cell=cell)
 
 
-def places_and_sample(bench: Bench) -> tuple[Array, Array, Array]:
-    """Places of the cells over the half length (n,), twice, and the numbers of those in the sample."""
-    n = bench.grid.n_cells
-    u, v = bench.grid.u[:n] / bench.half, bench.grid.v[:n] / bench.half
-    return u, v, pose_kernels.some_of(u, v, bench.grid.cell_size / bench.half)
-
-
-def test_the_sample_is_spread_over_the_face():
-    """Its middle and its moments of area lie near those of all cells, edges and openings apart."""
-    for cell in (0.004, 0.0025, 0.0011, 0.0005):
-        bench = pierced(cell)
-        u, v, some = places_and_sample(bench)
-        wanted = min(
-            max(u.size // pose_kernels.SAMPLE_SHARE, pose_kernels.SAMPLE_LEAST), pose_kernels.SAMPLE_MOST
-        )
-        assert 0.5 * wanted < some.size < 2.5 * wanted
-        assert np.all(np.diff(some) > 0)
-        # Not in the same few columns row after row.
-        columns = [np.unique(np.round(x / cell * bench.half, 3)).size for x in (u[some], u)]
-        assert columns[0] > 0.5 * columns[1]
-        for x in (u, v):
-            assert x[some].mean() == pytest.approx(x.mean(), abs=0.05)
-            assert x[some].std() == pytest.approx(x.std(), rel=0.08)
-        assert abs(np.mean(u[some] * v[some]) - np.mean(u * v)) < 0.02
-
-
 def ridge(bench: Bench) -> Array:
     """A face that stands on two columns of cells, one either side, and hollow between."""
     proud = np.abs(np.abs(bench.grid.u) - 0.07) < 1.2 * bench.grid.cell_size
     return np.where(proud, 400 * UM, 0.0)
 
 
-def missed(bench: Bench) -> Array:
-    """A face that stands on cells near its corners, none of which is in the sample."""
-    u, v, some = places_and_sample(bench)
-    corners = (np.abs(u) > 0.85) & (np.abs(v) > 0.35)
-    corners[some] = False
-    heights = np.zeros(bench.grid.u.size)
-    heights[: u.size][corners] = 600 * UM
-    return heights
-
-
-@pytest.mark.parametrize("shape", ["hollow", "twist", "ridge", "missed", "rough"])
-def test_a_search_begun_on_a_sample_ends_where_one_on_all_cells_does(shape):
-    """Where every row is a pose of its own nothing is known of the sample, and all cells are searched."""
-    bench = pierced()
-    grid = bench.grid
-    faces = {
-        "hollow": hollow(100 * UM, 0.1)(grid.u, grid.v),
-        "twist": twist(100 * UM, 0.1, 0.05)(grid.u, grid.v),
-        "ridge": ridge(bench),
-        "missed": missed(bench),
-        "rough": 30 * UM * np.random.default_rng(5).normal(size=grid.u.size),
-    }
-    found = steadily(bench, faces[shape])
-    all_cells = steadily(bench, faces[shape], kinds=np.arange(STEADY_ROWS))
-    assert all_cells.diagnostics[column_kernels.D_SAMPLED] == 0
-    if shape in ("hollow", "twist"):
-        assert found.diagnostics[column_kernels.D_SAMPLED] > 30
-    np.testing.assert_allclose(found.heights, all_cells.heights, rtol=0.0, atol=LEAVES)
-    # Not many more looks at the face than without.
-    evaluations = column_kernels.D_EVALUATIONS
-    assert found.diagnostics[evaluations] < 1.5 * all_cells.diagnostics[evaluations]
-
-
-def test_a_sample_that_carries_nothing_is_not_trusted():
-    single, owed, short = np.zeros((4, 2), dtype=np.float32), np.zeros(2), np.zeros(3)
-    given = (single, np.full(4, 0.25), np.array([4.0, 0.0, 4.0, 0.0]), np.zeros(4), np.zeros(3))
-    load = (2.0, 0.0, 0.0)
-    for some, trusted in (([0, 2], False), ([1, 3], False), ([0, 1], True)):
-        for _ in range(2):
-            change = pose_kernels.fall_short(*given, np.array(some, dtype=np.int32), 2.0, *load, short, owed)
-        # Twice the same, so it is steady; but none of the load, or twice of it, tells nothing.
-        assert (change < pose_kernels.STEADY) == trusted
-
-
 @pytest.mark.parametrize("shape", ["hollow", "ridge"])
-def test_sampled_rows_against_the_slow_solver(checked, shape):
+def test_many_rows_against_the_slow_solver(checked, shape):
     """Independent route: explicit midpoint steps, general minimiser, on all cells."""
     bench = set_up(job(length=0.2, width=0.1), cell=0.005)
     h = ridge(bench) if shape == "ridge" else hollow(60 * UM, 0.1)(bench.grid.u, bench.grid.v)
     lam, load = 24 * UM, 80.0
     slide = 0.005 * lam * 0.02 / (RATE * load)
     found, slow = push_and_pull(bench, h, rows=480, slide=slide, load=load, lead=0.02, bedding=lam)
-    assert found.diagnostics[column_kernels.D_SAMPLED] > 320
     checked(
-        f"face after 480 slides, pose sought on a sample of the cells, less that of the slow lap: {shape}",
+        f"face after 480 slides less that of the slow lap: {shape}",
         expected=0.0,
         got=(found.heights[: slow.h.size] - slow.h) / UM,
         tolerance=2e-3,
@@ -307,20 +270,6 @@ def test_sampled_rows_against_the_slow_solver(checked, shape):
         source="explicit steps, scipy.optimize on the energy of the contact",
         about="wear",
     )
-
-
-def test_wear_that_is_owed_comes_off_before_it_is_seen():
-    """A bare face goes from row to row with its wear owed; over a plate noted as flat it never does."""
-    bench = pierced()
-    h = twist(60 * UM, 0.1, 0.05)(bench.grid.u, bench.grid.v)
-    bare = steadily(bench, h, every=7)
-    noted = steadily(bench, h, every=7, noted_flat=True)
-    assert len(bare.snapshots) == len(noted.snapshots) == 8
-    np.testing.assert_allclose(bare.snapshots, noted.snapshots, rtol=0.0, atol=1e-6 * UM)
-    np.testing.assert_allclose(bare.heights, noted.heights, rtol=0.0, atol=1e-6 * UM)
-    # k·W·s left the face, to rounding.
-    wear = STEADY_ROWS * 0.1 * STEADY_BEDDING * bench.grid.area.sum()
-    assert bench.grid.area @ (h - bare.heights) == pytest.approx(wear, rel=1e-12)
 
 
 def test_points_that_are_followed_wear_like_the_cells_they_stand_on():

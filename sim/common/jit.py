@@ -30,9 +30,6 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 IN_ORDER = frozenset({"nnan", "ninf", "nsz", "arcp", "contract", "afn"})
 """Fast arithmetic that still adds and subtracts in the order written."""
-CHECKS_FIVE_ARRAYS = binding.llvm_version_info >= (15,)
-"""Whether this compiler makes vectors of a loop that writes three arrays and reads two more: it has to
-make sure that none overlap, which before version 15 was more pairs than it was ready to check."""
 KERNELS = "_kernels.py"
 """How the name of a file of kernels ends."""
 WIDTH = '"prefer-vector-width"="512"'
@@ -138,14 +135,13 @@ def widest_vectors(_typing: Any) -> Any:
 def times_power_of_two(_typing: Any, p: Any, m: Any) -> Any:
     """p·2^k for a whole number k that stands in the lowest bits of the floating number ``m``.
 
-    ``m`` is k + 1.5·2^52 (single precision: 1.5·2^23), by whose addition k was rounded; it is
-    shifted into the exponent of ``p``, which works for vectors too.  p and p·2^k must be normal.
+    ``m`` is k + 1.5·2^52, by whose addition k was rounded; it is shifted into the exponent of ``p``,
+    which works for vectors too.  Both are in double precision; p and p·2^k must be normal.
     """
-    bits, fraction = {types.float64: (64, 52), types.float32: (32, 23)}[p]
 
     def generate(context: Any, builder: Any, _signature: Any, arguments: Any) -> Any:
-        whole = ir.IntType(bits)
-        exponent = builder.shl(builder.bitcast(arguments[1], whole), ir.Constant(whole, fraction))
+        whole = ir.IntType(64)
+        exponent = builder.shl(builder.bitcast(arguments[1], whole), ir.Constant(whole, 52))
         moved = builder.add(builder.bitcast(arguments[0], whole), exponent)
         return builder.bitcast(moved, context.get_value_type(p))
 

@@ -22,7 +22,7 @@ much further forward the resultant lies on clogged paper than on fresh, over the
 """What is noted of the paper at each snapshot: how clean and how sharp it is under the part, from 1 (new)
 to 0 [-]; Σ load × sliding × (1 − clean) so far [N·m]."""
 NOTED = 3
-(D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER, D_SAMPLED) = range(7)
+(D_EVALUATIONS, D_CLIPPED, D_TIPPED, D_FAILED_ROW, D_DEPOSITED, D_OFF_PAPER) = range(6)
 """What a march counts: evaluations of the face, rows held in the hull by their wobble, rows that tip, the row
-that failed, metal laid on the paper [m³], rows partly off the paper, rows begun on a sample of the cells."""
-DIAGNOSTICS = 7
+that failed, metal laid on the paper [m³], rows partly off the paper."""
+DIAGNOSTICS = 6

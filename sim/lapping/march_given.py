@@ -118,7 +118,7 @@ def rates_of(bench: Bench, law: PaperLaw, layout: Layout) -> Rates:
         ahead = np.zeros((0, 0))
         if law.edge_rise != 0.0:
             ahead = law.edge_rise * np.exp(-way / EDGE_RISE_LENGTH)
-    return Rates(bool(np.all(faster == 1.0)), heading, bench.grid.area / faster, np.log(faster), ahead)
+    return Rates(heading, bench.grid.area / faster, np.log(faster), ahead)
 
 
 def hull_to_hold(bench: Bench) -> Hull:

@@ -30,11 +30,10 @@ from handlap.sim.lapping.column_kernels import (
     STATUS_NO_CONTACT,
     STATUS_NO_RASTER,
     STATUS_OK,
-    TWIST,
 )
 from handlap.sim.lapping.paper_kernels import place_on_raster
 from handlap.sim.lapping.pose_kernels import reach_of
-from handlap.sim.lapping.pressure_kernels import only_on_paper, wear, wear_due
+from handlap.sim.lapping.pressure_kernels import only_on_paper, wear
 from handlap.sim.lapping.record_kernels import C_BEGUN, C_CLOGGED, C_DEPTH
 from handlap.sim.lapping.row_kernels import (
     close_beyond,
@@ -52,7 +51,6 @@ from handlap.sim.lapping.scratch_kernels import (
     Spots,
     Twist,
     new_edge,
-    new_flex,
     new_raster,
     new_reading,
     new_search,
@@ -103,16 +101,13 @@ def march(
     raster = new_raster(paper, carried.load.shape)
     reading = new_reading(n if paper.ages else 0, raster.per_sheet.shape[0] > 0)
     edge, columns = new_edge(n, cells), 0
-    search = new_search(face, near, cell / half)
-    flex = new_flex(flexing, on, lam, tilt_free)
+    search = new_search(near, flexing.basis, tilt_free)
+    search.elastic[3:, 3:] = flexing.stiffness * lam
     twist = Twist(np.empty(n), np.empty(n))
     rises = ground.heights.size > 1 or rates.ahead.shape[0] > 0
     over = np.zeros(n if rises else 0)
     shapes = flexing.press.shape[0]
-    plain = rates.alike and not paper.ages and not rises and shapes == 0
     flexed, flexed_rows = np.zeros(shapes), 0
-    due = np.zeros(4)
-    weighed_for = 0.0
     placed, taken = -1, 0
     depth, clogged = carried.counted[C_DEPTH], carried.counted[C_CLOGGED]
     begun = carried.counted[C_BEGUN] > 0.0
@@ -140,7 +135,7 @@ def march(
                     return STATUS_NO_RASTER
             clean, sharp = read_row(w, way, slide, floor, paper, carried, raster, reading)
             lam = fresh_lam * (law[P_BLUNT] + (1.0 - law[P_BLUNT]) * sharp)
-            flex.elastic[3:, 3:] = flexing.stiffness * lam
+            search.elastic[3:, 3:] = flexing.stiffness * lam
             clogged += pose[LOAD] * slide * (1.0 - clean)
             # Pushing gets harder as the paper clogs, and the resultant goes further forward.
             forward = law[P_REACH] * (1.0 - clean)
@@ -167,36 +162,20 @@ def march(
             counted[D_OFF_PAPER] += 1.0
         to_force = lam / (k0 * slide)
         beta = np.log(k0 * REFERENCE_PRESSURE * slide / lam)
-        bare = plain and full and pose[TWIST] == 0.0
-        if bare:
-            # It is evaluated from its heights: nothing is written for it but weights, where they change.
-            closed, closed_beyond, per, offset = near.h, beyond.h, 1.0 / lam, beta
-            if to_force != weighed_for:
-                share = rates.shares[heading]
-                for i in range(cells):
-                    weight[i] = share[i] * to_force
-            weighed_for = to_force
-        else:
-            wear_due(near.h, near.soft, near.logistic, near.u, near.v, due)
-            close_row(
-                pose, heading, face, rates, spots, ground, edge.cover, reading.read, twist, over,
-                (half, lam, beta, to_force, floor), weight,
-            )  # fmt: skip
-            closed, closed_beyond, per, offset = near.base, beyond.base, 1.0, 0.0
-            weighed_for = 0.0
-        first_guess(kind, carried, depth, lam, begun, closed, per, offset, near, weight)
+        close_row(
+            pose, heading, face, rates, spots, ground, edge.cover, reading.read, twist, over,
+            (half, lam, beta, to_force, floor), weight,
+        )  # fmt: skip
+        first_guess(kind, carried, depth, lam, begun, near, weight)
         begun = True
         carried.lam_then[kind] = lam
-        status = find_pose(
-            pose, kind, face, near, closed, per, offset, weight, due, carried, search, flexing, flex,
-            constants, lam, tilt_free, counted,
-        )  # fmt: skip
+        status = find_pose(pose, kind, near, weight, carried, search, flexing, constants, lam, counted)
         if status != STATUS_OK:
             counted[D_FAILED_ROW] = r
             # What hangs on a strip of paper too narrow to stand on has no pose.
             return STATUS_NO_CONTACT if kept == 2 else status
         found = carried.poses[kind]
-        close_beyond(found, beyond, closed_beyond, per, offset, flex)
+        close_beyond(found, beyond, search)
         for j in range(shapes):
             flexed[j] += found[3 + j] * lam
         flexed_rows += 1
@@ -208,21 +187,15 @@ def march(
             only_on_paper(spots.soft, spots.logistic, edge.cover)
             edge.cover[:] = 1.0
         step = search.step
-        if bare:
-            due[0] = lam
-            due[1:] = step
-        else:
-            wear(near.h, near.soft, near.logistic, near.u, near.v, lam, step[0], step[1], step[2], paper.ages)
+        wear(near.h, near.soft, near.logistic, near.u, near.v, lam, step[0], step[1], step[2], paper.ages)
         wear(beyond.h, beyond.soft, beyond.logistic, beyond.u, beyond.v, lam, 0.0, 0.0, 0.0, False)
         if paper.ages:
             counted[D_DEPOSITED] += lay_down(
                 w, way, slide, floor, face, spots, paper, carried, raster, reading
             )
         if event & EVENT_SNAPSHOT:
-            wear_due(near.h, near.soft, near.logistic, near.u, near.v, due)
             take_note(notes, taken, face.h, clean, sharp, clogged, flexed, flexed_rows)
             flexed_rows = 0
             taken += 1
-    wear_due(near.h, near.soft, near.logistic, near.u, near.v, due)
     carried.counted[C_DEPTH], carried.counted[C_CLOGGED], carried.counted[C_BEGUN] = depth, clogged, 1.0
     return STATUS_OK

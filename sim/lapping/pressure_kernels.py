@@ -7,19 +7,14 @@ takes ``λ·ln(1 + eᵗ)`` off the cell; its average pressure is that over k·Δ
 One loop without branches writes the softplus and its derivative, and another one sums them, block by
 block, so that the second finds in the nearest cache what the first wrote.  exp(−|t|) is a power of two
 times a polynomial of the remainder; ln(1+e) comes from 2·artanh(e/(2+e)).  Both are within 2e-10 of
-themselves (tests hold them to the library functions).  Single precision has shorter polynomials: it only
-has to bring the pose near.
-
-A large face does not fit the nearer caches, and a row then costs what it reads and writes.  On a bare
-face (flat plate, fresh paper all under it, one metal) a row passes over it once: the loop that evaluates a
-cell first takes off it what the row before still owes.
+themselves (tests hold them to the library functions).
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from handlap.sim.common.jit import CHECKS_FIVE_ARRAYS, IN_ORDER, kernel, times_power_of_two, widest_vectors
+from handlap.sim.common.jit import IN_ORDER, kernel, times_power_of_two, widest_vectors
 
 LOWEST_LOG = 0.1799
 """Least cutting power for which the polynomial of the logarithm holds."""
@@ -30,12 +25,6 @@ FREE_CAP = 40.0
 PER_DOUBLING = float(1.0 / np.log(2.0))
 ROUNDING = 1.5 * 2.0**52
 """Added to a number of moderate size it leaves the nearest whole number in the lowest bits."""
-SINGLE_CAP, SINGLE_PER_DOUBLING, SINGLE_ROUNDING, SINGLE_ZERO = (
-    np.float32(FREE_CAP),
-    np.float32(PER_DOUBLING),
-    np.float32(1.5 * 2.0**23),
-    np.float32(0.0),
-)
 
 
 @kernel(fastmath=IN_ORDER)
@@ -73,36 +62,19 @@ def _softplus(t):
 
 
 @kernel(fastmath=True)
-def softplus_logistic(base, per, u, v, a0, au, av, soft, logistic):
-    """Write ln(1+eᵗ) and its derivative for t = per·base + a0 + au·u + av·v."""
+def softplus_logistic(base, u, v, a0, au, av, soft, logistic):
+    """Write ln(1+eᵗ) and its derivative for t = base + a0 + au·u + av·v."""
     widest_vectors()
     for i in range(base.shape[0]):
-        soft[i], logistic[i] = _softplus(per * base[i] + a0 + au * u[i] + av * v[i])
+        soft[i], logistic[i] = _softplus(base[i] + a0 + au * u[i] + av * v[i])
 
 
 @kernel(fastmath=True)
-def _wear_and_go_on(h, per, u, v, a0, au, av, soft, logistic, due):
-    """What the step before still owes comes off the heights; then :func:`softplus_logistic` of what is left.
-
-    In one loop, so that it computes while it waits for the memory.
-    """
+def _sums(weight, u, v, soft, logistic, reaction, stiffness):
+    """Force and moments Σw·s·{1,u,v}, and stiffness Σw·σ·{1,u,v}·{1,u,v} on and under its diagonal, added."""
     widest_vectors()
-    lam, d0, du, dv = due[0], due[1], due[2], due[3]
-    for i in range(h.shape[0]):
-        left = h[i] - lam * (soft[i] + logistic[i] * (d0 + du * u[i] + dv * v[i]))
-        h[i] = left
-        soft[i], logistic[i] = _softplus(per * left + a0 + au * u[i] + av * v[i])
-
-
-@kernel(fastmath=True)
-def _sums(weight, u, v, soft, logistic, zero, out):
-    """Force, moments and stiffness: Σw·s·{1,u,v}, Σw·σ·{1,u,v,uu,uv,vv}, added to out (9,).
-
-    In the precision of the arrays and of ``zero``; out is in double precision.
-    """
-    widest_vectors()
-    f = fu = fv = zero
-    k = ku = kv = kuu = kuv = kvv = zero
+    f = fu = fv = 0.0
+    k = ku = kv = kuu = kuv = kvv = 0.0
     for i in range(weight.shape[0]):
         a = weight[i] * soft[i]
         b = weight[i] * logistic[i]
@@ -117,20 +89,23 @@ def _sums(weight, u, v, soft, logistic, zero, out):
         kuu += bu * u[i]
         kuv += bu * v[i]
         kvv += bv * v[i]
-    out[0] += f
-    out[1] += fu
-    out[2] += fv
-    out[3] += k
-    out[4] += ku
-    out[5] += kv
-    out[6] += kuu
-    out[7] += kuv
-    out[8] += kvv
+    reaction[0] += f
+    reaction[1] += fu
+    reaction[2] += fv
+    stiffness[0, 0] += k
+    stiffness[1, 0] += ku
+    stiffness[1, 1] += kuu
+    stiffness[2, 0] += kv
+    stiffness[2, 1] += kuv
+    stiffness[2, 2] += kvv
 
 
 @kernel(fastmath=True)
 def wear(h, soft, logistic, u, v, lam, a0, au, av, keep):
-    """:func:`correct`, and take the wear off the heights; kept in ``soft`` [m] if ``keep``."""
+    """Take the wear off the heights: λ·softplus, carried on along its derivative by a last small motion.
+
+    It is kept in ``soft`` [m] if ``keep``.
+    """
     widest_vectors()
     if keep:
         for i in range(h.shape[0]):
@@ -143,93 +118,124 @@ def wear(h, soft, logistic, u, v, lam, a0, au, av, keep):
 
 
 @kernel()
-def wear_due(h, soft, logistic, u, v, due):
-    """Take off what a step still owes: :func:`wear` by λ and the last motion of its pose, ``due`` (4,).
+def evaluate(base, u, v, weight, pose, soft, logistic, reaction, stiffness):
+    """Softplus and logistic (n,) at the pose (3,) of a rigid part, its reactions and contact stiffness.
 
-    λ = 0 says that nothing is owed.
+    These are left in ``reaction`` (3,) and, on and under its diagonal, in ``stiffness`` (3, 3).
     """
-    if due[0] > 0.0:
-        wear(h, soft, logistic, u, v, due[0], due[1], due[2], due[3], False)
-        due[0] = 0.0
-
-
-@kernel()
-def evaluate(base, per, u, v, weight, a0, au, av, soft, logistic, due, sums):
-    """Softplus and logistic (n,) at a pose, and their :func:`_sums`.
-
-    What the step before still owes, ``due`` (see :func:`wear_due`), comes off the base first.
-    """
-    sums[:] = 0.0
-    if not CHECKS_FIVE_ARRAYS:
-        wear_due(base, soft, logistic, u, v, due)
+    reaction[:] = 0.0
+    stiffness[:] = 0.0
     for start in range(0, base.shape[0], BLOCK):
         end = min(start + BLOCK, base.shape[0])
-        b, x, y = base[start:end], u[start:end], v[start:end]
-        s, t = soft[start:end], logistic[start:end]
-        if due[0] > 0.0:
-            _wear_and_go_on(b, per, x, y, a0, au, av, s, t, due)
-        else:
-            softplus_logistic(b, per, x, y, a0, au, av, s, t)
-        _sums(weight[start:end], x, y, s, t, 0.0, sums)
-    due[0] = 0.0
-
-
-@kernel(fastmath=IN_ORDER)
-def _single_exp_negative(x):
-    """exp(−x) in single precision, within 3e-7 of itself."""
-    y = min(x, SINGLE_CAP) * -SINGLE_PER_DOUBLING
-    m = y + SINGLE_ROUNDING
-    r = y - (m - SINGLE_ROUNDING)
-    e = np.float32(0.0013276466799550539)
-    e = e * r + np.float32(0.009675541292989488)
-    e = e * r + np.float32(0.055507132895598714)
-    e = e * r + np.float32(0.2402211972487261)
-    e = e * r + np.float32(0.6931469670549284)
-    e = e * r + np.float32(1.0000000716543662)
-    return times_power_of_two(e, m)
+        x, y, s, t = u[start:end], v[start:end], soft[start:end], logistic[start:end]
+        softplus_logistic(base[start:end], x, y, pose[0], pose[1], pose[2], s, t)
+        _sums(weight[start:end], x, y, s, t, reaction, stiffness)
 
 
 @kernel(fastmath=True)
-def _single_softplus_logistic(base, u, v, a0, au, av, soft, logistic):
-    """:func:`softplus_logistic` in single precision, softplus within 4e-7, its derivative within 2e-3."""
+def close_flexed(base, basis, pose, t):
+    """t = base + Σ pose_j·basis_j (n,) for approach, tilts and shapes (modes,) and the rows of ``basis``."""
     widest_vectors()
+    a, b, c = pose[0], pose[1], pose[2]
+    u, v = basis[1], basis[2]
     for i in range(base.shape[0]):
-        t = base[i] + a0 + au * u[i] + av * v[i]
-        e = _single_exp_negative(abs(t))
-        s = np.float32(0.01078774437046289)
-        s = s * e + np.float32(-0.05522890383829508)
-        s = s * e + np.float32(0.13479369825992865)
-        s = s * e + np.float32(-0.22598272416975768)
-        s = s * e + np.float32(0.3282733512836882)
-        s = s * e + np.float32(-0.4994772515192202)
-        s = s * e + np.float32(0.9999814807654758)
-        upper = np.float32(-0.2354941686319137)
-        upper = upper * e + np.float32(0.6862858976970445)
-        upper = upper * e + np.float32(-0.9507914893898763)
-        upper = upper * e + np.float32(0.9987372419340607)
-        soft[i] = max(t, SINGLE_ZERO) + e * s
-        logistic[i] = upper if t >= SINGLE_ZERO else e * upper
-
-
-@kernel()
-def evaluate_single(base, u, v, weight, a0, au, av, scratch, sums):
-    """Sums at a pose in single precision; ``scratch`` (2, BLOCK) holds a block's softplus and logistic."""
-    sums[:] = 0.0
-    b0, bu, bv = np.float32(a0), np.float32(au), np.float32(av)
-    for start in range(0, base.shape[0], BLOCK):
-        end = min(start + BLOCK, base.shape[0])
-        soft = scratch[0, : end - start]
-        logistic = scratch[1, : end - start]
-        _single_softplus_logistic(base[start:end], u[start:end], v[start:end], b0, bu, bv, soft, logistic)
-        _sums(weight[start:end], u[start:end], v[start:end], soft, logistic, SINGLE_ZERO, sums)
+        t[i] = base[i] + a + b * u[i] + c * v[i]
+    # Four at a time: what is summed is read and written a quarter as often.
+    fours = pose.shape[0] - (pose.shape[0] - 3) % 4
+    for j in range(3, fours, 4):
+        a, b, c, d = pose[j], pose[j + 1], pose[j + 2], pose[j + 3]
+        p, q, r, s = basis[j], basis[j + 1], basis[j + 2], basis[j + 3]
+        for i in range(base.shape[0]):
+            t[i] += a * p[i] + b * q[i] + c * r[i] + d * s[i]
+    for j in range(fours, pose.shape[0]):
+        a = pose[j]
+        p = basis[j]
+        for i in range(base.shape[0]):
+            t[i] += a * p[i]
 
 
 @kernel(fastmath=True)
-def correct(soft, logistic, u, v, a0, au, av):
-    """Carry softplus (n,) on along its derivative by a last small motion of the pose."""
+def _products(one, other, out):
+    """one·other (n,)."""
     widest_vectors()
-    for i in range(soft.shape[0]):
-        soft[i] += logistic[i] * (a0 + au * u[i] + av * v[i])
+    for i in range(out.shape[0]):
+        out[i] = one[i] * other[i]
+
+
+@kernel(fastmath=True)
+def _reactions(push, basis, reaction):
+    """Σ push·φ_j of all rows φ of ``basis`` (4·k, n)."""
+    widest_vectors()
+    for j in range(0, basis.shape[0], 4):
+        p, q, r, s = basis[j], basis[j + 1], basis[j + 2], basis[j + 3]
+        a = b = c = d = 0.0
+        for i in range(push.shape[0]):
+            a += push[i] * p[i]
+            b += push[i] * q[i]
+            c += push[i] * r[i]
+            d += push[i] * s[i]
+        reaction[j], reaction[j + 1], reaction[j + 2], reaction[j + 3] = a, b, c, d
+
+
+@kernel(fastmath=True)
+def _tile(hold, basis, j, k, stiffness):
+    """Σ hold·φ·ψ of four rows φ of ``basis`` from j on and four rows ψ from k on, each read once for four."""
+    widest_vectors()
+    p0, p1, p2, p3 = basis[j], basis[j + 1], basis[j + 2], basis[j + 3]
+    q0, q1, q2, q3 = basis[k], basis[k + 1], basis[k + 2], basis[k + 3]
+    a0 = a1 = a2 = a3 = b0 = b1 = b2 = b3 = 0.0
+    c0 = c1 = c2 = c3 = d0 = d1 = d2 = d3 = 0.0
+    for i in range(hold.shape[0]):
+        x, y, z, w = hold[i] * q0[i], hold[i] * q1[i], hold[i] * q2[i], hold[i] * q3[i]
+        p, q, r, s = p0[i], p1[i], p2[i], p3[i]
+        a0 += p * x
+        a1 += p * y
+        a2 += p * z
+        a3 += p * w
+        b0 += q * x
+        b1 += q * y
+        b2 += q * z
+        b3 += q * w
+        c0 += r * x
+        c1 += r * y
+        c2 += r * z
+        c3 += r * w
+        d0 += s * x
+        d1 += s * y
+        d2 += s * z
+        d3 += s * w
+    row = stiffness[j : j + 4, k : k + 4]
+    row[0, 0], row[0, 1], row[0, 2], row[0, 3] = a0, a1, a2, a3
+    row[1, 0], row[1, 1], row[1, 2], row[1, 3] = b0, b1, b2, b3
+    row[2, 0], row[2, 1], row[2, 2], row[2, 3] = c0, c1, c2, c3
+    row[3, 0], row[3, 1], row[3, 2], row[3, 3] = d0, d1, d2, d3
+
+
+@kernel()
+def evaluate_flexed(base, basis, weight, pose, closing, soft, logistic, reaction, stiffness):
+    """:func:`evaluate` of a part that bends, whose coordinates at the cells are the rows of ``basis``.
+
+    basis (4·k, n) : 1, u, v and the shapes, filled up with noughts; ``reaction`` (4·k,) and ``stiffness``
+        (4·k, 4·k) likewise; pose (modes,); ``closing`` (n,) is scratch
+    """
+    close_flexed(base, basis, pose, closing)
+    softplus_logistic(closing, basis[1], basis[2], 0.0, 0.0, 0.0, soft, logistic)
+    _products(weight, soft, closing)
+    _reactions(closing, basis, reaction)
+    _products(weight, logistic, closing)
+    for j in range(0, basis.shape[0], 4):
+        for k in range(0, j + 4, 4):
+            _tile(closing, basis, j, k, stiffness)
+
+
+@kernel(fastmath=True)
+def correct_flexed(soft, logistic, basis, step):
+    """Carry softplus (n,) on along its derivative by a last small motion (modes,) of a part that bends."""
+    widest_vectors()
+    for j in range(step.shape[0]):
+        row = basis[j]
+        for i in range(soft.shape[0]):
+            soft[i] += logistic[i] * (step[j] * row[i])
 
 
 @kernel(fastmath=True)

@@ -36,13 +36,11 @@ class Rates(NamedTuple):
 
     Attributes
     ----------
-    alike : whether all spots are cut alike, whatever the heading
     of_row (m,) : heading of every row, a row of the others
     shares (k, n) : area over rate [m²]; logs (k, n) : logarithm of the rate [-]
     ahead (k, n) : how much the paper rises near the leading edge [m]; no rows: nowhere
     """
 
-    alike: bool
     of_row: NDArray[np.int64]
     shares: Array
     logs: Array
@@ -142,7 +140,6 @@ class Carried(NamedTuple):
     ----------
     load, dull : raster of the paper's memory (ny, nx) [m of metal cut]; no nodes where it is not followed
     poses : last solution of every kind of pose (kinds, 3 + shapes) [bedding lengths]
-    short, change : by what a sample of the cells fell short there (kinds, 3), and how steadily (kinds,) [-]
     met : which kinds have been met (kinds,)
     depth_then, lam_then : mean depth removed and λ at the last pose of every kind (kinds,) [m]
     last : solution of the last pose (3 + shapes,)
@@ -157,8 +154,6 @@ class Carried(NamedTuple):
     load: Array
     dull: Array
     poses: Array
-    short: Array
-    change: Array
     met: NDArray[np.bool_]
     depth_then: Array
     lam_then: Array
@@ -194,8 +189,6 @@ def nothing_carried(
         load=np.zeros(raster),
         dull=np.zeros(raster),
         poses=np.zeros((kinds, modes)),
-        short=np.zeros((kinds, 3)),
-        change=np.ones(kinds),
         met=np.zeros(kinds, dtype=np.bool_),
         depth_then=np.zeros(kinds),
         lam_then=np.full(kinds, bedding),

@@ -10,7 +10,6 @@ import numpy as np
 from handlap.sim.common.jit import kernel
 from handlap.sim.lapping.column_kernels import (
     D_EVALUATIONS,
-    D_SAMPLED,
     EU,
     EV,
     EVENT_BRUSH,
@@ -43,18 +42,13 @@ from handlap.sim.lapping.paper_kernels import (
     where_papered,
     windows_of,
 )
-from handlap.sim.lapping.pose_kernels import (
-    STEADY,
-    TOLERANCE,
+from handlap.sim.lapping.pose_kernels import TOLERANCE, search_pose, touch
+from handlap.sim.lapping.pressure_kernels import (
     close_flexed,
-    fall_short,
-    sample_to_single,
-    search_pose,
-    solve_flexible,
-    to_single,
-    touch,
+    closing_and_weight,
+    correct_flexed,
+    softplus_logistic,
 )
-from handlap.sim.lapping.pressure_kernels import closing_and_weight, softplus_logistic, wear_due
 from handlap.sim.lapping.standing_kernels import read_ground
 
 
@@ -207,7 +201,7 @@ def over_ground(pose, face, half, ground, ahead, over):
 
 @kernel()
 def close_row(pose, heading, face, rates, spots, ground, cover, read, twist, over, scale, weight):
-    """Closing of every point, in ``spots.base``, and weight of every cell, for a row that is not bare.
+    """Closing of every point, in ``spots.base``, and weight of every cell, for a row.
 
     ``scale`` (5,): half length [m], bedding length λ [m], ln β, area to force, least cutting power.
     """
@@ -227,7 +221,7 @@ def close_row(pose, heading, face, rates, spots, ground, cover, read, twist, ove
 
 
 @kernel()
-def first_guess(kind, carried, depth, lam, begun, closed, per, offset, near, weight):
+def first_guess(kind, carried, depth, lam, begun, near, weight):
     """Leave in ``carried.poses[kind]`` (3 + shapes,) where the search for the pose begins.
 
     ``depth``: mean depth removed so far [m]; ``begun``: whether there was a pose before.
@@ -240,98 +234,47 @@ def first_guess(kind, carried, depth, lam, begun, closed, per, offset, near, wei
     elif begun:
         guess[:] = carried.last
     else:
-        touch(closed, per, offset, near.u, near.v, weight, guess)
+        touch(near.base, near.u, near.v, weight, guess)
 
 
 @kernel()
-def find_rigid(
-    pose, kind, cells, trusted, near, closed, per, offset, weight, due, carried, search, tilt_free, cap,
-    counted,
-):  # fmt: skip
-    """Pose of a rigid part, by a sample of its cells if ``trusted`` and steady; status and evaluations."""
-    guess, short = carried.poses[kind], carried.short[kind]
-    f, fu, fv = pose[LOAD], pose[LOAD] * pose[EU], pose[LOAD] * pose[EV]
-    sampled = carried.change[kind] < STEADY and trusted
-    if sampled:
-        counted[D_SAMPLED] += 1.0
-        sample_to_single(closed, per, weight, search.some, search.stands_for, search.owed, due[0], search.few)
-    else:
-        wear_due(near.h, near.soft, near.logistic, near.u, near.v, due)
-        to_single(closed, per, weight, search.every)
-    status, evaluations = search_pose(
-        closed, per, offset, near.u, near.v, weight, search.few if sampled else search.every, search.scratch,
-        f, fu, fv, short if sampled else search.nothing, tilt_free, cap, search.reach[0], search.reach[1],
-        guess, search.step, near.soft, near.logistic, due, TOLERANCE,
-    )  # fmt: skip
-    if search.some.size < cells:
-        carried.change[kind] = fall_short(
-            search.few, weight, near.soft, near.logistic, search.step, search.some, search.stands_for,
-            f, fu, fv, short, search.owed,
-        )  # fmt: skip
-    return status, evaluations
-
-
-@kernel()
-def find_flexed(pose, kind, own_weight, near, weight, carried, flexing, flex, cap):
-    """Pose and bending of a thin part, which weighs ``own_weight`` [N].  Status and evaluations."""
-    target = flex.target
-    target[0] = pose[LOAD]
-    target[1] = pose[LOAD] * pose[EU]
-    target[2] = pose[LOAD] * pose[EV]
-    for j in range(flexing.press.shape[0]):
-        target[3 + j] = (pose[LOAD] - own_weight) * flexing.press[j]
-        target[3 + j] += own_weight * flexing.weight[j]
-    return solve_flexible(
-        near.base, flex.cells, weight, target, flex.elastic, flex.free, cap, carried.poses[kind], near.soft,
-        near.logistic, near.closing, TOLERANCE,
-    )  # fmt: skip
-
-
-@kernel()
-def find_pose(
-    pose, kind, face, near, closed, per, offset, weight, due, carried, search, flexing, flex, constants, lam,
-    tilt_free, counted,
-):  # fmt: skip
+def find_pose(pose, kind, near, weight, carried, search, flexing, constants, lam, counted):
     """The pose of a row, in ``carried.poses[kind]``, from the guess there; returns a status.
 
-    A pose found with other parts of the face on paper can lie too far off to begin from: then once more from
-    where the face touches.
+    What the paper takes off the cells, over λ, is left in ``near.soft`` but for the last motion of a rigid
+    part, ``search.step``.  A pose found with other parts of the face on paper can lie too far off to begin
+    from: then once more from where the face touches.
     """
-    cap = constants[K_CAP] / lam
+    found, target, own = carried.poses[kind], search.target, constants[K_WEIGHT]
+    target[0], target[1], target[2] = pose[LOAD], pose[LOAD] * pose[EU], pose[LOAD] * pose[EV]
+    shapes = flexing.press.shape[0]
+    for j in range(shapes):
+        target[3 + j] = (pose[LOAD] - own) * flexing.press[j] + own * flexing.weight[j]
     status = STATUS_OK
     for anew in range(2):
         if anew == 1:
-            guess = carried.poses[kind]
-            guess[:] = 0.0
-            touch(closed, per, offset, near.u, near.v, weight, guess)
-        if flexing.press.shape[0] == 0:
-            status, evaluations = find_rigid(
-                pose, kind, face.cells, anew == 0, near, closed, per, offset, weight, due, carried, search,
-                tilt_free, cap, counted,
-            )  # fmt: skip
-        else:
-            status, evaluations = find_flexed(
-                pose, kind, constants[K_WEIGHT], near, weight, carried, flexing, flex, cap
-            )
+            found[:] = 0.0
+            touch(near.base, near.u, near.v, weight, found)
+        status, evaluations = search_pose(near, weight, constants[K_CAP] / lam, found, search, TOLERANCE)
         counted[D_EVALUATIONS] += evaluations
         if status == STATUS_OK:
             break
+    if shapes > 0:
+        correct_flexed(near.soft, near.logistic, search.cells, search.step)
+        search.step[:] = 0.0
     return status
 
 
 @kernel()
-def close_beyond(guess, beyond, closed, per, offset, flex):
+def close_beyond(guess, beyond, search):
     """Softplus and its derivative at the points beyond the cells, at the pose that the cells have found."""
     if guess.shape[0] == 3:
         softplus_logistic(
-            closed, per, beyond.u, beyond.v, offset + guess[0], guess[1], guess[2], beyond.soft,
-            beyond.logistic,
-        )  # fmt: skip
-    else:
-        close_flexed(beyond.base, flex.beyond, guess, beyond.closing)
-        softplus_logistic(
-            beyond.closing, 1.0, beyond.u, beyond.v, 0.0, 0.0, 0.0, beyond.soft, beyond.logistic
+            beyond.base, beyond.u, beyond.v, guess[0], guess[1], guess[2], beyond.soft, beyond.logistic
         )
+    else:
+        close_flexed(beyond.base, search.beyond, guess, beyond.closing)
+        softplus_logistic(beyond.closing, beyond.u, beyond.v, 0.0, 0.0, 0.0, beyond.soft, beyond.logistic)
 
 
 @kernel()

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.common.jit import kernel
-from handlap.sim.lapping.pose_kernels import reach_of, some_of
-from handlap.sim.lapping.pressure_kernels import BLOCK
+from handlap.sim.lapping.pose_kernels import reach_of
 from handlap.sim.lapping.record_kernels import Array
 
 VECTORS = 64
@@ -73,31 +72,32 @@ class Twist(NamedTuple):
 
 
 class Search(NamedTuple):
-    """All cells in single precision and a few of them, see :mod:`handlap.sim.lapping.pose_kernels`.
+    """What the pose is looked for with, by coordinate: approach, tilts, and the shapes of a thin part.
 
-    ``owed``: softplus of the few; ``stands_for``: cells that each of them stands for; ``reach`` (2,): how far
-    cells lie from the middle; ``step``: last motion of the pose; ``nothing``: what all cells lack.
+    Attributes
+    ----------
+    cells, beyond (4·k, n) : coordinates of a thin part at the cells and at the points beyond, filled up to
+        whole fours with noughts; no rows for a rigid one
+    free (modes,) : 0 holds a coordinate at zero; spread (modes,) : furthest that it moves a cell [-]
+    target (modes,) : load, moments, and the loads' work on the shapes [N]
+    elastic (modes, modes) : stiffness of the part, λ times [N]
+    reaction, stiffness : of the paper at the last look, of as many rows as ``cells``
+    lacks (modes,) : what the forces then lack; factor (modes, modes) : of the whole stiffness
+    step, trial (modes,) : last motion of the pose, and a pose to look at
     """
-
-    every: NDArray[np.float32]
-    few: NDArray[np.float32]
-    some: NDArray[np.int32]
-    owed: Array
-    stands_for: float
-    scratch: NDArray[np.float32]
-    reach: Array
-    step: Array
-    nothing: Array
-
-
-class Flex(NamedTuple):
-    """A thin part's coordinates at cells and beyond, and what its pose is looked for with, by coordinate."""
 
     cells: Array
     beyond: Array
     free: Array
+    spread: Array
     target: Array
     elastic: Array
+    reaction: Array
+    stiffness: Array
+    lacks: Array
+    factor: Array
+    step: Array
+    trial: Array
 
 
 @kernel()
@@ -160,48 +160,33 @@ def new_edge(n, cells):
 
 
 @kernel()
-def new_search(face, near, cell):
-    """All cells, which ``near`` are, in single precision, and a sample of them; ``cell``: size of one."""
-    cells = face.cells
-    every = np.empty((4, near.u.shape[0]), dtype=np.float32)
-    every[1] = near.u
-    every[2] = near.v
-    some = some_of(face.u[:cells], face.v[:cells], cell)
-    few = np.zeros((4, -(-some.size // VECTORS) * VECTORS), dtype=np.float32)
-    few[1, : some.size] = face.u[some]
-    few[2, : some.size] = face.v[some]
-    stands_for = face.area[:cells].sum() / face.area[some].sum()
-    reach = np.array([reach_of(face.u[:cells]), reach_of(face.v[:cells])])
-    return Search(
-        every,
-        few,
-        some,
-        np.zeros(some.size),
-        stands_for,
-        np.empty((2, BLOCK), dtype=np.float32),
-        reach,
-        np.zeros(3),
-        np.zeros(3),
-    )
-
-
-@kernel()
-def new_flex(flexing, on, lam, tilt_free):
-    """Coordinates of a thin part, the first ``on`` points apart.
-
-    Rows that lie together in memory are summed by vectors.
-    """
-    modes = max(3, flexing.basis.shape[0])
-    free = np.ones(modes)
+def new_search(near, basis, tilt_free):
+    """What the pose of the cells ``near`` is looked for with; basis (modes or 0, n): of a thin part."""
+    on = near.u.shape[0]
+    modes = max(3, basis.shape[0])
+    rows = -(-basis.shape[0] // 4) * 4
+    # Rows that lie together in memory are summed by vectors.
+    cells, beyond = np.zeros((rows, on)), np.zeros((rows, basis.shape[1] - on if rows > 0 else 0))
+    spread, free = np.ones(modes), np.ones(modes)
+    spread[1], spread[2] = reach_of(near.u), reach_of(near.v)
+    for j in range(basis.shape[0]):
+        cells[j] = basis[j, :on]
+        beyond[j] = basis[j, on:]
+        spread[j] = reach_of(cells[j])
     if not tilt_free:
-        free[1] = 0.0
-        free[2] = 0.0
-    elastic = np.zeros((modes, modes))
-    elastic[3:, 3:] = flexing.stiffness * lam
-    return Flex(
-        np.ascontiguousarray(flexing.basis[:, :on]),
-        np.ascontiguousarray(flexing.basis[:, on:]),
+        free[1:3] = 0.0
+    rows = max(3, rows)
+    return Search(
+        cells,
+        beyond,
         free,
+        spread,
         np.zeros(modes),
-        elastic,
+        np.zeros((modes, modes)),
+        np.zeros(rows),
+        np.zeros((rows, rows)),
+        np.zeros(modes),
+        np.zeros((modes, modes)),
+        np.zeros(modes),
+        np.zeros(modes),
     )
