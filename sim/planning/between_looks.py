@@ -7,7 +7,7 @@ at there.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,6 +78,24 @@ def meets_goal(
     return Met(
         at, above.face + share * (under.face - above.face), above.work + share * (under.work - above.work)
     )
+
+
+def at_look(look: Look) -> Met:
+    """A goal that is met at a look itself."""
+    return Met(float(look.strokes), look.face, look.work)
+
+
+def met_by(goal: float, looks: Sequence[Look], here: int, look_at: Callable[[int], Look]) -> Met:
+    """Where a goal [m] is met by the look of an index and not by the one before, of looks from the start on;
+    ``look_at`` as of :func:`meets_goal`."""
+    earlier = looks[max(here - 2, 0)]
+    return meets_goal((earlier.strokes, earlier.seen), looks[here - 1], looks[here], goal, look_at)
+
+
+def first_met(goal: float, looks: Sequence[Look], look_at: Callable[[int], Look]) -> Met | None:
+    """Where a goal [m] that the first look does not meet is met first; None where no look does."""
+    here = next((at for at, look in enumerate(looks) if look.seen <= goal), None)
+    return None if here is None else met_by(goal, looks, here, look_at)
 
 
 def _bend(*looks: tuple[float, float]) -> float:

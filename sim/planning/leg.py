@@ -7,8 +7,9 @@ stops do not fall on the looks' own intervals.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any, Protocol
 
 import numpy as np
@@ -24,7 +25,7 @@ from handlap.sim.lapping.lap import LapState, begin_lap, lap_on, stage_layout
 from handlap.sim.lapping.poses import START, Layout, Place
 from handlap.sim.lapping.set_up import Bench
 from handlap.sim.materials.grits import Grit
-from handlap.sim.planning.between_looks import Look, Met, meets_goal
+from handlap.sim.planning.between_looks import Look, Met, at_look, first_met, met_by
 from handlap.sim.planning.papers import gone_at
 
 Counts = NDArray[Any]
@@ -343,13 +344,12 @@ def work_leg(
     ------
     InputError, TippingError, SolverError : as :func:`handlap.sim.lapping.lap.lap_on`
     """
-    seeker = _Seeker(bench, gauged, leg, conditions, limit_by)
     state = state or begin_lap(bench, start, conditions, leg.grit, leg.blocks[0])
     faces: list[Array] = []
     work, friction = np.zeros(0), np.zeros(0)
     strokes, seen = np.zeros(0, dtype=np.int64), np.zeros(0)
     looks = [Look(0, float(gauge.measured(gauged, start, limit_by)[0]), start, 0.0)]
-    met: list[Met | None] = [_at(looks[0]) if looks[0].seen <= goal else None for goal in goals]
+    met: list[Met | None] = [at_look(looks[0]) if looks[0].seen <= goal else None for goal in goals]
     stop: Stop | None = None
     for number, block in enumerate(leg.blocks):
         begun = state
@@ -363,13 +363,11 @@ def work_leg(
             seen = np.append(seen, gauge.measured(gauged, run.heights, limit_by))
             for at in range(len(looks) - 1, len(strokes)):
                 looks.append(Look(int(strokes[at]), float(seen[at]), faces[at], float(work[at])))
-            met = [
-                seeker.first(goal, looks, number, begun) if known is None else known
-                for goal, known in zip(goals, met, strict=True)
-            ]
+            look_at = partial(_look_at, bench, gauged, leg, conditions, limit_by, number, begun)
+            met = [known or first_met(goal, looks, look_at) for goal, known in zip(goals, met, strict=True)]
             stop = rule.find(strokes, seen, faces, number == len(leg.blocks) - 1)
             if stop is not None:
-                ended = seeker.stopped(stop, looks, number, begun)
+                ended = _ended(stop, looks, look_at)
         if stop is not None and strokes[-1] >= shown:
             break
     assert stop is not None
@@ -393,45 +391,19 @@ def work_leg(
     )
 
 
-def _at(look: Look) -> Met:
-    """A goal met at a look itself."""
-    return Met(float(look.strokes), look.face, look.work)
+def _look_at(
+    bench: Bench, gauged: Gauge, leg: Leg, conditions: Conditions, limit_by: LimitBy, number: int,
+    begun: LapState, strokes: int,
+) -> Look:  # fmt: skip
+    """One more look within the block of a number, that a member had ``begun`` in this state."""
+    run = lap_on(bench, begun, conditions, leg.cut_at(bench, number, strokes))
+    face = run.heights[-1]
+    return Look(strokes, float(gauge.measured(gauged, face, limit_by)[0]), face, float(run.work[-1]))
 
 
-@dataclass(frozen=True)
-class _Seeker:
-    """Finds where goals are met between the looks of one member on a leg, the start being the first look.
-
-    What it asks with is the block of a ``number``, and the state in which the member had ``begun`` it.
-    """
-
-    bench: Bench
-    gauged: Gauge
-    leg: Leg
-    conditions: Conditions
-    limit_by: LimitBy
-
-    def stopped(self, stop: Stop, looks: Sequence[Look], number: int, begun: LapState) -> Met:
-        """Where a member stops in the block that was worked last."""
-        here = 1 + stop.look
-        if stop.share == 1.0:
-            return _at(looks[here])
-        goal = stop.of(0.0, np.array([look.seen for look in looks[1:]]))
-        return self._between(goal, looks, here, number, begun)
-
-    def first(self, goal: float, looks: Sequence[Look], number: int, begun: LapState) -> Met | None:
-        """Where a goal [m] is met that no look before the block that was worked last had come to."""
-        here = next((at for at, look in enumerate(looks) if look.seen <= goal), None)
-        return None if here is None else self._between(goal, looks, here, number, begun)
-
-    def _between(self, goal: float, looks: Sequence[Look], here: int, number: int, begun: LapState) -> Met:
-        """Where a goal is met by the look of an index, and not by the one before."""
-        earlier = looks[max(here - 2, 0)]
-
-        def look_at(strokes: int) -> Look:
-            run = lap_on(self.bench, begun, self.conditions, self.leg.cut_at(self.bench, number, strokes))
-            face = run.heights[-1]
-            seen = float(gauge.measured(self.gauged, face, self.limit_by)[0])
-            return Look(strokes, seen, face, float(run.work[-1]))
-
-        return meets_goal((earlier.strokes, earlier.seen), looks[here - 1], looks[here], goal, look_at)
+def _ended(stop: Stop, looks: Sequence[Look], look_at: Callable[[int], Look]) -> Met:
+    """Where a member stops; ``looks`` from the start on."""
+    here = 1 + stop.look
+    if stop.share == 1.0:
+        return at_look(looks[here])
+    return met_by(stop.of(0.0, np.array([look.seen for look in looks[1:]])), looks, here, look_at)
