@@ -1,7 +1,7 @@
 """What commands that answer for a job have in common: the job as it is known, the work, the answer shown.
 
 An answer goes by a word, under which everything it needs is found: ``why`` by ``why_report`` and ``why_json``
-in ``reports/why_report.py``, and ``why_pictures`` in ``drawing/why_pictures.py``.
+in ``reports/why_report.py``, and ``why_pictures`` there, too, or in ``drawing/why_pictures.py``.
 """
 
 from __future__ import annotations
@@ -57,8 +57,11 @@ def answer(
     report = getattr(told, f"{word}_report")
 
     def pictures() -> dict[str, bytes]:
-        drawing = import_module(f"handlap.cli.drawing.{drawn_in or f'{word}_pictures'}")
-        drawn: dict[str, bytes] = getattr(drawing, f"{word}_pictures")(*found)
+        drawn_by = f"{word}_pictures"
+        drawing = (
+            told if hasattr(told, drawn_by) else import_module(f"handlap.cli.drawing.{drawn_in or drawn_by}")
+        )
+        drawn: dict[str, bytes] = getattr(drawing, drawn_by)(*found)
         return drawn
 
     output.hand_over(

@@ -1,8 +1,8 @@
 """The command ``handlap``: finds the command asked for, and turns errors into exit codes.
 
 Only the module of the command that was asked for is imported, so that ``--help`` stays quick.
-To add a command, write ``cli/commands/<name>.py`` with a click command of the same name
-(``-`` becomes ``_``) and add a row to :data:`COMMANDS`.
+To add a command, write ``cli/commands/<name>.py`` with a click command of the same name (``-`` becomes
+``_``), what ``--help`` is to say of it in its first line, and a row on the page ``cli/pages/commands.md``.
 
 Exit codes: 0 done; 1 our error; 2 wrong usage or input; 3 it ran, but the goal cannot be met
 by hand; 130 interrupted.
@@ -13,8 +13,11 @@ from __future__ import annotations
 import errno
 import importlib
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
+from functools import cache
+from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
 import click
@@ -28,38 +31,35 @@ class Entry(NamedTuple):
     summary: str
 
 
-BEFORE = "Before the bench"
-BENCH = "At the bench"
-LEARN = "To learn"
-HELPERS = "Helpers"
+ROW = re.compile(r"^\| `handlap ([a-z-]+)", re.MULTILINE)
+FIRST_LINE = re.compile(r'"""([^:]+): (.+)"""')
 
-COMMANDS: tuple[Entry, ...] = (
-    Entry(BEFORE, "glance", "A first look in a minute: seven questions, ten lines, a file to go on from."),
-    Entry(BEFORE, "new", "Make a scenario file for a job of your own, by questions and answers."),
-    Entry(BEFORE, "measuring-sheet", "A sheet to print: where to lay the straightedge, where to try leaves."),
-    Entry(BEFORE, "readings", "Type in what was written on the measuring sheet, line by line."),
-    Entry(BEFORE, "survey", "What shape the face is, from readings, and how sure that is."),
-    Entry(BEFORE, "plan", "Papers, strokes, turns and checks to get it flat; how sure; or why not."),
-    Entry(BEFORE, "compare", "Which way of working suits this part best, and how often to turn it."),
-    Entry(BEFORE, "why", "What makes the error that is left, and what would help most."),
-    Entry(BEFORE, "improve", "Search for the way of working with the best chance; checked afresh."),
-    Entry(BEFORE, "simulate", "Follow one lap exactly, with nothing uncertain."),
-    Entry(BENCH, "scrap-trial", "Try every paper on a scrap, weighed; which one to start on."),
-    Entry(BENCH, "job-sheet", "The plan as a sheet to print and work by, with when to stop."),
-    Entry(BENCH, "bench-page", "The plan as a page for the phone: counts, reminds, takes notes."),
-    Entry(BENCH, "log", "Write down what was done, weighed and read; or show it."),
-    Entry(BENCH, "dye-photo", "Read what is left of the dye from a photo of the face."),
-    Entry(BENCH, "replan", "Learn from the log, plan the rest, and say stop when it is time."),
-    Entry(BENCH, "record", "What stays with the part: limits, metal off, what the cut does."),
-    Entry(BENCH, "past-jobs", "What earlier jobs have taught of paper and hands; takes entries out."),
-    Entry(LEARN, "lesson", "Predict what the hands do to the metal, then see it worked."),
-    Entry(LEARN, "play", "A page with knobs to turn, or one lap stroke by stroke."),
-    Entry(LEARN, "exercise", "A warped face to judge from its readings; the truth sealed; marks."),
-    Entry(HELPERS, "explain", "Pages on how a job is done, what figures mean, what is left out."),
-    Entry(HELPERS, "convert", "Grams and mean depth, thousandths and micrometres, US and P grits."),
-    Entry(HELPERS, "keys", "Every key of a scenario file, its range, default and spread."),
-    Entry(HELPERS, "validity", "What the program has been held against, and what against nothing."),
-)
+
+def listed(page: str, folder: Path) -> tuple[Entry, ...]:
+    """The commands in the order in which a page has them.
+
+    What ``--help`` says of each is the first line of its module in ``folder``, which is read without being
+    imported, so that help stays quick: a heading, and behind a colon what the command does.
+    """
+    found = []
+    for name in ROW.findall(page):
+        with (folder / f"{name.replace('-', '_')}.py").open(encoding="utf-8") as module:
+            told = FIRST_LINE.match(module.readline())
+        if told is None:
+            raise AssertionError(
+                f'{name}: the first line of its module is to be """HEADING: what it does."""'
+            )
+        found.append(Entry(told[1], name, told[2]))
+    return tuple(found)
+
+
+@cache
+def commands() -> tuple[Entry, ...]:
+    """All commands, in the order of the job."""
+    from handlap.cli.explained import page
+
+    return listed(page("commands"), Path(__file__).with_name("commands"))
+
 
 DEBUG = "HANDLAP_DEBUG"
 INTERRUPTED = 130
@@ -70,11 +70,11 @@ class OrderedCommands(click.Group):
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of the job."""
-        return [entry.name for entry in COMMANDS]
+        return [entry.name for entry in commands()]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """The command of that name, imported now."""
-        for entry in COMMANDS:
+        for entry in commands():
             if entry.name == cmd_name:
                 attribute = cmd_name.replace("-", "_")
                 module = importlib.import_module(f"handlap.cli.commands.{attribute}")
@@ -97,9 +97,9 @@ class OrderedCommands(click.Group):
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Commands under their headings, without importing any."""
-        for section in dict.fromkeys(entry.section for entry in COMMANDS):
+        for section in dict.fromkeys(entry.section for entry in commands()):
             with formatter.section(section):
-                formatter.write_dl([(e.name, e.summary) for e in COMMANDS if e.section == section])
+                formatter.write_dl([(e.name, e.summary) for e in commands() if e.section == section])
 
     def main(self, args: Sequence[str] | None = None, **options: Any) -> Any:  # type: ignore[override]
         """Run, and leave with an exit code; with ``standalone_mode=False`` as click does."""

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli import main as entry
-from handlap.cli.main import COMMANDS, DEBUG, main
+from handlap.cli.main import DEBUG, commands, main
 from handlap.cli.screen import Screen
 from handlap.sim.common.errors import Fault, HandlapError, InputError, ScenarioError
 
@@ -49,7 +49,7 @@ def raising(monkeypatch: pytest.MonkeyPatch, fault: BaseException) -> None:
 def test_help_lists_the_commands_under_headings_in_the_order_of_the_job():
     code, out, _ = run("--help")
     assert code == 0
-    places = [out.index(f"\n  {command.name} ") for command in COMMANDS]
+    places = [out.index(f"\n  {command.name} ") for command in commands()]
     assert places == sorted(places)
     assert out.index("Before the bench") < out.index("survey")
     assert out.index("simulate ") < out.index("Helpers:") < out.index("convert ")
@@ -81,7 +81,7 @@ def test_help_imports_nothing_heavy(tmp_path):
         "    print([m for m in sys.modules if m.split('.')[0] in " + repr(HEAVY) + "], file=sys.stderr)"
     )
     env = {**os.environ, "PYTHONPATH": str(SOURCE / ".src")}
-    for command in ((), *((listed.name,) for listed in COMMANDS)):
+    for command in ((), *((listed.name,) for listed in commands())):
         done = subprocess.run(
             [sys.executable, "-c", code, *command, "--help"],
             cwd=tmp_path,
@@ -125,7 +125,7 @@ def test_commands_import_nothing_heavy_that_they_do_not_need(args, unneeded, tmp
     assert done.stderr.decode().strip().endswith("[] True"), done.stderr.decode()[-300:]
 
 
-@pytest.mark.parametrize("name", [command.name for command in COMMANDS])
+@pytest.mark.parametrize("name", [command.name for command in commands()])
 def test_every_command_and_option_is_explained(name):
     code, out, _ = run(name, "--help")
     assert code == 0
@@ -138,7 +138,7 @@ def test_every_command_and_option_is_explained(name):
 
 def test_help_of_commands_is_plain_letters():
     """Click writes help itself, so it must hold nothing an old terminal cannot show."""
-    for command in COMMANDS:
+    for command in commands():
         assert run(command.name, "--help")[1].isascii()
     assert run("--help")[1].isascii()
 

@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli.explained import TOPICS, page
-from handlap.cli.main import COMMANDS, main
+from handlap.cli.main import commands, main
 from handlap.sim.job.scenario_file import builtin_names, load
 
 ROOT = Path(__file__).parents[1]
@@ -90,7 +90,7 @@ def test_commands_stay_inside_their_own_environment():
 
 
 def test_every_command_named_exists_and_takes_its_options():
-    known = {entry.name for entry in COMMANDS}
+    known = {entry.name for entry in commands()}
     lines = handlap_lines()
     assert len(lines) > 8
     for line in lines:
@@ -105,7 +105,7 @@ def test_every_command_named_exists_and_takes_its_options():
 
 
 def test_every_command_and_built_in_scenario_is_described():
-    for entry in COMMANDS:
+    for entry in commands():
         assert f"| `handlap {entry.name}" in PAGES["commands"], entry.name
     for name, _ in builtin_names():
         assert f"`{name}`" in PAGES["commands"], name

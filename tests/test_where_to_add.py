@@ -10,6 +10,7 @@ from typing import Annotated, Any
 
 import pytest
 
+from handlap.cli.main import commands, listed
 from handlap.cli.reports.why_report import CAUSE_WORDS
 from handlap.cli.reports.wording import TURNS
 from handlap.sim.bench.job_log import Entry
@@ -88,3 +89,37 @@ def test_every_field_of_an_entry_says_how_it_stands_in_a_line() -> None:
     """The one place of a field of the log, beside where it is asked for and used."""
     assert [field.name for field in FIELDS.values()] == [field.name for field in fields(Entry)]
     assert {field.name for field in FIELDS.values() if field.logged.said} <= NAMES
+
+
+def test_a_command_is_known_by_its_module_and_its_row_on_the_page(tmp_path: Path) -> None:
+    """Two of the places of a command; its report and the row of what hard use tries are the others."""
+    (tmp_path / "hone_it.py").write_text(
+        '"""At the bench: Hone it."""\nraise ImportError\n', encoding="utf-8"
+    )
+    page = "# The commands\n\n| command |\n|---|\n| `handlap hone-it SCENARIO` | hones it |\n"
+    assert listed(page, tmp_path) == (("At the bench", "hone-it", "Hone it."),)
+    (tmp_path / "hone_it.py").write_text('"""Hone it."""\n', encoding="utf-8")
+    with pytest.raises(AssertionError, match="hone-it: the first line"):
+        listed(page, tmp_path)
+
+
+def test_every_module_of_a_command_is_on_the_page() -> None:
+    modules = {path.stem.replace("_", "-") for path in (ROOT / "cli" / "commands").glob("*.py")}
+    names = [entry.name for entry in commands()]
+    assert len(names) == len(set(names)) and set(names) == modules
+    headings = [entry.section for entry in commands()]
+    assert list(dict.fromkeys(headings)) == ["Before the bench", "At the bench", "To learn", "Helpers"]
+    assert headings == sorted(headings, key=headings.index)
+
+
+def _names_in(path: Path) -> set[str]:
+    tree = ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+    return {node.value for node in tree if isinstance(node, ast.Constant) and isinstance(node.value, str)}
+
+
+def test_nothing_else_lists_the_commands() -> None:
+    """A list of most of them is one more place that a new command has to join."""
+    names = {entry.name for entry in commands()}
+    places = [*SOURCES, *(ROOT / "tests").rglob("*.py")]
+    most = [path.name for path in places if len(names & _names_in(path)) > 0.7 * len(names)]
+    assert most == ["tried_commands.py"]

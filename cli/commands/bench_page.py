@@ -1,4 +1,4 @@
-"""``handlap bench-page``."""
+"""At the bench: The plan as a page for the phone: counts, reminds, takes notes."""
 
 from __future__ import annotations
 

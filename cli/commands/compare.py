@@ -1,4 +1,4 @@
-"""``handlap compare``."""
+"""Before the bench: Which way of working suits this part best, and how often to turn it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``handlap convert``."""
+"""Helpers: Grams and mean depth, thousandths and micrometres, US and P grits."""
 
 from __future__ import annotations
 

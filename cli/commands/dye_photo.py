@@ -1,4 +1,4 @@
-"""``handlap dye-photo``."""
+"""At the bench: Read what is left of the dye from a photo of the face."""
 
 from __future__ import annotations
 

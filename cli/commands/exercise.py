@@ -1,4 +1,4 @@
-"""``handlap exercise``."""
+"""To learn: A warped face to judge from its readings; the truth sealed; marks."""
 
 from __future__ import annotations
 

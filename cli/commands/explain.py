@@ -1,4 +1,4 @@
-"""``handlap explain``."""
+"""Helpers: Pages on how a job is done, what figures mean, what is left out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``handlap glance``."""
+"""Before the bench: A first look in a minute: seven questions, ten lines, a file to go on from."""
 
 from __future__ import annotations
 

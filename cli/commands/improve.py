@@ -1,4 +1,4 @@
-"""``handlap improve``."""
+"""Before the bench: Search for the way of working with the best chance; checked afresh."""
 
 from __future__ import annotations
 

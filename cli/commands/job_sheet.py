@@ -1,4 +1,4 @@
-"""``handlap job-sheet``."""
+"""At the bench: The plan as a sheet to print and work by, with when to stop."""
 
 from __future__ import annotations
 

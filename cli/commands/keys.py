@@ -1,4 +1,4 @@
-"""``handlap keys``."""
+"""Helpers: Every key of a scenario file, its range, default and spread."""
 
 from __future__ import annotations
 

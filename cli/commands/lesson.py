@@ -1,4 +1,4 @@
-"""``handlap lesson``."""
+"""To learn: Predict what the hands do to the metal, then see it worked."""
 
 from __future__ import annotations
 

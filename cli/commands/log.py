@@ -1,4 +1,4 @@
-"""``handlap log``."""
+"""At the bench: Write down what was done, weighed and read; or show it."""
 
 from __future__ import annotations
 

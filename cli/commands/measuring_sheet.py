@@ -1,4 +1,4 @@
-"""``handlap measuring-sheet``."""
+"""Before the bench: A sheet to print: where to lay the straightedge, where to try leaves."""
 
 from __future__ import annotations
 

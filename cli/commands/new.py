@@ -1,4 +1,4 @@
-"""``handlap new``."""
+"""Before the bench: Make a scenario file for a job of your own, by questions and answers."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``handlap past-jobs``."""
+"""At the bench: What earlier jobs have taught of paper and hands; takes entries out."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``handlap plan``."""
+"""Before the bench: Papers, strokes, turns and checks to get it flat; how sure; or why not."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``handlap play``."""
+"""To learn: A page with knobs to turn, or one lap stroke by stroke."""
 
 from __future__ import annotations
 

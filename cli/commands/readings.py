@@ -1,4 +1,4 @@
-"""``handlap readings``."""
+"""Before the bench: Type in what was written on the measuring sheet, line by line."""
 
 from __future__ import annotations
 

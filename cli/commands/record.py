@@ -1,4 +1,4 @@
-"""``handlap record``."""
+"""At the bench: What stays with the part: limits, metal off, what the cut does."""
 
 from __future__ import annotations
 

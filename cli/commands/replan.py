@@ -1,4 +1,4 @@
-"""``handlap replan``."""
+"""At the bench: Learn from the log, plan the rest, and say stop when it is time."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``handlap scrap-trial``."""
+"""At the bench: Try every paper on a scrap, weighed; which one to start on."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""``handlap simulate``."""
+"""Before the bench: Follow one lap exactly, with nothing uncertain."""
 
 from __future__ import annotations
 

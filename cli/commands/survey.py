@@ -1,4 +1,4 @@
-"""``handlap survey``."""
+"""Before the bench: What shape the face is, from readings, and how sure that is."""
 
 from __future__ import annotations
 

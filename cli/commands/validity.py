@@ -1,4 +1,4 @@
-"""``handlap validity``."""
+"""Helpers: What the program has been held against, and what against nothing."""
 
 from __future__ import annotations
 

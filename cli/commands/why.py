@@ -1,4 +1,4 @@
-"""``handlap why``."""
+"""Before the bench: What makes the error that is left, and what would help most."""
 
 from __future__ import annotations
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 FORMS = {"plan": 2, "replan": 2, "trial": 2}
 """Commands whose JSON is no longer of its first form."""
-MICRON, MM, GRAM, MM2, MM3, KJ = 1e6, 1e3, 1e3, 1e6, 1e9, 1e-3
+MICRON, MM, GRAM, MM2 = 1e6, 1e3, 1e3, 1e6
 
 
 def schema_of(command: str) -> str:

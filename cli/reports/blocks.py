@@ -88,27 +88,8 @@ class Section:
 class Report:
     """A whole report: the answer first, then the job it is about, then the sections."""
 
-    kind: Literal[
-        "plan",
-        "lap",
-        "survey",
-        "compare",
-        "why",
-        "improve",
-        "job-sheet",
-        "bench-page",
-        "log",
-        "dye-photo",
-        "replan",
-        "record",
-        "exercise",
-        "validity",
-        "lesson",
-        "play",
-        "past-jobs",
-        "scrap-trial",
-        "stint",
-    ]
+    kind: str
+    """Of which command it is; in the names of the files it leaves."""
     answer: str
     tone: Literal["good", "doubt", "bad", "plain"]
     subject: str

@@ -17,7 +17,7 @@ from click.testing import CliRunner
 from nursery_client import SOURCE
 from tried_commands import COMMA_LOCALE, lay_out, make_comma_locale, unfinished
 
-from handlap.cli.main import COMMANDS, main
+from handlap.cli.main import commands, main
 
 CODE = "from handlap.cli.main import run; run()"
 PRINTING = ("keys", "validity", "plan", "survey --help")
@@ -100,7 +100,7 @@ def test_nobody_there_to_answer(bench: Path, command: str) -> None:
 
 
 def test_help_of_every_command_in_forty_columns() -> None:
-    for entry in COMMANDS:
+    for entry in commands():
         shown = CliRunner().invoke(main, [entry.name, "--help"], env={"COLUMNS": "40"}).stdout
         long = [line for line in shown.splitlines() if len(line) > 40 and " " in line.strip()]
         assert long == [], entry.name
