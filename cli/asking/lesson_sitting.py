@@ -8,9 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from handlap.cli.asking.questions import FINISH, HELP, Finish, read_answer, say, show
-from handlap.cli.reports.lesson_report import lesson_json, letter, mark_of
-from handlap.cli.screen import is_terminal
+from handlap.cli.asking.questions import FINISH, HELP, Finish, NoMoreInput, read_answer, say, show
+from handlap.cli.reports.lesson_report import lesson_json, letter, mark_of, question_lines, reveal_report
+from handlap.cli.reports.text import render
+from handlap.cli.screen import Screen, emit, is_terminal, note
 from handlap.sim.common.errors import InputError
 from handlap.sim.teaching.lesson import Lesson, LessonResult
 
@@ -127,10 +128,6 @@ def sit(
     tell: bool,
 ) -> None:
     """One lesson after the other, until the last or until nobody answers any more."""
-    from handlap.cli.asking.questions import Finish, NoMoreInput, say
-    from handlap.cli.screen import emit
-    from handlap.sim.common.errors import InputError
-
     try:
         for place, one in enumerate(lessons):
             if place and not output.as_json:
@@ -159,14 +156,6 @@ def _open(
     tell: bool,
 ) -> None:
     """One lesson: the question, the prediction, the work, the answer."""
-    import sys
-
-    from handlap.cli.asking.lesson_sitting import ask_prediction
-    from handlap.cli.asking.questions import say, show
-    from handlap.cli.reports.lesson_report import question_lines, reveal_report
-    from handlap.cli.reports.text import render
-    from handlap.cli.screen import Screen, emit
-
     predicted: int | None = None
     counted = f"Lesson {place + 1} of {sitting.asked}: " if sitting.asked > 1 else ""
     # A story that has figures in it has to be worked before it can be told.
@@ -193,7 +182,6 @@ def finish_sitting(sitting: Sitting, members: int, seed: int, output: Output, *,
     """Hand over what a sitting came to."""
     from handlap.cli.files import write_whole
     from handlap.cli.reports.as_json import dumps
-    from handlap.cli.screen import emit, note
 
     whole = sitting_json(sitting, members, seed)
     if output.json_file is not None:
@@ -209,7 +197,6 @@ def finish_sitting(sitting: Sitting, members: int, seed: int, output: Output, *,
 
 def sitting_json(sitting: Sitting, members: int, seed: int) -> dict[str, Any]:
     """A sitting as one JSON object."""
-
     marks = sitting.marks
     return {
         "schema": "handlap.lesson/1",

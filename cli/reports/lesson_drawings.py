@@ -8,14 +8,8 @@ import numpy as np
 
 from handlap.cli.drawing.face_drawing import BLOCKS, face_drawing
 from handlap.cli.drawing.face_drawing import SIDE as FACE_SIDE
-from handlap.cli.reports.blocks import (
-    Drawing,
-)
-from handlap.cli.reports.lesson_words import (
-    figure_words,
-    has_course,
-    same_start,
-)
+from handlap.cli.reports.blocks import Drawing
+from handlap.cli.reports.lesson_words import figure_words, has_course, same_start
 from handlap.cli.reports.quantity import height, number
 from handlap.cli.reports.text import wrapped
 from handlap.cli.reports.wording import sentence

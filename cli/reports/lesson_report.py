@@ -9,24 +9,9 @@ from typing import Any
 import numpy as np
 
 from handlap.cli.reports.as_json import band as band_json
-from handlap.cli.reports.blocks import (
-    Block,
-    Bullets,
-    Facts,
-    Picture,
-    Report,
-    Section,
-    Table,
-    Words,
-)
+from handlap.cli.reports.blocks import Block, Bullets, Facts, Picture, Report, Section, Table, Words
 from handlap.cli.reports.lesson_drawings import INDENT, drawings
-from handlap.cli.reports.lesson_words import (
-    LETTERS,
-    figure_words,
-    has_course,
-    is_invented,
-    take_care,
-)
+from handlap.cli.reports.lesson_words import LETTERS, figure_words, has_course, is_invented, take_care
 from handlap.cli.reports.text import wrapped
 from handlap.cli.reports.wording import sentence
 from handlap.cli.screen import Screen

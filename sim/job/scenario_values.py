@@ -12,10 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 from handlap.sim.common.errors import InputError, what_is_known
-from handlap.sim.common.units import (
-    show,
-    unit_of,
-)
+from handlap.sim.common.units import show, unit_of
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.key_row import Key
 from handlap.sim.job.outline_faults import outline_fault

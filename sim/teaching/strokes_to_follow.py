@@ -11,11 +11,7 @@ from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.sheet import depth_per_stroke
-from handlap.sim.lapping.simulate import (
-    paper_named,
-    refuse_tipping,
-    typical_face,
-)
+from handlap.sim.lapping.simulate import paper_named, refuse_tipping, typical_face
 from handlap.sim.planning.leg import STOP_AT, ToGoal, lay_leg, work_leg
 from handlap.sim.planning.typical import SPARE
 from handlap.sim.planning.work import CLEAR_SHARE
