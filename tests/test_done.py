@@ -15,12 +15,13 @@ from handlap.cli.reports.record_report import record_report
 from handlap.cli.reports.replan_report import replan_json, replan_report
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.record import make_record
-from handlap.sim.bench.replan import make_replan
+from handlap.sim.bench.replan import Replan, make_replan
 from handlap.sim.bench.standing import check_after, readings_after
 from handlap.sim.face.done import HARDLY, check_lines, check_words, deciding_leaf, goal_words
 from handlap.sim.face.stations import lines_of
 from handlap.sim.job.scenario import Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load
+from handlap.sim.planning.plan import make_plan
 
 HEAD = load("two-cylinder-head")
 LINES = lines_of(HEAD)
@@ -114,9 +115,14 @@ def nothing_goes() -> JobLog:
     return JobLog("cylinder head", "two-cylinder-head", entries)
 
 
-def test_a_log_that_ends_with_nothing_takes_the_leaf_ends_with_stop_and_met(nothing_goes):
+@pytest.fixture(scope="module")
+def replanned(nothing_goes: JobLog) -> Replan:
+    return make_replan(HEAD, nothing_goes, members=24, cells=250)
+
+
+def test_a_log_that_ends_with_nothing_takes_the_leaf_ends_with_stop_and_met(nothing_goes, replanned):
     """Plan, sheet, re-plan and record say the same of it, and the chance of the true face stands beside."""
-    found = make_replan(HEAD, nothing_goes, members=24, cells=250)
+    found = replanned
     flat = found.now.flat
     assert flat.answer == "met" and flat.checked == "met as checked"
     assert found.verdict.answer in ("goal met", "finish next")
@@ -179,9 +185,9 @@ def test_what_is_missing_is_said_and_nothing_is_met_by_it():
     assert found.now.flat.reason.startswith("not read: C (")
 
 
-def test_the_allowance_has_three_figures(nothing_goes):
-    found = make_replan(HEAD, nothing_goes, members=24, cells=250)
-    now, soon, at_goal = found.risks.deep_now, found.risks.deep, found.risks.deep_at_goal
+def test_the_allowance_has_three_figures(replanned):
+    risks = replanned.risks
+    now, soon, at_goal = risks.deep_now, risks.deep, risks.deep_at_goal
     assert now is not None and soon is not None and at_goal is not None
     assert 0.0 <= now <= soon <= 1.0 and now <= at_goal <= 1.0
     assert np.isfinite(at_goal)
@@ -189,6 +195,8 @@ def test_the_allowance_has_three_figures(nothing_goes):
 
 def test_sheet_and_plan_say_the_goal_in_one_sentence(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
+    plan = make_plan(HEAD, members=8, seed=0)
+    monkeypatch.setattr("handlap.sim.planning.plan.make_plan", lambda job, **how: plan)
     said = "done when the 50 µm leaf goes in at no station of any line"
     text = CliRunner().invoke(main, ["plan", "two-cylinder-head", "--members", "8"]).output
     assert said in " ".join(text.split())

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+import shutil
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,10 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli.main import main
+from handlap.sim.bench.replan import make_replan
+from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import read_text
+from handlap.sim.planning.plan import make_plan
 
 METRIC = re.compile(
     r"µm|μm|micromet|\bum\b|(?<![\w-])[nµ]?mm[²³]?(?!\w)|\bcm[²³]?|\bgrams?\b|(?<=\d)[ \u00a0]g\b|, g\b"
@@ -88,18 +92,46 @@ def run(*args: str, typed: str = "") -> Any:
     return CliRunner().invoke(main, list(args), input=typed, catch_exceptions=False)
 
 
-@pytest.fixture
-def sole(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The plane's sole with a log and the record's keys, in a folder of its own."""
     text = read_text("plane-sole")
     text = text.replace("[plate]\n", "[part.after]\nthickness = 0.25\nthickness_least = 0.2\n[plate]\n", 1)
-    path = tmp_path / "sole.toml"
+    path = tmp_path_factory.mktemp("kept") / "sole.toml"
     path.write_text(text, encoding="utf-8")
     for entry in LOG:
         done = run("log", str(path), *entry)
         assert done.exit_code == 0, done.output
         assert not metric_in(done.output), done.output
     return path
+
+
+@pytest.fixture
+def sole(kept: Path, tmp_path: Path) -> Path:
+    """A copy of it and its log."""
+    for file in kept.parent.iterdir():
+        shutil.copy(file, tmp_path)
+    return tmp_path / kept.name
+
+
+WORKED: dict[str, Any] = {}
+
+
+@pytest.fixture(autouse=True)
+def worked_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What two commands say of one plan or re-plan of the same job, the second takes from the first."""
+
+    def once(work: Callable[..., Any]) -> Callable[..., Any]:
+        def known(job: Scenario, *rest: Any, members: int, **more: Any) -> Any:
+            key = f"{work.__name__} {job.name} {members}"
+            if key not in WORKED:
+                WORKED[key] = work(job, *rest, members=members, **more)
+            return WORKED[key]
+
+        return known
+
+    monkeypatch.setattr("handlap.sim.planning.plan.make_plan", once(make_plan))
+    monkeypatch.setattr("handlap.sim.bench.replan.make_replan", once(make_replan))
 
 
 def said_by(command: str, path: Path, out: Path, drawn: set[str]) -> dict[str, str]:

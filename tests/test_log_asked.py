@@ -246,7 +246,7 @@ def test_what_cannot_be_is_refused_all_the_same(job, args, words):
 
 
 def test_the_same_entry_again_within_minutes(job):
-    now = datetime.datetime.now(datetime.UTC) - datetime.timedelta(seconds=50)
+    now = datetime.datetime.now(datetime.UTC) - datetime.timedelta(seconds=10)
     written(job, {**BLOCK, "n": 1, "when": now.isoformat(timespec="seconds")})
     done = run(job, "--strokes", "80", "--new-sheet")
     assert done.exit_code == 2
