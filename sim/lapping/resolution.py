@@ -42,14 +42,17 @@ HALF_SEEN = 2.0
 other, differ by half of it."""
 COARSE_SEEN = 1.0 / 3.0
 """The error of the cells falls with their square: of what cells twice as long change, a third is left."""
+REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
+"""Figures whose error is told."""
+ALLOWED = {name: 2.0 if name == "greatest_depth" else 1.0 for name in REPORTED}
+"""Tolerances that a figure's error may be.  The deepest spot is one spot of the map, and held against an
+allowance of several limits, which nobody measures as exactly as a straightedge shows a gap."""
 LEAST_LEFT = 0.25
 """Share of the tolerance that rows get in any case, where the most cells there may be take more."""
 SLACK = 0.9
 """Share of what is left that is taken up between a group of rows that is too long and one that is not."""
 STEEPEST = 2.0
 """Order in the rows' length of the errors between these two, at the most."""
-REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
-"""Figures whose error is told."""
 
 
 @dataclass(frozen=True)
@@ -71,7 +74,8 @@ class Resolution:
 class Held:
     """What the rows of a lap are held to besides the map's worst spot.
 
-    ``gauged``: takes the figures that are reported; ``tolerance``: their error, by rows and cells [m];
+    ``gauged``: takes the figures that are reported; ``tolerance``: their error, by rows and cells [m], which
+    ``ALLOWED`` multiplies;
     ``spent``: what of it the cells take, by figure [m].
     """
 
@@ -83,10 +87,12 @@ class Held:
         """How much of what cells leave of the tolerance the coarser of a pair of laps (see
         :class:`Resolution`) takes, by the figure that takes most [-]."""
         found = row_errors(self.gauged, pair)
-        return max(
-            found[name] / max(self.tolerance - self.spent.get(name, 0.0), LEAST_LEFT * self.tolerance)
-            for name in REPORTED
-        )
+
+        def left(name: str) -> float:
+            allowed = ALLOWED[name] * self.tolerance
+            return max(allowed - self.spent.get(name, 0.0), LEAST_LEFT * allowed)
+
+        return max(found[name] / left(name) for name in REPORTED)
 
 
 def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
