@@ -83,10 +83,16 @@ class Held:
     tolerance: float
     spent: Mapping[str, float]
 
-    def share(self, pair: tuple[Array, Array, Array]) -> float:
-        """How much of what cells leave of the tolerance the coarser of a pair of laps (see
-        :class:`Resolution`) takes, by the figure that takes most [-]."""
-        found = row_errors(self.gauged, pair)
+    def share(self, before: Array, coarser: Array, finer: Array) -> float:
+        """How much of what cells leave of the tolerance the coarser of two laps takes, by the figure that takes
+        most [-].
+
+        At the looks (k, n) of the second half, where members stop: at a single one two laps may agree by
+        chance.
+        """
+        late = range(len(coarser) // 2, len(coarser))
+        pairs = [row_errors(self.gauged, (before, coarser[k], finer[k])) for k in late]
+        found = {name: max(pair[name] for pair in pairs) for name in REPORTED}
 
         def left(name: str) -> float:
             allowed = ALLOWED[name] * self.tolerance
@@ -146,7 +152,7 @@ def choose_resolution(
         most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
     quad = first_quad(bench, conditions, stage)
     layout = stage_layout(bench, stage, quad_strokes=quad, seed=seed)
-    before = run_stage(bench, heights, conditions, stage, layout).heights[-1]
+    looks = run_stage(bench, heights, conditions, stage, layout).heights
     # The first lap may have had to compile the kernels: how long it took says nothing.
     rows, each = layout.x.size, 0.0
     taken_before = 0.0
@@ -157,17 +163,17 @@ def choose_resolution(
         begun = time.thread_time()
         run = run_stage(bench, heights, conditions, stage, layout)
         each = (time.thread_time() - begun) / layout.x.size
-        after = run.heights[-1]
+        before, after = looks[-1], run.heights[-1]
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
         pair = (heights, before, after)
-        taken = max(error / tolerance, 0.0 if held is None else held.share(pair))
+        taken = max(error / tolerance, 0.0 if held is None else held.share(heights, looks, run.heights))
         if taken <= 1.0 or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
             if held is not None and taken <= 1.0:
                 longer = _between(taken_before, taken)
                 quad, error, rows = longer * quad, error * longer**STEEPEST, int(np.ceil(rows / longer))
             return Resolution(quad, error, rows, pair, each)
-        before, rows, quad, taken_before = after, layout.x.size, 0.5 * quad, taken
+        looks, rows, quad, taken_before = run.heights, layout.x.size, 0.5 * quad, taken
 
 
 def _between(too_much: float, taken: float) -> float:
