@@ -187,11 +187,12 @@ def error_words(errors: Errors, system: System) -> str:
         few = errors.strokes < 1.0
         told.append(f"{'under 1 stroke' if few else rounded_up(errors.strokes) + ' strokes'} to the goal")
 
-    def asked(height: float | None) -> str:
-        return "" if height is None else f" (asked: {plain(from_si(height, 'height', system), 2)})"
+    def asked(height: float, more: str = "") -> str:
+        return f" (asked: {plain(from_si(height, 'height', system), 2)}{more})"
 
+    held = "" if errors.asked is None else asked(errors.asked, ", twice that at the deepest spot")
     return (
-        f"computed to within {listed(told)}{asked(errors.asked)}. Worked twice as finely, no spot of the map "
+        f"computed to within {listed(told)}{held}. Worked twice as finely, no spot of the map "
         f"would move by more than {_within(errors.step, system)}{asked(errors.tolerance)}; {errors.cells} "
         f"cells, {errors.rows} places of the part"
     )

@@ -166,9 +166,9 @@ class Curve:
 class Errors:
     """Numerical error of the result, measured [m], and the tolerances it was held to [m].
 
-    ``asked``: of what is reported (None: rows are held to the map alone); ``tolerance``: of the map's worst
-    spot; ``step``: how far that moves with twice the rows; ``grid``: what of ``flatness`` the cells
-    make (None: not measured); ``flatness`` to ``mean_depth``: of what is reported, by rows and cells;
+    ``asked``: of what is reported, at the deepest spot twice that (None: rows are held to the map alone);
+    ``tolerance``: of the map's worst spot; ``step``: how far that moves with twice the rows; ``grid``: what
+    of ``flatness`` the cells make (None: not measured); ``flatness`` to ``mean_depth``: of what is reported, by rows and cells;
     ``strokes``: of the strokes to the goal, by rows [-] (None: not to be had).
     """
 

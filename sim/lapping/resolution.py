@@ -44,14 +44,17 @@ HALF_SEEN = 2.0
 other, differ by half of it."""
 COARSE_SEEN = 1.0 / 3.0
 """The error of the cells falls with their square: of what cells twice as long change, a third is left."""
+REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
+"""Figures whose error is told."""
+ALLOWED = {name: 2.0 if name == "greatest_depth" else 1.0 for name in REPORTED}
+"""Tolerances that a figure's error may be.  The deepest spot is one spot of the map, and held against an
+allowance of several limits, which nobody measures as exactly as a straightedge shows a gap."""
 LEAST_LEFT = 0.25
 """Share of the tolerance that rows get in any case, where the most cells there may be take more."""
 SLACK = 0.9
 """Share of what is left that is taken up between a group of rows that is too long and one that is not."""
 STEEPEST = 2.0
 """Order in the rows' length of the errors between these two, at the most."""
-REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
-"""Figures whose error is told."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +76,8 @@ class Resolution:
 class Held:
     """What the rows of a lap are held to besides the map's worst spot.
 
-    ``gauged``: takes the figures that are reported; ``tolerance``: their error, by rows and cells [m];
+    ``gauged``: takes the figures that are reported; ``tolerance``: their error, by rows and cells [m], which
+    ``ALLOWED`` multiplies;
     ``spent``: what of it the cells take, by figure [m].
     """
 
@@ -81,14 +85,22 @@ class Held:
     tolerance: float
     spent: Mapping[str, float]
 
-    def share(self, pair: tuple[Array, Array, Array]) -> float:
-        """How much of what cells leave of the tolerance the coarser of a pair of laps (see
-        :class:`Resolution`) takes, by the figure that takes most [-]."""
-        found = row_errors(self.gauged, pair)
-        return max(
-            found[name] / max(self.tolerance - self.spent.get(name, 0.0), LEAST_LEFT * self.tolerance)
-            for name in REPORTED
-        )
+    def share(self, before: Array, coarser: Array, finer: Array) -> float:
+        """How much of what cells leave of the tolerance the coarser of two laps takes, by the figure that takes
+        most [-].
+
+        At the looks (k, n) of the second half, where members stop: at a single one two laps may agree by
+        chance.
+        """
+        late = range(len(coarser) // 2, len(coarser))
+        pairs = [row_errors(self.gauged, (before, coarser[k], finer[k])) for k in late]
+        found = {name: max(pair[name] for pair in pairs) for name in REPORTED}
+
+        def left(name: str) -> float:
+            allowed = ALLOWED[name] * self.tolerance
+            return max(allowed - self.spent.get(name, 0.0), LEAST_LEFT * allowed)
+
+        return max(found[name] / left(name) for name in REPORTED)
 
 
 def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
@@ -142,7 +154,7 @@ def choose_resolution(
         most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
     quad = first_quad(bench, conditions, stage)
     layout = stage_layout(bench, stage, quad_strokes=quad, seed=seed)
-    before = run_stage(bench, heights, conditions, stage, layout).heights[-1]
+    looks = run_stage(bench, heights, conditions, stage, layout).heights
     # The first lap may have had to compile the kernels: how long it took says nothing.
     rows, each = layout.x.size, 0.0
     taken_before = 0.0
@@ -153,17 +165,17 @@ def choose_resolution(
         begun = time.thread_time()
         run = run_stage(bench, heights, conditions, stage, layout)
         each = (time.thread_time() - begun) / layout.x.size
-        after = run.heights[-1]
+        before, after = looks[-1], run.heights[-1]
         error = float(np.max(np.abs(after - before)))
         laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
         pair = (heights, before, after)
-        taken = max(error / tolerance, 0.0 if held is None else held.share(pair))
+        taken = max(error / tolerance, 0.0 if held is None else held.share(heights, looks, run.heights))
         if taken <= 1.0 or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
             if held is not None and taken <= 1.0:
                 longer = _between(taken_before, taken)
                 quad, error, rows = longer * quad, error * longer**STEEPEST, int(np.ceil(rows / longer))
             return Resolution(quad, error, rows, pair, each)
-        before, rows, quad, taken_before = after, layout.x.size, 0.5 * quad, taken
+        looks, rows, quad, taken_before = run.heights, layout.x.size, 0.5 * quad, taken
 
 
 def _between(too_much: float, taken: float) -> float:

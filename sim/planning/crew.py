@@ -127,7 +127,7 @@ class Crew:
         Turns that fall within less wear than the tolerance need no rows of their own.
         """
         per_turn = stage.turn_every * depth_per_stroke(self.scenario, self.middle, stage.grit)
-        small = 0.0 < per_turn <= self.tolerance
+        small = 0.0 < per_turn <= self.fineness.tolerance
         found = find_steps(
             self.bench, self.members.before[self.typical], self.middle,
             replace(stage, turn_every=0) if small else stage, self.fineness, seed=self.seed, tell=self.tell,

@@ -14,7 +14,7 @@ from handlap.sim.job.results import Band, Errors, PlateEffect
 from handlap.sim.job.scenario import Plate, Scenario
 from handlap.sim.lapping.conditions import Stage
 from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
-from handlap.sim.lapping.resolution import HALF_SEEN, cell_errors, errors_of, quad_within, row_errors
+from handlap.sim.lapping.resolution import ALLOWED, HALF_SEEN, cell_errors, errors_of, quad_within, row_errors
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.planning.course import run_course
 from handlap.sim.planning.crew import Crew, few_of, on_cells, vary
@@ -70,7 +70,8 @@ def cells_asked(crew: Crew, worked: Worked) -> Crew:
         errs = _cells_err(crew, worked, lapped, quad)
         finer = crew.fineness.finer_cells(crew.bench, crew.cells)
         stated = crew.scenario.exact.cell is not None
-        if max(errs.values()) <= CELLS_SHARE * crew.tolerance or finer == crew.cells or stated:
+        most = max(err / ALLOWED[name] for name, err in errs.items())
+        if most <= CELLS_SHARE * crew.tolerance or finer == crew.cells or stated:
             return replace(crew, cells_err=errs)
         crew = on_cells(crew, finer)
 
