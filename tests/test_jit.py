@@ -37,7 +37,6 @@ def test_powers_of_two_are_exact():
     p = np.random.default_rng(0).uniform(1.0, 2.0, k.size)
     out = np.empty_like(p)
     powers(p, k.astype(float), 1.5 * 2.0**52, out)
-    assert out.dtype == kind
     np.testing.assert_array_equal(out, np.ldexp(p, k))
 
 
