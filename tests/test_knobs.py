@@ -13,11 +13,15 @@ from test_play import HOSTILE, Reader, allows_its_own_only, fetches_nothing
 
 from handlap.cli.main import main
 from handlap.cli.reports.knob_data import _felt, knob_data, setting_json
-from handlap.cli.reports.knob_page import render_knobs
+from handlap.cli.reports.knob_page import knob_report, render_knobs
 from handlap.sim.common.errors import InputError
+from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping.lap import run_stage
+from handlap.sim.planning.plan import make_plan
+from handlap.sim.teaching import knob_paper
 from handlap.sim.teaching.knob_errors import drawn_settings, error_of, finer_lap, measure_errors
 from handlap.sim.teaching.knob_lesson import open_lesson_knobs
+from handlap.sim.teaching.knob_paper import opening_paper
 from handlap.sim.teaching.knobs import (
     HELD,
     KnobBench,
@@ -210,3 +214,25 @@ def test_what_knobs_leave_out_is_refused_in_words_and_nothing_is_written(tmp_pat
     assert result.exit_code == 2
     assert "part.stiffness" in result.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_page_opens_on_the_paper_that_a_plan_starts_on_and_says_why():
+    """The head lists P80 first, and its plan starts on a finer one."""
+    head = load("two-cylinder-head")
+    first, why = opening_paper(head, None, members=16)
+    assert first == make_plan(head, members=16).stages[0].paper
+    assert first != head.paper.grits[0].name and head.paper.grits[0].name in why
+    opened = replace(open_knobs(head, strokes=120, paper=first), paper_why=why)
+    assert opened.papers[opened.start.grit].grit.name == first
+    said = f"Opens on {first}: {why}."
+    assert said in render_knobs(opened) and said in knob_report(opened).lead
+
+
+def test_no_trial_is_made_where_the_paper_is_settled(monkeypatch):
+    monkeypatch.setattr(knob_paper, "open_crew", None)
+    head = load("two-cylinder-head")
+    assert opening_paper(head, "P180") == ("P180", "")
+    alone = replace(head, paper=replace(head.paper, grits=head.paper.grits[:1]))
+    assert opening_paper(alone, None) == (None, "")
+    started = replace(head, paper=replace(head.paper, start=head.paper.grits[1]))
+    assert opening_paper(started, None) == (None, "the paper the scenario starts on")

@@ -129,6 +129,12 @@ def exercise(
         raise click.UsageError(f"{options}: only for making an exercise, without FOLDER before it")
     if sum((marked, stint, felt is not None)) > 1:
         raise click.UsageError("--readings, --stint and --mark: one after the other")
+    _go_on(folder, felt, marked=marked, stint=stint, as_json=as_json)
+
+
+def _go_on(folder: Path, felt: str | None, *, marked: bool, stint: bool, as_json: bool) -> None:
+    """What is done with an exercise that was made, or with those of a class."""
+    alone = (folder / SEAL).exists() or not exercises_of_class(folder)
     if felt is not None:
         from handlap.cli.asking.exercise_felt import take_over
 
@@ -137,14 +143,12 @@ def exercise(
         from handlap.cli.asking.stint_gathering import gather_stints
         from handlap.cli.asking.stint_sitting import sit_stint
 
-        a_class = not (folder / SEAL).exists() and bool(exercises_of_class(folder))
-        (gather_stints if a_class else sit_stint)(folder, as_json)
+        (sit_stint if alone else gather_stints)(folder, as_json)
     elif not marked:
         _answer(folder, as_json)
     else:
         from handlap.cli.asking.exercise_marking import mark_class, mark_one
 
-        alone = (folder / SEAL).exists() or not exercises_of_class(folder)
         (mark_one if alone else mark_class)(folder, as_json)
 
 

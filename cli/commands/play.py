@@ -45,7 +45,11 @@ FILE = click.Path(path_type=Path)
 @click.option(
     "--strokes", type=int, metavar="N", help="Strokes to follow; without it as many as the limit takes."
 )
-@click.option("--paper", metavar="P", help="A paper of the scenario; without it paper.start, or the first.")
+@click.option(
+    "--paper",
+    metavar="P",
+    help="A paper of the scenario; without it paper.start, or that of a plan (with --steps the first).",
+)
 @click.option(
     "--frames", type=int, default=60, show_default=True, metavar="N", help="Steps to show, about; 4 to 200."
 )
@@ -139,8 +143,11 @@ def _knobs(
     progress: Callable[[float, str], None],
 ) -> KnobBench:
     """What the page with knobs goes by, held to ``simulate``."""
+    from dataclasses import replace
+
     from handlap.sim.teaching.knob_errors import measure_errors
     from handlap.sim.teaching.knob_lesson import open_lesson_knobs
+    from handlap.sim.teaching.knob_paper import opening_paper
     from handlap.sim.teaching.knobs import open_knobs, refuse_for_knobs
     from handlap.sim.teaching.strokes_to_follow import strokes_to_limit
 
@@ -153,12 +160,12 @@ def _knobs(
         return measure_errors(
             open_lesson_knobs(lesson, strokes=strokes, paper=paper, seed=seed), progress=held
         )
+    paper, why = opening_paper(job, paper, seed=seed, tell=progress)
     count, chosen = strokes or job.exact.strokes, ""
     if count is None:
         count, chosen = strokes_to_limit(job, paper=paper, seed=seed)
-    return measure_errors(
-        open_knobs(job, strokes=count, chosen=chosen, paper=paper, seed=seed), progress=held
-    )
+    opened = open_knobs(job, strokes=count, chosen=chosen, paper=paper, seed=seed)
+    return measure_errors(replace(opened, paper_why=why), progress=held)
 
 
 def _hand_over_knobs(knobs: KnobBench, lesson: Lesson | None, out: Path) -> None:

@@ -78,6 +78,7 @@ def _filled(knobs: KnobBench, lesson: str) -> dict[str, str]:
         "presets": _presets(knobs),
         "knobs": "\n".join(_knob(knob) for knob in continuous_knobs(knobs)),
         "turns": _options(turns),
+        "opens": f'<p class="hint">{escape(_opens(knobs))}</p>' if knobs.paper_why else "",
         "papers": _options([paper.grit.name for paper in knobs.papers]),
         "tabs": "".join(
             f'<button type="button" data-view="{key}" aria-pressed="false">{escape(word)}</button>'
@@ -95,6 +96,11 @@ def _filled(knobs: KnobBench, lesson: str) -> dict[str, str]:
         "held": "; ".join(f"{words} {error_words(knobs, name)}" for name, words in _short(knobs))
         or "not measured",
     }
+
+
+def _opens(knobs: KnobBench) -> str:
+    """On which paper the page opens, and why."""
+    return f"Opens on {knobs.papers[knobs.start.grit].grit.name}: {knobs.paper_why}."
 
 
 def _presets(knobs: KnobBench) -> str:
@@ -143,6 +149,8 @@ def knob_report(knobs: KnobBench) -> Report:
     lead = ["Every knob works the whole lap in the page. One face, middle values, no bands."]
     if knobs.chosen:
         lead.append(f"{knobs.strokes} strokes were chosen: {knobs.chosen}.")
+    if knobs.paper_why:
+        lead.append(_opens(knobs))
     lead.append("For one lap stroke by stroke say --steps, for two ways side by side --way.")
     return Report(
         kind="play",

@@ -86,8 +86,8 @@ class Held:
     spent: Mapping[str, float]
 
     def share(self, before: Array, coarser: Array, finer: Array) -> float:
-        """How much of what cells leave of the tolerance the coarser of two laps takes, by the figure that takes
-        most [-].
+        """Share of what cells leave of the tolerance that the coarser of two laps takes [-], by the figure
+        that takes most.
 
         At the looks (k, n) of the second half, where members stop: at a single one two laps may agree by
         chance.

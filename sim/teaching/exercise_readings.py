@@ -154,7 +154,11 @@ def still_to_read(task: Task) -> list[str]:
     A station is read where no leaf between the one that goes and the one that stops is left to try.
     """
     read = stations_read(task, task.scenario.readings.lines)
-    missing = [label for label in task.labels().values() if label not in read]
+    missing = []
+    for line in task.lines:
+        names = [line.label(i) for i in range(len(line.at))]
+        left = [label for label in names if label not in read]
+        missing += [f"{names[0]} to {names[-1]}"] if len(left) == len(names) > 1 else left
     found = []
     if missing:
         found.append(f"not read yet: {', '.join(missing)}")

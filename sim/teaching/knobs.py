@@ -108,6 +108,7 @@ class KnobBench:
     errors : share of the deepest cut in what is stated as the error of every figure of HELD [-], see
         :func:`error_of`; empty before it was measured
     presets : settings with a name to go to
+    paper_why : why it opens on the paper it does, in words; "" where there is nothing to say
     """
 
     scenario: Scenario
@@ -126,6 +127,7 @@ class KnobBench:
     start: Setting
     errors: dict[str, float]
     presets: tuple[tuple[str, Setting], ...] = ()
+    paper_why: str = ""
 
     @cached_property
     def bend(self) -> float:
