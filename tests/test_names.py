@@ -94,7 +94,9 @@ def test_the_words_are_read():
 
 @pytest.mark.parametrize("row", [row for row in ROWS if not row[0].startswith("-")], ids=lambda row: row[0])
 def test_every_word_is_defined_where_it_is_said_to_be(row):
-    file, name = re.fullmatch(r"`([\w/.]+)` `(\w+)`", row[2]).groups()
+    told = re.fullmatch(r"`([\w/.]+)` `(\w+)`", row[2])
+    assert told, f"{row[0]}: a file and a name in it, not {row[2]}"
+    file, name = told.groups()
     assert name in defined(ROOT / file), f"{row[0]}: {file} defines no {name}"
 
 
