@@ -1,8 +1,8 @@
 """The command ``handlap``: finds the command asked for, and turns errors into exit codes.
 
 Only the module of the command that was asked for is imported, so that ``--help`` stays quick.
-To add a command, write ``cli/commands/<name>.py`` with a click command of the same name
-(``-`` becomes ``_``) and add a row to :data:`COMMANDS`.
+To add a command, write ``cli/commands/<name>.py`` with a click command of the same name (``-`` becomes
+``_``) and add a row to :data:`COMMANDS`.
 
 Exit codes: 0 done; 1 our error; 2 wrong usage or input; 3 it ran, but the goal cannot be met
 by hand; 130 interrupted.

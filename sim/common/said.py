@@ -35,7 +35,7 @@ def said(
     unit : of :data:`FACTORS`, with which the name ends; "" for figures that have none
     name : in JSON, whole; "" for that of the field with its unit
     whole : whether floats are counts
-    or_null : whether zero and nothing are null
+    or_null : whether nought and nothing are null
     """
     return field(metadata={"said": (unit, name, whole, or_null)}, **default)
 

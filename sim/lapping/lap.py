@@ -49,13 +49,13 @@ FINEST_CAP = 3.0
 """… but no less than this many bedding lengths."""
 
 LEAST_INSIDE = 0.25
-"""Cells by which resultants stay inside the hull of the cells' middles [-]."""
+"""Resultants stay so many cells inside the hull of the cells' middles."""
 HEADINGS = 32
 """Directions of motion, all round, for which the way to the leading edge is known."""
 MOST_NODES = 200_000
 """Nodes of the raster of plate and paper: with more their spacing grows beyond that of the cells [-]."""
 MARGIN = 2.0
-"""Nodes of that raster by which it reaches further than the part [-]."""
+"""… and it reaches so many of them further than the part."""
 BENDING_SHAPES = 12
 """Softest shapes in which a thin part may bend: within 0.2 µm of four times as many (200 × 100 × 6 mm
 aluminium bowed by 100 µm, pressed in the middle)."""
@@ -541,7 +541,7 @@ def begin_lap(
     Parameters
     ----------
     layout : of the first strokes; what follows has to turn the part among the same states
-    paper_shift : nodes by which the raster of the paper's memory is moved: nothing must feel it
+    paper_shift : moves the raster of the paper's memory by so many nodes: nothing must feel it
     worn : metal per area that the paper has cut everywhere before and that was brushed out; 0: new [m]
     """
     paper = _memory(bench, conditions, layout, paper_shift)

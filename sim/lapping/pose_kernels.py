@@ -99,7 +99,7 @@ def to_single(base, per, weight, single):
 
 @kernel(fastmath=True)
 def sample_to_single(base, per, weight, some, stands_for, owed, lam, single):
-    """:func:`to_single` of ``some`` cells, each standing for several, λ·owed (some,) off their base."""
+    """:func:`to_single` of ``some`` cells that stand for so many each, λ·owed (some,) off their base."""
     widest_vectors()
     near, heavy = single[0], single[3]
     for i in range(some.shape[0]):
