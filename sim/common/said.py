@@ -48,12 +48,12 @@ def said(
 ) -> Any:
     """A field that is said under a name or in a unit of its own.
 
-        Parameters
-        ----------
-        unit : of :data:`FACTORS`, with which the name ends; "" for figures that have none
-        name : in JSON, whole; "" for that of the field with its unit
-        whole : whether floats are counts
-        or_null : whether zero and nothing are null
+    Parameters
+    ----------
+    unit : of :data:`FACTORS`, with which the name ends; "" for figures that have none
+    name : in JSON, whole; "" for that of the field with its unit
+    whole : whether floats are counts
+    or_null : whether zero and nothing are null
     certain : whether a number with nothing uncertain is said in the shape of a band
     """
     return field(metadata={"said": How(unit, name, whole, or_null, certain)}, **default)
