@@ -66,7 +66,7 @@ def test_as_it_stands_is_the_plan_to_the_last_digit(name):
     assert plan.errors.strokes is not None and 0.0 <= plan.errors.strokes < 0.1 * plan.effort.strokes.p50
 
 
-@pytest.mark.parametrize("name", (*NAMES, "plane-sole"))
+@pytest.mark.parametrize("name", (*NAMES, pytest.param("plane-sole", marks=pytest.mark.slow)))
 def test_minutes_are_itemised_alike_in_plan_and_comparison(name):
     """The same items, to the last digit, in JSON and in words; and no item is left out of the sum."""
     plan, found = planned(name), compared(name)
@@ -96,13 +96,12 @@ def test_minutes_of_a_lap_are_said_to_be_of_its_strokes():
 
 
 def test_the_trial_and_the_causes_are_on_the_paper_of_the_plan():
-    scenario = load("two-cylinder-head")
-    plan = make_plan(scenario, members=64, seed=0)
+    scenario, plan = load("two-cylinder-head"), planned("two-cylinder-head")
     trial = plan_trial(scenario, seed=0)
     assert trial.paper == plan.stages[0].paper
     assert trial.sheet_every == plan.stages[0].sheet_every
     causes = find_causes(scenario, members=8, seed=1)
-    assert causes.papers == tuple(stage.paper for stage in planned("two-cylinder-head").stages)
+    assert causes.papers == tuple(stage.paper for stage in plan.stages)
 
 
 def test_how_many_looks_a_job_states_changes_no_answer_much():

@@ -134,11 +134,12 @@ def _wait(pid: int, asked: dict[str, Any]) -> dict[str, Any]:
         if done:
             break
         now = time.monotonic()
-        if interrupted is None and asked.get("interrupt_after") and now - began > asked["interrupt_after"]:
+        taken = _taken(began, processor_time(pid))
+        if interrupted is None and asked.get("interrupt_after") and taken > asked["interrupt_after"]:
             used_before = processor_time(pid)
             os.kill(pid, signal.SIGINT)
             interrupted = now
-        if _taken(began, processor_time(pid)) > allowed or now - began > 5.0 * allowed + PATIENCE:
+        if taken > allowed or now - began > 5.0 * allowed + PATIENCE:
             os.kill(pid, signal.SIGKILL)
             overrun = True
         time.sleep(0.002)
