@@ -84,8 +84,7 @@ class Held:
     spent: Mapping[str, float]
 
     def share(self, before: Array, coarser: Array, finer: Array) -> float:
-        """How much of what cells leave of the tolerance the coarser of two laps takes, by the figure that takes
-        most [-].
+        """How much of what cells leave of the tolerance the coarser of two laps takes, by the worst figure [-].
 
         At the looks (k, n) of the second half, where members stop: at a single one two laps may agree by
         chance.
