@@ -168,8 +168,8 @@ class Errors:
 
     ``asked``: of what is reported, at the deepest spot twice that (None: rows are held to the map alone);
     ``tolerance``: of the map's worst spot; ``step``: how far that moves with twice the rows; ``grid``: what
-    of ``flatness`` the cells make (None: not measured); ``flatness`` to ``mean_depth``: of what is reported, by rows and cells;
-    ``strokes``: of the strokes to the goal, by rows [-] (None: not to be had).
+    of ``flatness`` the cells make (None: not measured); ``flatness`` to ``mean_depth``: of what is reported,
+    by rows and cells; ``strokes``: of the strokes to the goal, by rows [-] (None: not to be had).
     """
 
     tolerance: float = said("um")

@@ -84,7 +84,7 @@ class Held:
     spent: Mapping[str, float]
 
     def share(self, before: Array, coarser: Array, finer: Array) -> float:
-        """How much of what cells leave of the tolerance the coarser of two laps takes, by the worst figure [-].
+        """What the coarser of two laps takes of what cells leave of the tolerance, worst figure [-].
 
         At the looks (k, n) of the second half, where members stop: at a single one two laps may agree by
         chance.
