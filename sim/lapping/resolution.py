@@ -86,8 +86,7 @@ class Held:
     spent: Mapping[str, float]
 
     def share(self, before: Array, coarser: Array, finer: Array) -> float:
-        """Share of what cells leave of the tolerance that the coarser of two laps takes [-], by the figure
-        that takes most.
+        """What the coarser of two laps takes of what cells leave of the tolerance, worst figure [-].
 
         At the looks (k, n) of the second half, where members stop: at a single one two laps may agree by
         chance.
