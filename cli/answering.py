@@ -27,9 +27,9 @@ def known_job(scenario: str, afresh: bool) -> Scenario:
 @contextlib.contextmanager
 def working(spread: Spread | None = None) -> Iterator[dict[str, Any]]:
     """The line of progress, and where members are worked, as what does the work takes them."""
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
 
-    with Progress() as progress:
+    with ProgressLine() as progress:
         if spread is None:
             yield {"progress": progress}
             return

@@ -1,8 +1,9 @@
 """The command ``handlap``: finds the command asked for, and turns errors into exit codes.
 
 Only the module of the command that was asked for is imported, so that ``--help`` stays quick.
-To add a command, write ``cli/commands/<name>.py`` with a click command of the same name (``-`` becomes
-``_``), what ``--help`` is to say of it in its first line, and a row on the page ``cli/pages/commands.md``.
+To add a command, write ``cli/commands/<name>_command.py`` with a click command of the same name (``-``
+becomes ``_``), what ``--help`` is to say of it in its first line, and a row on the page
+``cli/pages/commands.md``.
 
 Exit codes: 0 done; 1 our error; 2 wrong usage or input; 3 it ran, but the goal cannot be met
 by hand; 130 interrupted.
@@ -23,7 +24,7 @@ from typing import Any, NamedTuple, NoReturn
 import click
 
 
-class Entry(NamedTuple):
+class CommandRow(NamedTuple):
     """One command: under which heading ``--help`` lists it, its name, its one line of help."""
 
     section: str
@@ -35,7 +36,7 @@ ROW = re.compile(r"^\| `handlap ([a-z-]+)", re.MULTILINE)
 FIRST_LINE = re.compile(r'"""([^:]+): (.+)"""')
 
 
-def listed(page: str, folder: Path) -> tuple[Entry, ...]:
+def listed(page: str, folder: Path) -> tuple[CommandRow, ...]:
     """The commands in the order in which a page has them.
 
     What ``--help`` says of each is the first line of its module in ``folder``, which is read without being
@@ -49,12 +50,12 @@ def listed(page: str, folder: Path) -> tuple[Entry, ...]:
             raise AssertionError(
                 f'{name}: the first line of its module is to be """HEADING: what it does."""'
             )
-        found.append(Entry(told[1], name, told[2]))
+        found.append(CommandRow(told[1], name, told[2]))
     return tuple(found)
 
 
 @cache
-def commands() -> tuple[Entry, ...]:
+def commands() -> tuple[CommandRow, ...]:
     """All commands, in the order of the job."""
     from handlap.cli.explained import page
 
@@ -77,7 +78,7 @@ class OrderedCommands(click.Group):
         for entry in commands():
             if entry.name == cmd_name:
                 attribute = cmd_name.replace("-", "_")
-                module = importlib.import_module(f"handlap.cli.commands.{attribute}")
+                module = importlib.import_module(f"handlap.cli.commands.{attribute}_command")
                 command: click.Command = getattr(module, attribute)
                 return command
         return None

@@ -202,7 +202,7 @@ def spread_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @dataclass(frozen=True)
-class Draws:
+class AskedMembers:
     """Whom a job is worked by: members drawn from a seed, as earlier jobs leave them or afresh, and where."""
 
     members: int
@@ -224,7 +224,9 @@ def draws_options(
     def with_draws(function: Callable[..., Any]) -> Callable[..., Any]:
         @functools.wraps(function)
         def gathered(*given: Any, members: int, seed: int, afresh: bool, **rest: Any) -> Any:
-            return function(*given, draws=Draws(members, seed, afresh, rest.pop("spread", None)), **rest)
+            return function(
+                *given, draws=AskedMembers(members, seed, afresh, rest.pop("spread", None)), **rest
+            )
 
         command = spread_options(gathered) if spread else gathered
         return members_option(default, least, most)(seed_option(past_option(command)))

@@ -14,7 +14,7 @@ MUCH_LONGER = 2.0
 """What was said to take long is not said again, unless this many times as long is to come."""
 
 
-class Progress:
+class ProgressLine:
     """A progress line, silent where stderr is no terminal, and remarks, which are not.
 
     Use it in a ``with`` statement.
@@ -30,7 +30,7 @@ class Progress:
         self._ahead = 0.0
         self._begun = time.process_time()
 
-    def __enter__(self) -> Progress:
+    def __enter__(self) -> ProgressLine:
         return self
 
     def __call__(self, done: float | None, what: str) -> None:

@@ -11,11 +11,11 @@ import numpy as np
 from cli_examples import synthetic_plan
 
 from handlap.sim.bench.bench_blocks import StopMarks
+from handlap.sim.bench.bench_page_text import head_of, text_of
 from handlap.sim.bench.job_log import JobLog, part_mark
 from handlap.sim.bench.log_marks import marks_of
 from handlap.sim.bench.log_place import owner_of
 from handlap.sim.bench.page_plan import PagePlan, page_of_plan
-from handlap.sim.bench.page_text import head_of, text_of
 from handlap.sim.face.stations import lines_of
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.scenario_file import load, read_text

@@ -20,7 +20,7 @@ from handlap.sim.lapping.dye import beyond, draw_dyes, roughness_dyed
 from handlap.sim.lapping.dye_picture import zone_shares
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, draw_scores
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.set_up import Bench, set_up
+from handlap.sim.lapping.set_up import Rig, set_up
 from handlap.sim.materials.mass import SWARF_LOST
 
 NOW = "2026-01-05T10:00:00+00:00"
@@ -33,7 +33,7 @@ class Truth:
     """A face at the bench that only the test knows."""
 
     scenario: Scenario
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     before: Array
     conditions: Conditions
@@ -43,8 +43,8 @@ class Truth:
     def carried(self, entries: list[Entry], seed: int) -> Array:
         """Faces (states, n) through a list of entries [m]."""
         middle = conditions_at(self.scenario, np.zeros(len(SCORES)))
-        course = lay_out_log(self.bench, entries, middle, self.before, seed=seed)
-        return replay(self.bench, course, self.before, self.conditions)
+        course = lay_out_log(self.rig, entries, middle, self.before, seed=seed)
+        return replay(self.rig, course, self.before, self.conditions)
 
     def flatness(self, heights: Array) -> Array:
         return gauge.flatness(self.gauged, heights)
@@ -65,11 +65,11 @@ def make_truth(
     )
     scenario = replace(scenario, readings=Readings(lines=read, leaves=tuple(LEAVES)))
     line_set, follow = gauge.lines_to_follow(outline)
-    bench = set_up(scenario, cells=cells, follow=follow)
-    gauged = gauge.make_gauge(outline, bench.grid, line_set)
+    rig = set_up(scenario, cells=cells, follow=follow)
+    gauged = gauge.make_gauge(outline, rig.grid, line_set)
     scores = draw_scores(64, 1000 + seed)[seed % 64]
     conditions = replace(conditions_at(scenario, scores), dye=draw_dyes(64, 1000 + seed)[seed % 64])
-    return Truth(scenario, bench, gauged, face_at(bench.grid.points), conditions, face_at, seed)
+    return Truth(scenario, rig, gauged, face_at(rig.grid.points), conditions, face_at, seed)
 
 
 PHOTO_SD = 0.06
@@ -90,7 +90,7 @@ def write_log(
     and columns in which photos tell the dye, in place of what eyes do.
     """
     rng = np.random.default_rng([truth.seed, 3])
-    part, grid = truth.scenario.part, truth.bench.grid
+    part, grid = truth.scenario.part, truth.rig.grid
     n = grid.n_cells
     states = truth.carried(blocks, seed=7000 + truth.seed)
     lines = standard_lines(part.outline)
@@ -115,7 +115,7 @@ def write_log(
 
 def read_now(truth: Truth, heights: Array, lines: list[FaceLine], rng: np.random.Generator):
     """Leaf readings on a worked face, known on the lines of the gauge only."""
-    on_lines = heights[truth.bench.grid.part(gauge.LINES)]
+    on_lines = heights[truth.rig.grid.part(gauge.LINES)]
     found = []
     sampled = truth.gauged.lines
     for i, line in enumerate(lines):
@@ -149,7 +149,7 @@ def dye_seen(
 ) -> dict[str, Any]:
     """What somebody would have told of the dye, seen with an error: shares of each zone on which it is left,
     letters, or shares of the whole face, by turns from job to job; or what a photo tells."""
-    part, grid, drawn = truth.scenario.part, truth.bench.grid, truth.conditions.dye
+    part, grid, drawn = truth.scenario.part, truth.rig.grid, truth.conditions.dye
     rough = roughness_dyed(truth.scenario.paper.grits[0], part.metal, worked=worked)
     off = removed[: grid.n_cells]
     gone, faded = beyond(off, drawn.gone_at(rough)), beyond(off, drawn.faded_at(rough))

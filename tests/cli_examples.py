@@ -12,7 +12,6 @@ from handlap.sim.job.results import (
     AnotherDraw,
     Band,
     BestPoint,
-    Check,
     Curve,
     Errors,
     Figures,
@@ -25,6 +24,7 @@ from handlap.sim.job.results import (
     OutOfFlat,
     Plan,
     PlanChances,
+    PlanCheck,
     StagePlan,
     TakenOff,
     Verdict,
@@ -43,10 +43,10 @@ def around(middle: float, factor: float = 1.4) -> Band:
     return Band(middle / factor, middle, middle * factor)
 
 
-def synthetic_check(strokes: int, paper: str, cells: int, share: float, *, last: bool = False) -> Check:
+def synthetic_check(strokes: int, paper: str, cells: int, share: float, *, last: bool = False) -> PlanCheck:
     """A check after a share of the work."""
     left = Band(0.2 * share, 0.5 * share, 0.9 * share)
-    return Check(
+    return PlanCheck(
         strokes=strokes,
         paper=paper,
         flatness=around((120 - 90 * share) * UM),

@@ -29,7 +29,7 @@ from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
 from handlap.sim.lapping.poses import Layout
-from handlap.sim.lapping.set_up import Bench, set_up
+from handlap.sim.lapping.set_up import Rig, set_up
 from handlap.sim.materials import grits, metals
 from handlap.sim.materials.grits import Grit
 from handlap.sim.materials.paper_law import rate_factor
@@ -172,7 +172,7 @@ def middle(scenario: Scenario) -> Conditions:
 class Lapped:
     """A lap and what it was made of; heights (n,) on the bench's grid [m]."""
 
-    bench: Bench
+    rig: Rig
     layout: Layout
     before: Array
     run: LapRun
@@ -188,7 +188,7 @@ class Lapped:
     @property
     def cells(self) -> Array:
         """Heights of the cells alone, after the lap."""
-        return self.after[: self.bench.grid.n_cells]
+        return self.after[: self.rig.grid.n_cells]
 
 
 def lap(
@@ -205,8 +205,8 @@ def lap(
     shift: Pair = (0.0, 0.0),
 ) -> Lapped:
     """Lap a face, flat unless given, in about so many rows; ``shift`` moves the paper's nodes by so many."""
-    bench = set_up(scenario, cell=cell, cells=cells, follow=follow)
-    grid = bench.grid
+    rig = set_up(scenario, cell=cell, cells=cells, follow=follow)
+    grid = rig.grid
     before = np.zeros(grid.u.size) if face is None else face(grid.u, grid.v)
     stage = Stage(
         grit=scenario.paper.grits[0],
@@ -216,9 +216,9 @@ def lap(
         sheet_every=scenario.paper.sheet_every or 0,
         snapshots=snapshots,
     )
-    layout = stage_layout(bench, stage, quad_strokes=4.0 * strokes / rows, seed=seed)
-    run = run_stage(bench, before, middle(scenario), stage, layout, paper_shift=shift)
-    return Lapped(bench, layout, before, run)
+    layout = stage_layout(rig, stage, quad_strokes=4.0 * strokes / rows, seed=seed)
+    run = run_stage(rig, before, middle(scenario), stage, layout, paper_shift=shift)
+    return Lapped(rig, layout, before, run)
 
 
 def hollow(c: float, half: float) -> Face:

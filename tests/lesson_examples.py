@@ -10,13 +10,13 @@ import numpy as np
 from handlap.sim.common.grid import Grid, make_grid
 from handlap.sim.common.outline import Outline, circle
 from handlap.sim.teaching.lesson import (
-    Answer,
     Case,
     CaseResult,
     Choice,
     Lesson,
+    LessonAnswer,
+    LessonQuestion,
     LessonResult,
-    Question,
     StartFace,
 )
 from handlap.sim.teaching.lesson_figures import band_of
@@ -67,7 +67,7 @@ def made_lesson(**changes: Any) -> Lesson:
             Case("twist", "twisted", StartFace(twist=100 * UM)),
         ),
         strokes=800,
-        question=Question("which", "flatness", "least", 2 * UM),
+        question=LessonQuestion("which", "flatness", "least", 2 * UM),
         intends=0,
         pictures=PICTURES,
         cautions=("Aluminium dust burns: work wet.",),
@@ -92,7 +92,7 @@ def made_result(lesson: Lesson | None = None, *, members: int = 16, **answer: An
         .replace("{crown.flatness}", "26 µm (18–40)")
         for name in ("story", "because", "bench")
     }
-    return LessonResult(lesson, members, 0, cases, Answer(**told), **filled)
+    return LessonResult(lesson, members, 0, cases, LessonAnswer(**told), **filled)
 
 
 def _case(case: Case, grid: Grid, members: int) -> CaseResult:

@@ -11,17 +11,17 @@ from jobs import Pair
 from handlap.sim.common.outline import Array
 from handlap.sim.lapping import column_kernels, march_kernels, pose_kernels, scratch_kernels
 from handlap.sim.lapping.record_kernels import (
-    Face,
+    FaceRecord,
     Flexing,
     Ground,
     Hull,
     Notes,
-    Paper,
+    PaperRecord,
     Rates,
     Rows,
     nothing_carried,
 )
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 
 
 @dataclass(frozen=True)
@@ -113,13 +113,13 @@ class OnPaper:
     bell: tuple[float, ...] = (1.0,)
     node: float = 1.0
 
-    def given(self, bench: Bench, rows: int) -> dict[str, Any]:
+    def given(self, rig: Rig, rows: int) -> dict[str, Any]:
         """What the march takes of it."""
-        step = self.node * bench.grid.cell_size
+        step = self.node * rig.grid.cell_size
         stroke = np.array(self.stroke, dtype=float)
         line, taps = (stroke, np.empty((0, 3))) if stroke.ndim == 1 else (np.zeros(2), stroke)
         # Room for spreading, which reads further than it writes.
-        reach = np.hypot(np.abs(bench.grid.u).max(), np.abs(bench.grid.v).max()) / step
+        reach = np.hypot(np.abs(rig.grid.u).max(), np.abs(rig.grid.v).max()) / step
         out = 2.0 * np.abs(stroke).max() + 2.0 * len(self.bell) + 6.0
         count = 2 * int(np.ceil(reach + out)) + 1
         at = np.asarray(step * (np.arange(count) - count // 2), dtype=float)
@@ -129,7 +129,7 @@ class OnPaper:
             (column_kernels.P_FLOOR_LOAD, self.floors[0]), (column_kernels.P_FLOOR_DULL, self.floors[1]),
             (column_kernels.P_SCALE_LOAD, self.scales[0]), (column_kernels.P_SCALE_DULL, self.scales[1]),
             (column_kernels.P_BRUSH_LEAVES, self.leaves), (column_kernels.P_BLUNT, self.blunt),
-            (column_kernels.P_REACH, self.gain_reach / bench.half),
+            (column_kernels.P_REACH, self.gain_reach / rig.half),
         ):  # fmt: skip
             paper[column] = value
         k = len(self.turns)
@@ -137,7 +137,7 @@ class OnPaper:
         return {
             "constants": paper,
             "raster": (count, count),
-            "on_sheet": papered(at, step, bench.strips),
+            "on_sheet": papered(at, step, rig.strips),
             "standing": standing,
             "turns": np.column_stack([np.cos(self.turns), np.sin(self.turns)]),
             "taps": np.vstack([taps] * k),
@@ -158,7 +158,7 @@ def papered(at: Array, step: float, strips: Array) -> Array:
 
 
 def march(
-    bench: Bench,
+    rig: Rig,
     heights: Array,
     table: Array,
     *,
@@ -178,17 +178,17 @@ def march(
     the paper rises there (n,) [m]; ``every``: rows between snapshots (None: only the last); ``paper``: None
     stays fresh.
     """
-    grid = bench.grid
+    grid = rig.grid
     h = np.array(heights, dtype=float)
     rows = len(table)
     marks: Any = np.zeros(rows, dtype=np.int64) if events is None else np.array(events)
     marks[(every or rows) - 1 :: (every or rows)] |= column_kernels.EVENT_SNAPSHOT
     looks = int(np.count_nonzero(marks & column_kernels.EVENT_SNAPSHOT))
     snapshots = np.empty((looks, h.size))
-    remembered = (paper or OnPaper()).given(bench, rows)
+    remembered = (paper or OnPaper()).given(rig, rows)
     raster = remembered.pop("raster")
     constants = np.array(
-        [rate, bedding, bench.half, grid.cell_size, max(50e-6, 3.0 * bedding), float(grid.area.sum()), 0.0]
+        [rate, bedding, rig.half, grid.cell_size, max(50e-6, 3.0 * bedding), float(grid.area.sum()), 0.0]
     )
     turned: Any = np.zeros(rows, dtype=np.int64) if kinds is None else kinds
     followed = paper is not None
@@ -202,10 +202,10 @@ def march(
         partly=followed and remembered["on_sheet"].size > 0,
     )
     diagnostics, noted = np.zeros(column_kernels.DIAGNOSTICS), np.empty((looks, column_kernels.NOTED))
-    centre, normals, rooms = bench.room_in_hull
+    centre, normals, rooms = rig.room_in_hull
     faster = np.ones((1, h.size)) if scale is None else np.atleast_2d(scale)
     status = march_kernels.march(
-        Face(h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells),
+        FaceRecord(h, grid.u / rig.half, grid.v / rig.half, grid.area, grid.n_cells),
         Rates(
             np.zeros(rows, dtype=np.int64), grid.area / faster, np.log(faster),
             np.zeros((0, h.size)) if ahead is None else np.atleast_2d(ahead),
@@ -213,10 +213,10 @@ def march(
         Rows(np.array(table), turned, marks, remembered.pop("standing")),
         constants,
         tilt_free,
-        Hull(normals, rooms / bench.half, centre / bench.half),
-        Paper(ages=followed, **remembered),
+        Hull(normals, rooms / rig.half, centre / rig.half),
+        PaperRecord(ages=followed, **remembered),
         # A flat plate under a rigid part.
-        Ground(np.array([0.0, 0.0, 1.0]), np.zeros((1, 1)), bench.strips),
+        Ground(np.array([0.0, 0.0, 1.0]), np.zeros((1, 1)), rig.strips),
         Flexing(np.empty((0, h.size)), np.empty((0, 0)), np.empty(0), np.empty(0)),
         carried,
         Notes(snapshots, noted, np.empty((looks, 0))),

@@ -13,7 +13,17 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from handlap.sim.common.trade_fact import TradeFact
-from handlap.sim.common.validity import DIGITS, KINDS, SENSES, SUBJECTS, Check, Kind, Made, Sense, Subject
+from handlap.sim.common.validity import (
+    DIGITS,
+    KINDS,
+    SENSES,
+    SUBJECTS,
+    Check,
+    CheckKind,
+    CheckSense,
+    CheckSubject,
+    Made,
+)
 
 LAST = ("test_the_shipped_checks_are_those_of_this_run", "test_the_shipped_checks_are_those_of_the_long_run")
 ROOT = Path(__file__).parents[1]
@@ -85,10 +95,10 @@ class Checked:
         got: ArrayLike,
         tolerance: float,
         unit: str = "",
-        kind: Kind,
+        kind: CheckKind,
         source: str,
-        about: Subject,
-        sense: Sense = "equal",
+        about: CheckSubject,
+        sense: CheckSense = "equal",
     ) -> None:
         """Assert that every figure got is what it has to be, within the tolerance.
 

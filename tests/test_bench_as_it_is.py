@@ -18,7 +18,7 @@ def with_hands(scenario, **changes):
 
 def crown_along(lapped):
     """Middle over ends of the face along its middle line, + = crown [m]."""
-    u, after = lapped.bench.grid.u, lapped.after
+    u, after = lapped.rig.grid.u, lapped.after
     middle = after[np.abs(u) < 0.02].mean()
     return middle - after[np.abs(u) > 0.11].mean()
 
@@ -29,11 +29,11 @@ def test_face_worn_in_without_travel_is_the_plate_turned_over(shape, sign):
     base = job(bedding=2e-6, travel=1e-6, plate=(0.24, 0.14))
     scenario = replace(base, plate=replace(base.plate, shape=shape, shape_height=40 * UM))
     done = lap(scenario, None, 1000 * LONG * 6, rows=400)
-    inner = (np.abs(done.bench.grid.u) < 0.1) & (np.abs(done.bench.grid.v) < 0.05)
-    u, after = done.bench.grid.u[inner], done.after[inner]
+    inner = (np.abs(done.rig.grid.u) < 0.1) & (np.abs(done.rig.grid.v) < 0.05)
+    u, after = done.rig.grid.u[inner], done.after[inner]
     # Parabola along u with this curvature, whatever it is across.
     fitted = np.polynomial.polynomial.polyfit(u, after, 2)[2]
-    v = done.bench.grid.v[inner]
+    v = done.rig.grid.v[inner]
     both = np.linalg.lstsq(np.column_stack([np.ones_like(u), u, v, u * u, v * v]), after, rcond=None)[0]
     assert np.sign(fitted) == -sign
     assert np.sign(both[3]) == -sign
@@ -44,7 +44,7 @@ def test_twist_of_the_plate_prints_a_twist_and_half_turns_do_not_cure_it():
     base = job(bedding=5e-6, travel=0.02)
     scenario = replace(base, plate=replace(base.plate, shape="twist", shape_height=500 * UM))
     done = lap(scenario, None, LONG, rows=100)
-    u, v = done.bench.grid.u, done.bench.grid.v
+    u, v = done.rig.grid.u, done.rig.grid.v
     corner = lambda a, b: done.after[(a * u > 0.1) & (b * v > 0.05)].mean()  # noqa: E731
     twist = corner(1, 1) + corner(-1, -1) - corner(1, -1) - corner(-1, 1)
     assert abs(twist) > 2 * UM
@@ -67,7 +67,7 @@ def test_overlap_of_strips_digs_and_gap_spares():
         for s in (None, butt, lapped)
     )
     assert seam.after == pytest.approx(plain.after, abs=0.05 * UM)
-    u = step.bench.grid.u
+    u = step.rig.grid.u
     near, far = np.abs(u) < 0.012, np.abs(u) > 0.05
     assert step.removed[near].mean() > 3.0 * step.removed[far].mean()
     assert step.run.removed_volume == pytest.approx(plain.run.removed_volume, rel=1e-6)
@@ -77,7 +77,7 @@ def test_lump_under_the_paper_scores_a_stripe_along_the_stroke():
     base = job(travel=0.1, bedding=10e-6)
     lumpy = replace(base, paper=replace(base.paper, lumps=(Lump(0.0, 0.03, 0.012, 60 * UM),)))
     plain, scored = (lap(s, None, 1500, rows=120) for s in (base, lumpy))
-    v, u = scored.bench.grid.v, scored.bench.grid.u
+    v, u = scored.rig.grid.v, scored.rig.grid.u
     under = (np.abs(v - 0.03) < 0.004) & (np.abs(u) < 0.04)
     beside = (np.abs(v + 0.03) < 0.004) & (np.abs(u) < 0.04)
     assert scored.removed[under].mean() > scored.removed[beside].mean() + 3 * UM
@@ -92,7 +92,7 @@ def test_turning_wrists_slide_the_ends_further():
     """
     kappa = np.radians(30.0) / 0.18
     done = lap(with_hands(job(bedding=1.0), twist=np.radians(30.0)), None, 100, rows=512)
-    u, v = done.bench.grid.u, done.bench.grid.v
+    u, v = done.rig.grid.u, done.rig.grid.v
     turned = np.radians(np.linspace(-15.0, 15.0, 201))[:, None]
     expected = np.hypot(np.cos(turned) - kappa * v, -np.sin(turned) + kappa * u).mean(axis=0)
     assert done.removed / done.removed.mean() == pytest.approx(expected / expected.mean(), rel=2e-3)
@@ -128,7 +128,7 @@ def test_insert_of_another_metal_ends_proud_by_the_logarithm_of_the_rates(ratio)
     base = job(bedding=lam)
     insert = Insert("liner", circle(0.0, 0.0, 0.05), ratio)
     done = lap(replace(base, part=replace(base.part, inserts=(insert,))), None, LONG, rows=200)
-    grid = done.bench.grid
+    grid = done.rig.grid
     distance = np.hypot(grid.u, grid.v)
     inside, outside = distance < 0.022, (distance > 0.03) & (grid.area > 0)
     step = done.after[inside].mean() - done.after[outside].mean()

@@ -19,8 +19,8 @@ from test_play import HOSTILE
 
 from handlap.cli.main import main
 from handlap.cli.sheets.sheet_bench_page import bench_page_data, render_bench_page
+from handlap.sim.bench.bench_page_text import read_page_text
 from handlap.sim.bench.log_file import read_log
-from handlap.sim.bench.page_text import read_page_text
 from handlap.sim.common.units import System
 from handlap.sim.job.scenario import Scenario
 

@@ -8,7 +8,7 @@ from jobs import HALF_TURNS, UM, hollow, job
 
 from handlap.sim.lapping.conditions import Stage
 from handlap.sim.lapping.ensemble import conditions_at, draw_scores
-from handlap.sim.lapping.gauge import bench_and_gauge, measured
+from handlap.sim.lapping.gauge import measured, rig_and_gauge
 from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.planning.between_looks import STRAIGHT, Look, Met, meets_goal
 from handlap.sim.planning.leg import ToGoal, lay_leg, work_leg
@@ -61,24 +61,24 @@ def test_a_member_that_is_looked_at_seldom_stops_where_one_lap_to_there_meets_th
     """Looks after every 150 strokes; the lap to the stop in one piece has the figure that the stop has."""
     face = hollow(90 * UM, 0.12)
     scenario = job(face=face, rate=0.15e-9, ages=ages, states=HALF_TURNS, turn_every=30)
-    bench, gauged = bench_and_gauge(scenario, cells=400)
+    rig, gauged = rig_and_gauge(scenario, cells=400)
     conditions = conditions_at(scenario, draw_scores(2, 0)[0])
-    before = face(bench.grid.u, bench.grid.v)
+    before = face(rig.grid.u, rig.grid.v)
     grit = scenario.paper.grits[0]
     stage = Stage(grit, 900, 30, 40 if ages else 0, 120 if ages else 0, tuple(range(150, 901, 150)))
-    whole = run_stage(bench, before, conditions, stage, stage_layout(bench, stage, quad_strokes=5.0, seed=0))
+    whole = run_stage(rig, before, conditions, stage, stage_layout(rig, stage, quad_strokes=5.0, seed=0))
     seen = measured(gauged, whole.heights, "zone")
     # Well within the interval in which it falls fastest, the first aside: nobody stops in that one.
     goal = float(0.7 * seen[1] + 0.3 * seen[0])
-    leg = lay_leg(bench, stage, quad_strokes=5.0, seed=0)
+    leg = lay_leg(rig, stage, quad_strokes=5.0, seed=0)
     run = work_leg(
-        bench, gauged, leg, conditions, ToGoal(goal, 0), before=before, start=before, limit_by="zone"
+        rig, gauged, leg, conditions, ToGoal(goal, 0), before=before, start=before, limit_by="zone"
     )
     at = round(run.stroke)
     assert 150 < at < 300
     to_there = Stage(grit, at, stage.turn_every, stage.brush_every, stage.sheet_every, (150, at))
-    layout = stage_layout(bench, to_there, quad_strokes=5.0, seed=0)
-    once = run_stage(bench, before, conditions, to_there, layout)
+    layout = stage_layout(rig, to_there, quad_strokes=5.0, seed=0)
+    once = run_stage(rig, before, conditions, to_there, layout)
     slope = (seen[0] - seen[1]) / 150.0
     assert measured(gauged, once.heights[-1], "zone")[0] == pytest.approx(goal, abs=STRAIGHT + slope)
     assert run.end.flatness[0] == pytest.approx(goal, abs=STRAIGHT)

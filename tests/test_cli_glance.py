@@ -18,7 +18,7 @@ from click.testing import CliRunner
 
 from handlap.cli import main as command_line
 from handlap.cli.asking.glance_questions import read_heights, read_size, read_where
-from handlap.cli.commands.glance import glance
+from handlap.cli.commands.glance_command import glance
 from handlap.cli.main import main
 from handlap.sim.common.errors import InputError
 from handlap.sim.job.scenario_file import load

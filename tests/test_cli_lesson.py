@@ -33,7 +33,7 @@ from handlap.cli.sheets.sheet_lesson_page import lesson_page
 from handlap.cli.sheets.sheet_lesson_pdf import lesson_handout
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.job.results import Band
-from handlap.sim.teaching.lesson import Choice, Lesson, LessonResult, Question
+from handlap.sim.teaching.lesson import Choice, Lesson, LessonQuestion, LessonResult
 
 NAMES = ("three-shapes", "same-again", "no-telling")
 
@@ -324,7 +324,7 @@ def test_json_has_every_case_and_the_answer_in_screen_units():
 
 
 def test_json_of_a_ratio_is_in_units_of_the_ratio():
-    question = Question("number", "mean_depth", ratio_to="mass", of="hollow")
+    question = LessonQuestion("number", "mean_depth", ratio_to="mass", of="hollow")
     little, more = Choice("little", between=(0.0, 1e-6)), Choice("more", between=(1e-6, 9.0))
     lesson = made_lesson(question=question, choices=(little, more))
     base = made_result()
@@ -400,7 +400,7 @@ def test_a_lesson_without_a_course_gets_its_bands_side_by_side():
 
 
 def test_a_figure_that_some_never_reach_ends_in_an_arrow():
-    base = made_result(made_lesson(question=Question("which", "strokes_to_limit", "least")))
+    base = made_result(made_lesson(question=LessonQuestion("which", "strokes_to_limit", "least")))
     values = {name: Band(500.0, 600.0, np.inf) for name in base.answer.values}
     result = replace(
         base, answer=replace(base.answer, values={**values, "hollow": Band(300.0, 350.0, 400.0)})

@@ -10,7 +10,7 @@ import pytest
 from cli_examples import HEAD, synthetic_lap
 from click.testing import CliRunner
 
-from handlap.cli.commands.simulate import heights_csv
+from handlap.cli.commands.simulate_command import heights_csv
 from handlap.cli.main import main
 from handlap.cli.reports.as_json import dumps
 from handlap.cli.reports.lap_report import lap_json, lap_report

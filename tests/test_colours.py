@@ -22,7 +22,7 @@ import pytest
 from matplotlib.colors import Colormap, to_rgb
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import Course, Marks, course_figure
+from handlap.cli.drawing.course_drawing import DrawnCourse, Marks, course_figure
 from handlap.cli.drawing.face_map import draw_face, sheet_of_faces
 from handlap.cli.drawing.pictures import depth_figure, survey_figure
 from handlap.cli.reports import page
@@ -189,10 +189,10 @@ def test_lines_stand_out_from_paper(eye):
         assert 100.0 - lab(to_rgb(getattr(colours, name)), eye)[0] > 35.0, name
 
 
-def some_course() -> Course:
+def some_course() -> DrawnCourse:
     x = np.linspace(0.0, 400.0, 9)
     band = 1e-6 * np.linspace(90.0, 20.0, 9)[:, None] * np.array([0.8, 1.0, 1.2])
-    return Course(x, band, 0.9 * band, 1e-4 - band)
+    return DrawnCourse(x, band, 0.9 * band, 1e-4 - band)
 
 
 def test_in_grey_the_lines_of_a_course_differ_by_style():

@@ -34,8 +34,8 @@ def hull_of_paper(u: Array, v: Array, cover: Array) -> Array:
 def test_hull_of_what_is_on_paper_against_another_routine(kind: str) -> None:
     """Against Qhull (Barber, Dobkin and Huhdanpaa, ACM Trans. Math. Software 22, 1996)."""
     rng = np.random.default_rng(CONCAVE.index(kind))
-    bench = set_up(job(concave(kind, L, B)), cell=CELL)
-    u, v = (x[: bench.grid.n_cells] / bench.half for x in (bench.grid.u, bench.grid.v))
+    rig = set_up(job(concave(kind, L, B)), cell=CELL)
+    u, v = (x[: rig.grid.n_cells] / rig.half for x in (rig.grid.u, rig.grid.v))
     for _ in range(20):
         towards = rng.uniform(0.0, 2.0 * np.pi)
         along = u * np.cos(towards) + v * np.sin(towards)
@@ -67,8 +67,8 @@ def test_the_load_is_where_it_acts_or_the_part_tips(checked: Any, kind: str) -> 
     """
     rng = np.random.default_rng(CONCAVE.index(kind))
     edge = 0.02
-    bench = set_up(job(concave(kind, L, B), strips=[(-1.0, -1.0, edge, 1.0)]), cell=CELL)
-    grid = bench.grid
+    rig = set_up(job(concave(kind, L, B), strips=[(-1.0, -1.0, edge, 1.0)]), cell=CELL)
+    grid = rig.grid
     u, v = grid.u[: grid.n_cells], grid.v[: grid.n_cells]
     cell = grid.cell_size
     hull = ConvexHull(np.column_stack([u, v])[u <= edge])
@@ -76,7 +76,7 @@ def test_the_load_is_where_it_acts_or_the_part_tips(checked: Any, kind: str) -> 
     low, high = hull.min_bound - 0.02, hull.max_bound + 0.02
     for at in rng.uniform(low, high, (60, 2)):
         out = float(np.max(hull.equations[:, :2] @ at + hull.equations[:, 2]))
-        found = march(bench, np.zeros(grid.u.size), pose_table(1, 5.0, 100.0, at, half=bench.half))
+        found = march(rig, np.zeros(grid.u.size), pose_table(1, 5.0, 100.0, at, half=rig.half))
         assert found.status == column_kernels.STATUS_OK
         off = grid.area @ -found.heights
         middle = np.array([grid.area * grid.u @ -found.heights, grid.area * grid.v @ -found.heights]) / off

@@ -27,7 +27,7 @@ from handlap.sim.bench import photo_file
 from handlap.sim.bench.dye_photo import DyePhoto, NotThisFace, read_dye_photo
 from handlap.sim.bench.photo_dye import GONE_BELOW, OneColour, decoded
 from handlap.sim.bench.photo_file import read_photo
-from handlap.sim.bench.photo_view import CORNERS, Mark, NoView, corner_places, find_view, homography
+from handlap.sim.bench.photo_view import CORNERS, NoView, PhotoMark, corner_places, find_view, homography
 from handlap.sim.common.errors import ScenarioError
 from handlap.sim.common.outline import Outline, circle, polygon_moments
 
@@ -36,13 +36,13 @@ TAP = 0.006
 """What taps are off by, standard deviation each way, over the length."""
 
 
-def marks_of(shot: Shot, tap: float = TAP) -> list[Mark]:
+def marks_of(shot: Shot, tap: float = TAP) -> list[PhotoMark]:
     """The corners as somebody taps them."""
     places = corners(shot.outline)
     pixels = pixels_of(camera(shot), places)
     length = float(np.hypot(*(pixels[1] - pixels[0])))
     pixels = pixels + tap * length * np.random.default_rng([shot.seed, 15]).standard_normal((4, 2))
-    return [Mark(name, place, pixel) for name, place, pixel in zip(CORNERS, places, pixels, strict=True)]
+    return [PhotoMark(name, place, pixel) for name, place, pixel in zip(CORNERS, places, pixels, strict=True)]
 
 
 def taken(shot: Shot, folder: Path, **more) -> photo_file.Photo:
@@ -207,7 +207,9 @@ STRAIGHT = np.array([[260.0, 235.0], [740.0, 235.0], [740.0, 515.0], [260.0, 515
 
 def view_of(pixels, places=None):
     places = corners(FACE) if places is None else places
-    marks = [Mark(n, p, np.array(q, dtype=float)) for n, p, q in zip(CORNERS, places, pixels, strict=False)]
+    marks = [
+        PhotoMark(n, p, np.array(q, dtype=float)) for n, p, q in zip(CORNERS, places, pixels, strict=False)
+    ]
     return find_view(FACE, marks, SIZE)
 
 
@@ -258,7 +260,7 @@ def test_middles_of_openings_serve_in_place_of_corners():
         x, y = seen.T
         cross = x * np.roll(y, -1) - np.roll(x, -1) * y
         middle = [((c + np.roll(c, -1)) * cross).sum() / (3.0 * cross.sum()) for c in (x, y)]
-        marks.append(Mark(f"opening {number + 1}", np.array([u, v]) / area, np.array(middle), ring))
+        marks.append(PhotoMark(f"opening {number + 1}", np.array([u, v]) / area, np.array(middle), ring))
     # Two bores and three holes at the corners.
     view = find_view(FACE, marks, (shot.width, shot.height))
     off = pixels_of(np.linalg.inv(matrix), view.pixels(corners(FACE))) - corners(FACE)

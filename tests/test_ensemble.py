@@ -177,14 +177,14 @@ def test_an_error_in_a_member_comes_out():
 def test_threads_change_no_bit():
     """Same seed, same bits: one thread, four threads, threads of its own, one after another."""
     scenario = spread()
-    bench = set_up(scenario, cell=0.01)
-    before = hollow(80 * UM, 0.12)(bench.grid.u, bench.grid.v)
+    rig = set_up(scenario, cell=0.01)
+    before = hollow(80 * UM, 0.12)(rig.grid.u, rig.grid.v)
     stage = Stage(P80, 200, 0, 50, 0)
-    layout = stage_layout(bench, stage, quad_strokes=4.0, seed=0)
+    layout = stage_layout(rig, stage, quad_strokes=4.0, seed=0)
     members = [conditions_at(scenario, z) for z in draw_scores(8, 0)]
 
     def work(conditions: Conditions) -> Array:
-        return run_stage(bench, before, conditions, stage, layout).heights
+        return run_stage(rig, before, conditions, stage, layout).heights
 
     one_by_one = np.array([work(c) for c in members])
     assert np.ptp(one_by_one, axis=0).max() > 1 * UM

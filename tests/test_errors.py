@@ -22,7 +22,7 @@ from handlap.sim.common.errors import (
     SolverError,
     TippingError,
 )
-from handlap.sim.common.measured_number import Doubt, Doubted
+from handlap.sim.common.measured_number import Doubted, NumberDoubt
 from handlap.sim.face.told import FaceDecides
 from handlap.sim.job.results import Verdict
 from handlap.sim.job.scenario_file import load, load_text
@@ -36,7 +36,7 @@ RAISED = (
     SolverError("no pose found", {"rows": 400, "tilt": [0.1, 0.2]}),
     EntryFaults(FAULTS),
     Clash([Entry(1, 40, "", strokes=40)], []),
-    Doubted(Doubt("0.05 µm", "thinner than any leaf", ("0.05 mm",), (5e-5,))),
+    Doubted(NumberDoubt("0.05 µm", "thinner than any leaf", ("0.05 mm",), (5e-5,))),
     FaceDecides(
         load("formula-check"), Verdict("cannot tell", ("the readings contradict each other",), {}, ("read",))
     ),

@@ -39,7 +39,7 @@ from handlap.sim.teaching import exercise_trial
 from handlap.sim.teaching.exercise import OVER, drawn_case, exercise_of, make_exercise
 from handlap.sim.teaching.exercise_answers import (
     NAMES,
-    Answers,
+    ExerciseAnswers,
     LapAnswer,
     form_text,
     read_answers,
@@ -49,7 +49,7 @@ from handlap.sim.teaching.exercise_face import CELLS, TrueFace, true_numbers
 from handlap.sim.teaching.exercise_levels import LEVELS
 from handlap.sim.teaching.exercise_seal import FORMAT, open_seal, seal, sealed_exercise
 from handlap.sim.teaching.exercise_trial import WayTried, try_way
-from handlap.sim.teaching.exercise_truth import Found, _best_done, _to_lap, look_up
+from handlap.sim.teaching.exercise_truth import ExerciseTruth, _best_done, _to_lap, look_up
 
 UM = 1e-6
 LAPPED, SLIPPED = (3, 0), (4, 2)
@@ -296,17 +296,17 @@ def looked_up_roughly(exercise) -> tuple:
     own = try_way(true, WayTried(papers, (500,), "half and walk", 100))
     do = _best_done(exercise, numbers, own)
     verdict = Verdict(do, (), {}, ())  # type: ignore[arg-type]
-    return Found(numbers, survey(exercise.scenario, count=100), verdict, own, do), true
+    return ExerciseTruth(numbers, survey(exercise.scenario, count=100), verdict, own, do), true
 
 
-def fixed_answers(exercise) -> dict[str, Answers]:
+def fixed_answers(exercise) -> dict[str, ExerciseAnswers]:
     """Answers of who does not look: nothing at all, with each verdict; and what is likeliest, likewise."""
     papers = tuple(grit.name for grit in exercise.scenario.paper.grits)
     nothing, plain = LapAnswer(papers[-1:], (1,), "none", 0), LapAnswer(papers[:1], (500,), "half", 100)
     found = {}
     for do in ("leave", "lap", "machine shop", "cannot tell"):
-        found[f"empty, {do}"] = Answers("cannot tell", 0.0, 0.0, 5e-3, 0.0, (), do, nothing)  # type: ignore[arg-type]
-        found[f"likely, {do}"] = Answers(
+        found[f"empty, {do}"] = ExerciseAnswers("cannot tell", 0.0, 0.0, 5e-3, 0.0, (), do, nothing)  # type: ignore[arg-type]
+        found[f"likely, {do}"] = ExerciseAnswers(
             "hollow",
             120 * UM,
             60 * UM,
@@ -493,11 +493,11 @@ def test_wrong_answers_are_refused_in_words(change, key, allowed):
 # ---- marks
 
 
-def perfect(exercise, found: Found) -> Answers:
+def perfect(exercise, found: ExerciseTruth) -> ExerciseAnswers:
     """What somebody would say who knew all."""
     numbers, way = found.numbers, found.own.way
     lap = LapAnswer(way.papers, way.strokes, way.turning, way.turn_every)
-    return Answers(
+    return ExerciseAnswers(
         shape=numbers.word,
         flatness=numbers.flatness,
         flatness_from=0.9 * numbers.flatness,
@@ -516,7 +516,7 @@ def test_a_perfect_answer_gets_full_marks_and_a_poor_one_hardly_any(known):
     best = marks.mark(exercise, perfect(exercise, found), found=worked)
     # Nothing was wrong with the readings, so that "none" is worth nothing.
     assert not exercise.slips and best.got == best.most == 17
-    poor = Answers(
+    poor = ExerciseAnswers(
         "crowned", 20 * UM, 15 * UM, 25 * UM, 3 * UM, ("A1", "B2", "E3"), "lap",
         LapAnswer(("P240",), (10,), "none", 0),
     )  # fmt: skip
@@ -586,8 +586,8 @@ def test_a_slip_found_missed_and_hidden():
     (slip,) = exercise.slips
     surveyed = survey(exercise.scenario, count=100)
     numbers = true_numbers(exercise.scenario.part.outline, exercise.face)
-    found = Found(numbers, surveyed, None, None, "lap")  # type: ignore[arg-type]
-    base = Answers("mixed", UM, UM, UM, UM, (slip.label,), "leave", PLAN)
+    found = ExerciseTruth(numbers, surveyed, None, None, "lap")  # type: ignore[arg-type]
+    base = ExerciseAnswers("mixed", UM, UM, UM, UM, (slip.label,), "leave", PLAN)
     right = next(label for label in exercise.task.labels().values() if label != slip.label)
     assert marks.mark_again(exercise, base, found).got == marks.AGAIN
     missed = marks.mark_again(exercise, replace(base, read_again=()), found)
@@ -631,7 +631,7 @@ def test_one_fixed_empty_answer_earns_next_to_nothing(known):
     exercise, worked = known
     nothing = LapAnswer((exercise.scenario.paper.grits[-1].name,), (1,), "none", 0)
     for do in ("leave", "machine shop", "cannot tell"):
-        empty = Answers("cannot tell", 0.0, 0.0, 5e-3, 0.0, (), do, nothing)  # type: ignore[arg-type]
+        empty = ExerciseAnswers("cannot tell", 0.0, 0.0, 5e-3, 0.0, (), do, nothing)  # type: ignore[arg-type]
         found = marks.mark(exercise, empty, found=worked)
         # Of these readings "cannot tell" is the right word for the shape.
         assert found.got <= 0.25 * found.most, [(m.item, m.got) for m in found.marks]
@@ -726,9 +726,11 @@ def typed_for(exercise) -> str:
 def no_drawing(monkeypatch):
     """Sheets and pictures are tried where they matter; elsewhere they only take time."""
     from handlap.cli.sheets import sheet_exercise
-    from handlap.cli.sheets.sheet_measuring import Sheet
+    from handlap.cli.sheets.sheet_measuring import MeasuringSheet
 
-    monkeypatch.setattr(sheet_exercise, "exercise_sheet", lambda found, paper: Sheet(b"%PDF-", 1.0, 1))
+    monkeypatch.setattr(
+        sheet_exercise, "exercise_sheet", lambda found, paper: MeasuringSheet(b"%PDF-", 1.0, 1)
+    )
     monkeypatch.setattr(exercise_pictures, "exercise_pictures", lambda found: {})
 
 

@@ -17,8 +17,9 @@ from handlap.cli.asking.exercise_folder import FEEL, FORM, SCENARIO, SEAL
 from handlap.cli.asking.exercise_marking import _changed_since
 from handlap.cli.main import main
 from handlap.cli.reports.feel_page import feel_data, packed_of, render_feel
-from handlap.sim.bench.page_text import sum_of
-from handlap.sim.face.straightedge import Held, gaps, sample_line
+from handlap.sim.bench.bench_page_text import sum_of
+from handlap.sim.face.straightedge import gaps, sample_line
+from handlap.sim.job.job_readings import Held
 from handlap.sim.job.scenario_file import load
 from handlap.sim.teaching.exercise import Exercise, exercise_of, make_exercise
 from handlap.sim.teaching.exercise_answers import read_form

@@ -44,7 +44,7 @@ def test_resultant_at_the_very_edge_is_held_one_cell_inside(bedding):
     assert done.run.tipped == 0.0
     # Held a cell from the edge, contact is about three cells long.
     deep = done.removed > 0.05 * done.removed.max()
-    assert np.min(done.bench.grid.u[deep]) > 0.12 - 8 * done.bench.grid.cell_size
+    assert np.min(done.rig.grid.u[deep]) > 0.12 - 8 * done.rig.grid.cell_size
 
 
 def test_resultant_outside_the_face_is_refused_in_words():
@@ -59,7 +59,7 @@ def test_wobble_beyond_the_edge_is_held_and_its_share_told():
     # Normal scores beyond 120 mm less a cell, at 80 mm along: closed form.
     from scipy.stats import norm
 
-    beyond = 2.0 * norm.sf((0.12 - done.bench.grid.cell_size) / 0.08)
+    beyond = 2.0 * norm.sf((0.12 - done.rig.grid.cell_size) / 0.08)
     assert done.run.clipped == pytest.approx(beyond, abs=0.03)
     assert done.run.tipped == 0.0
 
@@ -69,8 +69,8 @@ def test_part_that_bridges_a_gap_between_strips(bedding):
     strips = [(-1.0, -0.5, -0.02, 0.5), (0.02, -0.5, 1.0, 0.5)]
     done = lap(job(bedding=bedding, strips=strips, travel=1e-4), None, 2000, rows=80)
     assert np.all(np.isfinite(done.after))
-    u = done.bench.grid.u
-    assert np.all(done.removed[np.abs(u) < 0.02 - 0.6 * done.bench.grid.cell_size] == 0.0)
+    u = done.rig.grid.u
+    assert np.all(done.removed[np.abs(u) < 0.02 - 0.6 * done.rig.grid.cell_size] == 0.0)
     on = (np.abs(u) > 0.025) & (np.abs(u) < 0.119)
     assert np.ptp(done.removed[on]) < 0.02 * done.removed[on].mean()
 
@@ -82,7 +82,7 @@ def test_thin_part_that_bridges_a_gap_bows_into_it():
     thin = replace(base, part=replace(base.part, thickness=0.004))
     lapped = [lap(s, None, 20000, rows=80) for s in (base, thin)]
     removed = [d.removed for d in lapped]
-    u = lapped[0].bench.grid.u
+    u = lapped[0].rig.grid.u
     lips, ends = (np.abs(u) > 0.035) & (np.abs(u) < 0.045), np.abs(u) > 0.09
     assert removed[1][lips].mean() > 1.2 * removed[0][lips].mean()
     assert removed[1][ends].mean() < 0.8 * removed[0][ends].mean()
@@ -92,7 +92,7 @@ def test_thin_part_that_bridges_a_gap_bows_into_it():
 
 def test_quarter_of_a_million_cells():
     done = lap(job(reach=0.03), twist(100 * UM, 0.12, 0.07), 200, rows=8, cells=250_000)
-    assert done.bench.grid.n_cells > 249_000
+    assert done.rig.grid.n_cells > 249_000
     settled(done)
 
 
@@ -102,7 +102,7 @@ def test_land_one_cell_wide():
     outline = Outline.rectangular(0.2, 0.1, windows)
     done = lap(job(outline, bedding=5e-6), hollow(60 * UM, 0.1), 4000, rows=80, cell=0.002)
     settled(done)
-    land = np.abs(done.bench.grid.v) > 0.0485
+    land = np.abs(done.rig.grid.v) > 0.0485
     assert done.removed[land].min() > 0.0
     assert np.ptp(done.after) < 30 * UM
 
@@ -111,18 +111,18 @@ def test_land_one_cell_wide():
 def test_bending_part_has_one_minimum_from_many_starts(start):
     """Convexity: from wherever the pose starts, the same pose and amplitudes come out."""
     base = job(length=0.2, width=0.1, press=60.0)
-    bench = set_up(replace(base, part=replace(base.part, thickness=0.006)), cells=400)
-    grid, modes = bench.grid, bench.basis.shape[0]
+    rig = set_up(replace(base, part=replace(base.part, thickness=0.006)), cells=400)
+    grid, modes = rig.grid, rig.basis.shape[0]
     n = grid.n_cells
     lam, kds = 10e-6, 0.045e-9 * 20.0
     face = crown(100 * UM, 0.1)(grid.u[:n], grid.v[:n])
     target = np.zeros(modes)
     target[:3] = 60.0, 60.0 * 0.2, -60.0 * 0.1
-    assert bench.bending is not None
-    target[3:] = 60.0 * bench.bending.press
+    assert rig.bending is not None
+    target[3:] = 60.0 * rig.bending.press
     elastic = np.zeros((modes, modes))
-    elastic[3:, 3:] = bench.bending.stiffness * lam
-    basis = np.ascontiguousarray(bench.basis[:, :n])
+    elastic[3:, 3:] = rig.bending.stiffness * lam
+    basis = np.ascontiguousarray(rig.basis[:, :n])
 
     def solve(pose):
         found = found_pose(
@@ -153,14 +153,14 @@ def test_thick_part_is_rigid_within_a_hundredth():
 def test_more_shapes_change_less_and_less():
     base = job(length=0.2, width=0.1, press=60.0)
     scenario = replace(base, part=replace(base.part, thickness=0.006))
-    bench = set_up(scenario, cells=800)
+    rig = set_up(scenario, cells=800)
     stage = Stage(scenario.paper.grits[0], 400, 0, 0, 0)
-    layout = stage_layout(bench, stage, quad_strokes=40, seed=0)
-    before = hollow(100 * UM, 0.1)(bench.grid.u, bench.grid.v)
+    layout = stage_layout(rig, stage, quad_strokes=40, seed=0)
+    before = hollow(100 * UM, 0.1)(rig.grid.u, rig.grid.v)
     after = []
     for keep in (2, 12, 25, 60):
-        bending = make_bending(scenario.part, grid=bench.grid, degree=10, keep=keep)
-        fine = replace(bench, bending=bending, basis=coordinates(bench.grid, bench.half, bending))
+        bending = make_bending(scenario.part, grid=rig.grid, degree=10, keep=keep)
+        fine = replace(rig, bending=bending, basis=coordinates(rig.grid, rig.half, bending))
         after.append(run_stage(fine, before, middle(scenario), stage, layout).heights[-1])
     off = [np.max(np.abs(a - after[-1])) for a in after[:-1]]
     assert off[0] > 2.0 * off[1] > 4.0 * off[2]

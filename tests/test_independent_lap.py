@@ -158,7 +158,7 @@ def by_the_program(case: Case, **changes: Any) -> tuple[Any, Any, Any]:
         scenario, case.heights, case.count, rows=case.count * (32 if placed else 8),
         cell=case.length / case.columns,
     )  # fmt: skip
-    grid = found.bench.grid
+    grid = found.rig.grid
     return grid.u[: grid.n_cells], grid.v[: grid.n_cells], found.cells
 
 

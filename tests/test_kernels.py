@@ -13,7 +13,7 @@ from scipy.special import expit
 
 from handlap.sim.common.outline import Array, Outline, circle
 from handlap.sim.lapping import column_kernels, pose_kernels, pressure_kernels, scratch_kernels
-from handlap.sim.lapping.set_up import Bench, set_up
+from handlap.sim.lapping.set_up import Rig, set_up
 
 RATE = 0.045e-9
 
@@ -61,9 +61,9 @@ def test_solver_from_cold():
 
     Design claim: all of 72 cold starts, λ 0.5–40 µm, resultants up to the hull's edge.
     """
-    bench = set_up(job(length=0.24, width=0.14), cell=0.01)
-    n = bench.grid.n_cells
-    u, v = bench.grid.u[:n] / bench.half, bench.grid.v[:n] / bench.half
+    rig = set_up(job(length=0.24, width=0.14), cell=0.01)
+    n = rig.grid.n_cells
+    u, v = rig.grid.u[:n] / rig.half, rig.grid.v[:n] / rig.half
     faces = {
         "flat": np.zeros(n),
         "hollow": hollow(200 * UM, 1.0)(u, v),
@@ -151,15 +151,15 @@ def test_a_part_with_no_shapes_to_speak_of_is_met_like_a_rigid_one():
 def test_march_against_a_slow_solver(checked, seed):
     """Independent route: random faces, rates and resultants, explicit steps, general minimiser."""
     rng = np.random.default_rng(seed)
-    bench = set_up(job(length=0.2, width=0.1), cell=0.02)
-    grid = bench.grid
+    rig = set_up(job(length=0.2, width=0.1), cell=0.02)
+    grid = rig.grid
     bedding = rng.uniform(5e-6, 30e-6)
     h = 15 * UM * rng.normal(size=grid.u.size)
     scale = rng.uniform(0.5, 1.0, size=grid.u.size)
     rows = 120
     at = rng.uniform(-0.25, 0.25, size=(rows, 2)) * [0.2, 0.1]
     slide = 8 * UM * 0.02 / (RATE * 80.0) / rows
-    found = march(bench, h, pose_table(rows, slide, 80.0, at, half=bench.half), bedding=bedding, scale=scale)
+    found = march(rig, h, pose_table(rows, slide, 80.0, at, half=rig.half), bedding=bedding, scale=scale)
     assert found.status == column_kernels.STATUS_OK
     n = grid.n_cells
     slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], h[:n], RATE * scale[:n], bedding)
@@ -183,24 +183,24 @@ def swinging(rows: int) -> Array:
 
 
 def swung(
-    bench: Bench, heights: Array, *, rows: int, slide: float, load: float, lead: float, bedding: float, **more
+    rig: Rig, heights: Array, *, rows: int, slide: float, load: float, lead: float, bedding: float, **more
 ) -> tuple[Marched, Array]:
     """March of rows whose load acts ``lead`` before and behind the middle, and where it acted (rows, 2)."""
     at = np.zeros((rows, 2))
     at[:, 0] = lead * swinging(rows)
     more.setdefault("kinds", (1 - swinging(rows)) // 2)
-    table = pose_table(rows, slide, load, at, half=bench.half)
-    found = march(bench, heights, table, rate=RATE, bedding=bedding, **more)
+    table = pose_table(rows, slide, load, at, half=rig.half)
+    found = march(rig, heights, table, rate=RATE, bedding=bedding, **more)
     assert found.status == column_kernels.STATUS_OK
     return found, at
 
 
 def push_and_pull(
-    bench: Bench, heights: Array, *, rows: int, slide: float, load: float, lead: float, bedding: float
+    rig: Rig, heights: Array, *, rows: int, slide: float, load: float, lead: float, bedding: float
 ) -> tuple[Marched, SlowLap]:
     """The same rows marched and lapped slowly."""
-    found, at = swung(bench, heights, rows=rows, slide=slide, load=load, lead=lead, bedding=bedding)
-    grid, n = bench.grid, bench.grid.n_cells
+    found, at = swung(rig, heights, rows=rows, slide=slide, load=load, lead=lead, bedding=bedding)
+    grid, n = rig.grid, rig.grid.n_cells
     slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], heights[:n], RATE, bedding)
     for row, way in enumerate(swinging(rows)):
         slow.slide(slide, load, at[row], like=way)
@@ -210,7 +210,7 @@ def push_and_pull(
 def test_push_and_pull_pass_by_pass_against_the_slow_solver():
     """Independent route: the hollow, twist and crown of the comparison, on a coarse raster."""
     length, width, travel = 0.24, 0.14, 0.18
-    bench = set_up(job(), cell=0.02)
+    rig = set_up(job(), cell=0.02)
     for face in (
         hollow(100 * UM, length / 2),
         twist(100 * UM, length / 2, width / 2),
@@ -218,7 +218,7 @@ def test_push_and_pull_pass_by_pass_against_the_slow_solver():
     ):
         # 1,500 passes, ten a step: some λ/100 of metal.
         found, slow = push_and_pull(
-            bench, face(bench.grid.u, bench.grid.v),
+            rig, face(rig.grid.u, rig.grid.v),
             rows=150, slide=10 * travel, load=100.0, lead=0.03, bedding=24 * UM,
         )  # fmt: skip
         np.testing.assert_allclose(found.heights[: slow.h.size], slow.h, rtol=0.0, atol=5e-3 * UM)
@@ -232,34 +232,34 @@ LEAVES = STEADY_ROWS * pose_kernels.TOLERANCE**2 / 8.0 * STEADY_BEDDING
 """What the rows of two laps may differ by: each leaves the square of its last motion over 8 [m]."""
 
 
-def steadily(bench: Bench, heights: Array, **more) -> Marched:
+def steadily(rig: Rig, heights: Array, **more) -> Marched:
     """Sixty slides, each of which takes λ/10 off, under a load that acts at two places in turn."""
     load = 80.0
-    slide = 0.1 * STEADY_BEDDING * bench.grid.area.sum() / (RATE * load)
+    slide = 0.1 * STEADY_BEDDING * rig.grid.area.sum() / (RATE * load)
     return swung(
-        bench, heights, rows=STEADY_ROWS, slide=slide, load=load, lead=0.02, bedding=STEADY_BEDDING, **more
+        rig, heights, rows=STEADY_ROWS, slide=slide, load=load, lead=0.02, bedding=STEADY_BEDDING, **more
     )[0]
 
 
-def pierced(cell: float = 0.0025) -> Bench:
+def pierced(cell: float = 0.0025) -> Rig:
     """A plate with one opening, on cells of this size [m]."""
     return set_up(job(Outline.rectangular(0.2, 0.1, (circle(0.03, 0.01, 0.04),))), cell=cell)
 
 
-def ridge(bench: Bench) -> Array:
+def ridge(rig: Rig) -> Array:
     """A face that stands on two columns of cells, one either side, and hollow between."""
-    proud = np.abs(np.abs(bench.grid.u) - 0.07) < 1.2 * bench.grid.cell_size
+    proud = np.abs(np.abs(rig.grid.u) - 0.07) < 1.2 * rig.grid.cell_size
     return np.where(proud, 400 * UM, 0.0)
 
 
 @pytest.mark.parametrize("shape", ["hollow", "ridge"])
 def test_many_rows_against_the_slow_solver(checked, shape):
     """Independent route: explicit midpoint steps, general minimiser, on all cells."""
-    bench = set_up(job(length=0.2, width=0.1), cell=0.005)
-    h = ridge(bench) if shape == "ridge" else hollow(60 * UM, 0.1)(bench.grid.u, bench.grid.v)
+    rig = set_up(job(length=0.2, width=0.1), cell=0.005)
+    h = ridge(rig) if shape == "ridge" else hollow(60 * UM, 0.1)(rig.grid.u, rig.grid.v)
     lam, load = 24 * UM, 80.0
     slide = 0.005 * lam * 0.02 / (RATE * load)
-    found, slow = push_and_pull(bench, h, rows=480, slide=slide, load=load, lead=0.02, bedding=lam)
+    found, slow = push_and_pull(rig, h, rows=480, slide=slide, load=load, lead=0.02, bedding=lam)
     checked(
         f"face after 480 slides less that of the slow lap: {shape}",
         expected=0.0,
@@ -274,8 +274,8 @@ def test_many_rows_against_the_slow_solver(checked, shape):
 
 def test_points_that_are_followed_wear_like_the_cells_they_stand_on():
     """Some of them go with the cells, weightless, the others after these: to either it is the same."""
-    bench = pierced()
-    grid, n = bench.grid, bench.grid.n_cells
+    rig = pierced()
+    grid, n = rig.grid, rig.grid.n_cells
     beyond = grid.u.size - n
     assert beyond > 2 * scratch_kernels.VECTORS
     h = hollow(60 * UM, 0.1)(grid.u, grid.v)
@@ -283,30 +283,28 @@ def test_points_that_are_followed_wear_like_the_cells_they_stand_on():
     on = np.arange(beyond) * (n // beyond)
     u, v = grid.u.copy(), grid.v.copy()
     u[n:], v[n:], h[n:] = u[on], v[on], h[on]
-    found = steadily(replace(bench, grid=replace(grid, u=u, v=v)), h)
+    found = steadily(replace(rig, grid=replace(grid, u=u, v=v)), h)
     np.testing.assert_allclose(found.heights[n:], found.heights[on], rtol=0.0, atol=LEAVES)
-    alone = steadily(bench, hollow(60 * UM, 0.1)(grid.u, grid.v))
+    alone = steadily(rig, hollow(60 * UM, 0.1)(grid.u, grid.v))
     np.testing.assert_array_equal(alone.heights[:n], found.heights[:n])
 
 
 # ---- the large step
 
 
-def four_bores() -> Bench:
+def four_bores() -> Rig:
     bores = tuple(circle(u, 0.0, 0.08) for u in (-0.165, -0.055, 0.055, 0.165))
     return set_up(job(Outline.rectangular(0.44, 0.15, bores)), cell=0.002)
 
 
 def test_nine_large_steps_do_what_nine_hundred_do(checked):
     """Design figure: 440 × 150 mm, four 80 mm bores, hollow by 200 µm, 1,800 m: within 0.02 µm."""
-    bench = four_bores()
-    h = hollow(200 * UM, 0.22)(bench.grid.u, bench.grid.v)
+    rig = four_bores()
+    h = hollow(200 * UM, 0.22)(rig.grid.u, rig.grid.v)
     # 11,498 whole cells of 2 mm were counted; cells cut by the bores come on top.
-    assert bench.grid.n_cells == pytest.approx(11_498, rel=0.03)
+    assert rig.grid.n_cells == pytest.approx(11_498, rel=0.03)
     coarse, fine = (
-        march(
-            bench, h, pose_table(rows, 1800.0 / rows, 150.0, half=bench.half), rate=0.0125e-9, bedding=15e-6
-        )
+        march(rig, h, pose_table(rows, 1800.0 / rows, 150.0, half=rig.half), rate=0.0125e-9, bedding=15e-6)
         for rows in (9, 900)
     )
     assert np.ptp(h) - np.ptp(fine.heights) > 150 * UM
@@ -325,13 +323,13 @@ def test_nine_large_steps_do_what_nine_hundred_do(checked):
 
 def step_error(e: float, rows: int, reference: int = 1000) -> float:
     """Range of the error map of a tilted load that takes 30 µm = 2λ off, in this many steps [m]."""
-    bench = set_up(job(length=0.24, width=0.14), cell=0.005)
-    flat = np.zeros(bench.grid.u.size)
+    rig = set_up(job(length=0.24, width=0.14), cell=0.005)
+    flat = np.zeros(rig.grid.u.size)
     sliding = 30e-6 * 0.24 * 0.14 / (RATE * 100.0)
 
     def after(steps: int) -> Array:
-        table = pose_table(steps, sliding / steps, 100.0, (e * 0.24, 0.0), half=bench.half)
-        return march(bench, flat, table, bedding=15e-6).heights
+        table = pose_table(steps, sliding / steps, 100.0, (e * 0.24, 0.0), half=rig.half)
+        return march(rig, flat, table, bedding=15e-6).heights
 
     return float(np.ptp(after(rows) - after(reference)))
 
@@ -364,10 +362,10 @@ def test_tilted_steps_are_second_order(checked, e, errors):
 
 def test_untilted_steps_are_exact_at_any_size():
     """Closed form: while the pose does not turn, one step does what a thousand do."""
-    bench = set_up(job(), cell=0.01)
-    h = twist(100 * UM, 0.12, 0.07)(bench.grid.u, bench.grid.v)
+    rig = set_up(job(), cell=0.01)
+    h = twist(100 * UM, 0.12, 0.07)(rig.grid.u, rig.grid.v)
     one, many = (
-        march(bench, h, pose_table(rows, 300.0 / rows, 100.0, half=bench.half), tilt_free=False).heights
+        march(rig, h, pose_table(rows, 300.0 / rows, 100.0, half=rig.half), tilt_free=False).heights
         for rows in (1, 1000)
     )
     # The solver's last correction is linear: it errs by TOLERANCE²/8 of λ a step.
@@ -377,16 +375,14 @@ def test_untilted_steps_are_exact_at_any_size():
 @pytest.mark.parametrize(("order", "ratio"), [((1, -1, -1, 1), 4.0), ((1, -1, 1, -1), 2.0)])
 def test_push_and_pull_are_second_order_only_if_they_change_places(order, ratio):
     """Derived: halving the step quarters the error if the order alternates, else halves it."""
-    bench = set_up(job(), cell=0.01)
-    flat = np.zeros(bench.grid.u.size)
+    rig = set_up(job(), cell=0.01)
+    flat = np.zeros(rig.grid.u.size)
 
     def after(rows: int) -> Array:
         at = np.zeros((rows, 2))
         at[:, 0] = 0.03 * np.resize(order, rows)
         kinds = (np.resize(order, rows) < 0).astype(np.int64)
-        return march(
-            bench, flat, pose_table(rows, 192.0 / rows, 100.0, at, half=bench.half), kinds=kinds
-        ).heights
+        return march(rig, flat, pose_table(rows, 192.0 / rows, 100.0, at, half=rig.half), kinds=kinds).heights
 
     exact = after(4096)
     coarse, fine = (np.abs(after(rows) - exact).max() for rows in (16, 32))
@@ -398,12 +394,12 @@ def test_push_and_pull_are_second_order_only_if_they_change_places(order, ratio)
 
 def test_two_metals_in_one_face(checked):
     """Closed form: under an even load the slower metal ends proud by λ·ln of the ratio of rates."""
-    bench = set_up(job(), cell=0.01)
-    grid = bench.grid
+    rig = set_up(job(), cell=0.01)
+    grid = rig.grid
     insert = np.abs(grid.u) < 0.03
     scale = np.where(insert, 0.4, 1.0)
-    table = pose_table(400, 20.0, 100.0, half=bench.half)
-    found = march(bench, np.zeros(grid.u.size), table, scale=scale)
+    table = pose_table(400, 20.0, 100.0, half=rig.half)
+    found = march(rig, np.zeros(grid.u.size), table, scale=scale)
     step = found.heights[insert].mean() - found.heights[~insert].mean()
     checked(
         "step between two metals, one cutting at 0.4 of the other's rate",
@@ -422,14 +418,14 @@ def test_two_metals_in_one_face(checked):
 def test_small_errors_fade_with_the_depth_removed(checked, rate):
     """Closed form: an error much smaller than λ decays as exp(−depth/λ), whatever k is."""
     lam = 24e-6
-    bench = set_up(job(), cell=0.01)
-    grid = bench.grid
+    rig = set_up(job(), cell=0.01)
+    grid = rig.grid
     # A ripple without a plane of its own, λ/1000 high.
     ripple = 1e-3 * lam * np.cos(8 * np.pi * grid.u / 0.24) * np.cos(4 * np.pi * grid.v / 0.14)
     depth = 1.7 * lam
     rows = 100
-    table = pose_table(rows, depth * 0.24 * 0.14 / (rate * 100.0) / rows, 100.0, half=bench.half)
-    found = march(bench, ripple, table, rate=rate)
+    table = pose_table(rows, depth * 0.24 * 0.14 / (rate * 100.0) / rows, 100.0, half=rig.half)
+    found = march(rig, ripple, table, rate=rate)
     n = grid.n_cells
     left = found.heights[:n] - found.heights[:n].mean()
     share = (left @ ripple[:n]) / (ripple[:n] @ ripple[:n])
@@ -448,12 +444,12 @@ def test_small_errors_fade_with_the_depth_removed(checked, rate):
 def test_force_sliding_and_rate_give_the_volume():
     """Conservation: ∫p̄ = W on every row, so the volume is k·W·s where k is uniform."""
     rng = np.random.default_rng(5)
-    bench = four_bores()
-    grid = bench.grid
+    rig = four_bores()
+    grid = rig.grid
     h = 40 * UM * rng.normal(size=grid.u.size)
     rows = 40
-    table = pose_table(rows, 7.0, 120.0, rng.uniform(-0.05, 0.05, size=(rows, 2)), half=bench.half)
-    found = march(bench, h, table)
+    table = pose_table(rows, 7.0, 120.0, rng.uniform(-0.05, 0.05, size=(rows, 2)), half=rig.half)
+    found = march(rig, h, table)
     assert grid.area @ (h - found.heights) == pytest.approx(RATE * 120.0 * 7.0 * rows, rel=1e-9)
 
 
@@ -470,14 +466,14 @@ def test_overhang_past_the_edge_of_the_paper(f, p_max, contact):
     """
     length, width, n = 0.2, 0.01, 200
     edge = length * (0.5 - f)
-    bench = set_up(
+    rig = set_up(
         job(length=length, width=width, plate=(4.0, 4.0), strips=[(-1.0, -1.0, edge, 1.0)]), cell=length / n
     )
-    grid = bench.grid
+    grid = rig.grid
     kwd = 100.0 / (length * width) * RATE
     rows, depth = 400, 6000 * UM
-    table = pose_table(rows, depth / kwd / rows, 100.0, half=bench.half)
-    found = march(bench, np.zeros(grid.u.size), table, every=rows // 2)
+    table = pose_table(rows, depth / kwd / rows, 100.0, half=rig.half)
+    found = march(rig, np.zeros(grid.u.size), table, every=rows // 2)
     rate = (found.snapshots[0] - found.snapshots[1])[: grid.n_cells] / (depth / 2)
     u = grid.u[: grid.n_cells]
     # Cells stand half a cell and more inside the edge; the pressure falls linearly from there.
@@ -494,26 +490,26 @@ def test_overhang_past_the_edge_of_the_paper(f, p_max, contact):
 
 
 def test_beyond_half_an_overhang_the_part_tips():
-    bench = set_up(job(length=0.2, width=0.02, strips=[(-1.0, -1.0, -0.02, 1.0)]), cell=0.005)
-    found = march(bench, np.zeros(bench.grid.u.size), pose_table(3, 1.0, 100.0, half=bench.half))
+    rig = set_up(job(length=0.2, width=0.02, strips=[(-1.0, -1.0, -0.02, 1.0)]), cell=0.005)
+    found = march(rig, np.zeros(rig.grid.u.size), pose_table(3, 1.0, 100.0, half=rig.half))
     assert found.diagnostics[column_kernels.D_TIPPED] == 3
     assert np.isfinite(found.heights).all()
 
 
 def test_part_beside_the_paper_has_no_contact():
-    bench = set_up(job(length=0.2, width=0.02, strips=[(-1.0, -1.0, -0.5, 1.0)]), cell=0.005)
-    found = march(bench, np.zeros(bench.grid.u.size), pose_table(3, 1.0, 100.0, half=bench.half))
+    rig = set_up(job(length=0.2, width=0.02, strips=[(-1.0, -1.0, -0.5, 1.0)]), cell=0.005)
+    found = march(rig, np.zeros(rig.grid.u.size), pose_table(3, 1.0, 100.0, half=rig.half))
     assert found.status == column_kernels.STATUS_NO_CONTACT
     assert found.diagnostics[column_kernels.D_FAILED_ROW] == 0
 
 
 def test_only_what_is_on_paper_wears(checked):
     """Coverage: nothing off the strips, all of the load on them, a gap between strips is none."""
-    bench = set_up(
+    rig = set_up(
         job(length=0.2, width=0.1, strips=[(-0.3, -0.3, -0.02, 0.3), (0.02, -0.3, 0.3, 0.3)]), cell=0.005
     )
-    grid = bench.grid
-    found = march(bench, np.zeros(grid.u.size), pose_table(20, 5.0, 100.0, half=bench.half))
+    grid = rig.grid
+    found = march(rig, np.zeros(grid.u.size), pose_table(20, 5.0, 100.0, half=rig.half))
     off = -found.heights
     gap = np.abs(grid.u) < 0.0175 - 1e-9
     checked(

@@ -24,7 +24,7 @@ from handlap.sim.teaching.knob_lesson import open_lesson_knobs
 from handlap.sim.teaching.knob_paper import opening_paper
 from handlap.sim.teaching.knobs import (
     HELD,
-    KnobBench,
+    KnobRig,
     job_at,
     open_knobs,
     refuse_for_knobs,
@@ -45,7 +45,7 @@ def knob_job(**changes):
 
 
 @cache
-def knobs() -> KnobBench:
+def knobs() -> KnobRig:
     return measure_errors(open_knobs(knob_job(), strokes=240), trials=2)
 
 
@@ -58,7 +58,7 @@ def test_the_knobs_stand_as_the_job_has_it_and_the_lap_is_its_own():
     assert (at.paper.brush_every, at.paper.sheet_every) == (40, 120)
     figures, run = small_lap(found, found.start)
     assert figures.flatness[-1] < 75 * UM
-    assert run.heights[-1].size == found.bench.grid.u.size
+    assert run.heights[-1].size == found.rig.grid.u.size
     assert run.clipped == 0.0
 
 
@@ -94,8 +94,8 @@ def test_a_stage_on_worn_paper_is_that_of_a_lap_gone_on():
     found = knobs()
     paper, turn = found.papers[found.start.grit], found.start.turn
     new, worn = paper.stages[turn], replace(paper.stages[turn], worn=1e-6)
-    bench, before = replace(found.bench, scenario=job_at(found, found.start)), found.own
-    runs = [run_stage(bench, before, found.conditions, s, paper.layouts[turn]) for s in (new, worn)]
+    rig, before = replace(found.rig, scenario=job_at(found, found.start)), found.own
+    runs = [run_stage(rig, before, found.conditions, s, paper.layouts[turn]) for s in (new, worn)]
     assert runs[1].removed_volume < runs[0].removed_volume
     assert runs[0].state.carried.dull.min() == 0.0
 
@@ -107,7 +107,7 @@ def test_the_error_is_stated_and_holds_on_other_settings():
 
     found = knobs()
     assert set(found.errors) == set(HELD)
-    like = gauge.bench_and_gauge(found.scenario, cells=FINER_CELLS)
+    like = gauge.rig_and_gauge(found.scenario, cells=FINER_CELLS)
     for setting in drawn_settings(found, 3, seed=77):
         setting = replace(setting, height=0.4 * setting.height)
         small, fine = small_lap(found, setting)[0], finer_lap(found, setting, like)

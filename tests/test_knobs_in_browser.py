@@ -23,7 +23,7 @@ from handlap.sim.face.straightedge import gaps
 from handlap.sim.job.scenario_file import load
 from handlap.sim.teaching.knob_errors import CAUGHT, drawn_settings, error_of, measure_errors
 from handlap.sim.teaching.knob_lesson import open_lesson_knobs
-from handlap.sim.teaching.knobs import HELD, KnobBench, fine_lap, open_knobs, small_lap
+from handlap.sim.teaching.knobs import HELD, KnobRig, fine_lap, open_knobs, small_lap
 from handlap.sim.teaching.lesson_file import load_lesson
 
 pytestmark = pytest.mark.skipif(bool(missing()), reason=f"browser tests are skipped: {missing()}")
@@ -78,7 +78,7 @@ def worked(browser: Browser, settings: list[Any]) -> list[Any]:
     return found
 
 
-def against_simulate(browser: Browser, knobs: KnobBench, count: int) -> list[tuple[str, float]]:
+def against_simulate(browser: Browser, knobs: KnobRig, count: int) -> list[tuple[str, float]]:
     """Figures of the page less those of ``simulate``, over what is stated as their error, setting by setting.
 
     Where one says that the part tips both have to; settings in which the hands catch it are left out, for
@@ -119,7 +119,7 @@ def test_the_lap_of_the_page_is_the_small_lap_to_rounding(browser):
 
 
 @pytest.fixture(scope="module")
-def head(tmp_path_factory: pytest.TempPathFactory) -> tuple[KnobBench, Path]:
+def head(tmp_path_factory: pytest.TempPathFactory) -> tuple[KnobRig, Path]:
     knobs = measure_errors(open_knobs(load("two-cylinder-head"), strokes=800))
     path = tmp_path_factory.mktemp("head") / "page.html"
     path.write_text(render_knobs(knobs), encoding="utf-8")
@@ -211,7 +211,7 @@ def test_what_is_drawn_is_held_against_what_comes(browser):
     assert browser.run("return document.querySelector('.views').checkVisibility()") is True
     # A level line is off by the mean height of the true profile, tilt taken off.
     _, run = small_lap(small_knobs(), small_knobs().start)
-    grid = small_knobs().bench.grid
+    grid = small_knobs().rig.grid
     cells = run.heights[-1][: grid.n_cells]
     total, area, at = (
         np.bincount(grid.column, weights=w * grid.area[: grid.n_cells])
@@ -230,7 +230,7 @@ def test_two_settings_are_compared_by_a_map_of_their_difference(browser):
     said = browser.run(TEXT, "difference-says")
     knobs = small_knobs()
     hard, soft = (
-        small_lap(knobs, setting)[1].heights[-1][: knobs.bench.grid.n_cells]
+        small_lap(knobs, setting)[1].heights[-1][: knobs.rig.grid.n_cells]
         for setting in (replace(knobs.start, press=160.0), knobs.start)
     )
     assert float(said.split("up to ")[1].split()[0]) == pytest.approx(1e6 * (soft - hard).max(), abs=0.06)
@@ -243,7 +243,7 @@ def test_the_straightedge_reads_as_the_program_does_and_leaves_go_or_stop(browse
     knobs = small_knobs()
     _, run = small_lap(knobs, knobs.start)
     lines = knobs.gauged.lines
-    heights = run.heights[-1][knobs.bench.grid.part("lines")]
+    heights = run.heights[-1][knobs.rig.grid.part("lines")]
     for k, line in enumerate(lines.lines):
         mine = slice(lines.offsets[k], lines.offsets[k + 1])
         position = lines.position[mine]

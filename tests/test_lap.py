@@ -42,24 +42,23 @@ C = 100 * UM
 
 def zone(found: Lapped) -> float:
     """Minimum zone of the lapped face, edge included [m]."""
-    grid = found.bench.grid
+    grid = found.rig.grid
     return float(minimum_zone_widths(grid.u, grid.v, found.after[None])[0])
 
 
 def slant(found: Lapped) -> float:
     """End-to-end difference along u of the best plane of the removal [m]; + = more off at +u."""
-    grid, n = found.bench.grid, found.bench.grid.n_cells
+    grid, n = found.rig.grid, found.rig.grid.n_cells
     weight = grid.area[:n]
     u = grid.u[:n] - weight @ grid.u[:n] / weight.sum()
     return (
-        float((weight * u) @ found.removed[:n] / ((weight * u) @ u))
-        * found.bench.scenario.part.outline.length
+        float((weight * u) @ found.removed[:n] / ((weight * u) @ u)) * found.rig.scenario.part.outline.length
     )
 
 
 def at(found: Lapped, values: Array) -> dict[tuple[int, int], float]:
     """Values of the cells by place, to the micrometre."""
-    grid = found.bench.grid
+    grid = found.rig.grid
     keys = zip(np.round(1e6 * grid.u).astype(int), np.round(1e6 * grid.v).astype(int), strict=True)
     return dict(zip(list(keys)[: grid.n_cells], values[: grid.n_cells], strict=True))
 
@@ -105,7 +104,7 @@ def test_volume_off_the_face_lies_on_the_paper(checked, name, outline):
         source="conservation of metal",
         about="paper",
     )
-    grid = found.bench.grid
+    grid = found.rig.grid
     assert grid.area @ found.removed == pytest.approx(found.run.removed_volume, rel=1e-12)
     assert np.isfinite(found.run.heights).all()
 
@@ -128,8 +127,8 @@ def test_fresh_paper_takes_rate_times_load_times_sliding(checked, name, outline)
         source="conservation: wear is k·W·s where the paper stays fresh",
         about="wear",
     )
-    travel, pattern = found.bench.scenario.strokes.length, found.bench.scenario.strokes.pattern
-    load = found.bench.scenario.hands.press.value + found.bench.scenario.part.weight
+    travel, pattern = found.rig.scenario.strokes.length, found.rig.scenario.strokes.pattern
+    load = found.rig.scenario.hands.press.value + found.rig.scenario.part.weight
     assert found.run.load_sliding == pytest.approx(load * 250 * path_length(pattern, travel), rel=1e-12)
 
 
@@ -158,7 +157,7 @@ def test_a_brushing_and_a_sheet_work_from_their_stroke_on():
     looks = tuple(range(10, 180, 10))
     scenario = job(ages=True, brush_every=60, sheet_every=120, travel=0.02)
     found = lap(scenario, None, 180, rows=720, snapshots=looks)
-    n = found.bench.grid.n_cells
+    n = found.rig.grid.n_cells
     mean = np.array([found.before[:n].mean(), *found.run.heights[:, :n].mean(axis=1)])
     blocks = -np.diff(mean)
     rises = (np.flatnonzero(np.diff(blocks) > 0.0) + 1) * 10
@@ -198,8 +197,8 @@ def test_brushing_and_new_sheets_against_the_law_of_the_paper(checked):
         if end % 120 == 0:
             now[1:] = 0.0
         done = end
-    n = found.bench.grid.n_cells
-    grid = found.bench.grid
+    n = found.rig.grid.n_cells
+    grid = found.rig.grid
     inside = (np.abs(grid.u[:n]) < 0.08) & (np.abs(grid.v[:n]) < 0.03)
     for look, (strokes, expected) in enumerate(zip((75, 150, 200), want, strict=True)):
         checked(
@@ -324,8 +323,8 @@ def test_a_worn_middle_of_the_sheet_makes_the_face_convex():
     aged, fresh = (
         lap(job(ages=ages, travel=0.2), None, n, rows=1200) for ages, n in ((True, 2500), (False, 500))
     )
-    n = aged.bench.grid.n_cells
-    u = np.abs(aged.bench.grid.u[:n])
+    n = aged.rig.grid.n_cells
+    u = np.abs(aged.rig.grid.u[:n])
 
     def crowned(found: Lapped) -> float:
         return float(found.cells[u < 0.02].mean() - found.cells[u > 0.1].mean())
@@ -394,8 +393,8 @@ def test_overhang_at_the_stroke_ends_spares_what_hangs_out():
     """Ends that leave the paper meet it for part of the stroke only: less off there than on a large plate."""
     short = lap(job(plate=(0.36, 0.5), travel=0.2), None, 500, rows=800)
     large = lap(job(travel=0.2), None, 500, rows=800)
-    n = short.bench.grid.n_cells
-    ends = np.abs(short.bench.grid.u[:n]) > 0.11
+    n = short.rig.grid.n_cells
+    ends = np.abs(short.rig.grid.u[:n]) > 0.11
     assert np.ptp(large.removed) < 1e-3 * UM
     assert short.removed[:n][ends].mean() < short.removed[:n][~ends].mean() - 1 * UM
     # The load does not change, so the volume does not either.
@@ -443,14 +442,14 @@ def test_a_mean_outside_the_hull_is_told():
 
 
 def test_holding_moves_towards_the_middle_and_no_further_than_needed():
-    bench = set_up(job(Outline(circle(0.0, 0.0, 0.2))), cell=0.01)
+    rig = set_up(job(Outline(circle(0.0, 0.0, 0.2))), cell=0.01)
     stage = Stage(P80, 40, 0, 0, 0)
-    layout = stage_layout(bench, stage, quad_strokes=4.0, seed=0)
-    grip = replace(middle(bench.scenario).grip, bias_along=0.3, bias_across=0.4)
-    table = load_poses(layout, grip, weight=0.0, weight_at=(0.0, 0.0), friction=1.0, half=bench.half)
-    clipped, tipped = hold_in_hull(table, bench)
+    layout = stage_layout(rig, stage, quad_strokes=4.0, seed=0)
+    grip = replace(middle(rig.scenario).grip, bias_along=0.3, bias_across=0.4)
+    table = load_poses(layout, grip, weight=0.0, weight_at=(0.0, 0.0), friction=1.0, half=rig.half)
+    clipped, tipped = hold_in_hull(table, rig)
     assert (clipped, tipped) == (40.0, 40.0)
-    held = table[:, 5:7] * bench.half
+    held = table[:, 5:7] * rig.half
     np.testing.assert_allclose(held[:, 1] / held[:, 0], 4.0 / 3.0, rtol=1e-6)
     np.testing.assert_allclose(np.hypot(*held.T), 0.09, rtol=0.01)
 
@@ -483,9 +482,9 @@ def test_same_seed_same_bits():
 
 
 def test_the_face_given_is_left_alone():
-    bench = set_up(job(), cell=0.02)
-    h = hollow(C, L / 2)(bench.grid.u, bench.grid.v)
+    rig = set_up(job(), cell=0.02)
+    h = hollow(C, L / 2)(rig.grid.u, rig.grid.v)
     kept = h.copy()
     stage = Stage(P80, 40, 0, 0, 0)
-    run_stage(bench, h, middle(bench.scenario), stage, stage_layout(bench, stage, quad_strokes=4.0, seed=0))
+    run_stage(rig, h, middle(rig.scenario), stage, stage_layout(rig, stage, quad_strokes=4.0, seed=0))
     assert np.array_equal(h, kept)

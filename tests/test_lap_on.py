@@ -35,9 +35,9 @@ def pieces(name: str, cuts: tuple[int, ...]) -> tuple[LapRun, list[LapRun]]:
     scenario = job(face=FACE, **JOBS[name])
     if "twist" in name:
         scenario = replace(scenario, hands=replace(scenario.hands, twist=0.02))
-    bench = set_up(scenario, cells=400)
+    rig = set_up(scenario, cells=400)
     conditions = conditions_at(scenario, draw_scores(4, 1)[2])
-    before = FACE(bench.grid.u, bench.grid.v)
+    before = FACE(rig.grid.u, rig.grid.v)
     more = JOBS[name]
     turn, brush, sheet = (more.get(key, 0) for key in ("turn_every", "brush_every", "sheet_every"))
     grit = scenario.paper.grits[0]
@@ -48,14 +48,14 @@ def pieces(name: str, cuts: tuple[int, ...]) -> tuple[LapRun, list[LapRun]]:
         )
 
     whole = run_stage(
-        bench, before, conditions, stage(0, 240),
-        stage_layout(bench, stage(0, 240), quad_strokes=7.0, seed=5),
+        rig, before, conditions, stage(0, 240),
+        stage_layout(rig, stage(0, 240), quad_strokes=7.0, seed=5),
     )  # fmt: skip
     runs, place, state = [], START, None
     for begin, end in zip((0, *cuts), (*cuts, 240), strict=True):
-        layout = stage_layout(bench, stage(begin, end), quad_strokes=7.0, seed=5, begin=place)
-        state = state or begin_lap(bench, before, conditions, grit, layout)
-        runs.append(lap_on(bench, state, conditions, layout))
+        layout = stage_layout(rig, stage(begin, end), quad_strokes=7.0, seed=5, begin=place)
+        state = state or begin_lap(rig, before, conditions, grit, layout)
+        runs.append(lap_on(rig, state, conditions, layout))
         state, place = runs[-1].state, layout.end
     return whole, runs
 
@@ -92,17 +92,17 @@ def test_cut_between_looks_it_is_the_same_within_the_step(name):
 def test_a_state_can_go_on_twice():
     """What goes on from a state leaves it as it was: two ways of going on do not meet."""
     scenario = job(face=FACE, ages=True, brush_every=40)
-    bench = set_up(scenario, cells=200)
+    rig = set_up(scenario, cells=200)
     conditions = conditions_at(scenario, draw_scores(2, 0)[0])
-    before = FACE(bench.grid.u, bench.grid.v)
-    first = stage_layout(bench, Stage(scenario.paper.grits[0], 50, 0, 40, 0), quad_strokes=5.0, seed=0)
+    before = FACE(rig.grid.u, rig.grid.v)
+    first = stage_layout(rig, Stage(scenario.paper.grits[0], 50, 0, 40, 0), quad_strokes=5.0, seed=0)
     state = lap_on(
-        bench, begin_lap(bench, before, conditions, scenario.paper.grits[0], first), conditions, first
+        rig, begin_lap(rig, before, conditions, scenario.paper.grits[0], first), conditions, first
     ).state
     then = stage_layout(
-        bench, Stage(scenario.paper.grits[0], 30, 0, 40, 0), quad_strokes=5.0, seed=0, begin=first.end
+        rig, Stage(scenario.paper.grits[0], 30, 0, 40, 0), quad_strokes=5.0, seed=0, begin=first.end
     )
-    once, again = (lap_on(bench, state, conditions, then) for _ in range(2))
+    once, again = (lap_on(rig, state, conditions, then) for _ in range(2))
     np.testing.assert_array_equal(once.heights, again.heights)
     assert once.removed_volume == again.removed_volume
 
@@ -120,9 +120,9 @@ def test_a_state_can_go_on_twice():
 )
 def test_the_turning_round_goes_on_where_it_was(begin, every, want, end):
     scenario = job(states=QUARTER_TURNS, turn_every=25)
-    bench = set_up(scenario, cells=100)
+    rig = set_up(scenario, cells=100)
     rows = stage_layout(
-        bench, Stage(scenario.paper.grits[0], 50, every, 0, 0), quad_strokes=1.0, seed=0, begin=begin,
+        rig, Stage(scenario.paper.grits[0], 50, every, 0, 0), quad_strokes=1.0, seed=0, begin=begin,
         states=scenario.turning.states,
     )  # fmt: skip
     assert (rows.kinds[::4] // 2).tolist() == want

@@ -12,7 +12,7 @@ from jobs import QUARTER_TURNS, hollow, job, middle
 from scipy.stats import norm, truncnorm
 
 from handlap.sim.bench.job_log import Entry, JobLog, part_mark
-from handlap.sim.bench.learn import State, first_state, learn, open_workshop
+from handlap.sim.bench.learn import State, first_state, learn, ready_log
 from handlap.sim.bench.log_evidence import DyeLook, Leaves, Weighing, compare, gather_looks, shown
 from handlap.sim.bench.replay import lay_out_log, replay
 from handlap.sim.face.face_ensemble import infer_faces
@@ -49,48 +49,48 @@ def test_blocks_on_one_sheet_are_one_stage(turns):
     """A log of four blocks is the stage of 400 strokes with looks, brushings and sheets in it."""
     face = hollow(60 * UM, 0.12)
     scenario = job(ages=True, brush_every=100, sheet_every=200, reach=0.02, face=face, **turns)
-    bench = set_up(scenario, cells=300)
-    before = face(bench.grid.u, bench.grid.v)
+    rig = set_up(scenario, cells=300)
+    before = face(rig.grid.u, rig.grid.v)
     entries = [
         block(1),
         block(2, brushed=True),
         block(3, brushed=True, new_sheet=True),
         block(4, brushed=True),
     ]
-    course = lay_out_log(bench, entries, middle(scenario), before, seed=3)
-    states = replay(bench, course, before, middle(scenario))
+    course = lay_out_log(rig, entries, middle(scenario), before, seed=3)
+    states = replay(rig, course, before, middle(scenario))
     stage = Stage(scenario.paper.grits[0], 400, turns.get("turn_every", 0), 100, 200, (100, 200, 300, 400))
     rows = sum(block.layout.x.size for block in course.blocks)
     quad = 4.0 * 400 / rows
-    layout = stage_layout(bench, stage, quad_strokes=quad + 1e-9, seed=3)
+    layout = stage_layout(rig, stage, quad_strokes=quad + 1e-9, seed=3)
     assert layout.x.size == rows
-    run = run_stage(bench, before, middle(scenario), stage, layout)
+    run = run_stage(rig, before, middle(scenario), stage, layout)
     np.testing.assert_array_equal(states[1:], run.heights)
 
 
 def test_brushing_inside_a_block_is_that_between_two():
     scenario = job(ages=True, face=hollow(60 * UM, 0.12))
-    bench = set_up(scenario, cells=300)
-    before = np.zeros(bench.grid.u.size)
+    rig = set_up(scenario, cells=300)
+    before = np.zeros(rig.grid.u.size)
     one = [block(1, 200, brush_every=100, turn_every=0)]
     two = [block(1, turn_every=0), block(2, brushed=True, turn_every=0)]
     ends = []
     for entries in (one, two):
-        course = lay_out_log(bench, entries, middle(scenario), before, seed=0)
-        ends.append(replay(bench, course, before, middle(scenario))[-1])
+        course = lay_out_log(rig, entries, middle(scenario), before, seed=0)
+        ends.append(replay(rig, course, before, middle(scenario))[-1])
     np.testing.assert_allclose(ends[0], ends[1], atol=0.3 * UM)
 
 
 def test_a_change_of_paper_is_a_new_run_and_a_note_changes_nothing():
     scenario = job(ages=True, face=hollow(60 * UM, 0.12))
-    bench = set_up(scenario, cells=200)
-    before = np.zeros(bench.grid.u.size)
+    rig = set_up(scenario, cells=200)
+    before = np.zeros(rig.grid.u.size)
     entries = [block(1), Entry(2, 0, NOW, note="tea"), Entry(3, 0, NOW, strokes=50, paper="P120"), block(4)]
-    course = lay_out_log(bench, entries, middle(scenario), before, seed=0)
+    course = lay_out_log(rig, entries, middle(scenario), before, seed=0)
     assert [grit.name for grit in course.papers] == ["P80", "P120", "P80"]
     assert course.state == (1, 1, 2, 3)
     assert course.strokes == (100, 100, 150, 250)
-    assert replay(bench, course, before, middle(scenario)).shape[0] == course.states == 4
+    assert replay(rig, course, before, middle(scenario)).shape[0] == course.states == 4
 
 
 # ---- evidence
@@ -110,21 +110,21 @@ def setting():
     entries = [block(i + 1, 75, brushed=True) for i in range(3)]
     log = write_log(truth, entries, {0, 2})
     own = infer_faces(scenario.part, truth.scenario.readings, count=24, seed=2)
-    workshop = open_workshop(truth.scenario, log, own, cells=250, seed=0)
-    prior = first_state(workshop, own, draw_scores(24, 0), draw_plate_scores(24, 0))
-    return truth, log, workshop, prior
+    ready = ready_log(truth.scenario, log, own, cells=250, seed=0)
+    prior = first_state(ready, own, draw_scores(24, 0), draw_plate_scores(24, 0))
+    return truth, log, ready, prior
 
 
 def test_looks_are_gathered_between_the_right_states():
     part = head().part
-    bench = set_up(head(), cells=250)
+    rig = set_up(head(), cells=250)
     entries = [
         Entry(1, 0, NOW, part_mass=3.4, scale=1e-5, dyed=True),
         block(2, swarf=0.5e-3, scale=1e-5, dye_left=0.4),
         block(3),
         block(4, part_mass=3.398, swarf=1.0e-3, scale=1e-5, dye_left=0.1),
     ]
-    course = lay_out_log(bench, entries, middle(head()), np.zeros(bench.grid.u.size), seed=0)
+    course = lay_out_log(rig, entries, middle(head()), np.zeros(rig.grid.u.size), seed=0)
     looks = gather_looks(part, entries, course, {})
     weighed = [(k.words, k.first, k.last) for k in looks if isinstance(k, Weighing)]
     assert weighed == [("swarf", 0, 1), ("swarf", 1, 3), ("weight of the part", 0, 3)]
@@ -136,9 +136,9 @@ def test_looks_are_gathered_between_the_right_states():
 def test_dye_is_judged_by_the_face_it_was_put_on():
     """Before the first stroke the whole Ra of the paper; on a face that worn paper left, 0.6 of it."""
     part = head().part
-    bench = set_up(head(), cells=250)
+    rig = set_up(head(), cells=250)
     entries = [block(1, dye_left=0.4, dye_faded=0.9, dyed=True), block(2, dye_seen="fading everywhere")]
-    course = lay_out_log(bench, entries, middle(head()), np.zeros(bench.grid.u.size), seed=0)
+    course = lay_out_log(rig, entries, middle(head()), np.zeros(rig.grid.u.size), seed=0)
     looks = [look for look in gather_looks(part, entries, course, {}) if isinstance(look, DyeLook)]
     rough = find("P80").roughness_median(part.metal)
     assert [look.roughness / rough for look in looks] == pytest.approx([1.0, 0.6])
@@ -149,8 +149,8 @@ def test_dye_is_judged_by_the_face_it_was_put_on():
 def test_what_a_look_shows_is_the_closed_form():
     """A layer of 20 µm: its mass is density · area · depth, all dye is gone; of 1 µm, all is there."""
     part = head().part
-    bench = set_up(head(), cells=250)
-    n = bench.grid.u.size
+    rig = set_up(head(), cells=250)
+    n = rig.grid.u.size
     states = np.zeros((2, 2, n))
     states[0, 1], states[1, 1] = -20 * UM, -1 * UM
     dyes = (
@@ -158,21 +158,21 @@ def test_what_a_look_shows_is_the_closed_form():
         DyeDraw(fades=0.5 * UM, film=4 * UM, valleys=0.0),
     )
     weighing = Weighing(1, "swarf", 0, 1, 1e-3, 1e-5, 0.9)
-    mass = shown(weighing, bench.grid, part, states, dyes)[:, 0]
+    mass = shown(weighing, rig.grid, part, states, dyes)[:, 0]
     assert mass == pytest.approx(0.9 * 2680 * part.outline.area * np.array([20, 1]) * UM)
     share = DyeLook(1, "dye", 0, 1, of_face(0.0, None), 2 * UM)
-    np.testing.assert_allclose(shown(share, bench.grid, part, states, dyes), [[1.0, 1.0], [0.0, 1.0]])
+    np.testing.assert_allclose(shown(share, rig.grid, part, states, dyes), [[1.0, 1.0], [0.0, 1.0]])
     raster = DyeLook(1, "dye", 0, 1, of_shares(np.full((3, 5), 0.5)), 2 * UM)
-    zones = shown(raster, bench.grid, part, states, dyes)
+    zones = shown(raster, rig.grid, part, states, dyes)
     assert zones.shape == (2, 30)
     np.testing.assert_allclose(zones[0], 1.0)
     np.testing.assert_allclose(zones[1], np.repeat([0.0, 1.0], 15))
 
 
 def test_the_raster_counts_rows_from_far_and_columns_from_left():
-    bench = set_up(head(), cells=250)
-    where, _ = zones_of(bench.grid)
-    u, v = bench.grid.u[: bench.grid.n_cells], bench.grid.v[: bench.grid.n_cells]
+    rig = set_up(head(), cells=250)
+    where, _ = zones_of(rig.grid)
+    u, v = rig.grid.u[: rig.grid.n_cells], rig.grid.v[: rig.grid.n_cells]
     far_left = np.argmin(u - v)
     near_right = np.argmax(u - v)
     assert where[far_left] == 0
@@ -184,8 +184,8 @@ def test_an_interval_moves_a_gap_as_its_own_truncation_does(low, high):
     """Moments of a normal gap given an interval: a truncated normal (Johnson & Kotz), by scipy."""
     from handlap.sim.bench import log_evidence
 
-    _, _, workshop, _ = setting()
-    leaves = next(look for look in workshop.looks if isinstance(look, Leaves))
+    _, _, ready, _ = setting()
+    leaves = next(look for look in ready.looks if isinstance(look, Leaves))
     rng = np.random.default_rng(0)
     gap = 35.0 + 12.0 * rng.standard_normal(20_000)
     gap = (35.0 + 12.0 * (gap - gap.mean()) / gap.std()) * UM
@@ -284,22 +284,22 @@ def test_what_is_not_known_of_the_dye_takes_its_share_of_the_news(checked, monke
 
 @functools.cache
 def learnt():
-    _, _, workshop, prior = setting()
-    return learn(workshop, prior)
+    _, _, ready, prior = setting()
+    return learn(ready, prior)
 
 
 def test_the_cut_and_the_face_are_learnt_and_the_truth_is_held():
-    truth, log, workshop, _ = setting()
+    truth, log, ready, _ = setting()
     found = learnt()
     cut = found.quantities[0]
     assert cut.name == "cut"
     assert cut.ratio < 0.5
     assert cut.standing == "learnt"
     states = truth.carried(list(log.standing), seed=7001)
-    flat = gauge.flatness(workshop.gauged, found.now)
+    flat = gauge.flatness(ready.gauged, found.now)
     true = truth.flatness(states[-1])[0]
     assert flat.min() - 6 * UM < true < flat.max() + 6 * UM
-    spread = gauge.flatness(workshop.gauged, found.prior_states[:, -1]).std()
+    spread = gauge.flatness(ready.gauged, found.prior_states[:, -1]).std()
     assert flat.std() < 0.6 * spread
 
 
@@ -347,15 +347,15 @@ def weighed(steps: tuple[int, ...], score: float):
         for place, strokes in enumerate(steps)
     ]
     states = truth.carried(blocks, seed=7001)
-    n = truth.bench.grid.n_cells
-    off = -np.diff(states[:, :n] @ truth.bench.grid.area[:n]) * base.part.metal.density
+    n = truth.rig.grid.n_cells
+    off = -np.diff(states[:, :n] @ truth.rig.grid.area[:n]) * base.part.metal.density
     kept = 1.0 - 0.5 * sum(SWARF_LOST)
     entries = [
         replace(entry, number=i + 1, swarf=round(kept * mass, 6), scale=1e-6)
         for i, (entry, mass) in enumerate(zip(blocks, off, strict=True))
     ]
     log = JobLog(part_mark(base.part), base.part.name, tuple(entries))
-    shop = open_workshop(base, log, faces, cells=200, seed=2)
+    shop = ready_log(base, log, faces, cells=200, seed=2)
     found = learn(shop, first_state(shop, faces, draw_scores(96, 2), draw_plate_scores(96, 2)))
     return {quantity.name: quantity for quantity in found.quantities}
 
@@ -384,18 +384,18 @@ def test_weighings_between_two_brushings_teach_the_loading_floor(score):
 
 
 def test_effective_members_are_counted_and_collapse_is_owned_up_to():
-    _, _, workshop, prior = setting()
+    _, _, ready, prior = setting()
     found = learnt()
     assert 0 < found.effective < found.members
     few = State(prior.scores[:10], prior.plate_scores[:10], prior.dye_scores[:10], prior.before[:10])
-    collapsed = learn(workshop, few)
+    collapsed = learn(ready, few)
     assert collapsed.effective < 5
     assert not collapsed.believed
 
 
 def test_the_same_seed_learns_the_same():
-    _, _, workshop, prior = setting()
-    np.testing.assert_array_equal(learn(workshop, prior).now, learnt().now)
+    _, _, ready, prior = setting()
+    np.testing.assert_array_equal(learn(ready, prior).now, learnt().now)
 
 
 def test_a_slip_in_the_log_is_named():
@@ -403,7 +403,7 @@ def test_a_slip_in_the_log_is_named():
     wrong = replace(log.entries[2], swarf=50e-3)
     slip = JobLog(part_mark(truth.scenario.part), "head", (*log.entries[:2], wrong))
     own = infer_faces(truth.scenario.part, truth.scenario.readings, count=24, seed=2)
-    shop = open_workshop(truth.scenario, slip, own, cells=250, seed=0)
+    shop = ready_log(truth.scenario, slip, own, cells=250, seed=0)
     found = learn(shop, first_state(shop, own, draw_scores(24, 0), draw_plate_scores(24, 0)))
     assert any(d.entry == 3 and d.what == "swarf" for d in found.doubts)
     assert not any(d.what == "swarf" for d in learnt().doubts)
@@ -413,11 +413,11 @@ def test_without_looks_nothing_is_learnt():
     truth, log, _, _ = setting()
     bare = JobLog(log.part, log.name, tuple(replace(block(i + 1, 75)) for i in range(2)))
     own = infer_faces(truth.scenario.part, truth.scenario.readings, count=16, seed=2)
-    shop = open_workshop(truth.scenario, bare, own, cells=250)
+    shop = ready_log(truth.scenario, bare, own, cells=250)
     found = learn(shop, first_state(shop, own, draw_scores(16, 0), draw_plate_scores(16, 0)))
     assert all(q.ratio == pytest.approx(1.0) for q in found.quantities)
     assert found.effective == 16
-    there = compare(shop.looks, shop.bench.grid, truth.scenario.part, found.states, found.posterior.dyes)
+    there = compare(shop.looks, shop.rig.grid, truth.scenario.part, found.states, found.posterior.dyes)
     assert there.value.size == 0
 
 
@@ -426,7 +426,7 @@ def test_a_face_and_numbers_that_are_known_are_not_learnt():
     scenario = job(ages=True, face=hollow(60 * UM, 0.12))
     faces = infer_faces(scenario.part, scenario.readings, count=16)
     log = JobLog(part_mark(scenario.part), "job", (block(1, 50, swarf=5e-3, scale=1e-5),))
-    shop = open_workshop(scenario, log, faces, cells=200)
+    shop = ready_log(scenario, log, faces, cells=200)
     scores = draw_scores(16, 0)
     # What no scenario states, the luck of papers and how rate goes with grain, is known here too.
     scores[:, len(HAND_SCORES) :] = 0.0

@@ -26,7 +26,7 @@ from handlap.sim.lapping.conditions import Conditions
 from handlap.sim.materials.metals import find
 from handlap.sim.teaching import lesson_work
 from handlap.sim.teaching.bench_tools import TOOLS
-from handlap.sim.teaching.lesson import Case, Choice, Lesson, LessonResult, Question, StartFace
+from handlap.sim.teaching.lesson import Case, Choice, Lesson, LessonQuestion, LessonResult, StartFace
 from handlap.sim.teaching.lesson_answer import (
     answer_lesson,
     asked_errors,
@@ -224,7 +224,7 @@ def test_where_the_hands_differ_too_much_it_cannot_tell():
     # Half of the members lean one way, half the other: which end loses more is luck.
     lesson = load_lesson("never-turning")
     job = {**lesson.scenario, "hands": {"bias_along": {"value": 0, "low": -20, "high": 20}, "height": 0}}
-    question = Question("which", "taper_along", "most", 0.5 * UM)
+    question = LessonQuestion("which", "taper_along", "most", 0.5 * UM)
     cases = (
         lesson.cases[0],
         replace(lesson.cases[0], name="other", change={"turning": {"schedule": "half"}}),
@@ -359,7 +359,7 @@ def test_progress_rises_to_the_end():
 # ---- the answer by itself
 
 
-def asked(question: Question, choices: tuple[Choice, ...], cases: str = "ab") -> Lesson:
+def asked(question: LessonQuestion, choices: tuple[Choice, ...], cases: str = "ab") -> Lesson:
     """A lesson of which only question and choices matter."""
     return replace(
         load_lesson("never-turning"),
@@ -370,7 +370,7 @@ def asked(question: Question, choices: tuple[Choice, ...], cases: str = "ab") ->
 
 
 WHICH = asked(
-    Question("which", "flatness", "least", 1.0),
+    LessonQuestion("which", "flatness", "least", 1.0),
     (Choice("a", case="a"), Choice("b", case="b"), Choice("alike", alike=True)),
 )
 
@@ -421,7 +421,7 @@ def test_a_course_that_wavers_by_less_than_the_margin_levels_off():
 
 
 def test_a_number_counts_only_if_its_error_keeps_it_in_the_range():
-    question = Question("number", "flatness")
+    question = LessonQuestion("number", "flatness")
     lesson = asked(question, (Choice("less", between=(0.0, 1.0)), Choice("more", between=(1.0, np.inf))))
     votes = vote_number(lesson, np.array([0.5, 0.95, 1.0]), np.array([0.1, 0.1, 0.0]))
     np.testing.assert_array_equal(votes, [[1, 0, 0], [0, 0, 1]])

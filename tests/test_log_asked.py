@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 from person import sit
 
-from handlap.cli.commands.log import draft_of
+from handlap.cli.commands.log_command import draft_of
 from handlap.cli.main import main
 from handlap.sim.bench.job_log import Entry, part_mark
 from handlap.sim.bench.log_file import append, look_over, read_log

@@ -10,10 +10,10 @@ from bench_page_cases import OTHER, block, entry, job_file, page_text
 from click.testing import CliRunner
 
 from handlap.cli.main import main
+from handlap.sim.bench.bench_page_text import read_page_text
 from handlap.sim.bench.log_file import read_log
 from handlap.sim.bench.log_lines import to_json
 from handlap.sim.bench.log_place import log_path
-from handlap.sim.bench.page_text import read_page_text
 from handlap.sim.common.errors import ScenarioError
 from handlap.sim.job.scenario import Scenario
 

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from handlap.cli.main import main
-from handlap.cli.progress import MUCH_LONGER, Progress
+from handlap.cli.progress import MUCH_LONGER, ProgressLine
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import long_work
 from handlap.sim.lapping.long_work import LONG, STILL_LONG, Quietly, long_words, tell_ahead
@@ -97,7 +97,7 @@ def test_a_plan_whose_trials_and_work_pass_a_minute_together_is_told_of(monkeypa
 
     monkeypatch.setattr("handlap.sim.planning.work.tell_ahead", takes_forty)
     monkeypatch.setattr("handlap.sim.lapping.resolution.tell_ahead", lambda *given: None)
-    with Progress() as progress:
+    with ProgressLine() as progress:
         make_plan(load(HEAD), members=8, progress=progress)
     assert said[0].count("and what went before take some") == 1
     told = [int(words.split("some ")[1].split()[0]) for words in said]
@@ -128,7 +128,7 @@ def test_a_remark_is_said_once_unless_far_more_is_to_come(monkeypatch):
     monkeypatch.setenv("COLUMNS", "50")
     heard = io.StringIO()
     monkeypatch.setattr(sys, "stderr", heard)
-    with Progress() as progress:
+    with ProgressLine() as progress:
         progress(0.1, "lapping")
         progress.ahead(90.0, long_words(90.0, "lapping 64 faces on P80"))
         progress.ahead(90.0 * MUCH_LONGER - 1.0, "unsaid")
@@ -149,7 +149,7 @@ def test_on_a_terminal_the_line_makes_way_for_the_remark(monkeypatch):
     monkeypatch.delenv("NO_COLOR", raising=False)
     heard = Terminal()
     monkeypatch.setattr(sys, "stderr", heard)
-    with Progress() as progress:
+    with ProgressLine() as progress:
         progress(0.1, "lapping")
         progress.ahead(90.0, "it takes long")
         progress(0.2, "lapping")

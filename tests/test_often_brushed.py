@@ -29,9 +29,9 @@ def often(brush: int, sheet: int, turn: int = 0, **how: Any):
     """A bench, a face, conditions and a stage of so many strokes between brushings, sheets and turns."""
     turns = dict(states=HALF_TURNS, turn_every=turn) if turn else {}
     scenario = job(**{**AT_WORK, **turns, **how}, brush_every=brush, sheet_every=sheet)
-    bench = set_up(scenario, cells=300)
+    rig = set_up(scenario, cells=300)
     stage = Stage(P120, STROKES, turn, brush, sheet, (100, 200, STROKES))
-    return bench, FACE(bench.grid.u, bench.grid.v), middle(scenario), stage
+    return rig, FACE(rig.grid.u, rig.grid.v), middle(scenario), stage
 
 
 @pytest.mark.parametrize(
@@ -53,15 +53,15 @@ def often(brush: int, sheet: int, turn: int = 0, **how: Any):
 )
 def test_it_is_the_lap_that_is_cut_at_every_brushing_and_sheet(brush, sheet, turn, pattern, monkeypatch):
     """A quarter of the rows at the most, and the map within what is told of that of the lap in full."""
-    bench, before, conditions, stage = often(brush, sheet, turn, pattern=pattern)
-    found = choose_resolution(bench, before, conditions, stage, tolerance=TOLERANCE, seed=0)
+    rig, before, conditions, stage = often(brush, sheet, turn, pattern=pattern)
+    found = choose_resolution(rig, before, conditions, stage, tolerance=TOLERANCE, seed=0)
     assert found.error <= TOLERANCE and max(slowed(found.quad_strokes, brush, sheet)) > 1
-    layout = stage_layout(bench, stage, quad_strokes=found.quad_strokes, seed=0)
-    run = run_stage(bench, before, conditions, stage, layout)
+    layout = stage_layout(rig, stage, quad_strokes=found.quad_strokes, seed=0)
+    run = run_stage(rig, before, conditions, stage, layout)
     # Nothing is taken together.
     monkeypatch.setattr(poses, "OFTEN", np.inf)
-    in_full = stage_layout(bench, stage, quad_strokes=1.0, seed=0)
-    truth = run_stage(bench, before, conditions, stage, in_full)
+    in_full = stage_layout(rig, stage, quad_strokes=1.0, seed=0)
+    truth = run_stage(rig, before, conditions, stage, in_full)
     assert in_full.slower == (1, 1) and layout.x.size <= 0.25 * in_full.x.size
     off = run.heights[-1] - truth.heights[-1]
     taken = float(np.mean(before - truth.heights[-1]))
@@ -77,18 +77,18 @@ def test_it_is_the_lap_that_is_cut_at_every_brushing_and_sheet(brush, sheet, tur
 def test_rows_are_bounded_by_the_strokes_of_a_group(intervals):
     """However often paper is brushed and changed: groups of rows are half as long as was asked at the least,
     but for looks."""
-    bench, _, _, stage = often(*intervals)
+    rig, _, _, stage = often(*intervals)
     for quad in (20.0, 30.0):
-        layout = stage_layout(bench, stage, quad_strokes=quad, seed=0)
+        layout = stage_layout(rig, stage, quad_strokes=quad, seed=0)
         assert layout.x.size <= 4 * (2.0 * STROKES / quad + len(stage.snapshots) + 1)
 
 
 def test_a_finer_lap_is_finer_where_brushings_cut_the_rows():
     """Half the strokes of a group are the same rows while brushings cut them: they show no error."""
-    bench, before, conditions, stage = often(1, 40)
-    found = choose_resolution(bench, before, conditions, stage, tolerance=TOLERANCE, seed=0)
+    rig, before, conditions, stage = often(1, 40)
+    found = choose_resolution(rig, before, conditions, stage, tolerance=TOLERANCE, seed=0)
     coarse, fine = (
-        stage_layout(bench, stage, quad_strokes=quad, seed=0)
+        stage_layout(rig, stage, quad_strokes=quad, seed=0)
         for quad in (found.quad_strokes, 0.5 * found.quad_strokes)
     )
     assert found.error > 0.0 and fine.x.size > coarse.x.size == found.rows
@@ -100,15 +100,15 @@ def test_what_comes_no_more_often_than_rows_is_left_as_it_was():
 
 
 def test_in_pieces_it_is_the_lap_in_one_to_the_last_bit():
-    bench, before, conditions, stage = often(1, 48)
-    whole = run_stage(bench, before, conditions, stage, stage_layout(bench, stage, quad_strokes=25.0, seed=0))
+    rig, before, conditions, stage = often(1, 48)
+    whole = run_stage(rig, before, conditions, stage, stage_layout(rig, stage, quad_strokes=25.0, seed=0))
     state, place, heights = None, START, []
     for _ in range(3):
         piece = Stage(P120, 100, 0, 1, 48, (100,))
-        layout = stage_layout(bench, piece, quad_strokes=25.0, seed=0, begin=place)
+        layout = stage_layout(rig, piece, quad_strokes=25.0, seed=0, begin=place)
         assert layout.slower == (4, 1)
-        state = state or begin_lap(bench, before, conditions, P120, layout)
-        run = lap_on(bench, state, conditions, layout)
+        state = state or begin_lap(rig, before, conditions, P120, layout)
+        run = lap_on(rig, state, conditions, layout)
         state, place = run.state, layout.end
         heights.append(run.heights[-1])
     np.testing.assert_array_equal(heights, whole.heights)
@@ -116,9 +116,9 @@ def test_in_pieces_it_is_the_lap_in_one_to_the_last_bit():
 
 def test_what_the_paper_holds_afterwards_is_what_one_sheet_has_cut():
     """Not so many times as much: other rows, or another paper, go on from it."""
-    bench, before, conditions, stage = often(0, 5)
+    rig, before, conditions, stage = often(0, 5)
     held = [
-        run_stage(bench, before, conditions, stage, stage_layout(bench, stage, quad_strokes=quad, seed=0))
+        run_stage(rig, before, conditions, stage, stage_layout(rig, stage, quad_strokes=quad, seed=0))
         for quad in (1.0, 25.0)
     ]
     in_full, together = (run.state.carried for run in held)

@@ -21,7 +21,7 @@ from handlap.sim.lapping.conditions import Stage
 from handlap.sim.lapping.lap import stage_layout
 from handlap.sim.lapping.paper_memory import PaperMemory, bell_of, lay_memory, line_of
 from handlap.sim.lapping.poses import lay_out
-from handlap.sim.lapping.set_up import Bench, set_up
+from handlap.sim.lapping.set_up import Rig, set_up
 
 RATE = 0.045e-9
 SIDE = 90
@@ -299,15 +299,15 @@ FAR: dict[str, dict[str, Any]] = {
 ALL = STANDS | FAR
 
 
-def memory_of(name: str, shift: tuple[float, float] = (0.0, 0.0), **more: Any) -> tuple[Bench, PaperMemory]:
+def memory_of(name: str, shift: tuple[float, float] = (0.0, 0.0), **more: Any) -> tuple[Rig, PaperMemory]:
     scenario = job(ages=True, **{**ALL[name], **more})
-    bench = set_up(scenario, cells=600)
+    rig = set_up(scenario, cells=600)
     stage = Stage(scenario.paper.grits[0], 40, scenario.turning.every or 0, 0, 0)
-    layout = stage_layout(bench, stage, quad_strokes=4.0, seed=0)
+    layout = stage_layout(rig, stage, quad_strokes=4.0, seed=0)
     strokes = scenario.strokes
-    return bench, lay_memory(
+    return rig, lay_memory(
         layout.standings, pattern=strokes.pattern, length=strokes.length, sway=strokes.sway.value,
-        u=bench.grid.u, v=bench.grid.v, cell=bench.grid.cell_size, strips=bench.strips, shift=shift,
+        u=rig.grid.u, v=rig.grid.v, cell=rig.grid.cell_size, strips=rig.strips, shift=shift,
     )  # fmt: skip
 
 
@@ -315,7 +315,7 @@ def memory_of(name: str, shift: tuple[float, float] = (0.0, 0.0), **more: Any) -
 @pytest.mark.parametrize("name", ALL)
 def test_the_raster_holds_all_that_a_stage_reads(name, shift):
     """Windows, and what spreading reads beyond them, lie inside; every path has its whole weight."""
-    bench, memory = memory_of(name, shift)
+    rig, memory = memory_of(name, shift)
     paper = np.zeros(10)
     paper[column_kernels.P_X0], paper[column_kernels.P_Y0], paper[column_kernels.P_STEP] = (
         memory.x0,
@@ -327,8 +327,8 @@ def test_the_raster_holds_all_that_a_stage_reads(name, shift):
         taps = memory.taps[memory.tap_at[k] : memory.tap_at[k + 1]]
         window = np.zeros((3, 4), dtype=np.int64)
         paper_kernels.windows_of(
-            c, s, np.abs(bench.grid.u).max() / bench.half, np.abs(bench.grid.v).max() / bench.half,
-            bench.half, paper, taps, memory.lines[k], memory.bell, window,
+            c, s, np.abs(rig.grid.u).max() / rig.half, np.abs(rig.grid.v).max() / rig.half,
+            rig.half, paper, taps, memory.lines[k], memory.bell, window,
         )  # fmt: skip
         along = bool(memory.lines[k].any())
         assert along != bool(len(taps))
@@ -348,7 +348,7 @@ def test_the_raster_holds_all_that_a_stage_reads(name, shift):
 @pytest.mark.parametrize("name", ALL)
 def test_no_lap_holds_more_than_its_bound(name):
     """Fields of the raster, those carried before and after a stretch of strokes and those of the stretch."""
-    bench, memory = memory_of(name)
+    rig, memory = memory_of(name)
     ways = len(memory.turns)
     held = record_kernels.nothing_carried(
         points=1, shapes=0, kinds=1, bedding=1.0, raster=memory.shape, ways=ways, partly=True
@@ -358,7 +358,7 @@ def test_no_lap_holds_more_than_its_bound(name):
     assert 2 * carried + 9 * memory.shape[0] * memory.shape[1] <= paper_memory.MOST_NUMBERS
     if name in STANDS:
         # Nodes are as close as sway and cells ask for.
-        assert memory.step <= 1.001 * max(STANDS[name].get("sway", 5e-3), bench.grid.cell_size)
+        assert memory.step <= 1.001 * max(STANDS[name].get("sway", 5e-3), rig.grid.cell_size)
 
 
 def test_paper_is_counted_where_it_lies_and_only_where_some_is_missing():
@@ -383,15 +383,15 @@ EVEN = 1.0
 """A bedding length [m] at which pressure is even whatever the paper does."""
 
 
-def soft() -> Bench:
+def soft() -> Rig:
     """A part so far inside its plate that paper is all about it."""
     return set_up(job(length=0.2, width=0.1), cell=0.01)
 
 
-def inner(bench: Bench, rim: float = 0.02) -> Any:
+def inner(rig: Rig, rim: float = 0.02) -> Any:
     """Which cells lie so far from the rim that they meet no fresher paper."""
-    n = bench.grid.n_cells
-    return (np.abs(bench.grid.u[:n]) < 0.1 - rim) & (np.abs(bench.grid.v[:n]) < 0.05 - rim)
+    n = rig.grid.n_cells
+    return (np.abs(rig.grid.u[:n]) < 0.1 - rim) & (np.abs(rig.grid.v[:n]) < 0.05 - rim)
 
 
 def worn_by(
@@ -408,23 +408,23 @@ def worn_by(
     return float(solve_ivp(rate, (0.0, sliding), [0.0], rtol=1e-9, atol=1e-14).y[0, -1])
 
 
-def rubbed(rows: int, paper: OnPaper, sliding: float = 150.0) -> tuple[Bench, Marched]:
+def rubbed(rows: int, paper: OnPaper, sliding: float = 150.0) -> tuple[Rig, Marched]:
     """A flat face rubbed on one spot."""
-    bench = soft()
-    table = pose_table(rows, sliding / rows, 100.0, half=bench.half)
-    return bench, march(bench, np.zeros(bench.grid.u.size), table, bedding=EVEN, paper=paper)
+    rig = soft()
+    table = pose_table(rows, sliding / rows, 100.0, half=rig.half)
+    return rig, march(rig, np.zeros(rig.grid.u.size), table, bedding=EVEN, paper=paper)
 
 
 @pytest.mark.parametrize("floors", [(0.3, 0.6), (0.6, 0.2), (0.1, 0.3)])
 def test_paper_loads_and_dulls_as_the_law_says(checked, floors):
     """Independent route: dv/ds = k·p·f_load(v)·f_dull(v) by scipy, every spot on its own paper."""
     paper = OnPaper(floors=floors, scales=(6 * UM, 20 * UM))
-    bench, found = rubbed(200, paper)
+    rig, found = rubbed(200, paper)
     want = worn_by(150.0, 100.0 / 0.02, floors, paper.scales)
     checked(
         f"depth on paper that keeps {floors[0]:g} and {floors[1]:g} of its cut, loaded and dulled",
         expected=want / UM,
-        got=-found.heights[: bench.grid.n_cells][inner(bench)] / UM,
+        got=-found.heights[: rig.grid.n_cells][inner(rig)] / UM,
         tolerance=1e-5 * want / UM,
         unit="µm",
         kind="independent implementation",
@@ -439,8 +439,8 @@ def test_half_the_step_leaves_a_quarter_of_the_error_of_ageing(checked):
     want = worn_by(150.0, 100.0 / 0.02, paper.floors, paper.scales)
     errors = []
     for rows in (20, 40, 80):
-        bench, found = rubbed(rows, paper)
-        errors.append(float(np.mean(-found.heights[: bench.grid.n_cells][inner(bench)])) - want)
+        rig, found = rubbed(rows, paper)
+        errors.append(float(np.mean(-found.heights[: rig.grid.n_cells][inner(rig)])) - want)
     for coarse, fine, rows in zip(errors, errors[1:], (20, 40), strict=False):
         checked(
             f"error of ageing paper in {rows} rows over that in {2 * rows}",
@@ -456,27 +456,27 @@ def test_half_the_step_leaves_a_quarter_of_the_error_of_ageing(checked):
 def test_a_row_that_ages_paper_by_many_scales_does_not_overshoot():
     """One row of thirty scales: less metal than fresh paper would take, more than clogged and blunt paper."""
     paper = OnPaper(floors=(0.1, 0.1), scales=(1 * UM, 2 * UM))
-    bench, found = rubbed(1, paper)
+    rig, found = rubbed(1, paper)
     fresh = RATE * 100.0 / 0.02 * 150.0
-    depth = -found.heights[: bench.grid.n_cells]
+    depth = -found.heights[: rig.grid.n_cells]
     assert np.all(depth > 0.01 * fresh) and np.all(depth < fresh)
 
 
 def test_what_is_cut_lies_on_the_paper():
     """Conservation: volume off the face = volume on the raster, turned, swaying, round and off the paper."""
     rng = np.random.default_rng(6)
-    bench = set_up(job(length=0.2, width=0.1, strips=[(-0.2, -0.12, 0.083, 0.12)]), cell=0.004)
-    grid = bench.grid
+    rig = set_up(job(length=0.2, width=0.1, strips=[(-0.2, -0.12, 0.083, 0.12)]), cell=0.004)
+    grid = rig.grid
     rows = 60
     standing = np.arange(rows) // 3 % 3
     turns = (0.0, 0.9, np.pi / 2)
     table = pose_table(
-        rows, 2.0, 100.0, half=bench.half, x=rng.uniform(-0.01, 0.01, rows), y=rng.uniform(-0.02, 0.02, rows),
+        rows, 2.0, 100.0, half=rig.half, x=rng.uniform(-0.01, 0.01, rows), y=rng.uniform(-0.02, 0.02, rows),
         turn=np.array(turns)[standing],
     )  # fmt: skip
     h = 10 * UM * rng.normal(size=grid.u.size)
     round_ = OnPaper(turns=turns, standing=standing, stroke=CIRCLE, bell=tuple(bell_of(1.4, 1.0)))
-    found = march(bench, h, table, paper=round_)
+    found = march(rig, h, table, paper=round_)
     assert found.diagnostics[column_kernels.D_OFF_PAPER] > 0
     off = grid.area @ (h - found.heights)
     assert off > 0.0
@@ -488,13 +488,13 @@ def test_what_is_cut_lies_on_the_paper():
 
 
 def test_brushing_takes_its_share_of_the_loading_alone():
-    bench = soft()
-    table = pose_table(8, 5.0, 100.0, half=bench.half)
+    rig = soft()
+    table = pose_table(8, 5.0, 100.0, half=rig.half)
     fields = []
     for events in (None, np.where(np.arange(8) == 7, column_kernels.EVENT_BRUSH, 0)):
         # The last row slides hardly at all, so that what was brushed is there to be seen.
         table[7, column_kernels.SLIDE] = 1e-9
-        found = march(bench, np.zeros(bench.grid.u.size), table, paper=OnPaper(leaves=0.35), events=events)
+        found = march(rig, np.zeros(rig.grid.u.size), table, paper=OnPaper(leaves=0.35), events=events)
         fields.append((found.load, found.dull))
     np.testing.assert_allclose(fields[1][0], 0.35 * fields[0][0], rtol=1e-6, atol=1e-12)
     np.testing.assert_allclose(fields[1][1], fields[0][1], rtol=1e-9, atol=1e-15)
@@ -502,17 +502,17 @@ def test_brushing_takes_its_share_of_the_loading_alone():
 
 def test_paper_is_read_where_it_lies():
     """What one half of a face has worn is met by the other half when the part is turned end for end."""
-    bench = soft()
-    grid, n = bench.grid, bench.grid.n_cells
+    rig = soft()
+    grid, n = rig.grid, rig.grid.n_cells
     # The left half of the face hardly cuts, so that the paper under it stays fresh.
     scale = np.where(grid.u < 0.0, 0.05, 1.0)
     powers = []
     for last in (0, 1):
         standing = np.array([0] * 40 + [last])
-        table = pose_table(41, 5.0, 100.0, half=bench.half, turn=np.pi * standing)
+        table = pose_table(41, 5.0, 100.0, half=rig.half, turn=np.pi * standing)
         table[40, column_kernels.SLIDE] = 1e-3
         found = march(
-            bench, np.zeros(grid.u.size), table, bedding=EVEN, scale=scale, every=1, tilt_free=False,
+            rig, np.zeros(grid.u.size), table, bedding=EVEN, scale=scale, every=1, tilt_free=False,
             kinds=standing, paper=OnPaper(turns=(0.0, np.pi), standing=standing),
         )  # fmt: skip
         off = found.snapshots[-2] - found.snapshots[-1]
@@ -537,7 +537,7 @@ def test_no_sway_and_hardly_a_stroke_wear_every_spot_of_paper_by_the_spot_over_i
     )  # fmt: skip
     rows, sliding = 200, 60.0
     found = lap(scenario, None, round(sliding / (2.0 * travel)), rows=rows, cell=0.01 / 3.0)
-    grid, n = found.bench.grid, found.bench.grid.n_cells
+    grid, n = found.rig.grid, found.rig.grid.n_cells
     coarser = 201.0 / 125.0
     scales, floors = (3 * 0.005 * 201 * UM, 3 * 0.010 * 201 * UM), (0.3 * coarser**0.5, 0.2 * coarser**0.3)
     slow = SlowLap(grid.u[:n], grid.v[:n], grid.area[:n], np.zeros(n), RATE, lam)
@@ -549,7 +549,7 @@ def test_no_sway_and_hardly_a_stroke_wear_every_spot_of_paper_by_the_spot_over_i
     assert np.ptp(slow.h) > 5 * UM
     apart = found.cells - slow.h
     for where, got, tolerance in (
-        ("further than 20 mm from the rim", apart[inner(found.bench)], 0.03),
+        ("further than 20 mm from the rim", apart[inner(found.rig)], 0.03),
         ("root mean square", np.sqrt(np.mean(apart**2)), 0.08),
     ):
         checked(

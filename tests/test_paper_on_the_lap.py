@@ -91,14 +91,14 @@ def test_small_errors_fade_as_the_bed_grows_shallower(checked, where, w):
     cell, lam, scale, load = 0.01, 24 * UM, 10 * UM, 100.0
     patches = PATCHES[where]
     strips = [(cell * (x - 10), -5 * cell, cell * (x + 10), 5 * cell) for x, *_ in patches]
-    bench = set_up(job(length=0.2, width=0.1, plate=(2.0, 2.0), strips=strips), cell=cell)
-    grid, n = bench.grid, bench.grid.n_cells
+    rig = set_up(job(length=0.2, width=0.1, plate=(2.0, 2.0), strips=strips), cell=cell)
+    grid, n = rig.grid, rig.grid.n_cells
     ripple = 1e-3 * lam * np.cos(8 * np.pi * grid.u / 0.2) * np.cos(4 * np.pi * grid.v / 0.1)
     rows, deep = 480, 72 * UM
     slide = deep * 0.02 / (0.045e-9 * load) / rows
     at = cell * np.array([x for x, *_ in patches])[np.arange(rows) // 2 % len(patches)]
     found = march(
-        bench, ripple, pose_table(rows, slide, load, half=bench.half, x=at), bedding=lam, every=rows // 12,
+        rig, ripple, pose_table(rows, slide, load, half=rig.half, x=at), bedding=lam, every=rows // 12,
         paper=OnPaper(floors=(1.0, 1.0), scales=(1.0, scale), blunt=w, stroke=patches),
     )  # fmt: skip
     start = ripple[:n] - ripple[:n].mean()
@@ -210,7 +210,7 @@ def rolled(**more: Any) -> Lapped:
 def test_roll_of_push_and_pull_with_the_tilt_held(checked, rate, rise):
     """Closed form: λ·ln{½·Σ over both ends of (1 + E·e^(−x/l))·e^(r·e^(−x/l_r)/λ)}, l = 60 grains of P120."""
     found = rolled(edge_rate=rate, edge_rise=rise)
-    grid, n = found.bench.grid, found.bench.grid.n_cells
+    grid, n = found.rig.grid, found.rig.grid.n_cells
     u = grid.u[:n]
     want = edges(u, L / 2, 15e-6, rate, 60 * 125e-6, rise)
     # Rows of push and of pull leave the ends askew by turns: their mean is looked at.
@@ -247,7 +247,7 @@ def test_a_wave_much_higher_than_the_bed_prints_itself(checked):
     """Limit r >> λ: right at the rim r − λ·ln(2/(1 + E))."""
     lam, rate, rise = 2 * UM, 1.5, 30 * UM
     found = rolled(edge_rate=rate, edge_rise=rise, bedding=lam)
-    u = found.bench.grid.u
+    u = found.rig.grid.u
     ends = found.after[np.abs(np.abs(u) - L / 2) < 1e-9].mean()
     inner = found.after[np.abs(u) < 0.0008].mean()
     far = edges(np.zeros(1), L / 2, lam, rate, 60 * 125e-6, rise)[0]
@@ -286,7 +286,7 @@ def test_the_edge_that_leads_loses_more():
     """One-way strokes lower the end ahead, and leave the one behind as the middle."""
     for more in (dict(edge_rate=1.5), dict(edge_rise=20e-6)):
         one = lap(job(pattern="one way", tilt_held=True, **more), None, 2000, rows=100)
-        u = one.bench.grid.u
+        u = one.rig.grid.u
         ahead, behind = u > 0.11, u < -0.11
         assert one.after[ahead].mean() < one.after[behind].mean() - 2 * UM
         inner = np.abs(u) < 0.03
@@ -323,18 +323,18 @@ def test_the_map_does_not_know_where_the_raster_of_the_paper_stands(checked, nam
     """
     how, inside, at_rim = SHIFTED[name]
     scenario = job(travel=TRAVEL.get(how.get("pattern", ""), 0.1), **{**AT_WORK, **how})
-    bench = set_up(scenario, cells=2000)
-    before = hollow(120 * UM, L / 2)(bench.grid.u, bench.grid.v)
+    rig = set_up(scenario, cells=2000)
+    before = hollow(120 * UM, L / 2)(rig.grid.u, rig.grid.v)
     stage = Stage(P120, 600, 0, 50, 300)
-    layout = stage_layout(bench, stage, quad_strokes=12.0, seed=0)
+    layout = stage_layout(rig, stage, quad_strokes=12.0, seed=0)
     maps = [
-        run_stage(bench, before, middle(scenario), stage, layout, paper_shift=shift).heights[-1]
+        run_stage(rig, before, middle(scenario), stage, layout, paper_shift=shift).heights[-1]
         for shift in ((0.0, 0.0), (0.5, 0.0), (0.0, 0.5), (0.25, 0.75))
     ]
     assert (before - maps[0]).max() > 50 * UM
     apart = np.array(maps[1:]) - maps[0]
-    inner = to_rim(bench) > 12e-3
-    cells = slice(0, bench.grid.n_cells)
+    inner = to_rim(rig) > 12e-3
+    cells = slice(0, rig.grid.n_cells)
     bounds = [
         ("further than 12 mm from the rim", np.abs(apart[:, inner]).max(), inside),
         ("anywhere", np.abs(apart).max(), at_rim),
@@ -358,15 +358,15 @@ def test_the_map_does_not_know_where_the_raster_of_the_paper_stands(checked, nam
 def seeds_apart(pattern: Any, tolerance: float, cells: int) -> float:
     """Greatest difference of two laps whose rows were drawn apart, at the rows the tolerance asks for [m]."""
     scenario = job(**{**AT_WORK, "pattern": pattern, "travel": TRAVEL.get(pattern, 0.1)})
-    bench = set_up(scenario, cells=cells)
-    before = hollow(120 * UM, L / 2)(bench.grid.u, bench.grid.v)
+    rig = set_up(scenario, cells=cells)
+    before = hollow(120 * UM, L / 2)(rig.grid.u, rig.grid.v)
     stage = Stage(P120, 600, 0, 50, 300)
     maps = []
     for seed in (0, 1):
-        fine = choose_resolution(bench, before, middle(scenario), stage, tolerance=tolerance, seed=seed)
+        fine = choose_resolution(rig, before, middle(scenario), stage, tolerance=tolerance, seed=seed)
         assert fine.error <= tolerance
-        layout = stage_layout(bench, stage, quad_strokes=fine.quad_strokes, seed=seed)
-        maps.append(run_stage(bench, before, middle(scenario), stage, layout).heights[-1])
+        layout = stage_layout(rig, stage, quad_strokes=fine.quad_strokes, seed=seed)
+        maps.append(run_stage(rig, before, middle(scenario), stage, layout).heights[-1])
     return float(np.abs(maps[1] - maps[0]).max())
 
 

@@ -251,9 +251,9 @@ def test_a_job_leaves_its_cut_with_what_was_assumed_taken_out():
     entry = to_remember(found, log, today="2026-01-31")
     low, _, high = entry.found["cut"]
     grit = grits.find("P80")
-    taken = first_cut(truth.scenario, found.workshop.middle,
+    taken = first_cut(truth.scenario, found.ready.middle,
                       conditions_at(truth.scenario, np.zeros(len(SCORES))), grit)  # fmt: skip
-    true = first_cut(truth.scenario, found.workshop.middle, truth.conditions, grit) / taken
+    true = first_cut(truth.scenario, found.ready.middle, truth.conditions, grit) / taken
     assert low / 1.3 < true < 1.3 * high
     after = log_cuts(found, found.posterior, grit)
     # Alone it says the same, less surely, and lies further from what was assumed.

@@ -14,7 +14,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import Course, Marks, course_figure
+from handlap.cli.drawing.course_drawing import DrawnCourse, Marks, course_figure
 from handlap.cli.drawing.dye_drawing import Panel, dye_figure
 from handlap.cli.drawing.face_map import draw_face, sheet_of_faces, step_words
 from handlap.cli.drawing.pictures import (
@@ -163,7 +163,7 @@ def test_dye_put_on_anew_is_drawn_as_it_is_found_and_as_it_is_then():
 def test_course_shows_limits_band_and_best_point():
     plan = synthetic_plan()
     curve = plan.curve
-    course = Course(curve.strokes, curve.flatness, curve.straightedge, curve.greatest_depth)
+    course = DrawnCourse(curve.strokes, curve.flatness, curve.straightedge, curve.greatest_depth)
     marks = Marks(best=1680, planned=480, stops=(400.0, 1400.0))
     figure = course_figure(course, plan.scenario.part, "on P120", marks, look_at=1900)
     labels = figure.axes[0].get_legend_handles_labels()[1]
@@ -184,7 +184,7 @@ def words_of(figure: Figure) -> list[str]:
 def test_names_of_lines_stand_beside_them_and_no_box_lies_over_any():
     plan = synthetic_plan()
     curve = plan.curve
-    course = Course(curve.strokes, curve.flatness, curve.flatness, curve.greatest_depth)
+    course = DrawnCourse(curve.strokes, curve.flatness, curve.flatness, curve.greatest_depth)
     marks = Marks(best=1680, planned=480, stops=(400.0, 900.0))
     figure = course_figure(course, plan.scenario.part, "on P120", marks, look_at=1170)
     assert all(axes.get_legend() is None for axes in figure.axes)

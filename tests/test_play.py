@@ -18,7 +18,7 @@ from html_read import Reader
 from jobs import UM, hollow, job
 from PIL import Image
 
-from handlap.cli.commands.play import play_json
+from handlap.cli.commands.play_command import play_json
 from handlap.cli.drawing.play_gif import play_gif
 from handlap.cli.drawing.play_views import map_of, views_of
 from handlap.cli.main import main
@@ -151,7 +151,7 @@ def test_pressure_on_a_flat_face_is_load_over_area_and_leans_as_a_closed_form_sa
     flat = job(face=lambda u, v: 0.0 * u, load=100.0, load_at=(at, 0.0), bedding=100e-6, cell=0.008)
     ready = ready_lap(flat, strokes=10)
     pressure, _ = pressure_at(ready, ready.before, 0)
-    u = ready.bench.grid.u[: pressure.size]
+    u = ready.rig.grid.u[: pressure.size]
     want = 100.0 / (0.24 * 0.14) * (1.0 + 12.0 * at * u / 0.24**2)
     np.testing.assert_allclose(pressure, want, rtol=1e-3)
 
@@ -187,7 +187,7 @@ def test_clogged_paper_moves_the_resultant_further(clean, grown):
     flat = job(face=lambda u, v: 0.0 * u, **hands)  # type: ignore[arg-type]
     ready = ready_lap(flat, strokes=10)
     pressure, _ = pressure_at(ready, ready.before, 0, clean=clean)
-    grid = ready.bench.grid
+    grid = ready.rig.grid
     cells = slice(0, grid.n_cells)
     lies = np.sum(pressure * grid.area[cells] * grid.u[cells]) / np.sum(pressure * grid.area[cells])
     assert abs(lies) == pytest.approx(0.0004 * grown, rel=1e-3)

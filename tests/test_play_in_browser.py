@@ -14,7 +14,7 @@ from browser import Browser, missing
 from jobs import UM, hollow, job
 from test_play import HOSTILE, WORK
 
-from handlap.cli.commands.play import play_json
+from handlap.cli.commands.play_command import play_json
 from handlap.cli.drawing.play_views import figures_of, sentence_of
 from handlap.cli.reports.play_page import render_play
 from handlap.sim.job.ways import parse_way

@@ -54,8 +54,8 @@ def recorded():
 def test_depth_by_weighing_and_by_model_hold_the_truth():
     truth, log, found = recorded()
     states = truth.carried(list(log.standing), seed=7001)
-    n = truth.bench.grid.n_cells
-    area = truth.bench.grid.area[:n]
+    n = truth.rig.grid.n_cells
+    area = truth.rig.grid.area[:n]
     true = float((states[0] - states[-1])[:n] @ area / area.sum())
     (swarf,) = found.weighed
     assert swarf.way == "swarf"

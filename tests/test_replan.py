@@ -237,8 +237,8 @@ def test_stations_that_went_up_are_counted_against_those_that_went_down():
 def test_worse_by_readings_stops_only_where_the_ensemble_thinks_so_too():
     found = replanned()[2]
     first = block(1, readings=readings((30, 40)))
-    shop = replace(found.learnt.workshop, entries=(first, block(2, readings=readings((50, 60)))))
-    learnt = replace(found.learnt, workshop=shop)
+    shop = replace(found.learnt.ready, entries=(first, block(2, readings=readings((50, 60)))))
+    learnt = replace(found.learnt, ready=shop)
     assert advise(outlook(standing(), learnt=learnt, worsened=0.2))[0] == "go on"
     told, reasons = advise(outlook(standing(), learnt=learnt, worsened=0.8))
     assert told == "stop"
@@ -267,11 +267,11 @@ def test_the_replan_adds_up():
 def test_a_forecast_looks_between_its_looks_where_a_straight_line_would_err(monkeypatch):
     """Looks 160 strokes apart, against looks after every 20 of the same work."""
     truth, log, _ = replanned()
-    workshop, prior = open_log(truth.scenario, log, members=16, seed=0, cells=250)
+    ready, prior = open_log(truth.scenario, log, members=16, seed=0, cells=250)
 
     def looked_at(every: int) -> Forecast:
         monkeypatch.setattr("handlap.sim.bench.forecast.check_interval", lambda *given: every)
-        return forecast(workshop, prior, ())
+        return forecast(ready, prior, ())
 
     often, seldom = looked_at(20), looked_at(160)
     goal = STOP_AT * seldom.limit
@@ -368,7 +368,7 @@ def test_report_and_json_say_the_same():
     assert " ".join(error_words(found.errors, "mm").split()) in " ".join(text.split())
     errors = as_json["errors"]
     assert errors["grid_um"] is None and errors["strokes"] is None
-    assert errors["step_um"] == pytest.approx(1e6 * found.learnt.workshop.course.error, rel=1e-6)
+    assert errors["step_um"] == pytest.approx(1e6 * found.learnt.ready.course.error, rel=1e-6)
     # No figure is off by more than twice what the worst spot is; zone and reading span two spots.
     for name in ("flatness_um", "straightedge_um", "greatest_depth_um", "mean_depth_um"):
         assert 0.0 < errors[name] <= 4.0 * errors["step_um"]

@@ -22,7 +22,7 @@ from handlap.sim.job.results import Errors
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.lap import run_stage, stage_layout
-from handlap.sim.lapping.resolution import ALLOWED, REPORTED, Held, choose_resolution, row_errors
+from handlap.sim.lapping.resolution import ALLOWED, REPORTED, HeldTo, choose_resolution, row_errors
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.lapping.set_up import set_up
 from handlap.sim.planning.crew import open_crew
@@ -42,16 +42,14 @@ STRIPS = [(-1.0, -1.0, -0.02, 1.0), (0.02, -1.0, 1.0, 1.0)]
 def test_the_errors_of_what_is_reported_hold_against_a_lap_in_far_shorter_rows(more: dict[str, Any]):
     scenario = job(face=FACE, reach=0.02, wobble=(0.004, 0.004), weight=40.0, **more)
     lines, follow = gauge.lines_to_follow(scenario.part.outline)
-    bench = set_up(scenario, cell=0.01, follow=follow)
-    gauged = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
-    before = FACE(bench.grid.u, bench.grid.v)
+    rig = set_up(scenario, cell=0.01, follow=follow)
+    gauged = gauge.make_gauge(scenario.part.outline, rig.grid, lines)
+    before = FACE(rig.grid.u, rig.grid.v)
     stage = stage_of(scenario, middle(scenario), P80, 600, 600)
-    found = choose_resolution(
-        bench, before, middle(scenario), stage, tolerance=0.5 * UM, seed=0, most_rows=600
-    )
+    found = choose_resolution(rig, before, middle(scenario), stage, tolerance=0.5 * UM, seed=0, most_rows=600)
     told = row_errors(gauged, found.pair)
-    layout = stage_layout(bench, stage, quad_strokes=found.quad_strokes / 16, seed=0)
-    finest = run_stage(bench, before, middle(scenario), stage, layout).heights[-1]
+    layout = stage_layout(rig, stage, quad_strokes=found.quad_strokes / 16, seed=0)
+    finest = run_stage(rig, before, middle(scenario), stage, layout).heights[-1]
     ours, truth = (gauge.figures(gauged, before, face) for face in (found.pair[1], finest))
     for name in REPORTED:
         off = float(abs(getattr(ours, name)[0] - getattr(truth, name)[0]))
@@ -63,19 +61,19 @@ def test_the_errors_of_what_is_reported_hold_against_a_lap_in_far_shorter_rows(m
 @pytest.mark.parametrize("tolerance", [0.3 * UM, 2.0 * UM])
 def test_rows_held_to_what_is_reported_keep_it_against_a_lap_in_far_shorter_rows(tolerance: float):
     scenario = job(face=FACE, reach=0.02, wobble=(0.004, 0.004), weight=40.0, ages=True)
-    bench, gauged = gauge.bench_and_gauge(scenario, cells=400)
-    before = FACE(bench.grid.u, bench.grid.v)
+    rig, gauged = gauge.rig_and_gauge(scenario, cells=400)
+    before = FACE(rig.grid.u, rig.grid.v)
     stage = stage_of(scenario, middle(scenario), P80, 600, 600)
 
-    def rows_of(held: Held | None, worst: float) -> float:
+    def rows_of(held: HeldTo | None, worst: float) -> float:
         return choose_resolution(
-            bench, before, middle(scenario), stage, tolerance=worst, seed=0, held=held
+            rig, before, middle(scenario), stage, tolerance=worst, seed=0, held=held
         ).quad_strokes
 
-    quad = rows_of(Held(gauged, tolerance, {}), 10.0 * UM)
+    quad = rows_of(HeldTo(gauged, tolerance, {}), 10.0 * UM)
     after, finest = (
         run_stage(
-            bench, before, middle(scenario), stage, stage_layout(bench, stage, quad_strokes=q, seed=0)
+            rig, before, middle(scenario), stage, stage_layout(rig, stage, quad_strokes=q, seed=0)
         ).heights[-1]
         for q in (quad, quad / 16)
     )
@@ -84,8 +82,8 @@ def test_rows_held_to_what_is_reported_keep_it_against_a_lap_in_far_shorter_rows
         assert abs(getattr(ours, name)[0] - getattr(truth, name)[0]) <= ALLOWED[name] * tolerance, name
     # Cells that take most of it leave less to the rows, and the map's worst spot is held besides.
     spent = {name: 0.7 * ALLOWED[name] * tolerance for name in REPORTED}
-    assert rows_of(Held(gauged, tolerance, spent), 10.0 * UM) < quad
-    assert rows_of(Held(gauged, tolerance, {}), 0.02 * UM) < quad
+    assert rows_of(HeldTo(gauged, tolerance, spent), 10.0 * UM) < quad
+    assert rows_of(HeldTo(gauged, tolerance, {}), 0.02 * UM) < quad
 
 
 @pytest.mark.parametrize("name", ["two-cylinder-head", "glass-over-gap"])
@@ -105,8 +103,8 @@ def test_a_job_whose_cells_matter_gets_more_of_them():
         assert crew.cells == PLANNED.cells
         found = cells_asked(crew, try_paper(trial_crew(crew), 0).worked)
         cells[name] = found.cells
-        assert found.bench.grid.n_cells == pytest.approx(found.cells, rel=0.2)
-        assert found.members.before.shape[1] == found.bench.grid.u.size
+        assert found.rig.grid.n_cells == pytest.approx(found.cells, rel=0.2)
+        assert found.members.before.shape[1] == found.rig.grid.u.size
         assert set(found.cells_err) == set(REPORTED)
     assert cells == {"two-cylinder-head": PLANNED.cells, "long-part-short-plate": PLANNED.most_cells}
 
@@ -114,13 +112,13 @@ def test_a_job_whose_cells_matter_gets_more_of_them():
 def test_a_pair_of_laps_tells_twice_its_difference():
     """By hand: a flat face, 10 µm off everywhere, and 10.5 by the finer lap with 3 µm more at one spot."""
     scenario = job(face=FACE)
-    bench, gauged = gauge.bench_and_gauge(scenario, cells=400)
-    before = np.zeros(bench.grid.u.size)
+    rig, gauged = gauge.rig_and_gauge(scenario, cells=400)
+    before = np.zeros(rig.grid.u.size)
     finer = np.full_like(before, -10.5 * UM)
     finer[0] -= 3 * UM
     told = row_errors(gauged, (before, np.full_like(before, -10.0 * UM), finer))
     assert told["greatest_depth"] == pytest.approx(2 * 3.5 * UM)
-    share = bench.grid.area[0] / bench.grid.area.sum()
+    share = rig.grid.area[0] / rig.grid.area.sum()
     assert told["mean_depth"] == pytest.approx(2 * (0.5 + 3 * share) * UM)
 
 

@@ -340,7 +340,7 @@ def test_every_key_is_used_by_the_files_above() -> None:
     """What is documented is accepted: the files together use every key of the table."""
     used = set()
     for text in (MM, OTHERS):
-        values = scenario_file.Values()
+        values = scenario_file.StatedValues()
         found = Findings("x")
         scenario_file._walk(tomllib.loads(text), scenario_file.TREE, "", values, found)
         assert not found.faults

@@ -98,15 +98,15 @@ def test_the_stated_step_error_is_honest(ages):
     """Against a lap in rows a sixteenth as long: no more than twice what the result says of itself."""
     scenario = job(face=hollow(80 * UM, 0.12), ages=ages, **WORK)
     conditions = middle(scenario)
-    bench = set_up(scenario, cell=0.01)
-    before = hollow(80 * UM, 0.12)(bench.grid.u, bench.grid.v)
+    rig = set_up(scenario, cell=0.01)
+    before = hollow(80 * UM, 0.12)(rig.grid.u, rig.grid.v)
     stage = stage_of(scenario, conditions, P80, 600, 600)
-    found = choose_resolution(bench, before, conditions, stage, tolerance=0.3 * UM, seed=0)
+    found = choose_resolution(rig, before, conditions, stage, tolerance=0.3 * UM, seed=0)
     assert found.error <= 0.3 * UM
 
     def after(quad: float):
-        layout = stage_layout(bench, stage, quad_strokes=quad, seed=0)
-        return run_stage(bench, before, conditions, stage, layout).heights[-1]
+        layout = stage_layout(rig, stage, quad_strokes=quad, seed=0)
+        return run_stage(rig, before, conditions, stage, layout).heights[-1]
 
     truth = np.abs(after(found.quad_strokes) - after(found.quad_strokes / 16)).max()
     assert truth <= 2.0 * found.error + 1e-3 * UM
@@ -114,10 +114,10 @@ def test_the_stated_step_error_is_honest(ages):
 
 def test_a_tolerance_out_of_reach_is_noted():
     scenario = job(face=hollow(80 * UM, 0.12), **WORK)
-    bench = set_up(scenario, cell=0.02)
-    before = hollow(80 * UM, 0.12)(bench.grid.u, bench.grid.v)
+    rig = set_up(scenario, cell=0.02)
+    before = hollow(80 * UM, 0.12)(rig.grid.u, rig.grid.v)
     stage = stage_of(scenario, middle(scenario), P80, 600, 600)
-    found = choose_resolution(bench, before, middle(scenario), stage, tolerance=1e-12, seed=0, most_rows=256)
+    found = choose_resolution(rig, before, middle(scenario), stage, tolerance=1e-12, seed=0, most_rows=256)
     assert found.error > 1e-12
     assert found.rows <= 512
 
@@ -128,11 +128,11 @@ def test_the_stated_grid_error_is_honest(face):
     scenario = job(face=face, reach=0.02)
     found = simulate(scenario, strokes=400)
     lines, follow = gauge.lines_to_follow(scenario.part.outline)
-    bench = set_up(scenario, cell=found.grid.cell_size / 3, follow=follow)
-    fine = gauge.make_gauge(scenario.part.outline, bench.grid, lines)
+    rig = set_up(scenario, cell=found.grid.cell_size / 3, follow=follow)
+    fine = gauge.make_gauge(scenario.part.outline, rig.grid, lines)
     stage = Stage(P80, 400, 0, 0, 0)
-    layout = stage_layout(bench, stage, quad_strokes=1.0, seed=0)
-    run = run_stage(bench, face(bench.grid.u, bench.grid.v), middle(scenario), stage, layout)
+    layout = stage_layout(rig, stage, quad_strokes=1.0, seed=0)
+    run = run_stage(rig, face(rig.grid.u, rig.grid.v), middle(scenario), stage, layout)
     error = abs(gauge.flatness(fine, run.heights[-1])[0] - found.looks.figures.flatness[-1])
     assert found.errors.grid is not None
     assert error <= 2.0 * found.errors.grid + found.errors.step + 0.02 * UM

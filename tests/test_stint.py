@@ -28,7 +28,7 @@ from handlap.sim.planning.course import run_course
 from handlap.sim.planning.crew import vary
 from handlap.sim.teaching.exercise import make_exercise
 from handlap.sim.teaching.exercise_answers import form_text
-from handlap.sim.teaching.stint import STATES, StintBench, StintState, Told, carry_out, open_stint
+from handlap.sim.teaching.stint import STATES, OrderTold, StintRig, StintState, carry_out, open_stint
 from handlap.sim.teaching.stint_debrief import best_plain, debrief
 from handlap.sim.teaching.stint_orders import ORDERS, read_order
 
@@ -41,14 +41,14 @@ BLOCKS = (
 
 
 @pytest.fixture(scope="module")
-def bench() -> StintBench:
+def rig() -> StintRig:
     return open_stint(make_exercise(*LAPPED))
 
 
-def worked(bench: StintBench, *orders: str) -> tuple[list[StintState], list[Told]]:
-    states, told = [bench.begin()], []
+def worked(rig: StintRig, *orders: str) -> tuple[list[StintState], list[OrderTold]]:
+    states, told = [rig.begin()], []
     for text in orders:
-        state, found = carry_out(bench, states[-1], read_order(text, bench.exercise.task))
+        state, found = carry_out(rig, states[-1], read_order(text, rig.exercise.task))
         states.append(state)
         told.append(found)
     return states, told
@@ -64,62 +64,62 @@ def paper_of(state: StintState) -> Grit:
     return state.grit
 
 
-def test_blocks_are_the_lap_laid_out_in_one_go_to_the_last_digit(bench):
+def test_blocks_are_the_lap_laid_out_in_one_go_to_the_last_digit(rig):
     """Turned by half, then by three quarters, is the first three of the states in their order."""
-    end = worked(bench, *BLOCKS)[0][-1]
-    crew, grit = bench.crew, paper_of(end)
+    end = worked(rig, *BLOCKS)[0][-1]
+    crew, grit = rig.crew, paper_of(end)
     stage = Stage(grit, 300, turn_every=100, brush_every=100, sheet_every=0, snapshots=(100, 200, 300))
     layout = stage_layout(
-        crew.bench, stage, quad_strokes=bench.quad(grit), seed=crew.seed, states=STATES
+        crew.rig, stage, quad_strokes=rig.quad(grit), seed=crew.seed, states=STATES
     )  # fmt: skip
-    whole = run_stage(crew.bench, bench.before, crew.members.conditions[0], stage, layout)
+    whole = run_stage(crew.rig, rig.before, crew.members.conditions[0], stage, layout)
     assert np.array_equal(whole.heights[-1], end.heights)
     assert whole.removed_volume == pytest.approx(lap_of(end).removed, rel=1e-12)
 
 
-def test_a_stint_without_turns_is_the_course_of_a_plan(bench):
+def test_a_stint_without_turns_is_the_course_of_a_plan(rig):
     """The course knows one way of lying only, so that its raster of the paper lies a little otherwise."""
-    end = worked(bench, "sheet P120", "lap 100", "brush", "lap 100", "brush", "lap 100")[0][-1]
-    crew = vary(bench.crew, apply_way(bench.crew.scenario, Way("", turning="none", every=0)))
+    end = worked(rig, "sheet P120", "lap 100", "brush", "lap 100", "brush", "lap 100")[0][-1]
+    crew = vary(rig.crew, apply_way(rig.crew.scenario, Way("", turning="none", every=0)))
     stage = Stage(paper_of(end), 300, 0, 100, 0, (100, 200, 300))
     course = run_course(
-        crew.bench, crew.gauged, crew.members, crew.members.before, stage,
-        quad_strokes=bench.quad(paper_of(end)), seed=crew.seed,
+        crew.rig, crew.gauged, crew.members, crew.members.before, stage,
+        quad_strokes=rig.quad(paper_of(end)), seed=crew.seed,
     )  # fmt: skip
     assert np.abs(course.left[0] - end.heights).max() < 0.1 * UM
-    figures = bench.figures(end.heights)
+    figures = rig.figures(end.heights)
     for name in ("flatness", "straightedge", "mean_depth"):
         assert getattr(figures, name)[0] == pytest.approx(getattr(course.end, name)[0], abs=0.05 * UM)
 
 
-def test_what_comes_off_the_face_lies_on_the_paper(bench):
-    states = worked(bench, *BLOCKS, "sheet P120", "lap 50", "turn walk", "lap 50")[0]
+def test_what_comes_off_the_face_lies_on_the_paper(rig):
+    states = worked(rig, *BLOCKS, "sheet P120", "lap 50", "turn walk", "lap 50")[0]
     end = states[-1]
     deposited = lap_of(end).counted[column_kernels.D_DEPOSITED]
     assert lap_of(end).removed == pytest.approx(deposited, rel=1e-9)
-    part = bench.exercise.scenario.part
-    off = bench.crew.bench.grid.area @ (bench.before - end.heights)
+    part = rig.exercise.scenario.part
+    off = rig.crew.rig.grid.area @ (rig.before - end.heights)
     assert off == pytest.approx(lap_of(end).removed, rel=1e-9)
-    assert bench.mass_off(end.heights) == pytest.approx(part.metal.density * off, rel=0.01)
+    assert rig.mass_off(end.heights) == pytest.approx(part.metal.density * off, rel=0.01)
     # Another kind of paper begins an account of its own.
-    other = worked(bench, "sheet P120", "lap 50", "sheet P240", "lap 50")[0][-1]
-    assert lap_of(other).removed < bench.crew.bench.grid.area @ (bench.before - other.heights)
+    other = worked(rig, "sheet P120", "lap 50", "sheet P240", "lap 50")[0][-1]
+    assert lap_of(other).removed < rig.crew.rig.grid.area @ (rig.before - other.heights)
 
 
-def test_every_order_costs_what_it_takes_and_nothing_else(bench):
-    states = worked(bench, "sheet P80", "lap 40", "brush", "turn walk", "check A", "check", "weigh")[0]
+def test_every_order_costs_what_it_takes_and_nothing_else(rig):
+    states = worked(rig, "sheet P80", "lap 40", "brush", "turn walk", "check A", "check", "weigh")[0]
     spent = np.diff([state.costs.minutes for state in states])
-    lines = len(bench.exercise.task.lines)
-    assert spent == pytest.approx([3.0, 40 / bench.pace, 0.25, 0.05, 1.0, lines, 1.0])
+    lines = len(rig.exercise.task.lines)
+    assert spent == pytest.approx([3.0, 40 / rig.pace, 0.25, 0.05, 1.0, lines, 1.0])
     end = states[-1].costs
     assert (end.sheets, end.strokes, end.turns, end.brushings) == (1, 40, 1, 1)
     # Looking leaves the face alone.
     assert np.array_equal(states[2].heights, states[-1].heights)
 
 
-def test_readings_of_the_untouched_face_are_those_of_the_exercise_within_a_leaf(bench):
-    (told,) = worked(bench, "check")[1]
-    there = {line.name: line for line in bench.exercise.scenario.readings.lines}
+def test_readings_of_the_untouched_face_are_those_of_the_exercise_within_a_leaf(rig):
+    (told,) = worked(rig, "check")[1]
+    there = {line.name: line for line in rig.exercise.scenario.readings.lines}
     same = apart = 0
     for line in told.readings:
         for now, then in zip(line.stations, there[line.name].stations, strict=True):
@@ -131,24 +131,24 @@ def test_readings_of_the_untouched_face_are_those_of_the_exercise_within_a_leaf(
     total = sum(len(line.stations) for line in told.readings)
     assert same > 0.4 * total and apart <= 0.05 * total
     points = np.array([[0.0, 0.03], [0.11, -0.05]])
-    assert bench.heights_at(bench.before, points) == pytest.approx(
-        bench.exercise.face.heights_at(points), abs=1e-12
+    assert rig.heights_at(rig.before, points) == pytest.approx(
+        rig.exercise.face.heights_at(points), abs=1e-12
     )
 
 
-def test_swarf_is_weighed_to_a_tenth_of_a_gram(bench):
-    states, told = worked(bench, "sheet P80", "lap 400", "weigh", "weigh")
-    true = bench.mass_off(states[2].heights)
+def test_swarf_is_weighed_to_a_tenth_of_a_gram(rig):
+    states, told = worked(rig, "sheet P80", "lap 400", "weigh", "weigh")
+    true = rig.mass_off(states[2].heights)
     for found in told[-2:]:
         assert found.swarf is not None
         assert found.swarf == pytest.approx(true, abs=0.5e-3)
         assert math.isclose(found.swarf * 1e4, round(found.swarf * 1e4), abs_tol=1e-6)
 
 
-def test_fresh_paper_cuts_more_than_paper_in_use(bench):
+def test_fresh_paper_cuts_more_than_paper_in_use(rig):
     def off(*orders: str) -> float:
-        states = worked(bench, *orders)[0]
-        return bench.mass_off(states[-1].heights) - bench.mass_off(states[-2].heights)
+        states = worked(rig, *orders)[0]
+        return rig.mass_off(states[-1].heights) - rig.mass_off(states[-2].heights)
 
     used = ("sheet P120", "lap 300")
     assert off(*used, "sheet P120", "lap 50") > 1.2 * off(*used, "lap 50")
@@ -173,44 +173,44 @@ def test_fresh_paper_cuts_more_than_paper_in_use(bench):
         ("brush twice", "sheet P120, lap 100"),
     ],
 )
-def test_wrong_orders_are_refused_in_words(bench, text, allowed):
+def test_wrong_orders_are_refused_in_words(rig, text, allowed):
     with pytest.raises(ValueError, match=allowed):
-        read_order(text, bench.exercise.task)
+        read_order(text, rig.exercise.task)
 
 
-def test_orders_are_read_in_any_case_and_written_one_way(bench):
+def test_orders_are_read_in_any_case_and_written_one_way(rig):
     typed = {"SHEET p120": "sheet P120", " check d a A ": "check D A", "Turn WALK": "turn walk"}
     for text, words in typed.items():
-        assert read_order(text, bench.exercise.task).words() == words
+        assert read_order(text, rig.exercise.task).words() == words
     assert {order.split()[0] for order, _ in ORDERS} == {
         "sheet", "lap", "brush", "turn", "check", "weigh", "state", "later", "end",
     }  # fmt: skip
 
 
-def test_no_stroke_without_paper_and_none_beyond_the_last(bench):
+def test_no_stroke_without_paper_and_none_beyond_the_last(rig):
     with pytest.raises(InputError, match="lay a sheet first"):
-        worked(bench, "lap 10")
+        worked(rig, "lap 10")
     from dataclasses import replace
 
-    state = worked(bench, "sheet P80")[0][-1]
+    state = worked(rig, "sheet P80")[0][-1]
     late = replace(state, costs=replace(state.costs, strokes=11_950))
     with pytest.raises(InputError, match="50 are left"):
-        carry_out(bench, late, read_order("lap 51", bench.exercise.task))
+        carry_out(rig, late, read_order("lap 51", rig.exercise.task))
 
 
-def test_the_debrief_tells_the_true_face_and_a_plain_plan_by_the_same_hands(bench):
-    states = worked(bench, "sheet P120", "lap 200", "turn half", "lap 200")[0]
-    found = debrief(bench, states)
-    part = bench.exercise.scenario.part
-    end = bench.figures(states[-1].heights)
+def test_the_debrief_tells_the_true_face_and_a_plain_plan_by_the_same_hands(rig):
+    states = worked(rig, "sheet P120", "lap 200", "turn half", "lap 200")[0]
+    found = debrief(rig, states)
+    part = rig.exercise.scenario.part
+    end = rig.figures(states[-1].heights)
     assert found.measured == end.flatness[0] and part.limit_by == "zone"
     assert found.inside == (found.measured <= part.limit)
-    assert found.deepest == pytest.approx(float((bench.before - states[-1].heights).max()), rel=0.02)
+    assert found.deepest == pytest.approx(float((rig.before - states[-1].heights).max()), rel=0.02)
     assert found.best[0] <= found.measured and not found.past_best
     plain = found.plain
     assert plain is not None and plain.inside and plain.kept and plain.minutes > 3.0 * plain.sheets
-    assert best_plain(bench) == plain
-    nothing = debrief(bench, [bench.begin()])
+    assert best_plain(rig) == plain
+    nothing = debrief(rig, [rig.begin()])
     assert nothing.measured == nothing.before and nothing.mass == 0.0 and not nothing.inside
 
 

@@ -12,7 +12,6 @@ from handlap.sim.common.outline import Outline, circle
 from handlap.sim.face.straightedge import (
     ROCKS_BELOW,
     FaceLine,
-    Held,
     contact,
     gaps,
     greatest_gap,
@@ -22,6 +21,7 @@ from handlap.sim.face.straightedge import (
     sample_lines,
     standard_lines,
 )
+from handlap.sim.job.job_readings import Held
 
 BORED = Outline.rectangular(0.24, 0.14, (circle(-0.05, 0.0, 0.08), circle(0.05, 0.0, 0.08)))
 

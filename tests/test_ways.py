@@ -180,7 +180,7 @@ def test_the_same_digits_come_back_from_a_local_dask_cluster(head):
 def test_what_comes_back_of_a_member_is_slim(head):
     steps = lay_steps(head, 2, STOPS)
     back = work_chunk((steps, [(head.members.before[0], head.members.conditions[0])]))
-    points = head.bench.grid.u.size
+    points = head.rig.grid.u.size
     assert len(pickle.dumps(back)) < 8 * points + 12_000
     assert len(pickle.dumps(steps)) < 3_000_000
 

@@ -48,10 +48,10 @@ def scenario(
 
 def begun(job: Scenario, conditions: Conditions | None = None, cells: int = 3000) -> LapState:
     """A flat face put on the paper."""
-    bench = set_up(job, cells=cells)
-    layout = stage_layout(bench, Stage(job.paper.grits[0], 20, 0, 0, 0), quad_strokes=10.0, seed=0)
-    face = np.zeros(bench.grid.u.size)
-    return begin_lap(bench, face, conditions or middle(job), job.paper.grits[0], layout)
+    rig = set_up(job, cells=cells)
+    layout = stage_layout(rig, Stage(job.paper.grits[0], 20, 0, 0, 0), quad_strokes=10.0, seed=0)
+    face = np.zeros(rig.grid.u.size)
+    return begin_lap(rig, face, conditions or middle(job), job.paper.grits[0], layout)
 
 
 def numbers(state: LapState) -> int:

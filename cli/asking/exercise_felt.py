@@ -12,7 +12,7 @@ from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
     from handlap.sim.job.scenario import StraightedgeLine
-    from handlap.sim.teaching.exercise import Task
+    from handlap.sim.teaching.exercise import ExerciseTask
 
 
 def take_over(folder: Path, source: str, as_json: bool) -> None:
@@ -52,7 +52,7 @@ def take_over(folder: Path, source: str, as_json: bool) -> None:
     _tell(folder, task_in(folder, unread=True), lines, answers, backup, as_json)
 
 
-def _with_lines(file: Path, task: Task, lines: Sequence[StraightedgeLine]) -> str:
+def _with_lines(file: Path, task: ExerciseTask, lines: Sequence[StraightedgeLine]) -> str:
     """The text of the scenario with these lines in place of those of the same names."""
     from handlap.cli.asking.readings_text import line_text
     from handlap.sim.job.scenario_file import file_frame, load_text
@@ -76,7 +76,7 @@ def _with_lines(file: Path, task: Task, lines: Sequence[StraightedgeLine]) -> st
 
 def _tell(
     folder: Path,
-    task: Task,
+    task: ExerciseTask,
     lines: Sequence[StraightedgeLine],
     answers: dict[str, str],
     backup: Path | None,

@@ -10,7 +10,7 @@ from handlap.sim.common.errors import InputError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from handlap.sim.teaching.exercise import Task
+    from handlap.sim.teaching.exercise import ExerciseTask
 
 SCENARIO, SHEET, FORM, SEAL = "scenario.toml", "sheet.pdf", "answers.toml", "truth.seal"
 DRAFT = "answers-draft.json"
@@ -67,7 +67,7 @@ def write_all(files: Sequence[tuple[Path, str | bytes]]) -> None:
 # ---- reading
 
 
-def task_in(folder: Path, *, unread: bool = False) -> Task:
+def task_in(folder: Path, *, unread: bool = False) -> ExerciseTask:
     """What is shown of the exercise in a folder; the seal stays shut.
 
     Parameters

@@ -34,7 +34,7 @@ def work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, Any
     The seal is opened only after all answers were found to be there, and remembers it at once.
     """
     from handlap.cli.files import place_to_write, write_whole
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.sim.teaching.exercise import exercise_of
     from handlap.sim.teaching.exercise_answers import NAMES, read_answers
     from handlap.sim.teaching.exercise_marks import mark
@@ -60,7 +60,7 @@ def work_out(folder: Path) -> tuple[Marking, list[dict[str, Any]], dict[str, Any
             "A stint on this face had been ended, and the face shown, when these answers were marked."
         )
     before = openings_of(content, str(folder / SEAL))
-    with Progress() as progress:
+    with ProgressLine() as progress:
         found = mark(exercise, answers, progress=progress)
     entered = {name: _plain(raw[name]) for name in NAMES}
     items = {mark.item: [mark.got, mark.most] for mark in found.marks}

@@ -8,7 +8,7 @@ from typing import Any
 
 from handlap.cli.asking.questions import Question, begin, interview_until, keeping, say
 from handlap.sim.common.errors import InputError
-from handlap.sim.teaching.exercise import Task
+from handlap.sim.teaching.exercise import ExerciseTask
 from handlap.sim.teaching.exercise_answers import (
     LONGEST_NAME,
     QUESTIONS,
@@ -22,7 +22,7 @@ NOBODY = "-"
 
 
 def ask_answers(
-    task: Task, held: Mapping[str, Any], draft_file: Path, command: str, form: str
+    task: ExerciseTask, held: Mapping[str, Any], draft_file: Path, command: str, form: str
 ) -> dict[str, Any]:
     """Ask for all answers, keeping each in a draft; what was answered, as it goes into the form.
 
@@ -56,7 +56,7 @@ def ask_answers(
     return {"by": "" if by == NOBODY else by, **{a.name: answers[a.name] for a in QUESTIONS}}
 
 
-def questions_of(task: Task, held: Mapping[str, Any]) -> list[Question]:
+def questions_of(task: ExerciseTask, held: Mapping[str, Any]) -> list[Question]:
     """All questions, with what the form holds already as defaults."""
 
     def checked(name: str) -> Any:

@@ -9,7 +9,7 @@ from typing import Any, get_args
 
 from handlap.cli.asking.new_answers import listed
 from handlap.cli.asking.new_file import Document, compose, finish
-from handlap.cli.asking.questions import Question, say
+from handlap.cli.asking.questions import Answers, Question, say
 from handlap.cli.asking.readings_text import plain_number
 from handlap.sim.common.errors import InputError, ScenarioError
 from handlap.sim.common.measured_number import split_numbers
@@ -36,11 +36,9 @@ BARE: dict[System, tuple[float, float, str, str]] = {
 """System → a bare leaf or limit below the first is in the first unit (0.05 is 0.05 mm), one from the second
 on is in the second (50 is 50 µm); between them it is asked back."""
 
-Answers = dict[str, str]
-
 
 @dataclass(frozen=True)
-class Size:
+class FaceSize:
     """Length and width of a face, and its thickness where it is thin [m]; ``system``: as it was written."""
 
     length: float
@@ -49,7 +47,7 @@ class Size:
     system: System
 
 
-def read_size(typed: str) -> Size:
+def read_size(typed: str) -> FaceSize:
     """A size such as ``330 x 150``, ``13 x 6 x 0.2 in`` or ``200×100×6``.
 
     Raises
@@ -57,7 +55,7 @@ def read_size(typed: str) -> Size:
     InputError : says what is allowed
 
     >>> read_size("330 x 150"), read_size('10" x 4"').system
-    (Size(length=0.33, width=0.15, thickness=None, system='mm'), 'inch')
+    (FaceSize(length=0.33, width=0.15, thickness=None, system='mm'), 'inch')
     """
     try:
         parts = [part for part in re.split(r"\s*(?:[x×*]|\bby\b)\s*", typed.strip().lower()) if part]
@@ -74,7 +72,7 @@ def read_size(typed: str) -> Size:
     last = next((unit for unit in reversed(units) if unit), "mm")
     values = [in_unit(number, unit or last, "length") for (number, _), unit in zip(found, units, strict=True)]
     length, width = max(values[:2]), min(values[:2])
-    return Size(length, width, values[2] if len(values) == 3 else None, "inch" if last == "in" else "mm")
+    return FaceSize(length, width, values[2] if len(values) == 3 else None, "inch" if last == "in" else "mm")
 
 
 def read_heights(typed: str, system: System) -> list[float]:
@@ -264,7 +262,7 @@ class GlanceJob:
         numbers: list[Any] = [_number(leaf, "leaf", system) for leaf in leaves]
         return ["none", *numbers] if nothing else [*numbers, "open"] if open_ended else numbers
 
-    def _mass(self, document: Document, size: Size) -> int | float:
+    def _mass(self, document: Document, size: FaceSize) -> int | float:
         """Mass of a slab of the face's size [file unit]."""
         tried = self._loaded({**document, "part": {**document["part"], "mass": 1}})
         mass = slab_mass(tried.part.outline.area, size.thickness, tried.part.metal.density)

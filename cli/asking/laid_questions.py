@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from handlap.cli.asking.questions import Answers
 from handlap.cli.asking.readings_text import length_of
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.measured_number import read_length
@@ -21,8 +22,6 @@ AT_A_TIME, SHARED = "one at a time", "shared out"
 GRITS = (AT_A_TIME, SHARED)
 SHEET: dict[System, tuple[str, str]] = {"mm": ("230", "280"), "inch": ("9", "11")}
 """Width and length of a full sheet of abrasive paper (common practice: 9 × 11 in)."""
-
-Answers = dict[str, str]
 
 
 @dataclass(frozen=True)
@@ -45,7 +44,7 @@ class Asking:
 
 
 @dataclass(frozen=True)
-class Row:
+class HoleRow:
     """Holes in a row along the face; ``sided``: along its long sides, else one row over its middle."""
 
     key: str
@@ -60,8 +59,8 @@ class Row:
 
 
 ROWS = (
-    Row("bores", "bore", "How many large bores lie in a row, such as the cylinders of an engine?", False),
-    Row("bolts", "bolt hole", "How many bolt holes lie in a row along a long side?", True),
+    HoleRow("bores", "bore", "How many large bores lie in a row, such as the cylinders of an engine?", False),
+    HoleRow("bolts", "bolt hole", "How many bolt holes lie in a row along a long side?", True),
 )
 STRIPS = ("strips", "strips width", "strips length", "strips lie", "strips gap", "strips grits")
 NAMES = tuple(name for row in ROWS for name in row.names)
@@ -110,7 +109,7 @@ def length_typed(typed: str, system: System, *, least: float = 1e-3) -> float:
 # ---- holes in a row
 
 
-def row_questions(row: Row, answers: Answers, frame: Frame | None, system: System) -> Iterator[Asking]:
+def row_questions(row: HoleRow, answers: Answers, frame: Frame | None, system: System) -> Iterator[Asking]:
     """What is asked of a row, as it follows from the answers so far."""
     yield Asking(
         row.key,
@@ -156,7 +155,7 @@ def row_questions(row: Row, answers: Answers, frame: Frame | None, system: Syste
     )
 
 
-def check_row(row: Row, name: str, answers: Answers, frame: Frame, system: System) -> None:
+def check_row(row: HoleRow, name: str, answers: Answers, frame: Frame, system: System) -> None:
     """Refuse an answer about a row that cannot be on this face, and say what can.
 
     ``answers``: those so far, with the one to be checked.
@@ -204,12 +203,12 @@ def _far(value: float, system: System) -> str:
     return show(value, "length", system)
 
 
-def _apart(row: Row, answers: Answers, system: System) -> float:
+def _apart(row: HoleRow, answers: Answers, system: System) -> float:
     typed = answers.get(f"{row.key} apart")
     return 0.0 if typed is None else length_typed(typed, system)
 
 
-def row_openings(row: Row, answers: Answers, frame: Frame, system: System) -> list[dict[str, Any]]:
+def row_openings(row: HoleRow, answers: Answers, frame: Frame, system: System) -> list[dict[str, Any]]:
     """The holes of a row as a file holds them; none before the last question about it is answered."""
     count = count_of(answers.get(row.key, NONE), NONE)
     if not count or f"{row.key} first" not in answers:

@@ -7,8 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from handlap.cli.asking.questions import Question
-from handlap.cli.asking.readings_questions import Answers, ReadingsJob
+from handlap.cli.asking.questions import Answers, Question
+from handlap.cli.asking.readings_questions import ReadingsJob
 from handlap.sim.bench.job_log import Entry, JobLog
 from handlap.sim.bench.log_file import look_over
 from handlap.sim.bench.log_given import entry_of, last_scale, leaf_nowhere, named_line

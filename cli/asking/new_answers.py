@@ -7,6 +7,7 @@ from typing import Any
 
 from handlap.cli.asking.laid_questions import one_of
 from handlap.cli.asking.new_file import Document
+from handlap.cli.asking.questions import Answers
 from handlap.cli.asking.readings_text import plain_number
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.measured_number import Doubted, doubtful, read_measured, split_numbers
@@ -17,8 +18,6 @@ from handlap.sim.job.scenario_values import SHORT_GASKETS
 
 NONE = "none"
 MOST_OPENINGS = 200
-
-Answers = dict[str, str]
 
 
 def openings_of(answers: Answers) -> list[Document]:

@@ -21,7 +21,7 @@ UNITED = ("quantity", "uncertain quantity", "leaves", "points")
 
 
 @dataclass(frozen=True)
-class Asked:
+class AskedKey:
     """A key of the scenario that is asked for."""
 
     name: str
@@ -31,38 +31,38 @@ class Asked:
     more: str = ""
 
 
-KEYS_ASKED: tuple[Asked, ...] = (
-    Asked("part.metal", "The part", "Which metal is the face?", "A356"),
-    Asked(
+KEYS_ASKED: tuple[AskedKey, ...] = (
+    AskedKey("part.metal", "The part", "Which metal is the face?", "A356"),
+    AskedKey(
         "part.thickness", "The part", "How thick is it, if it is a thin plate that bends? Else: none.", NONE
     ),
-    Asked("part.mass", "The part", "What does it weigh, with all that rests on the paper?", GUESS),
-    Asked("part.limit", "The limits", "How flat must it be? The maker's figure comes first.", ""),
-    Asked(
+    AskedKey("part.mass", "The part", "What does it weigh, with all that rests on the paper?", GUESS),
+    AskedKey("part.limit", "The limits", "How flat must it be? The maker's figure comes first.", ""),
+    AskedKey(
         "part.limit_by", "The limits", "How is that meant: by the straightedge, or as zone?", "straightedge"
     ),
-    Asked("part.allowance", "The limits", "How much may come off at most, anywhere?", NONE),
-    Asked("part.gasket", "The limits", "What gasket goes on it?", NONE),
-    Asked("plate.length", "The plate", "How long is the flat plate the paper is stuck on?", USUAL),
-    Asked("plate.width", "The plate", "How wide is it?", USUAL),
-    Asked("plate.grade", "The plate", "Of what grade, with its standard?", NONE),
-    Asked(
+    AskedKey("part.allowance", "The limits", "How much may come off at most, anywhere?", NONE),
+    AskedKey("part.gasket", "The limits", "What gasket goes on it?", NONE),
+    AskedKey("plate.length", "The plate", "How long is the flat plate the paper is stuck on?", USUAL),
+    AskedKey("plate.width", "The plate", "How wide is it?", USUAL),
+    AskedKey("plate.grade", "The plate", "Of what grade, with its standard?", NONE),
+    AskedKey(
         "paper.grits", "The paper", "Which papers are at hand, coarse to fine, with commas between?", USUAL
     ),
-    Asked("paper.wet", "The paper", "Worked wet? yes or no", "no"),
-    Asked("paper.sheets", "The paper", "How many sheets are there, all grits together?", NONE),
-    Asked(
+    AskedKey("paper.wet", "The paper", "Worked wet? yes or no", "no"),
+    AskedKey("paper.sheets", "The paper", "How many sheets are there, all grits together?", NONE),
+    AskedKey(
         "hands.press",
         "The hands",
         "How hard do you press: light, firm, heavy, or a force?",
         USUAL,
         "Three numbers are its middle, least and greatest value.",
     ),
-    Asked("hands.height", "The hands", "How high over the paper do the hands push?", USUAL),
-    Asked("strokes.length", "The hands", "How far does the part travel one way?", USUAL),
-    Asked("turning.schedule", "The hands", "How is the part turned as the work goes on?", USUAL),
-    Asked("readings.edge_length", "The readings", "How long is the straightedge?", USUAL),
-    Asked("readings.leaves", "The readings", "Which feeler leaves are at hand, as they are stamped?", ""),
+    AskedKey("hands.height", "The hands", "How high over the paper do the hands push?", USUAL),
+    AskedKey("strokes.length", "The hands", "How far does the part travel one way?", USUAL),
+    AskedKey("turning.schedule", "The hands", "How is the part turned as the work goes on?", USUAL),
+    AskedKey("readings.edge_length", "The readings", "How long is the straightedge?", USUAL),
+    AskedKey("readings.leaves", "The readings", "Which feeler leaves are at hand, as they are stamped?", ""),
 )
 
 

@@ -24,7 +24,6 @@ from handlap.cli.asking.new_answers import (
     DOUBTED,
     MOST_OPENINGS,
     NONE,
-    Answers,
     leaves_typed,
     listed,
     openings_of,
@@ -37,13 +36,13 @@ from handlap.cli.asking.new_keys import (
     GUESS,
     KEYS_ASKED,
     USUAL,
-    Asked,
+    AskedKey,
     default_words,
     help_words,
     rank,
     with_unit,
 )
-from handlap.cli.asking.questions import Question, say
+from handlap.cli.asking.questions import Answers, Question, say
 from handlap.cli.asking.readings_text import plain_number
 from handlap.cli.screen import Screen
 from handlap.sim.common.errors import InputError, ScenarioError
@@ -180,7 +179,7 @@ class NewJob:
             name, told, help_words(name, system_of(answers)), default, self._checked(name, answers), heading
         )
 
-    def _keyed(self, asked: Asked, answers: Answers) -> Question:
+    def _keyed(self, asked: AskedKey, answers: Answers) -> Question:
         system = system_of(answers)
         default = {"part.limit": LIMITS[system], "readings.leaves": LEAVES[system]}.get(
             asked.name, asked.default
@@ -390,6 +389,6 @@ def _shape(answers: Answers) -> str:
     return next((kind for kind in (RECTANGLE, POLYGON) if typed and kind.startswith(typed)), typed)
 
 
-def _unset(asked: Asked, answer: str) -> bool:
+def _unset(asked: AskedKey, answer: str) -> bool:
     """Whether an answer leaves a key to its default."""
     return asked.default in (NONE, USUAL) and answer in (NONE, USUAL)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from handlap.sim.common.errors import Fault, ScenarioError
 
 if TYPE_CHECKING:
-    from handlap.sim.bench.page_text import PageText
+    from handlap.sim.bench.bench_page_text import PageText
 
 STANDARD_INPUT = "-"
 TYPED = "standard input"
@@ -22,7 +22,7 @@ def read_page(source: str) -> PageText:
     ------
     ScenarioError : if it cannot be read, is torn, or with all that is wrong in it
     """
-    from handlap.sim.bench.page_text import LARGEST, read_page_text
+    from handlap.sim.bench.bench_page_text import LARGEST, read_page_text
 
     return read_page_text(*given_text(source, LARGEST))
 

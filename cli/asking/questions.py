@@ -21,6 +21,8 @@ from handlap.sim.common.errors import InputError
 from handlap.sim.common.measured_number import Doubted
 from handlap.sim.job.given_file import read_small_text
 
+Answers = dict[str, str]
+
 T = TypeVar("T")
 HELP, BACK, FINISH = "?", "<", "end"
 LONGEST = 2000

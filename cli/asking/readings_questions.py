@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
-from handlap.cli.asking.questions import Question, say
+from handlap.cli.asking.questions import Answers, Question, say
 from handlap.cli.asking.readings_text import leaf_of, leaf_words, length_of
 from handlap.cli.drawing.line_drawing import KEY, line_drawing
 from handlap.cli.screen import Screen
@@ -34,8 +34,6 @@ HELD_HELP = (
     "held level: it rocks on a crown and was held so that the same leaf goes under both ends. Tips: it was "
     "pressed down onto its start or its end."
 )
-
-Answers = dict[str, str]
 
 
 @dataclass(frozen=True)

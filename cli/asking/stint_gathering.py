@@ -27,7 +27,7 @@ PAGE, TABLE = "class-stints.html", "class-stints.csv"
 def gather_stints(folder: Path, as_json: bool) -> None:
     """Tell of all stints in the folders of a class; those that go on are left as they are."""
     from handlap.cli.files import place_to_write, write_whole
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.cli.reports.page import render_page
     from handlap.cli.reports.stint_class_report import (
         stint_class_csv,
@@ -40,7 +40,7 @@ def gather_stints(folder: Path, as_json: bool) -> None:
         place_to_write(folder / name)
     places, names = exercises_of_class(folder), _names(folder)
     rows = []
-    with Progress() as progress:
+    with ProgressLine() as progress:
         for i, place in enumerate(places):
             progress(i / len(places), f"working the stint in {place.name} anew")
             rows.append(_row(place, names))

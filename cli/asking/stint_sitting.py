@@ -14,8 +14,8 @@ from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
     from handlap.sim.job.scenario import StraightedgeLine
-    from handlap.sim.teaching.exercise import Exercise, Task
-    from handlap.sim.teaching.stint import StintBench, StintState, Told
+    from handlap.sim.teaching.exercise import Exercise, ExerciseTask
+    from handlap.sim.teaching.stint import OrderTold, StintRig, StintState
     from handlap.sim.teaching.stint_orders import Order
 
 STATE, LATER, END, HELP = "state", "later", "end", "?"
@@ -47,14 +47,14 @@ def sit_stint(folder: Path, as_json: bool) -> None:
 class _Sitting:
     """One call of the command: the states so far, and what the orders of this call told."""
 
-    def __init__(self, folder: Path, exercise: Exercise, bench: StintBench, as_json: bool) -> None:
-        self.folder, self.exercise, self.bench, self.as_json = folder, exercise, bench, as_json
+    def __init__(self, folder: Path, exercise: Exercise, rig: StintRig, as_json: bool) -> None:
+        self.folder, self.exercise, self.rig, self.as_json = folder, exercise, rig, as_json
         self.orders: list[str] = []
-        self.states: list[StintState] = [bench.begin()]
+        self.states: list[StintState] = [rig.begin()]
         self.told: list[dict[str, Any]] = []
 
     @property
-    def task(self) -> Task:
+    def task(self) -> ExerciseTask:
         return self.exercise.task
 
     @property
@@ -63,13 +63,13 @@ class _Sitting:
 
     def take_up(self, orders: Sequence[str]) -> None:
         """Work what was ordered before."""
-        from handlap.cli.progress import Progress
+        from handlap.cli.progress import ProgressLine
         from handlap.sim.teaching.stint_class import replayed
 
-        with Progress() as progress:
+        with ProgressLine() as progress:
             try:
                 states = replayed(
-                    self.bench, orders, lambda i: progress(i / len(orders), "taking up the stint")
+                    self.rig, orders, lambda i: progress(i / len(orders), "taking up the stint")
                 )
             except InputError as fault:
                 raise InputError(f"{self.folder / STINT}: {fault}") from None
@@ -89,7 +89,7 @@ class _Sitting:
             )
         )
         if self.orders:
-            say(f"Taken up after {len(self.orders)} orders: {state_words(self.bench, self.now)}.")
+            say(f"Taken up after {len(self.orders)} orders: {state_words(self.rig, self.now)}.")
         else:
             say("One order a line: " + "; ".join(order for order, _ in ORDERS) + ". ? tells more.")
 
@@ -120,7 +120,7 @@ class _Sitting:
                 self.help()
                 continue
             if word == STATE:
-                self.tell(text, state_words(self.bench, self.now))
+                self.tell(text, state_words(self.rig, self.now))
                 continue
             try:
                 self.carry_out(text)
@@ -143,13 +143,13 @@ class _Sitting:
         except ValueError as fault:
             raise InputError(f"allowed: {fault}") from None
         try:
-            state, told = carry_out(self.bench, self.now, order)
+            state, told = carry_out(self.rig, self.now, order)
         except TippingError as fault:
             raise InputError(str(fault)) from None
         self.orders.append(order.words())
         self.states.append(state)
         self.keep()
-        words = told_words(self.task, told) or state_words(self.bench, state)
+        words = told_words(self.task, told) or state_words(self.rig, state)
         self.tell(order.words(), words, told_json(self.task, order, told))
 
     def keep(self, *, ended: bool = False) -> None:
@@ -201,29 +201,29 @@ class _Sitting:
     def show_end(self) -> None:
         """The debrief, with the face before and after."""
         from handlap.cli.options import Output
-        from handlap.cli.progress import Progress
+        from handlap.cli.progress import ProgressLine
         from handlap.cli.reports.stint_report import debrief_json, stint_report
         from handlap.sim.teaching.stint_debrief import debrief
 
-        with Progress() as progress:
+        with ProgressLine() as progress:
             progress(0.2, "trying plain plans with the same hands")
-            found = debrief(self.bench, self.states)
+            found = debrief(self.rig, self.states)
 
         def pictures() -> dict[str, bytes]:
             from handlap.cli.drawing.stint_pictures import stint_pictures
 
-            return stint_pictures(self.bench, found)
+            return stint_pictures(self.rig, found)
 
         result = {"schema": "handlap.stint/1", **self._so_far(ended=True), "debrief": debrief_json(found)}
         Output(self.folder, self.as_json, None).hand_over(
-            stint_report(self.bench, found, self.orders), result, pictures=pictures
+            stint_report(self.rig, found, self.orders), result, pictures=pictures
         )
 
 
 # ---- words
 
 
-def state_words(bench: StintBench, now: StintState) -> str:
+def state_words(rig: StintRig, now: StintState) -> str:
     """Where a stint stands."""
     from handlap.cli.reports.quantity import counted
     from handlap.sim.teaching.stint import STATES
@@ -239,14 +239,14 @@ def state_words(bench: StintBench, now: StintState) -> str:
     )
 
 
-def told_words(task: Task, told: Told) -> str:
+def told_words(task: ExerciseTask, told: OrderTold) -> str:
     """What was read or weighed; nothing where nothing was."""
     if told.swarf is not None:
         return f"swarf so far: {1e3 * told.swarf:.1f} g (the scale errs by a tenth or two)"
     return "\n".join(_line_words(task, line) for line in told.readings)
 
 
-def _line_words(task: Task, line: StraightedgeLine) -> str:
+def _line_words(task: ExerciseTask, line: StraightedgeLine) -> str:
     labels = task.labels()
     held = "held level" if line.held == "level" else "at rest"
     read = ", ".join(
@@ -260,7 +260,7 @@ def _um(value: float) -> str:
     return "open" if value == float("inf") else f"{1e6 * value:.0f}"
 
 
-def told_json(task: Task, order: Order, told: Told) -> dict[str, Any]:
+def told_json(task: ExerciseTask, order: Order, told: OrderTold) -> dict[str, Any]:
     """The same as JSON."""
     if told.swarf is not None:
         return {"swarf_g": round(1e3 * told.swarf, 1)}

@@ -13,13 +13,13 @@ from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.pictures import STYLE, png
 from handlap.cli.reports.lesson_words import LETTERS
 from handlap.sim.teaching.lesson import LessonResult
-from handlap.sim.teaching.lesson_class import ClassTable, Held
+from handlap.sim.teaching.lesson_class import ClassTable, HeldColumn
 from handlap.sim.teaching.lesson_figures import SCREEN
 
 PREDICTED, MEASURED = "predicted.png", "measured.png"
 
 
-def class_pictures(result: LessonResult, table: ClassTable, held: Sequence[Held]) -> dict[str, bytes]:
+def class_pictures(result: LessonResult, table: ClassTable, held: Sequence[HeldColumn]) -> dict[str, bytes]:
     """PNG by name: predictions, where there are any, and what was measured."""
     found = {}
     with matplotlib.rc_context(STYLE):
@@ -53,7 +53,7 @@ def _predicted(result: LessonResult, table: ClassTable) -> Figure:
     return figure
 
 
-def _measured(held: Sequence[Held]) -> Figure:
+def _measured(held: Sequence[HeldColumn]) -> Figure:
     figure = Figure(figsize=(8.4, 0.8 + 1.25 * len(held)), facecolor=colours.GROUND, layout="constrained")
     panels = figure.subplots(len(held), 1, squeeze=False)[:, 0]
     for axes, one in zip(panels, held, strict=True):

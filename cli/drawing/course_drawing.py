@@ -32,7 +32,7 @@ MARGIN = 1.15
 
 
 @dataclass(frozen=True)
-class Course:
+class DrawnCourse:
     """Figures against strokes; arrays (k, 3) as p05, p50, p95, all alike where nothing is uncertain [m]."""
 
     strokes: Array
@@ -43,7 +43,7 @@ class Course:
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredMark:
     """What was measured after ``strokes``: an interval, open above where ``high`` is infinite [m]."""
 
     strokes: int
@@ -70,13 +70,13 @@ class Marks:
     planned_words: str = "planned"
     stops: tuple[float, float] | None = None
     done: int | None = None
-    leaves: Sequence[Measured] = field(default=())
-    weighed: Sequence[Measured] = field(default=())
-    old: Course | None = None
+    leaves: Sequence[MeasuredMark] = field(default=())
+    weighed: Sequence[MeasuredMark] = field(default=())
+    old: DrawnCourse | None = None
 
 
 def course_figure(
-    course: Course, part: Part, where: str, marks: Marks | None = None, *, look_at: float | None = None
+    course: DrawnCourse, part: Part, where: str, marks: Marks | None = None, *, look_at: float | None = None
 ) -> Figure:
     """Flatness and straightedge above, depth below, against strokes; the names of lines stand beside them.
 
@@ -122,7 +122,7 @@ def _held(part: Part) -> str:
     return "straightedge" if part.limit_by == "straightedge" else "flatness"
 
 
-def _title(course: Course, marks: Marks) -> str:
+def _title(course: DrawnCourse, marks: Marks) -> str:
     """What the picture is, and what its shades and signs mean."""
     told = ["Flatness and metal removed against strokes."]
     if np.any(course.flatness[:, 2] > course.flatness[:, 0]):
@@ -147,7 +147,7 @@ def _shade(axes: Axes, marks: Marks, end: float) -> None:
 
 
 def _flatness(
-    axes: Axes, course: Course, part: Part, end: float, high: float, names: list[tuple[float, str, str]]
+    axes: Axes, course: DrawnCourse, part: Part, end: float, high: float, names: list[tuple[float, str, str]]
 ) -> None:
     """The flatness, and the straightedge's reading where it lies somewhere else."""
     x = course.strokes
@@ -166,7 +166,9 @@ def _flatness(
         names.append((last, "straightedge", colours.STRAIGHTEDGE))
 
 
-def _depth(axes: Axes, course: Course, part: Part, end: float, names: list[tuple[float, str, str]]) -> None:
+def _depth(
+    axes: Axes, course: DrawnCourse, part: Part, end: float, names: list[tuple[float, str, str]]
+) -> None:
     x = course.strokes
     _band(axes, x, course.greatest_depth, colours.REMOVED, "solid", "deepest spot")
     names.append((_at(x, course.greatest_depth, end), "deepest spot", colours.REMOVED))
@@ -188,7 +190,9 @@ def _at(x: Array, values: Array, end: float) -> float:
     return float(per_height() * np.interp(min(end, x[-1]), x, values[:, 1]))
 
 
-def _highest(x: Array, values: Array, end: float, line: float | None, measured: Sequence[Measured]) -> float:
+def _highest(
+    x: Array, values: Array, end: float, line: float | None, measured: Sequence[MeasuredMark]
+) -> float:
     """Top of an axis [µm] that shows the band up to ``end``, the line and what was measured."""
     seen = float(values[x <= end].max()) if np.any(x <= end) else 0.0
     ends = [m.low if np.isinf(m.high) else m.high for m in measured]

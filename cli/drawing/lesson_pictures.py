@@ -44,7 +44,7 @@ MARGIN = 1.015
 """How far beyond the face a map reaches, as for maps of one face."""
 
 
-class Look(NamedTuple):
+class CaseStyle(NamedTuple):
     """How one case is drawn wherever it is drawn."""
 
     colour: str
@@ -53,17 +53,17 @@ class Look(NamedTuple):
 
 
 LOOKS = (
-    Look(colours.CASES[0], "solid", "o"),
-    Look(colours.CASES[1], (0, (6, 2)), "s"),
-    Look(colours.CASES[2], (0, (1, 1.3)), "^"),
-    Look(colours.CASES[3], (0, (6, 2, 1, 2)), "D"),
-    Look(colours.CASES[4], (0, (3, 1.5)), "v"),
-    Look(colours.CASES[5], (0, (6, 1, 1, 1, 1, 1)), "P"),
+    CaseStyle(colours.CASES[0], "solid", "o"),
+    CaseStyle(colours.CASES[1], (0, (6, 2)), "s"),
+    CaseStyle(colours.CASES[2], (0, (1, 1.3)), "^"),
+    CaseStyle(colours.CASES[3], (0, (6, 2, 1, 2)), "D"),
+    CaseStyle(colours.CASES[4], (0, (3, 1.5)), "v"),
+    CaseStyle(colours.CASES[5], (0, (6, 1, 1, 1, 1, 1)), "P"),
 )
 """In the order of the cases; dark and light alternate, so that they differ in grey as well."""
 
 
-def look_of(place: int) -> Look:
+def look_of(place: int) -> CaseStyle:
     """The look of the case at a place."""
     return LOOKS[place % len(LOOKS)]
 

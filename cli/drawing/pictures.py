@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from numpy.typing import ArrayLike
 
 from handlap.cli.drawing import colours
-from handlap.cli.drawing.course_drawing import BEYOND_STOP, LEAST_SCALE, Course, Marks, course_figure
+from handlap.cli.drawing.course_drawing import BEYOND_STOP, LEAST_SCALE, DrawnCourse, Marks, course_figure
 from handlap.cli.drawing.dye_drawing import Panel, dye_figure, dye_title
 from handlap.cli.drawing.face_map import (
     draw_face,
@@ -120,17 +120,17 @@ def dye_panels(plan: Plan) -> list[Panel]:
     return found
 
 
-def _plan_course(plan: Plan) -> Course:
+def _plan_course(plan: Plan) -> DrawnCourse:
     """The curve of a plan with the face before the first stroke put in front."""
     curve = plan.curve
     if len(curve.strokes) and curve.strokes[0] == 0:
-        return Course(curve.strokes, curve.flatness, curve.straightedge, curve.greatest_depth)
+        return DrawnCourse(curve.strokes, curve.flatness, curve.straightedge, curve.greatest_depth)
 
     def from_start(before: Band | None, rest: Array) -> Array:
         first = [0.0] * 3 if before is None else [before.p05, before.p50, before.p95]
         return np.vstack([first, rest])
 
-    return Course(
+    return DrawnCourse(
         np.concatenate([[0.0], curve.strokes]),
         from_start(plan.before.flatness, curve.flatness),
         from_start(plan.before.straightedge, curve.straightedge),
@@ -146,7 +146,7 @@ def lap_pictures(result: LapResult) -> dict[str, bytes]:
     def thrice(first: float, rest: ArrayLike) -> Array:
         return np.repeat(np.concatenate([[first], np.asarray(rest)])[:, None], 3, axis=1)
 
-    course = Course(
+    course = DrawnCourse(
         strokes,
         thrice(result.before.flatness, f.flatness),
         thrice(result.before.straightedge, f.straightedge),

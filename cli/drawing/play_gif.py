@@ -20,7 +20,7 @@ from handlap.cli.drawing.course_drawing import DOTTED
 from handlap.cli.drawing.face_map import outline_shape, spread_to_raster
 from handlap.cli.drawing.letters import printable
 from handlap.cli.drawing.pictures import STYLE
-from handlap.cli.drawing.play_views import View, dye_words, map_of, nice_above, said, views_of
+from handlap.cli.drawing.play_views import MapView, dye_words, map_of, nice_above, said, views_of
 from handlap.cli.reports.quantity import share
 from handlap.sim.common.spoken import per_height, per_length
 from handlap.sim.teaching.frames import Followed, FollowedWay
@@ -71,7 +71,7 @@ def _moving(followed: Followed, picks: list[int], dpi: int) -> bytes:
     return stream.getvalue()
 
 
-def _palette(views: Sequence[View]) -> Image.Image:
+def _palette(views: Sequence[MapView]) -> Image.Image:
     """The colours of the maps and of lines and words, the same 256 at most in every frame."""
     tones = np.linspace(0.0, 1.0, TONES)
     found = [view.colours(tones)[:, :3] for view in views]
@@ -84,7 +84,7 @@ def _palette(views: Sequence[View]) -> Image.Image:
     return image
 
 
-def _sheet(followed: Followed, views: Sequence[View]) -> tuple[Figure, Callable[[int], None]]:
+def _sheet(followed: Followed, views: Sequence[MapView]) -> tuple[Figure, Callable[[int], None]]:
     """The figure, and what sets it to a frame.
 
     One way: four maps, the curve and the figures in two rows.  Two ways: a row for each, with three
@@ -139,7 +139,7 @@ def _sheet(followed: Followed, views: Sequence[View]) -> tuple[Figure, Callable[
     return figure, change
 
 
-def _map(axes: Axes, bar: Axes, followed: Followed, way: FollowedWay, view: View) -> Callable[[int], None]:
+def _map(axes: Axes, bar: Axes, followed: Followed, way: FollowedWay, view: MapView) -> Callable[[int], None]:
     grid, outline = way.lap.grid, followed.scenario.part.outline
     clip = PathPatch(
         outline_shape(outline), facecolor="none", edgecolor=colours.INK, linewidth=0.8, clip_on=False

@@ -66,7 +66,7 @@ class Scale:
 
 
 @dataclass(frozen=True)
-class View:
+class MapView:
     """One map: its key, its heading, a line on how to read it, its colours and scale."""
 
     key: str
@@ -88,7 +88,7 @@ def nice_above(value: float) -> float:
     return float(next(f"{n * power:.6g}" for n in NICE if n * power >= value * (1.0 - 1e-9)))
 
 
-def views_of(followed: Followed) -> tuple[View, ...]:
+def views_of(followed: Followed) -> tuple[MapView, ...]:
     """The four maps, with scales that hold all frames of all ways."""
     frames = [way.frames for way in followed.ways]
     pressures = [per("pressure") * f.pressure for f in frames]
@@ -98,14 +98,14 @@ def views_of(followed: Followed) -> tuple[View, ...]:
     tall = max(float(np.abs(map_of(way, "height", i)).max()) for way in followed.ways for i in (0, -1))
     tall = nice_above(max(tall, LEAST_SCALE))
     return (
-        View(
+        MapView(
             "dye",
             "Dye",
             "dark: full; half way: fading; light: gone",
             colours.DYE,
             Scale(0.0, 1.0, "", names=DYE_STATES),
         ),
-        View(
+        MapView(
             "pressure",
             "Pressure now",
             "dark: hard; arrow: away from you",
@@ -118,14 +118,14 @@ def views_of(followed: Followed) -> tuple[View, ...]:
                 over=max(float(p.max()) for p in pressures) > ROUNDING * top,
             ),
         ),
-        View(
+        MapView(
             "removed",
             "Metal off so far",
             "dark: much has gone",
             colours.DEPTH,
             Scale(0.0, nice_above(max(deepest, LEAST_SCALE)), height_unit()),
         ),
-        View(
+        MapView(
             "height",
             "The face now",
             "brown: proud; blue: low",

@@ -9,7 +9,7 @@ import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 
-from handlap.cli.drawing.course_drawing import BEYOND_STOP, Course, Marks, Measured, course_figure
+from handlap.cli.drawing.course_drawing import BEYOND_STOP, DrawnCourse, Marks, MeasuredMark, course_figure
 from handlap.cli.drawing.pictures import STYLE, png, warp_figure
 from handlap.cli.reports.wording import microns
 from handlap.sim.bench.log_evidence import Weighing
@@ -64,7 +64,7 @@ def then_and_now(part: Part, learnt: Learnt, now: Standing) -> Figure:
     told = () if start is None else (f"flatness {microns(start)}", f"flatness {microns(now.flatness)}")
     return warp_figure(
         part.outline,
-        learnt.workshop.bench.grid,
+        learnt.ready.rig.grid,
         learnt.posterior.before[shown],
         learnt.now[shown],
         told=told,
@@ -72,31 +72,33 @@ def then_and_now(part: Part, learnt: Learnt, now: Standing) -> Figure:
     )
 
 
-def _course(curve: Curve) -> Course:
-    return Course(curve.strokes, curve.flatness, curve.straightedge, curve.greatest_depth, curve.mean_depth)
+def _course(curve: Curve) -> DrawnCourse:
+    return DrawnCourse(
+        curve.strokes, curve.flatness, curve.straightedge, curve.greatest_depth, curve.mean_depth
+    )
 
 
-def leaves_read(found: Replan) -> list[Measured]:
+def leaves_read(found: Replan) -> list[MeasuredMark]:
     """The widest gap that was read, before the first stroke and at every look."""
     looks = [(0, found.scenario.readings.lines)]
     looks += [(entry.at, entry.readings) for entry in found.log.standing]
     return [widest(at, lines) for at, lines in looks if any(line.stations for line in lines)]
 
 
-def widest(strokes: int, lines: Sequence[StraightedgeLine]) -> Measured:
+def widest(strokes: int, lines: Sequence[StraightedgeLine]) -> MeasuredMark:
     """The widest gap of a look: no less than any leaf that goes, no more than the thickest that stops."""
     stations = [station for line in lines for station in line.stations]
-    return Measured(strokes, max(s.goes for s in stations), max(s.stops for s in stations))
+    return MeasuredMark(strokes, max(s.goes for s in stations), max(s.stops for s in stations))
 
 
-def weighed(learnt: Learnt) -> list[Measured]:
+def weighed(learnt: Learnt) -> list[MeasuredMark]:
     """Mean depth from the first stroke by the scale, where weighings reach back to it without a gap."""
-    workshop = learnt.workshop
-    part, course = workshop.scenario.part, workshop.course
+    ready = learnt.ready
+    part, course = ready.scenario.part, ready.course
     done = dict(zip(course.state, course.strokes, strict=True))
     reached: dict[str, dict[int, tuple[float, float]]] = {}
     found = []
-    for look in workshop.looks:
+    for look in ready.looks:
         if not isinstance(look, Weighing):
             continue
         by_words = reached.setdefault(look.words, {0: (0.0, 0.0)})
@@ -109,5 +111,5 @@ def weighed(learnt: Learnt) -> list[Measured]:
         low, middle, high = (
             float(mean_depth(max(m, 0.0), part.metal.density, part.outline.area)) for m in ends
         )
-        found.append(Measured(done[look.last], low, high, middle))
+        found.append(MeasuredMark(done[look.last], low, high, middle))
     return found

@@ -26,19 +26,19 @@ from handlap.cli.reports.quantity import number
 from handlap.sim.common.spoken import height_unit, per_height
 
 if TYPE_CHECKING:
-    from handlap.sim.teaching.stint import StintBench
+    from handlap.sim.teaching.stint import StintRig
     from handlap.sim.teaching.stint_debrief import Debrief
 
 
-def stint_pictures(bench: StintBench, found: Debrief) -> dict[str, bytes]:
+def stint_pictures(rig: StintRig, found: Debrief) -> dict[str, bytes]:
     """PNG by name: faces."""
     with matplotlib.rc_context(STYLE):
-        return {"faces.png": png(faces_figure(bench, found))}
+        return {"faces.png": png(faces_figure(rig, found))}
 
 
-def faces_figure(bench: StintBench, found: Debrief) -> Figure:
+def faces_figure(rig: StintRig, found: Debrief) -> Figure:
     """The face before and after on one scale of heights."""
-    outline, grid = bench.exercise.scenario.part.outline, bench.crew.bench.grid
+    outline, grid = rig.exercise.scenario.part.outline, rig.crew.rig.grid
     cells = slice(0, grid.n_cells)
     both = [per_height() * levelled(grid, face)[cells] for face in (found.first, found.last)]
     half = max(LEAST_SCALE, *(float(np.abs(face).max()) for face in both))

@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+Tone = Literal["good", "doubt", "bad", "plain"]
+
 _UNIT = re.compile(
     r"(?<=\d) (?=(?:µm|mm³|mm|cm²|%|g|kJ|min|W|N|N·m|kg|thou|grains|lbf|lb|oz|psi)(?:[ ,;:.)]|$))"
     r"|(?<=±) (?=\d)"
@@ -91,7 +93,7 @@ class Report:
     kind: str
     """Of which command it is; in the names of the files it leaves."""
     answer: str
-    tone: Literal["good", "doubt", "bad", "plain"]
+    tone: Tone
     subject: str
     lead: tuple[str, ...]
     sections: tuple[Section, ...]

@@ -12,7 +12,7 @@ from handlap.sim.common.spoken import height_unit, per_swarf, swarf_unit
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from handlap.sim.job.results import Check, Plan, StagePlan
+    from handlap.sim.job.results import Plan, PlanCheck, StagePlan
 
 
 MOST_ROWS = 12
@@ -82,7 +82,7 @@ def checks_section(plan: Plan, all_checks: bool) -> Section | None:
     return Section("Stop and look", (Words(words), table, *dye_blocks("after\nstrokes", dye_rows), dye))
 
 
-def dye_cells(check: Check) -> tuple[str, str]:
+def dye_cells(check: PlanCheck) -> tuple[str, str]:
     """Shares of the face [%] whose dye is fading or gone, and gone."""
     faded, gone = (
         quantity(band.scaled(100.0), whole=True) for band in (check.dye_faded, check.dye_left.rest)

@@ -8,7 +8,7 @@ from handlap.cli.reports.blocks import Block, Picture, Report, Section, Table, W
 from handlap.cli.reports.lesson_report import headline, lead, letter, titled
 from handlap.cli.reports.quantity import number
 from handlap.sim.teaching.lesson import LessonResult
-from handlap.sim.teaching.lesson_class import ClassTable, Held
+from handlap.sim.teaching.lesson_class import ClassTable, HeldColumn
 from handlap.sim.teaching.lesson_figures import SCREEN
 
 DOTS = "Dots: the class. Shaded: 90 hands of 100; line: the middle."
@@ -19,7 +19,7 @@ HOW_TO_READ = (
 
 
 def class_lesson_report(
-    result: LessonResult, table: ClassTable, held: Sequence[Held], pictures: Collection[str] = ()
+    result: LessonResult, table: ClassTable, held: Sequence[HeldColumn], pictures: Collection[str] = ()
 ) -> Report:
     """The class against the lesson; ``pictures``: names of those that there are."""
     sections = []
@@ -57,7 +57,7 @@ def _shown(name: str, pictures: Collection[str], caption: str) -> tuple[Picture,
     return (Picture(name, caption, spoken),) if name in pictures else ()
 
 
-def _row(one: Held) -> tuple[str, str, str, str]:
+def _row(one: HeldColumn) -> tuple[str, str, str, str]:
     sign = SCREEN[one.unit][0]
     least, most = min(one.values), max(one.values)
     mine = number(least, 2) if least == most else f"{number(least, 2)} to {number(most, 2)}"

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from handlap.cli.reports.blocks import Bullets, Report, Section, Table
-from handlap.sim.teaching.lesson_course import Course, tools_of
+from handlap.sim.teaching.lesson_course import LessonCourse, tools_of
 
 
-def course_lead(course: Course) -> tuple[str, ...]:
+def course_lead(course: LessonCourse) -> tuple[str, ...]:
     """How many, how long, and what is left over."""
     plates = "one plate" if course.plates == 1 else f"{course.plates} plates"
     at_plate = sum(part.minutes for part in course.parts if part.plate)
@@ -16,7 +16,7 @@ def course_lead(course: Course) -> tuple[str, ...]:
     )
 
 
-def course_table(course: Course) -> Table:
+def course_table(course: LessonCourse) -> Table:
     """One row a lesson: from which minute, what, with what."""
     rows = []
     for place, part in enumerate(course.parts, 1):
@@ -27,12 +27,12 @@ def course_table(course: Course) -> Table:
     return Table(("", "minutes", "lesson", "tools"), tuple(rows), (2, 3), wraps=3)
 
 
-def doing(course: Course) -> Bullets:
+def doing(course: LessonCourse) -> Bullets:
     """What the class does, lesson by lesson."""
     return Bullets(tuple(f"{place}. {part.do}" for place, part in enumerate(course.parts, 1)))
 
 
-def course_report(course: Course) -> Report:
+def course_report(course: LessonCourse) -> Report:
     """The plan of a course."""
     sections = [Section("Order", (course_table(course),)), Section("What the class does", (doing(course),))]
     if course.before:

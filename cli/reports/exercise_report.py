@@ -15,8 +15,8 @@ from handlap.sim.planning.cautions import cautions
 
 if TYPE_CHECKING:
     from handlap.sim.teaching.exercise import Exercise
-    from handlap.sim.teaching.exercise_marks import Mark, Marking
-    from handlap.sim.teaching.exercise_trial import Trial
+    from handlap.sim.teaching.exercise_marks import ExerciseMark, Marking
+    from handlap.sim.teaching.exercise_trial import PlanTrial
 
 SHORT = 26
 """Characters of an answer that fit into the table."""
@@ -131,7 +131,7 @@ def _in_short(words: str) -> str:
     return words if len(words) <= SHORT else "see below"
 
 
-def _why(mark: Mark) -> str:
+def _why(mark: ExerciseMark) -> str:
     """The reasons, with what was said and what is, where that was too long for the table."""
     said = f"You said: {mark.yours}. " if len(mark.yours) > SHORT else ""
     return said + " ".join(mark.why)
@@ -213,7 +213,7 @@ def marking_json(
     }
 
 
-def _trial_json(trial: Trial | None) -> dict[str, Any] | None:
+def _trial_json(trial: PlanTrial | None) -> dict[str, Any] | None:
     if trial is None:
         return None
     return {

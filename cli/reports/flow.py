@@ -1,6 +1,6 @@
 """Words, tables and facts put down on paper from top to bottom, on as many pages as they take.
 
-One flow for every kind of paper; a :class:`Setting` says how wide its margins are, how large its letters
+One flow for every kind of paper; a :class:`PageSetting` says how wide its margins are, how large its letters
 and how far apart its blocks.  Lengths [mm] from the upper left corner, sizes of letters [pt].
 """
 
@@ -20,7 +20,7 @@ KEPT = 1.3
 
 
 @dataclass(frozen=True)
-class Setting:
+class PageSetting:
     """How a kind of paper is set.
 
     Attributes
@@ -79,7 +79,7 @@ class OnPaper(Protocol):
 class Flow:
     """Pages, and where on the last of them the next block comes to lie."""
 
-    def __init__(self, width: float, height: float, setting: Setting) -> None:
+    def __init__(self, width: float, height: float, setting: PageSetting) -> None:
         self.size, self.set = (width, height), setting
         self.pages: list[Page] = []
         self.y = height

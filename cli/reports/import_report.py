@@ -11,9 +11,9 @@ from handlap.cli.reports.quantity import counted
 from handlap.cli.reports.wording import sentence, subject
 
 if TYPE_CHECKING:
+    from handlap.sim.bench.bench_page_text import PageText
     from handlap.sim.bench.job_log import Entry
     from handlap.sim.bench.log_import import Clash, Imported
-    from handlap.sim.bench.page_text import PageText
     from handlap.sim.job.scenario import Scenario
 
 

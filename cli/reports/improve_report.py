@@ -25,7 +25,7 @@ from handlap.sim.common.spoken import height_unit, length_unit, per, per_length,
 from handlap.sim.job.turning import short_words
 
 if TYPE_CHECKING:
-    from handlap.sim.comparing.improve import Improvement, Tried
+    from handlap.sim.comparing.improve import Improvement, TriedWay
     from handlap.sim.job.scenario import Scenario
 
 
@@ -123,7 +123,7 @@ def _every(strokes: int | None) -> str:
 def _figures(found: Improvement) -> Section:
     held = "straightedge" if found.scenario_before.part.limit_by == "straightedge" else "flatness"
 
-    def column(t: Tried) -> tuple[str, ...]:
+    def column(t: TriedWay) -> tuple[str, ...]:
         return (
             chance(t.chance),
             chance(t.chance_goal),

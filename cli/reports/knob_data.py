@@ -31,9 +31,9 @@ from handlap.sim.teaching.knobs import (
     LEAST_PRESS,
     MOST_BLUNT,
     MOST_PRESS,
-    KnobBench,
     KnobPaper,
-    Setting,
+    KnobRig,
+    KnobSetting,
 )
 
 BACK = 8
@@ -46,7 +46,7 @@ def text_of(values: NDArray[Any] | Sequence[float], kind: str = "<f4") -> str:
     return base64.b64encode(np.ascontiguousarray(values).astype(kind).tobytes()).decode("ascii")
 
 
-def knob_data(knobs: KnobBench) -> dict[str, Any]:
+def knob_data(knobs: KnobRig) -> dict[str, Any]:
     """All that the script of the page goes by; SI but for what is shown."""
     return {
         **_face(knobs), **_hands(knobs), **_paper(knobs), **_shown(knobs),
@@ -56,29 +56,29 @@ def knob_data(knobs: KnobBench) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def setting_json(setting: Setting) -> dict[str, float]:
+def setting_json(setting: KnobSetting) -> dict[str, float]:
     """A setting as the script has it."""
-    return {name: float(getattr(setting, name)) for name in Setting.__dataclass_fields__}
+    return {name: float(getattr(setting, name)) for name in KnobSetting.__dataclass_fields__}
 
 
-def _face(knobs: KnobBench) -> dict[str, Any]:
-    bench, grid = knobs.bench, knobs.bench.grid
+def _face(knobs: KnobRig) -> dict[str, Any]:
+    rig, grid = knobs.rig, knobs.rig.grid
     outline = knobs.scenario.part.outline
     stop = grid.marks["lines"][0]
     points = grid.points[:stop]
     low, high = points.min(axis=0), points.max(axis=0)
     lines = knobs.gauged.lines
-    centre, normals, rooms = bench.room_in_hull
+    centre, normals, rooms = rig.room_in_hull
     return {
         "cells": grid.n_cells,
-        "half": bench.half,
+        "half": rig.half,
         "halfLength": outline.length / 2.0,
         "halfWidth": outline.width / 2.0,
         "cell": grid.cell_size,
-        "u": text_of(grid.u / bench.half),
-        "v": text_of(grid.v / bench.half),
+        "u": text_of(grid.u / rig.half),
+        "v": text_of(grid.v / rig.half),
         "area": text_of(grid.area),
-        "scale": text_of(bench.scale),
+        "scale": text_of(rig.scale),
         "own": text_of(1e6 * knobs.own),
         "meanArea": outline.area,
         "zone": {
@@ -99,11 +99,11 @@ def _face(knobs: KnobBench) -> dict[str, Any]:
             for i, line in enumerate(lines.lines)
         ],
         "hull": {
-            "centre": (centre / bench.half).tolist(),
+            "centre": (centre / rig.half).tolist(),
             "normals": normals.tolist(),
-            "rooms": (rooms / bench.half).tolist(),
-            "rim": bench.hull_normals.tolist(),
-            "supports": (bench.hull_supports / bench.half).tolist(),
+            "rooms": (rooms / rig.half).tolist(),
+            "rim": rig.hull_normals.tolist(),
+            "supports": (rig.hull_supports / rig.half).tolist(),
         },
         "raster": {
             "rows": grid.v_edges.size - 1,
@@ -115,7 +115,7 @@ def _face(knobs: KnobBench) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _hands(knobs: KnobBench) -> dict[str, Any]:
+def _hands(knobs: KnobRig) -> dict[str, Any]:
     scenario, grip = knobs.scenario, knobs.conditions.grip
     return {
         "weight": scenario.part.weight,
@@ -135,7 +135,7 @@ def _hands(knobs: KnobBench) -> dict[str, Any]:
     }
 
 
-def _paper(knobs: KnobBench) -> dict[str, Any]:
+def _paper(knobs: KnobRig) -> dict[str, Any]:
     layout = knobs.papers[0].layouts[-1]
     standing_of = {int(kind) // 2: int(at) for kind, at in zip(layout.kinds, layout.standing, strict=True)}
     direction = knobs.scenario.strokes.direction
@@ -149,7 +149,7 @@ def _paper(knobs: KnobBench) -> dict[str, Any]:
     return {
         "aged": knobs.scenario.wear.ages,
         "states": states,
-        "ways": [text_of(knobs.bench.ways_to_edge[a]) for a in known],
+        "ways": [text_of(knobs.rig.ways_to_edge[a]) for a in known],
         "riseLength": EDGE_RISE_LENGTH,
         "memory": _memory(knobs.memory),
         "papers": [_one_paper(paper) for paper in knobs.papers],
@@ -231,7 +231,7 @@ def _rows(layout: Layout) -> dict[str, Any]:
     }
 
 
-def _shown(knobs: KnobBench) -> dict[str, Any]:
+def _shown(knobs: KnobRig) -> dict[str, Any]:
     part = knobs.scenario.part
     kinds = ("height", "length", "pressure", "force", "swarf")
     # Swarf goes as the mean depth does.
@@ -258,7 +258,7 @@ def _table(colour: Any) -> str:
     return text_of(np.round(255.0 * colour(LEVELS)[:, :3]), "u1")
 
 
-def continuous_knobs(knobs: KnobBench) -> list[dict[str, Any]]:
+def continuous_knobs(knobs: KnobRig) -> list[dict[str, Any]]:
     """The continuous knobs: name, what it is called, range and step in the unit shown."""
     made = []
     for name, words, kind, low, high, steps in (
@@ -281,7 +281,7 @@ def continuous_knobs(knobs: KnobBench) -> list[dict[str, Any]]:
     return made
 
 
-def error_words(knobs: KnobBench, name: str) -> str:
+def error_words(knobs: KnobRig, name: str) -> str:
     """The error of a figure as it is stated, rounded up."""
     percent = math.ceil(100.0 * knobs.errors[name] - 1e-9)
     return f"{height(LEAST_ERROR)} and {percent} % of the deepest cut"

@@ -19,7 +19,7 @@ from handlap.cli.reports.wording import face_words, sentence, subject, wanted_wo
 from handlap.cli.sheets.sheet_job import LEAVES
 from handlap.sim.common import spoken
 from handlap.sim.common.spoken import height_unit, swarf_unit
-from handlap.sim.teaching.knobs import HELD, KnobBench
+from handlap.sim.teaching.knobs import HELD, KnobRig
 
 HERE = Path(__file__).parent
 SCRIPTS = ("knob_lap.js", "knob_figures.js", "knob_map.js", "knob_side.js", "knob_edge.js", "knob_page.js")
@@ -47,7 +47,7 @@ ROWS = {
 SLOT = re.compile(r"@(\w+)@")
 
 
-def render_knobs(knobs: KnobBench, *, lesson: str = "") -> str:
+def render_knobs(knobs: KnobRig, *, lesson: str = "") -> str:
     """The page.
 
     ``lesson``: what a lesson asks, where the page is one of a lesson.
@@ -65,7 +65,7 @@ def _file(name: str) -> str:
     return (HERE / name).read_text(encoding="utf-8")
 
 
-def _filled(knobs: KnobBench, lesson: str) -> dict[str, str]:
+def _filled(knobs: KnobRig, lesson: str) -> dict[str, str]:
     """What stands in the slots of the frame, as HTML."""
     part = knobs.scenario.part
     lead = f"<p>{escape(sentence(face_words(part)))} {escape(sentence(wanted_words(part)))}</p>"
@@ -91,19 +91,19 @@ def _filled(knobs: KnobBench, lesson: str) -> dict[str, str]:
         "leaves": "".join(
             f'<option value="{leaf:.9g}">{escape(spoken.leaf(leaf))}</option>' for leaf in leaves
         ),
-        "cells": str(knobs.bench.grid.n_cells),
+        "cells": str(knobs.rig.grid.n_cells),
         "count": str(knobs.papers[0].layouts[-1].x.size),
         "held": "; ".join(f"{words} {error_words(knobs, name)}" for name, words in _short(knobs))
         or "not measured",
     }
 
 
-def _opens(knobs: KnobBench) -> str:
+def _opens(knobs: KnobRig) -> str:
     """On which paper the page opens, and why."""
     return f"Opens on {knobs.papers[knobs.start.grit].grit.name}: {knobs.paper_why}."
 
 
-def _presets(knobs: KnobBench) -> str:
+def _presets(knobs: KnobRig) -> str:
     buttons = "".join(
         f'<button type="button" data-preset="{i}">{escape(words)}</button>'
         for i, (words, _) in enumerate(knobs.presets)
@@ -143,7 +143,7 @@ def _row(key: str, words: str) -> str:
     return f'<tr><th scope="row">{escape(words)}</th>{cells}</tr>'
 
 
-def knob_report(knobs: KnobBench) -> Report:
+def knob_report(knobs: KnobRig) -> Report:
     """What the page holds, and how far its figures may be off."""
     rows = tuple((words, error_words(knobs, name)) for name, words in _short(knobs))
     lead = ["Every knob works the whole lap in the page. One face, middle values, no bands."]
@@ -162,5 +162,5 @@ def knob_report(knobs: KnobBench) -> Report:
     )
 
 
-def _short(knobs: KnobBench) -> list[tuple[str, str]]:
+def _short(knobs: KnobRig) -> list[tuple[str, str]]:
     return [(name, ROWS[name][1]) for name in HELD if name in knobs.errors]

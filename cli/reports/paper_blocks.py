@@ -69,7 +69,7 @@ class WritingLines:
 
 
 @dataclass(frozen=True)
-class Choice:
+class TickChoice:
     """A box to tick, a letter, and what it stands for."""
 
     letter: str

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.as_json import assumed_json, job_json, schema_of
-from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table
+from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Tone
 from handlap.cli.reports.checks_report import checks_section
 from handlap.cli.reports.papers_report import papers_section
 from handlap.cli.reports.quantity import chance, counted, force, height, quantity, share, shown, spread_words
@@ -41,7 +41,6 @@ from handlap.sim.planning.verdict import LAP_AT, LEAVE_AT, NEEDS_WORK_AT, SHOP_A
 if TYPE_CHECKING:
     from handlap.sim.job.results import Band, Plan, StagePlan
 
-Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
     "leave": ("Leave it as it is", "good"),
     "lap": ("Lap it by hand", "good"),

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from handlap.cli.drawing import colours
 from handlap.cli.drawing.play_views import (
-    View,
+    MapView,
     captions_of,
     figures_of,
     map_of,
@@ -80,7 +80,7 @@ def _file(name: str) -> str:
     return (HERE / name).read_text(encoding="utf-8")
 
 
-def play_data(followed: Followed, views: tuple[View, ...]) -> dict[str, Any]:
+def play_data(followed: Followed, views: tuple[MapView, ...]) -> dict[str, Any]:
     """What the script of the page draws from."""
     grid, outline = followed.ways[0].lap.grid, followed.scenario.part.outline
     count = len(followed.ways[0].frames.strokes)
@@ -114,7 +114,7 @@ def play_data(followed: Followed, views: tuple[View, ...]) -> dict[str, Any]:
 
 
 def _way_data(
-    followed: Followed, way: FollowedWay, letter: str, views: tuple[View, ...], block: int
+    followed: Followed, way: FollowedWay, letter: str, views: tuple[MapView, ...], block: int
 ) -> dict[str, Any]:
     frames = range(len(way.frames.strokes))
     captions = [captions_of(way, followed.scenario.part, i) for i in frames]
@@ -137,7 +137,7 @@ def _text(values: NDArray[Any]) -> str:
     return base64.b64encode(np.ascontiguousarray(values).tobytes()).decode("ascii")
 
 
-def _colours(view: View) -> NDArray[np.uint8]:
+def _colours(view: MapView) -> NDArray[np.uint8]:
     """The 256 colours of a view (256, 3)."""
     return np.round(255.0 * view.colours(np.linspace(0.0, 1.0, 256))[:, :3]).astype(np.uint8)
 
@@ -160,7 +160,7 @@ def _raster(grid: Grid, block: int) -> tuple[tuple[int, int], NDArray[np.int64]]
     return (rows, columns), np.unique((grid.row // block) * columns + grid.column // block)
 
 
-def _levels(way: FollowedWay, view: View, block: int) -> NDArray[np.uint8]:
+def _levels(way: FollowedWay, view: MapView, block: int) -> NDArray[np.uint8]:
     """A view in all frames: a byte for each cell of the page, or two bits for dye."""
     grid = way.lap.grid
     (_, columns), index = _raster(grid, block)
@@ -226,14 +226,14 @@ def _controls(followed: Followed) -> str:
     )
 
 
-def _tiles(followed: Followed, views: tuple[View, ...]) -> str:
+def _tiles(followed: Followed, views: tuple[MapView, ...]) -> str:
     """All views, the ways of each beside one another."""
     both = len(followed.ways) > 1
     tiles = []
     for kind in (*views, "curve", "figures"):
         for w, way in enumerate(followed.ways):
             letter = f'<span class="way">{LETTERS[w]}</span>' if both else ""
-            if isinstance(kind, View):
+            if isinstance(kind, MapView):
                 tiles.append(_map_tile(kind, w, letter))
             elif kind == "curve":
                 tiles.append(_curve_tile(followed, w, letter))
@@ -242,7 +242,7 @@ def _tiles(followed: Followed, views: tuple[View, ...]) -> str:
     return "\n".join(tiles) + "\n"
 
 
-def _map_tile(view: View, w: int, letter: str) -> str:
+def _map_tile(view: MapView, w: int, letter: str) -> str:
     low, middle, high = view.scale.ticks()
     return (
         f'<section class="view scripted"><h2>{letter}{escape(view.title)}</h2>\n'

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.as_json import job_json
-from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Words
+from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Table, Tone, Words
 from handlap.cli.reports.quantity import counted, number, off, stated
 from handlap.cli.reports.wording import (
     AXES,
@@ -31,11 +31,10 @@ from handlap.sim.planning.cautions import IN_SHORT
 
 if TYPE_CHECKING:
     from handlap.sim.bench.after_cut import Effect
-    from handlap.sim.bench.record import Record, Weighed
+    from handlap.sim.bench.record import PartRecord, Weighed
     from handlap.sim.face.survey import Survey
     from handlap.sim.job.past_jobs import PastJob
 
-Tone = Literal["good", "doubt", "bad", "plain"]
 JSON_UNITS = {"m": ("mm", 1e3), "m³": ("cm³", 1e6), "rad": ("°", 180.0 / math.pi), "": ("", 1.0)}
 SHOWN_AS = {"m": "length", "m³": "volume"}
 WAYS = {"part": "Part weighed", "swarf": "Swarf weighed"}
@@ -46,7 +45,7 @@ AGREEMENT = {
 }
 
 
-def record_report(found: Record, for_next: str = "") -> Report:
+def record_report(found: PartRecord, for_next: str = "") -> Report:
     """The record as a report; ``for_next``: what is kept of it for the next jobs, or how to."""
     answers = [limit.answer for limit in found.now.limits]
     answer, tone = _answer(answers, found.now.flat.contradicted)
@@ -97,7 +96,7 @@ def _surveyed(survey: Survey | None) -> str:
     )
 
 
-def _face(found: Record) -> Block:
+def _face(found: PartRecord) -> Block:
     part, now = found.scenario.part, found.now
     by = "by the straightedge" if part.limit_by == "straightedge" else LIMIT["zone"]
     return facts(
@@ -121,7 +120,7 @@ SIGN = "What is not noted may be written in by hand."
 SIGNED = f"Signed {'_' * 30}   Date {'_' * 16}"
 
 
-def _by_whom(found: Record) -> list[Block]:
+def _by_whom(found: PartRecord) -> list[Block]:
     """Instruments and people: what the log and the job say of them, and room for the rest."""
     readings = found.scenario.readings
     scales = [e.scale for e in found.log.standing if e.scale]
@@ -140,7 +139,7 @@ def _by_whom(found: Record) -> list[Block]:
     ]
 
 
-def _work(found: Record) -> list[Block]:
+def _work(found: PartRecord) -> list[Block]:
     rows = tuple(
         (p.paper, str(p.strokes), str(p.sheets), str(p.brushings) if p.brushings else NOT_NOTED)
         for p in found.work.papers
@@ -158,7 +157,7 @@ def _work(found: Record) -> list[Block]:
     ]
 
 
-def _metal(found: Record) -> list[Block]:
+def _metal(found: PartRecord) -> list[Block]:
     now = found.now
     return [
         facts(
@@ -211,7 +210,7 @@ def _after(effect: Effect) -> str:
     return f"{middle}{_with(shown)}{span}"
 
 
-def _effects(found: Record) -> list[Block]:
+def _effects(found: PartRecord) -> list[Block]:
     met = {True: "met", False: "NOT met", None: "cannot tell"}
     rows = tuple(
         (
@@ -232,9 +231,9 @@ def _effects(found: Record) -> list[Block]:
     return [*blocks, Bullets(words), tail] if words else [*blocks, tail]
 
 
-def _how_sure(found: Record) -> Section:
+def _how_sure(found: PartRecord) -> Section:
     learnt = found.learnt
-    looks = counted(len(learnt.workshop.looks), "weighing or reading", "weighings and readings")
+    looks = counted(len(learnt.ready.looks), "weighing or reading", "weighings and readings")
     rows = facts(
         (
             "Members",
@@ -247,7 +246,7 @@ def _how_sure(found: Record) -> Section:
     return Section("How sure", (rows,), aside=True)
 
 
-def record_pictures(found: Record) -> dict[str, bytes]:
+def record_pictures(found: PartRecord) -> dict[str, bytes]:
     """PNG by name: the face before and now."""
     import matplotlib
 
@@ -280,7 +279,7 @@ def _effect_json(effect: Effect) -> dict[str, Any]:
     }
 
 
-def record_json(found: Record, kept: PastJob | None = None) -> dict[str, Any]:
+def record_json(found: PartRecord, kept: PastJob | None = None) -> dict[str, Any]:
     """The record as one object; ``kept``: the entry written for the next jobs."""
     now = found.now
     return {

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from handlap.cli.reports.as_json import job_json, schema_of
-from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Words
+from handlap.cli.reports.blocks import Bullets, Picture, Report, Section, Table, Tone, Words
 from handlap.cli.reports.quantity import chance, counted, number, quantity, share
 from handlap.cli.reports.wording import (
     BAND_WORDS,
@@ -42,7 +42,6 @@ if TYPE_CHECKING:
     from handlap.sim.bench.learn import Quantity
     from handlap.sim.bench.replan import Replan
 
-Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
     "go on": ("Go on", "plain"),
     "goal met": ("Stop: the goal is met", "good"),
@@ -352,7 +351,7 @@ def _how_sure(found: Replan) -> Section:
 
 
 def _looks(found: Replan) -> str:
-    return counted(len(found.learnt.workshop.looks), "weighing or reading", "weighings and readings")
+    return counted(len(found.learnt.ready.looks), "weighing or reading", "weighings and readings")
 
 
 def replan_json(found: Replan) -> dict[str, Any]:

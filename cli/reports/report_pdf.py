@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from handlap.cli.reports.blocks import Picture, Report
-from handlap.cli.reports.flow import Flow, Setting
+from handlap.cli.reports.flow import Flow, PageSetting
 from handlap.cli.reports.pdf_page import PAPERS, write_pdf
 
 MARGIN = 18.0
 TITLE, SMALL = 17.0, 7.0
 """Sizes of letters [pt]."""
-SETTING = Setting(
+SETTING = PageSetting(
     margin=MARGIN, foot=MARGIN, text=9.5, head=12.0, cells=9.5, above=3.0, below=1.6, rule=0.6, rule_at=0.3,
     with_next=14.0, names=36.0,
 )  # fmt: skip

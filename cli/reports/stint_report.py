@@ -15,19 +15,19 @@ from handlap.sim.planning.cautions import cautions
 from handlap.sim.teaching.stint_debrief import PLAIN_EVERY, PLAIN_TURNING
 
 if TYPE_CHECKING:
-    from handlap.sim.teaching.stint import StintBench
+    from handlap.sim.teaching.stint import StintRig
     from handlap.sim.teaching.stint_debrief import Debrief, PlainPlan
 
 COLUMNS = 60
 """Width of the face in letters."""
 
 
-def stint_report(bench: StintBench, found: Debrief, orders: Sequence[str]) -> Report:
+def stint_report(rig: StintRig, found: Debrief, orders: Sequence[str]) -> Report:
     """The debrief of a stint."""
     from handlap.cli.drawing.pictures import levelled
 
-    scenario = bench.exercise.scenario
-    part, grid = scenario.part, bench.crew.bench.grid
+    scenario = rig.exercise.scenario
+    part, grid = scenario.part, rig.crew.rig.grid
     answer, tone = verdict_words(found)
     costs = found.costs
     spare = "" if part.allowance is None else f", {height(part.allowance)} to spare"
@@ -61,7 +61,7 @@ def stint_report(bench: StintBench, found: Debrief, orders: Sequence[str]) -> Re
         kind="stint",
         answer=answer,
         tone=tone,
-        subject=f"{subject(scenario)}: a stint at {bench.exercise.name}",
+        subject=f"{subject(scenario)}: a stint at {rig.exercise.name}",
         lead=_lead(found),
         sections=(
             Section("What it came to", (facts,)),

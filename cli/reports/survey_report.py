@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from handlap.cli.drawing.face_drawing import face_drawing
 from handlap.cli.reports.as_json import MICRON, MM, band, job_json
-from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Words
+from handlap.cli.reports.blocks import Block, Bullets, Picture, Report, Section, Tone, Words
 from handlap.cli.reports.quantity import chance, height, number, stated_height, stated_length
 from handlap.cli.reports.wording import (
     AXES,
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from handlap.sim.face.survey import Survey
     from handlap.sim.job.scenario import HeightTable, Scenario
 
-Tone = Literal["good", "doubt", "bad", "plain"]
 ANSWERS: dict[str, tuple[str, Tone]] = {
     "yes": ("Flat enough", "good"),
     "no": ("Not flat enough", "bad"),

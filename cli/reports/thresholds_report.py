@@ -13,11 +13,11 @@ from handlap.sim.comparing import paired
 from handlap.sim.face import survey
 from handlap.sim.planning import leg, papers, verdict, work
 
-Row = tuple[str, float, str, str]
+ThresholdRow = tuple[str, float, str, str]
 """What it decides, its value in SI, the unit it is shown in, and what it says."""
 
 
-def thresholds() -> tuple[tuple[str, tuple[Row, ...]], ...]:
+def thresholds() -> tuple[tuple[str, tuple[ThresholdRow, ...]], ...]:
     """All lines, under the question that they answer."""
     return (
         (

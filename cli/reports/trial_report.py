@@ -13,12 +13,12 @@ from handlap.sim.common.said import figure
 from handlap.sim.planning.cautions import IN_SHORT
 
 if TYPE_CHECKING:
-    from handlap.sim.bench.bench_trial import Trial
+    from handlap.sim.bench.bench_trial import FirstBlock
     from handlap.sim.bench.job_log import JobLog
     from handlap.sim.job.scenario import Scenario
 
 
-def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> Report:
+def trial_report(scenario: Scenario, trial: FirstBlock, path: Path, log: JobLog) -> Report:
     """How long a first block has to be; ``path``: where the log is, or will be."""
 
     heads = ("scale reads to", "the part,\nstrokes", "its swarf,\nstrokes")
@@ -65,7 +65,7 @@ def trial_report(scenario: Scenario, trial: Trial, path: Path, log: JobLog) -> R
     )
 
 
-def trial_json(scenario: Scenario, trial: Trial) -> dict[str, Any]:
+def trial_json(scenario: Scenario, trial: FirstBlock) -> dict[str, Any]:
     """The trial as one object."""
     return {
         "schema": schema_of("trial"),

@@ -1,5 +1,5 @@
 // The rules of the page, without any state: what stands, what is off, when to stop, and the text that is
-// handed over.  Thresholds come from the program as data; sim/bench/page_text.py reads and writes the same
+// handed over.  Thresholds come from the program as data; sim/bench/bench_page_text.py reads and writes the same
 // text, and the tests hold the two against each other.
 "use strict";
 const benchRules = (() => {

@@ -21,13 +21,13 @@ from handlap.cli.result_set import set_name
 from handlap.cli.sheets.sheet_job import LEAVES
 from handlap.cli.sheets.sheet_stop_rules import stop_words
 from handlap.sim.bench.bench_blocks import leaf_band
+from handlap.sim.bench.bench_page_text import head_of
 from handlap.sim.bench.job_log import MOST_STROKES, Entry, part_mark
 from handlap.sim.bench.log_lines import to_json
 from handlap.sim.bench.log_marks import marks_of
 from handlap.sim.bench.log_place import owner_of
 from handlap.sim.bench.log_sense import MOST_PACE
 from handlap.sim.bench.page_plan import PageLook, PagePlan, PageStage, page_mark, zone_chances
-from handlap.sim.bench.page_text import head_of
 from handlap.sim.bench.photo_view import CORNERS, NoView, corner_places
 from handlap.sim.bench.stop_rules import REREAD, SAME_STATION
 from handlap.sim.common.outline import Array

@@ -9,7 +9,7 @@ from handlap.cli.reports.wording import face_words, wanted_words
 from handlap.cli.sheets.sheet_measuring import (
     MARGIN,
     SETTING,
-    Sheet,
+    MeasuringSheet,
     face_page,
     number_pages,
     sheet_title,
@@ -34,7 +34,7 @@ WRITE = 7.5
 """Height of a line to write on [mm]."""
 
 
-def exercise_sheet(exercise: Exercise, paper: str = "A4") -> Sheet:
+def exercise_sheet(exercise: Exercise, paper: str = "A4") -> MeasuringSheet:
     """The sheet of an exercise; nothing of its truth is on it.
 
     Parameters
@@ -51,7 +51,7 @@ def exercise_sheet(exercise: Exercise, paper: str = "A4") -> Sheet:
         _answer_page(exercise, width, height),
     ]
     number_pages(pages, scenario, f"exercise, {exercise.name}")
-    return Sheet(write_pdf(pages, f"Exercise: {scenario.title}"), scale, len(pages))
+    return MeasuringSheet(write_pdf(pages, f"Exercise: {scenario.title}"), scale, len(pages))
 
 
 def _task_page(exercise: Exercise, width: float, height: float) -> Page:

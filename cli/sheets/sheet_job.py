@@ -70,7 +70,7 @@ def dye_words() -> str:
 
 
 @dataclass(frozen=True)
-class Row:
+class SheetRow:
     """One block as it is printed, and what lies behind it."""
 
     block: WorkBlock
@@ -86,13 +86,13 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Stage:
+class SheetStage:
     """One paper as it is printed."""
 
     stage: PaperStage
     title: str
     facts: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[SheetRow, ...]
     left_out: int
 
 
@@ -122,7 +122,7 @@ class JobSheet:
     wanted: str
     reasons: tuple[str, ...]
     first: tuple[str, ...]
-    stages: tuple[Stage, ...]
+    stages: tuple[SheetStage, ...]
     where: str
     """At which stations the leaves are tried first."""
     stations: tuple[tuple[str, ...], tuple[str, ...]]
@@ -239,7 +239,7 @@ def _first(plan: Plan) -> tuple[str, ...]:
     return tuple(words)
 
 
-def _stages(plan: Plan, stages: Sequence[PaperStage], leaves: Sequence[float]) -> tuple[Stage, ...]:
+def _stages(plan: Plan, stages: Sequence[PaperStage], leaves: Sequence[float]) -> tuple[SheetStage, ...]:
     total = sum(len(s.blocks) for s in stages)
     found = []
     for i, stage in enumerate(stages, 1):
@@ -252,7 +252,7 @@ def _stages(plan: Plan, stages: Sequence[PaperStage], leaves: Sequence[float]) -
             f"sheet {_every(p.sheet_every)}; {counted(p.sheets, 'sheet')}; leaves {roughness(p.roughness)}."
         )
         rows = tuple(_row(b, leaves, plan.scenario.leaf_unit, p.brush_every) for b in blocks)
-        found.append(Stage(stage, f"{i}. {p.paper}", tuple(sentence(f) for f in facts), rows, left_out))
+        found.append(SheetStage(stage, f"{i}. {p.paper}", tuple(sentence(f) for f in facts), rows, left_out))
     return tuple(found)
 
 
@@ -306,7 +306,7 @@ def _marks(at: Sequence[int]) -> str:
     return ", ".join(map(str, at)) or "–"
 
 
-def _row(block: WorkBlock, leaves: Sequence[float], leaf_unit: str, brush_every: int) -> Row:
+def _row(block: WorkBlock, leaves: Sequence[float], leaf_unit: str, brush_every: int) -> SheetRow:
     check = block.check
     # A sheet that is about to be thrown away is not brushed.
     brushings = [at for at in block.brushings if at not in block.sheets]
@@ -316,7 +316,7 @@ def _row(block: WorkBlock, leaves: Sequence[float], leaf_unit: str, brush_every:
         care.append(f"brush {often}")
     worse = "" if check.worse_next is None else _short(check.worse_next)
     faded, gone = dye_cells(check)
-    return Row(
+    return SheetRow(
         block=block,
         strokes=f"({block.last})" if block.spare else f"{block.last}",
         turn=_marks(block.turns),

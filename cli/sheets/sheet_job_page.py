@@ -13,7 +13,7 @@ from handlap.cli.sheets.sheet_job import (
     WRITE_IN,
     DyeMarks,
     JobSheet,
-    Stage,
+    SheetStage,
     dye_words,
     turn_words,
 )
@@ -150,7 +150,7 @@ def _face(sheet: JobSheet, outline: Outline) -> str:
     ) + "</div>"  # fmt: skip
 
 
-def _stage(stage: Stage, unit: str) -> str:
+def _stage(stage: SheetStage, unit: str) -> str:
     heads = "".join(
         f'<th scope="col">{escape(head.replace("{unit}", unit).replace("{off}", swarf_unit()))}</th>'
         for head in HEADS

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from handlap.cli.reports.flow import Flow, Setting, line_height
+from handlap.cli.reports.flow import Flow, PageSetting, line_height
 from handlap.cli.reports.paper_blocks import Blanks, TickTable
 from handlap.cli.reports.pdf_page import PAPERS, Page, wrap, write_pdf
 from handlap.cli.sheets.sheet_face import SIDES, draw_face, draw_turns, face_size
@@ -21,7 +21,7 @@ from handlap.cli.sheets.sheet_job import (
     WRITE_IN,
     DyeMarks,
     JobSheet,
-    Stage,
+    SheetStage,
     dye_words,
     turn_words,
 )
@@ -46,7 +46,7 @@ class Fit(NamedTuple):
 FITS = (Fit(10.5, 78.0, 40.0, 2), Fit(10.0, 66.0, 34.0, 1), Fit(9.5, 56.0, 30.0, 1), Fit(9.0, 50.0, 26.0, 1))
 """From wide to tight: the first that goes on one sheet of paper, both sides of it."""
 MOST_PAGES = 2
-SETTING = Setting(
+SETTING = PageSetting(
     margin=MARGIN, foot=MARGIN, text=FITS[0].text, head=13.0, cells=SMALL, above=1.6, below=0.8,
     rule=0.8, rule_at=-0.2, with_next=12.0, names=36.0, kept=True, apart=0.7, after=0.0,
 )  # fmt: skip
@@ -130,7 +130,7 @@ class _Maker(Flow):
         names = tuple((name, k * each, (k + 1) * each - 4.0) for k, name in enumerate(WRITE_IN))
         self.put(Blanks(names, self.set.text, high, high + 1.0))
 
-    def stage(self, stage: Stage) -> None:
+    def stage(self, stage: SheetStage) -> None:
         self.heading(f"Paper {stage.title}", 45.0)
         for fact in stage.facts:
             self.words(fact)

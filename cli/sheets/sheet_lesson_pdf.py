@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from handlap.cli.drawing.lesson_pictures import lesson_pictures
 from handlap.cli.reports.blocks import Picture
 from handlap.cli.reports.course_report import course_report
-from handlap.cli.reports.flow import Flow, Setting, line_height
+from handlap.cli.reports.flow import Flow, PageSetting, line_height
 from handlap.cli.reports.lesson_report import (
     OTHERS,
     answer_sections,
@@ -23,10 +23,10 @@ from handlap.cli.reports.lesson_report import (
     why_blocks,
 )
 from handlap.cli.reports.lesson_words import take_care
-from handlap.cli.reports.paper_blocks import Blanks, Choice, WritingLines
+from handlap.cli.reports.paper_blocks import Blanks, TickChoice, WritingLines
 from handlap.cli.reports.pdf_page import PAPERS, wrap, write_pdf
 from handlap.sim.teaching.lesson import Lesson, LessonResult
-from handlap.sim.teaching.lesson_course import Course
+from handlap.sim.teaching.lesson_course import LessonCourse
 
 MARGIN, FOOT = 18.0, 14.0
 TITLE, HEAD, TEXT, SMALL = 15.0, 11.0, 10.5, 7.0
@@ -34,7 +34,7 @@ TITLE, HEAD, TEXT, SMALL = 15.0, 11.0, 10.5, 7.0
 RULE = 8.5
 """Distance of two lines to write on [mm]."""
 FEWEST_RULES, MOST_RULES = 5, 20
-SETTING = Setting(
+SETTING = PageSetting(
     margin=MARGIN, foot=FOOT + 3.0, text=TEXT, head=HEAD, cells=TEXT - 1.0, above=2.5, below=1.2,
     rule=0.5, rule_at=0.0, with_next=12.0, rows=0.3, broken=True, least=30.0, caption=SMALL + 1.5,
     tallest=96.0, over=1.5, under=0.0, to_caption=0.5,
@@ -69,7 +69,7 @@ def lesson_handout(results: Sequence[LessonResult], paper: str = "A4") -> Handou
     return Handout(write_pdf(pages, f"{title}: questions and answers"), len(pages), len(asked.pages))
 
 
-def course_handout(course: Course, results: Sequence[LessonResult], paper: str = "A4") -> Handout:
+def course_handout(course: LessonCourse, results: Sequence[LessonResult], paper: str = "A4") -> Handout:
     """A course as a handout: the plan with safety, a page a lesson, the way out, short answers.
 
     Parameters
@@ -93,7 +93,7 @@ def course_handout(course: Course, results: Sequence[LessonResult], paper: str =
     return Handout(write_pdf(pages, f"{course.title}: a course"), len(pages), len(asked.pages))
 
 
-def _course_plan(sheet: Flow, course: Course) -> None:
+def _course_plan(sheet: Flow, course: LessonCourse) -> None:
     report = course_report(course)
     sheet.new_page()
     sheet.words(course.title, TITLE, bold=True)
@@ -154,9 +154,9 @@ def _names(sheet: Flow) -> None:
     sheet.put(Blanks(names, TEXT, 4.5, 11.0, 2.6, 0.35))
 
 
-def _choices(lesson: Lesson) -> list[Choice]:
+def _choices(lesson: Lesson) -> list[TickChoice]:
     """Boxes to tick, a letter and a prediction each."""
-    return [Choice(letter(i), choice.words) for i, choice in enumerate(lesson.choices)]
+    return [TickChoice(letter(i), choice.words) for i, choice in enumerate(lesson.choices)]
 
 
 def _height(sheet: Flow, result: LessonResult, number: str) -> float:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from handlap.cli.reports.flow import Flow, Setting
+from handlap.cli.reports.flow import Flow, PageSetting
 from handlap.cli.reports.paper_blocks import Blanks, tick_box
 from handlap.cli.reports.pdf_page import PAPERS, Page, write_pdf
 from handlap.cli.reports.wording import subject
@@ -21,7 +21,7 @@ from handlap.sim.planning.cautions import cautions
 
 MARGIN = 12.0
 """[mm]"""
-SETTING = Setting(
+SETTING = PageSetting(
     margin=MARGIN, foot=MARGIN, text=10.0, head=12.0, cells=10.0, above=3.0, below=0.5, rule=0.0, rule_at=0.0,
     with_next=12.0,
 )  # fmt: skip
@@ -48,7 +48,7 @@ NOTES = 25.0
 
 
 @dataclass(frozen=True)
-class Sheet:
+class MeasuringSheet:
     """A measuring sheet as PDF, the scale its face is drawn at, and its number of pages."""
 
     pdf: bytes
@@ -67,7 +67,7 @@ def scale_words(scale: float) -> str:
 
 def measuring_pages(
     scenario: Scenario, lines: Sequence[MeasuringLine], system: System, paper: str = "A4"
-) -> Sheet:
+) -> MeasuringSheet:
     """Draw the sheet.
 
     Parameters
@@ -86,7 +86,7 @@ def measuring_pages(
     pages += table_pages(scenario, lines, system, width, height)
     title = f"Measuring sheet: {scenario.title}"
     number_pages(pages, scenario, "measuring sheet")
-    return Sheet(write_pdf(pages, title), scale, len(pages))
+    return MeasuringSheet(write_pdf(pages, title), scale, len(pages))
 
 
 def number_pages(pages: Sequence[Page], scenario: Scenario, what: str) -> None:

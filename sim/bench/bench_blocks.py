@@ -18,7 +18,7 @@ from handlap.sim.common.outline import Array, Outline
 from handlap.sim.common.said import record, said
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.face.straightedge import ROCKS_BELOW, contact, gaps, sample_line
-from handlap.sim.job.results import Band, Check, Plan, StagePlan
+from handlap.sim.job.results import Band, Plan, PlanCheck, StagePlan
 from handlap.sim.planning.leg import STOP_AT
 
 
@@ -39,7 +39,7 @@ class WorkBlock:
     turns: tuple[int, ...] = said(name="turn_at")
     brushings: tuple[int, ...] = said(name="brush_at")
     sheets: tuple[int, ...] = said(name="new_sheet_at")
-    check: Check
+    check: PlanCheck
     spare: bool = said(name="only_if_needed")
 
 

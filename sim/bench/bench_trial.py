@@ -28,7 +28,7 @@ MEMBERS = 64
 
 
 @dataclass(frozen=True)
-class Trial:
+class FirstBlock:
     """A first block that is long enough to weigh, begun on a new sheet.
 
     ``first_hundred`` : metal that its first hundred strokes take off [kg];
@@ -76,7 +76,7 @@ def plan_trial(
     within: float = 0.2,
     seed: int = 0,
     progress: Progress | None = None,
-) -> Trial:
+) -> FirstBlock:
     """How long a first block has to be for the scales people have to tell the rate ``within`` a share [-].
 
     It is on the paper of ``entries``, what was done so far; before there is any, on the one that a plan
@@ -98,7 +98,7 @@ def plan_trial(
         need = mass_to_weigh(division, swarf=swarf, within=within) / face
         return math.ceil(sheet.to_take(need, rhythm.sheet_every)[0])
 
-    return Trial(
+    return FirstBlock(
         grit.name,
         chosen,
         face * float(np.interp(STROKES_OF_CUT, sheet.strokes, sheet.depth)),

@@ -12,24 +12,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import binary_dilation, binary_erosion
 from scipy.signal import fftconvolve
 
-from handlap.sim.bench.photo_dye import Film, OneColour, read_film
+from handlap.sim.bench.photo_dye import Film, Mask, OneColour, read_film
 from handlap.sim.bench.photo_file import Photo
 from handlap.sim.bench.photo_view import (
     FEWEST,
-    Mark,
     NoView,
+    PhotoMark,
+    PhotoView,
     Straight,
-    View,
     find_view,
     straighten,
 )
 from handlap.sim.common.outline import Array, Outline, middle_of, polygon_moments
 
-Mask = NDArray[np.bool_]
 CELLS = 40
 """Cells along the face in which it is told what is dyed."""
 TOLD = 0.75
@@ -68,7 +66,7 @@ class NotThisFace(ValueError):
 
 
 @dataclass(frozen=True)
-class Found:
+class FoundOpening:
     """An opening looked for: its number from 1, how far off it is seen (2,) [m],
     whether one is seen, and where it should be."""
 
@@ -93,10 +91,10 @@ class DyePhoto:
     """
 
     photo: Photo
-    view: View
+    view: PhotoView
     straight: Straight
     film: Film
-    openings: tuple[Found, ...]
+    openings: tuple[FoundOpening, ...]
     off: float
     chance: Array
     metal: Array
@@ -147,7 +145,7 @@ def _unclear(chance: Array) -> Array:
 def read_dye_photo(
     photo: Photo,
     outline: Outline,
-    marks: Sequence[Mark],
+    marks: Sequence[PhotoMark],
     *,
     dyed: Array | None = None,
     bare: Array | None = None,
@@ -229,7 +227,9 @@ def _binned(
 # ---- openings
 
 
-def look_for_openings(straight: Straight, outline: Outline, search: float = SEARCH) -> tuple[Found, ...]:
+def look_for_openings(
+    straight: Straight, outline: Outline, search: float = SEARCH
+) -> tuple[FoundOpening, ...]:
     """Every opening large enough, where its edge is seen clearest around where it should be.
 
     Parameters
@@ -262,7 +262,7 @@ def look_for_openings(straight: Straight, outline: Outline, search: float = SEAR
         off = straight.spacing * np.array([j - reach, reach - k], dtype=float)
         seen = bool(response[k, j] >= CONTRAST)
         here = seen and float(np.hypot(*off)) <= NEAR * longest
-        found.append(Found(number, off, seen, here))
+        found.append(FoundOpening(number, off, seen, here))
     return tuple(found)
 
 
@@ -307,14 +307,18 @@ def _responses(tone: Array, box: tuple[slice, slice], kernels: Sequence[Array], 
     return np.asarray(np.where(low > 0.0, np.sqrt(np.maximum(low, 0.0) * np.abs(parts.mean(axis=0))), 0.0))
 
 
-def _off(openings: Sequence[Found]) -> float:
+def _off(openings: Sequence[FoundOpening]) -> float:
     """Root mean square distance of the openings found [m]; NaN without any."""
     off = [found.off for found in openings if found.here]
     return float(np.sqrt(np.mean(np.sum(np.square(off), axis=1)))) if off else float("nan")
 
 
 def _same_face(
-    straight: Straight, outline: Outline, openings: Sequence[Found], marks: Sequence[Mark], view: View
+    straight: Straight,
+    outline: Outline,
+    openings: Sequence[FoundOpening],
+    marks: Sequence[PhotoMark],
+    view: PhotoView,
 ) -> None:
     """Refuse a picture in which openings or marks are not where they should be.
 
@@ -361,24 +365,30 @@ def _turnable(outline: Outline) -> bool:
     )
 
 
-def _share_here(openings: Sequence[Found]) -> float:
+def _share_here(openings: Sequence[FoundOpening]) -> float:
     return float(np.mean([found.here for found in openings])) if openings else 0.0
 
 
 def _mended(
-    outline: Outline, marks: Sequence[Mark], view: View, openings: Sequence[Found], size: tuple[int, int]
-) -> View | None:
+    outline: Outline,
+    marks: Sequence[PhotoMark],
+    view: PhotoView,
+    openings: Sequence[FoundOpening],
+    size: tuple[int, int],
+) -> PhotoView | None:
     """The view by the marks and the openings seen, one mark left out where that is far better; None where
     too few openings are seen to say so, or it is none."""
     more = []
     for found in openings:
         if found.seen:
             place = middle_of(outline.openings[found.number - 1])
-            more.append(Mark(f"opening {found.number}", place, view.pixels((place + found.off)[None])[0]))
+            more.append(
+                PhotoMark(f"opening {found.number}", place, view.pixels((place + found.off)[None])[0])
+            )
     if len(more) < FEWEST - 1:
         return None
     longest = max(outline.length, outline.width)
-    best: tuple[float, View | None] = (np.inf, None)
+    best: tuple[float, PhotoView | None] = (np.inf, None)
     for left_out in (None, *range(len(marks))):
         kept = [mark for k, mark in enumerate(marks) if k != left_out]
         try:
@@ -393,4 +403,12 @@ def _mended(
     return best[1]
 
 
-__all__ = ["DyePhoto", "Found", "NoView", "NotThisFace", "OneColour", "look_for_openings", "read_dye_photo"]
+__all__ = [
+    "DyePhoto",
+    "FoundOpening",
+    "NoView",
+    "NotThisFace",
+    "OneColour",
+    "look_for_openings",
+    "read_dye_photo",
+]

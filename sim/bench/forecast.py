@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from handlap.sim.bench.job_log import Entry
-from handlap.sim.bench.learn import State, Workshop
+from handlap.sim.bench.learn import ReadyLog, State
 from handlap.sim.bench.replay import LogCourse, at_place, carry, lay_out_log
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import FIGURE_NAMES, Band, Figures
@@ -147,70 +147,70 @@ def worn_strokes(entries: Sequence[Entry], paper: str) -> int:
     return worn
 
 
-def forecast(workshop: Workshop, state: State, entries: Sequence[Entry]) -> Forecast:
+def forecast(ready: ReadyLog, state: State, entries: Sequence[Entry]) -> Forecast:
     """Carry an ensemble through a log and on, until each of its members has stopped.
 
     Parameters
     ----------
     entries : what was done so far; () forecasts the job from its start, on the paper that the log began on
     """
-    scenario, bench = workshop.scenario, workshop.bench
+    scenario, rig = ready.scenario, ready.rig
     conditions = state.conditions(scenario)
     typical = state.before[most_typical(state.before)]
     done = sum(entry.strokes for entry in entries)
-    paper = paper_in_use(scenario, entries) if entries else paper_begun_on(scenario, workshop.entries)
-    guess = _first_guess(workshop, state, conditions, done, grits.find(paper))
-    course = lay_out_log(bench, entries, workshop.middle, typical, seed=workshop.seed)
-    leg = _leg_ahead(workshop, course, entries, typical, grits.find(paper), guess)
+    paper = paper_in_use(scenario, entries) if entries else paper_begun_on(scenario, ready.entries)
+    guess = _first_guess(ready, state, conditions, done, grits.find(paper))
+    course = lay_out_log(rig, entries, ready.middle, typical, seed=ready.seed)
+    leg = _leg_ahead(ready, course, entries, typical, grits.find(paper), guess)
     goals = [STOP_AT * scenario.part.limit + slack for slack in SLACKS]
     # Worked a little further than the goal: what the model may be out by is asked of it as well.
     rule = ToGoal(min(goals), leg.horizon, at_look=True)
 
     def work(member: tuple[Array, Conditions]) -> tuple[Array, LegRun]:
         before, own = member
-        faces, lapped = carry(bench, course, before, own)
+        faces, lapped = carry(rig, course, before, own)
         if lapped is not None:
             lapped = at_place(lapped, leg.blocks[0].begin)
         run = work_leg(
-            bench, workshop.gauged, leg, own, rule, before=before, start=faces[-1], state=lapped,
+            rig, ready.gauged, leg, own, rule, before=before, start=faces[-1], state=lapped,
             limit_by=scenario.part.limit_by, shown=leg.horizon, keep=False, goals=goals,
         )  # fmt: skip
         return faces[-1], run
 
-    found = run_members(work, list(zip(state.before, conditions, strict=True)), executor=workshop.executor)
+    found = run_members(work, list(zip(state.before, conditions, strict=True)), executor=ready.executor)
     start = np.array([face for face, _ in found])
     ahead = gather_course(leg.stage, start, [run for _, run in found])
-    now = gauge.figures(workshop.gauged, state.before, start)
+    now = gauge.figures(ready.gauged, state.before, start)
     figures = Figures(
         **{n: np.column_stack([getattr(now, n), getattr(ahead.figures, n)]) for n in FIGURE_NAMES}
     )
     met = np.array([[np.nan if at is None else at.stroke for at in run.met] for _, run in found])
     return Forecast(
-        done, ahead.strokes, ahead.worked, figures, met, _at_goal(workshop, state, [run for _, run in found]),
+        done, ahead.strokes, ahead.worked, figures, met, _at_goal(ready, state, [run for _, run in found]),
         scenario.part.limit_by, scenario.part.limit,
     )  # fmt: skip
 
 
-def _at_goal(workshop: Workshop, state: State, runs: Sequence[LegRun]) -> Figures:
+def _at_goal(ready: ReadyLog, state: State, runs: Sequence[LegRun]) -> Figures:
     """Figures of all members (members,) where they meet the goal itself; NaN where they do not."""
     there = np.array([state.before[0] if run.met[0] is None else run.met[0].face for run in runs])
-    found = gauge.figures(workshop.gauged, state.before, there)
+    found = gauge.figures(ready.gauged, state.before, there)
     missed = np.array([run.met[0] is None for run in runs])
     return Figures(**{n: np.where(missed, np.nan, getattr(found, n)) for n in FIGURE_NAMES})
 
 
 def _leg_ahead(
-    workshop: Workshop, course: LogCourse, entries: Sequence[Entry], typical: Array, grit: Grit, guess: int
+    ready: ReadyLog, course: LogCourse, entries: Sequence[Entry], typical: Array, grit: Grit, guess: int
 ) -> Leg:
     """Work still to come on a paper from where the log ends, turned, brushed and changed by the rhythm.
 
     ``guess``: strokes that most members should need.
     """
-    scenario, bench, middle = workshop.scenario, workshop.bench, workshop.middle
+    scenario, rig, middle = ready.scenario, ready.rig, ready.middle
     every = check_interval(scenario, guess, MOST_LOOKS)
     horizon = every * max(3, math.ceil(guess / every))
     stage = stage_of(scenario, middle, grit, horizon, every)
-    found = find_steps(bench, typical, middle, stage, LOGGED, seed=workshop.seed)
+    found = find_steps(rig, typical, middle, stage, LOGGED, seed=ready.seed)
     begin, events = START, 0
     if course.blocks:
         worn = worn_strokes(entries, grit.name)
@@ -219,20 +219,20 @@ def _leg_ahead(
         events = column_kernels.EVENT_BRUSH | column_kernels.EVENT_SHEET * fresh
         begin = replace(course.blocks[-1].layout.end, strokes=0 if fresh else worn)
     return lay_leg(
-        bench, stage, quad_strokes=quad_within(found.quad_strokes, horizon, LOGGED.most_rows(bench)),
-        seed=workshop.seed + max(len(course.papers) - 1, 0), most=every * (MOST_STROKES // every),
+        rig, stage, quad_strokes=quad_within(found.quad_strokes, horizon, LOGGED.most_rows(rig)),
+        seed=ready.seed + max(len(course.papers) - 1, 0), most=every * (MOST_STROKES // every),
         begin=begin, states=states_of(scenario), first_events=events,
     )  # fmt: skip
 
 
 def _first_guess(
-    workshop: Workshop, state: State, conditions: Sequence[Conditions], done: int, grit: Grit
+    ready: ReadyLog, state: State, conditions: Sequence[Conditions], done: int, grit: Grit
 ) -> int:
     """Strokes that could do, were all faces hollow; a third of them where work was done already."""
-    scenario = workshop.scenario
-    rhythm = choose_rhythm(scenario, workshop.middle, grit)
+    scenario = ready.scenario
+    rhythm = choose_rhythm(scenario, ready.middle, grit)
     pace = float(scenario.hands.strokes_per_minute.value)
-    need = CLEAR_SHARE * gauge.flatness(workshop.gauged, state.before)
+    need = CLEAR_SHARE * gauge.flatness(ready.gauged, state.before)
     sheets = (one_sheet(scenario, c, grit, brush_every=rhythm.brush_every, pace=pace) for c in conditions)
     strokes = [s.to_take(depth, rhythm.sheet_every)[0] for s, depth in zip(sheets, need, strict=True)]
     whole = float(np.median(strokes))

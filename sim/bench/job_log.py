@@ -33,7 +33,7 @@ WORDS_READINGS = f"at most {MOST_READINGS_IN_ALL} readings in one log"
 
 
 @dataclass(frozen=True)
-class Mark:
+class LogMark:
     """What a log was logged against, of one subject: a digest, and the main thing of it in words."""
 
     subject: str
@@ -119,7 +119,7 @@ class Entry:
     as_is: Annotated[bool, Logged("as_is", said=True)] = False
     minutes: Annotated[float | None, Logged("minutes", 0.0, 1e4, said=True)] = None
     note: Annotated[str, Logged("note", said=True)] = ""
-    against: Annotated[tuple[Mark, ...], Logged("against")] = ()
+    against: Annotated[tuple[LogMark, ...], Logged("against")] = ()
 
     @property
     def writer(self) -> str:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from handlap.sim.bench.job_log import Entry, JobLog
-from handlap.sim.bench.log_evidence import Compared, DyeLook, Look, compare, gather_looks, leaves_of
+from handlap.sim.bench.log_evidence import Compared, DyeLook, LogLook, compare, gather_looks, leaves_of
 from handlap.sim.bench.replay import LogCourse, lay_out_log, replay
 from handlap.sim.common import spoken
 from handlap.sim.common.errors import InputError
@@ -41,7 +41,7 @@ from handlap.sim.lapping.ensemble import (
 )
 from handlap.sim.lapping.first_cut import first_cut
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.planning.crew import Progress
 
 PASSES = 4
@@ -127,18 +127,18 @@ class Doubt:
 
 
 @dataclass(frozen=True)
-class Workshop:
-    """Where a log is replayed: bench, gauge, entries and how they are laid out.
+class ReadyLog:
+    """Where a log is replayed: rig, gauge, entries and how they are laid out.
 
     ``settled``: whether the search for faces that fit the first readings settled.
     """
 
     scenario: Scenario
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     entries: tuple[Entry, ...]
     course: LogCourse
-    looks: tuple[Look, ...]
+    looks: tuple[LogLook, ...]
     middle: Conditions
     seed: int
     executor: Executor | None = None
@@ -159,7 +159,7 @@ class Learnt:
     doubts : looks that do not fit
     """
 
-    workshop: Workshop
+    ready: ReadyLog
     prior: State
     posterior: State
     prior_states: Array
@@ -181,10 +181,10 @@ class Learnt:
 
     def conditions(self) -> tuple[Conditions, ...]:
         """Conditions of every member, as learnt."""
-        return self.posterior.conditions(self.workshop.scenario)
+        return self.posterior.conditions(self.ready.scenario)
 
 
-def open_workshop(
+def ready_log(
     scenario: Scenario,
     log: JobLog,
     faces: FaceEnsemble,
@@ -192,7 +192,7 @@ def open_workshop(
     cells: int = CELLS,
     seed: int = 0,
     executor: Executor | None = None,
-) -> Workshop:
+) -> ReadyLog:
     """Set the bench up for a log and lay the log out.
 
     Raises
@@ -205,76 +205,74 @@ def open_workshop(
         if found.count == 0:
             raise InputError(f"{name}: none of its readings lies on metal")
     points = {name: found.lines.points for name, found in evidence.items()}
-    bench, gauged = gauge.bench_and_gauge(scenario, cells=cells, follow=points)
+    rig, gauged = gauge.rig_and_gauge(scenario, cells=cells, follow=points)
     middle = conditions_at(scenario, np.zeros(len(SCORES)))
-    heights = np.asarray(faces.heights_at(bench.grid.points))
-    course = lay_out_log(bench, entries, middle, heights[most_typical(heights)], seed=seed)
+    heights = np.asarray(faces.heights_at(rig.grid.points))
+    course = lay_out_log(rig, entries, middle, heights[most_typical(heights)], seed=seed)
     looks = gather_looks(scenario.part, entries, course, evidence)
-    return Workshop(scenario, bench, gauged, entries, course, looks, middle, seed, executor, faces.converged)
+    return ReadyLog(scenario, rig, gauged, entries, course, looks, middle, seed, executor, faces.converged)
 
 
-def first_state(workshop: Workshop, faces: FaceEnsemble, scores: Array, plate_scores: Array) -> State:
+def first_state(ready: ReadyLog, faces: FaceEnsemble, scores: Array, plate_scores: Array) -> State:
     """The ensemble before anything is learnt, from scores (members, quantities) [-].
 
     Quantities that are stated have score zero.
     """
-    before = np.asarray(faces.heights_at(workshop.bench.grid.points), dtype=float)
+    before = np.asarray(faces.heights_at(ready.rig.grid.points), dtype=float)
     return State(
         scores.copy(),
         plate_scores.copy(),
-        draw_dye_scores(len(scores), workshop.seed),
+        draw_dye_scores(len(scores), ready.seed),
         np.resize(before, (len(scores), before.shape[1])),
     )
 
 
-def learn(workshop: Workshop, prior: State, *, tell: Progress | None = None) -> Learnt:
+def learn(ready: ReadyLog, prior: State, *, tell: Progress | None = None) -> Learnt:
     """Bring an ensemble up to date with a log."""
     tell = tell or (lambda done, what: None)
-    rng = np.random.default_rng([workshop.seed, 5])
+    rng = np.random.default_rng([ready.seed, 5])
     members = len(prior.scores)
     spare = first_spare = rng.standard_normal((members, SPARE_SCORES))
     state, kept = prior, 1.0
-    states = first_states = _carry(workshop, state)
-    first = compared = _compare(workshop, state, states)
+    states = first_states = _carry(ready, state)
+    first = compared = _compare(ready, state, states)
     passes = PASSES if first.value.size else 0
     for number in range(passes):
         tell((number + 1.0) / (PASSES + 2.0), f"going through the log, pass {number + 1} of {PASSES}")
         state, spare, shrunk = _pass(state, spare, compared, passes, rng)
         kept *= shrunk**2
-        states = _carry(workshop, state)
-        compared = _compare(workshop, state, states)
+        states = _carry(ready, state)
+        compared = _compare(ready, state, states)
     effective = members * kept
     return Learnt(
-        workshop=workshop,
+        ready=ready,
         prior=prior,
         posterior=state,
         prior_states=first_states,
         states=states,
         effective=effective,
-        believed=workshop.settled and effective >= max(8.0, FEWEST_EFFECTIVE * members),
+        believed=ready.settled and effective >= max(8.0, FEWEST_EFFECTIVE * members),
         quantities=_quantities(
-            workshop,
+            ready,
             prior,
             state,
             float(np.percentile(spare.std(axis=0) / first_spare.std(axis=0), BY_CHANCE)),
         ),
-        doubts=_doubts(workshop, first, compared),
+        doubts=_doubts(ready, first, compared),
     )
 
 
-def _carry(workshop: Workshop, state: State) -> Array:
+def _carry(ready: ReadyLog, state: State) -> Array:
     """Faces (members, states, n) of all members through the log."""
-    pairs = list(zip(state.before, state.conditions(workshop.scenario), strict=True))
+    pairs = list(zip(state.before, state.conditions(ready.scenario), strict=True))
     return np.array(
-        run_members(
-            lambda pair: replay(workshop.bench, workshop.course, *pair), pairs, executor=workshop.executor
-        )
+        run_members(lambda pair: replay(ready.rig, ready.course, *pair), pairs, executor=ready.executor)
     )
 
 
-def _compare(workshop: Workshop, state: State, faces: Array) -> Compared:
+def _compare(ready: ReadyLog, state: State, faces: Array) -> Compared:
     """The log against the faces (members, states, n) of an ensemble."""
-    return compare(workshop.looks, workshop.bench.grid, workshop.scenario.part, faces, state.dyes)
+    return compare(ready.looks, ready.rig.grid, ready.scenario.part, faces, state.dyes)
 
 
 def _pass(
@@ -315,10 +313,10 @@ def _pass(
     return found, updated(spare), min(shrunk, 1.0)
 
 
-def _doubts(workshop: Workshop, first: Compared, last: Compared) -> tuple[Doubt, ...]:
+def _doubts(ready: ReadyLog, first: Compared, last: Compared) -> tuple[Doubt, ...]:
     """Looks with a number beyond three standard errors, before or after learning."""
     found = []
-    for place, look in enumerate(workshop.looks):
+    for place, look in enumerate(ready.looks):
         for compared, after in ((first, False), (last, True)):
             off = compared.off[compared.look == place]
             if off.size and off.max() > DOUBTED:
@@ -327,7 +325,7 @@ def _doubts(workshop: Workshop, first: Compared, last: Compared) -> tuple[Doubt,
     return tuple(found)
 
 
-def _what(look: Look, off: Array) -> str:
+def _what(look: LogLook, off: Array) -> str:
     """Which number of a look is the worst."""
     if hasattr(look, "evidence"):
         line = look.evidence.origin[int(np.argmax(off))][0]
@@ -337,23 +335,23 @@ def _what(look: Look, off: Array) -> str:
     return look.words
 
 
-def _unknowns(workshop: Workshop) -> Iterator[tuple[int, str, Uncertain]]:
+def _unknowns(ready: ReadyLog) -> Iterator[tuple[int, str, Uncertain]]:
     """Column, name and spread of what is told of: what a scenario states or assumes, luck of papers used."""
-    found = uncertain_of(workshop.scenario)
-    for grit in workshop.course.papers:
-        for what in luck_of(workshop.scenario):
+    found = uncertain_of(ready.scenario)
+    for grit in ready.course.papers:
+        for what in luck_of(ready.scenario):
             name = f"{what} {grit.name}"
-            found[name] = luck_as_known(workshop.scenario, what, grit)
+            found[name] = luck_as_known(ready.scenario, what, grit)
     for column, name in enumerate(SCORES):
         if name in found and found[name].law != "fixed" and name != "strokes_per_minute":
             yield column, name, found[name]
 
 
-def _quantities(workshop: Workshop, prior: State, posterior: State, by_chance: float) -> tuple[Quantity, ...]:
+def _quantities(ready: ReadyLog, prior: State, posterior: State, by_chance: float) -> tuple[Quantity, ...]:
     """What became of the cut, of every unknown, and of the face."""
-    cut = [cut_of(workshop, state) for state in (prior, posterior)]
+    cut = [cut_of(ready, state) for state in (prior, posterior)]
     found = [_positive("cut", cut[0], cut[1], by_chance)]
-    for column, name, quantity in _unknowns(workshop):
+    for column, name, quantity in _unknowns(ready):
         scores = [state.scores[:, column] for state in (prior, posterior)]
         if not scores[0].std() > 0.0:
             continue
@@ -362,8 +360,8 @@ def _quantities(workshop: Workshop, prior: State, posterior: State, by_chance: f
         shift = middle[1] / middle[0] if quantity.law == "lognormal" else middle[1] - middle[0]
         ratio = float(scores[1].std() / scores[0].std())
         found.append(Quantity(name, Band.of(old), Band.of(new), ratio, float(shift), by_chance))
-    found += _dye_quantities(workshop, prior, posterior, by_chance)
-    flat = [gauge.flatness(workshop.gauged, s.before) for s in (prior, posterior)]
+    found += _dye_quantities(ready, prior, posterior, by_chance)
+    flat = [gauge.flatness(ready.gauged, s.before) for s in (prior, posterior)]
     if flat[0].std() < KNOWN:
         # A table taken as exact: there is nothing to learn about the face.
         return tuple(found)
@@ -373,11 +371,11 @@ def _quantities(workshop: Workshop, prior: State, posterior: State, by_chance: f
     return tuple(found)
 
 
-def _dye_quantities(workshop: Workshop, prior: State, posterior: State, by_chance: float) -> list[Quantity]:
+def _dye_quantities(ready: ReadyLog, prior: State, posterior: State, by_chance: float) -> list[Quantity]:
     """Depths at which dye fades and is gone on a face that the paper in use left [m], if it was looked at."""
-    if not any(isinstance(look, DyeLook) for look in workshop.looks):
+    if not any(isinstance(look, DyeLook) for look in ready.looks):
         return []
-    rough = roughness_dyed(workshop.course.papers[-1], workshop.scenario.part.metal, worked=True)
+    rough = roughness_dyed(ready.course.papers[-1], ready.scenario.part.metal, worked=True)
     depths = [
         np.array([(dye.faded_at(rough), dye.gone_at(rough)) for dye in state.dyes])
         for state in (prior, posterior)
@@ -396,13 +394,13 @@ def _positive(name: str, before: Array, after: Array, by_chance: float) -> Quant
     return Quantity(name, Band.of(before), Band.of(after), spread, shift, by_chance)
 
 
-def cut_of(workshop: Workshop, state: State) -> Array:
+def cut_of(ready: ReadyLog, state: State) -> Array:
     """Depth (members,) that the first hundred strokes on a new sheet of the paper in use take off [m].
 
     It is rate, force and ageing together: what the paper does from stroke to stroke, nothing tells apart.
     """
-    scenario, papers = workshop.scenario, workshop.course.papers
+    scenario, papers = ready.scenario, ready.course.papers
     grit = papers[-1] if papers else scenario.paper.start or scenario.paper.grits[0]
     return np.array([
-        first_cut(scenario, workshop.middle, c, grit) for c in state.conditions(scenario)
+        first_cut(scenario, ready.middle, c, grit) for c in state.conditions(scenario)
     ])  # fmt: skip

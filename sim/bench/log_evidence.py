@@ -86,7 +86,7 @@ class Leaves:
         return float(np.hypot(LEAF, np.sqrt(max(self.evidence.feel**2 - 64e-12, 0.0))))
 
 
-Look = Weighing | DyeLook | Leaves
+LogLook = Weighing | DyeLook | Leaves
 
 
 def leaves_of(scenario: Scenario, entries: Sequence[Entry]) -> dict[str, Evidence]:
@@ -103,9 +103,9 @@ def leaves_of(scenario: Scenario, entries: Sequence[Entry]) -> dict[str, Evidenc
 
 def gather_looks(
     part: Part, entries: Sequence[Entry], course: LogCourse, evidence: dict[str, Evidence]
-) -> tuple[Look, ...]:
+) -> tuple[LogLook, ...]:
     """Everything that was weighed or read, in the order of the log."""
-    looks: list[Look] = []
+    looks: list[LogLook] = []
     swarf_from, dyed_from = 0, 0
     weighed: tuple[int, float, float] | None = None
     dyed_on = paper = ""
@@ -137,7 +137,7 @@ def gather_looks(
     return tuple(look for look in looks if not isinstance(look, Weighing) or look.last > look.first)
 
 
-def shown(look: Look, grid: Grid, part: Part, states: Array, dyes: Sequence[DyeDraw]) -> Array:
+def shown(look: LogLook, grid: Grid, part: Part, states: Array, dyes: Sequence[DyeDraw]) -> Array:
     """What a look would have shown on faces (members, states, n): (members, data), as it is written.
 
     ``dyes`` (members): when the dye of each fades and is gone.
@@ -170,7 +170,7 @@ class Compared:
 
 
 def compare(
-    looks: Sequence[Look], grid: Grid, part: Part, states: Array, dyes: Sequence[DyeDraw]
+    looks: Sequence[LogLook], grid: Grid, part: Part, states: Array, dyes: Sequence[DyeDraw]
 ) -> Compared:
     """Hold every look against faces (members, states, n) and the dye of every member."""
     values, variances, predictions, places, offs = [], [], [], [], []

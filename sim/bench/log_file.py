@@ -21,7 +21,7 @@ from handlap.sim.bench.job_log import (
     Entry,
     EntryFaults,
     JobLog,
-    Mark,
+    LogMark,
     next_entry,
     part_mark,
     sequence_faults,
@@ -199,7 +199,7 @@ def append_all(
     path: Path | None = None,
     *,
     label: Callable[[Entry], str] = lambda entry: THE_ENTRY,
-    marks: tuple[Mark, ...] | None = None,
+    marks: tuple[LogMark, ...] | None = None,
 ) -> tuple[tuple[Entry, ...], JobLog]:
     """Write entries behind the others, all or none; as :func:`append`.
 
@@ -316,7 +316,7 @@ def _checked(
     scenario: Scenario,
     path: Path,
     label: Callable[[Entry], str],
-    marks: tuple[Mark, ...] | None,
+    marks: tuple[LogMark, ...] | None,
 ) -> tuple[JobLog, tuple[Entry, ...]]:
     """The log with entries behind it, and these with numbers, counts and marks; all their faults at once."""
     log, written = read.log, []
@@ -336,7 +336,9 @@ def _checked(
     return log, tuple(written)
 
 
-def _marks_to_write(log: JobLog, scenario: Scenario, marks: tuple[Mark, ...] | None) -> tuple[Mark, ...]:
+def _marks_to_write(
+    log: JobLog, scenario: Scenario, marks: tuple[LogMark, ...] | None
+) -> tuple[LogMark, ...]:
     return (*owner_to_write(log, scenario), *marks_to_write(log, scenario, marks))
 
 

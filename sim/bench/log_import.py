@@ -11,11 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from handlap.sim.bench.bench_page_text import PageEntry, PageText
 from handlap.sim.bench.job_log import Entry, JobLog, part_mark
 from handlap.sim.bench.log_file import append_all
 from handlap.sim.bench.log_marks import SUBJECTS, marks_of
 from handlap.sim.bench.log_place import owner_of
-from handlap.sim.bench.page_text import PageEntry, PageText
 from handlap.sim.common.errors import Fault, InputError, ScenarioError
 from handlap.sim.job.scenario import Scenario
 

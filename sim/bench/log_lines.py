@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
 from typing import Any, cast, get_args, get_type_hints
 
-from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog, Logged, Mark
+from handlap.sim.bench.job_log import Entry, EntryFaults, JobLog, Logged, LogMark
 from handlap.sim.face.straightedge import HELD_CODE
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.scenario import Held, Station, StraightedgeLine
@@ -255,9 +255,9 @@ def _is_share(value: Any) -> bool:
     return value is None or (number and 0.0 <= value <= 1.0)
 
 
-def _marks(raw: Any, label: str, found: Findings) -> tuple[Mark, ...]:
+def _marks(raw: Any, label: str, found: Findings) -> tuple[LogMark, ...]:
     if isinstance(raw, dict) and len(raw) <= MOST_MARKS and all(map(_is_mark, raw.items())):
-        return tuple(Mark(name, *pair) for name, pair in raw.items())
+        return tuple(LogMark(name, *pair) for name, pair in raw.items())
     allowed = f'what it was logged against: at most {MOST_MARKS} of "subject": ["digest", "words"]'
     found.fault(label, raw, allowed)
     return ()

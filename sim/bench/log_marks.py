@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from handlap.sim.bench.job_log import JobLog, Mark
+from handlap.sim.bench.job_log import JobLog, LogMark
 from handlap.sim.common import spoken
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.common.units import GRAVITY
@@ -29,7 +29,7 @@ UNTOLD = ("name", "source", "key", "basis", "assumed", "leaves", "whose")
 
 
 @dataclass(frozen=True)
-class Subject:
+class MarkSubject:
     """A subject of the scenario.
 
     ``of``: what of the scenario belongs to it; ``words``: the main thing of it, for people;
@@ -131,23 +131,23 @@ def _plan(job: Scenario) -> Any:
     return paper.grits, paper.brush_every, paper.sheet_every, paper.sheets, job.turning.every, job.check_every
 
 
-SUBJECTS: dict[str, Subject] = {
-    "part": Subject(_part, _part_words, True),
-    "readings before": Subject(
+SUBJECTS: dict[str, MarkSubject] = {
+    "part": MarkSubject(_part, _part_words, True),
+    "readings before": MarkSubject(
         lambda job: job.readings,
         _readings_words,
         True,
         "; the scenario holds the readings before the first stroke, later ones belong in the log "
         "(handlap log … --readings-from FILE)",
     ),
-    "plate": Subject(lambda job: job.plate, _plate_words, True),
-    "paper as laid": Subject(_laid, _laid_words, True),
-    "strokes": Subject(_strokes, _strokes_words, True),
-    "turning": Subject(lambda job: job.turning.states, lambda job: job.turning.name, True),
-    "hands": Subject(lambda job: job.hands, _hands_words, False, RECKONED),
-    "wear": Subject(lambda job: job.wear, _wear_words, False, RECKONED),
-    "limit": Subject(_limit, _limit_words, False),
-    "plan": Subject(_plan, lambda job: ", ".join(grit.name for grit in job.paper.grits), False),
+    "plate": MarkSubject(lambda job: job.plate, _plate_words, True),
+    "paper as laid": MarkSubject(_laid, _laid_words, True),
+    "strokes": MarkSubject(_strokes, _strokes_words, True),
+    "turning": MarkSubject(lambda job: job.turning.states, lambda job: job.turning.name, True),
+    "hands": MarkSubject(lambda job: job.hands, _hands_words, False, RECKONED),
+    "wear": MarkSubject(lambda job: job.wear, _wear_words, False, RECKONED),
+    "limit": MarkSubject(_limit, _limit_words, False),
+    "plan": MarkSubject(_plan, lambda job: ", ".join(grit.name for grit in job.paper.grits), False),
 }
 """In the order in which changes are named.  What changes nothing in the work done is said as a note."""
 
@@ -183,21 +183,21 @@ def digest(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
 
 
-def marks_of(scenario: Scenario) -> dict[str, Mark]:
+def marks_of(scenario: Scenario) -> dict[str, LogMark]:
     """The marks of a scenario by subject, as it is written, whatever earlier jobs have taught."""
     scenario = scenario.past.plain if scenario.past is not None else scenario
     return {
-        name: Mark(name, digest(told(subject.of(scenario))), subject.words(scenario))
+        name: LogMark(name, digest(told(subject.of(scenario))), subject.words(scenario))
         for name, subject in SUBJECTS.items()
     }
 
 
 @dataclass(frozen=True)
-class Change:
+class MarkChange:
     """A subject that is not what strokes in the log were logged against.
 
     ``entries``: those, by number; ``then``, ``now``: the main thing of it;
-    ``stops``: see :class:`Subject`.
+    ``stops``: see :class:`MarkSubject`.
     """
 
     subject: str
@@ -224,15 +224,15 @@ def entries_words(numbers: tuple[int, ...]) -> str:
     return f"entries {numbers[0]} to {numbers[-1]} were"
 
 
-def marks_in_force(log: JobLog) -> list[dict[str, Mark]]:
+def marks_in_force(log: JobLog) -> list[dict[str, LogMark]]:
     """What each entry was logged against, by subject, in the order of the entries."""
-    found: list[dict[str, Mark]] = []
+    found: list[dict[str, LogMark]] = []
     for entry in log.entries:
         found.append({**(found[-1] if found else {}), **{mark.subject: mark for mark in entry.against}})
     return found
 
 
-def last_against(log: JobLog) -> dict[str, Mark]:
+def last_against(log: JobLog) -> dict[str, LogMark]:
     """What the last entry was logged against, by subject; nothing before there is one."""
     in_force = marks_in_force(log)
     return in_force[-1] if in_force else {}
@@ -243,7 +243,7 @@ def corrected_at(log: JobLog) -> int:
     return max((entry.number for entry in log.standing if entry.corrected), default=0)
 
 
-def worked_against(log: JobLog) -> list[tuple[int, dict[str, Mark]]]:
+def worked_against(log: JobLog) -> list[tuple[int, dict[str, LogMark]]]:
     """Entries that stand and hold strokes, by number, each with what it counts as logged against.
 
     Where a later entry says that the scenario was corrected, what came before counts as logged
@@ -254,17 +254,17 @@ def worked_against(log: JobLog) -> list[tuple[int, dict[str, Mark]]]:
     return [(e.number, in_force[max(e.number, corrected) - 1]) for e in log.standing if e.strokes]
 
 
-def changes_since(log: JobLog, scenario: Scenario) -> tuple[Change, ...]:
+def changes_since(log: JobLog, scenario: Scenario) -> tuple[MarkChange, ...]:
     """What of a scenario is not what the strokes of a log were logged against."""
     worked, found = worked_against(log), []
     for name, now in marks_of(scenario).items():
-        others: dict[Mark, list[int]] = {}
+        others: dict[LogMark, list[int]] = {}
         for number, marks in worked:
             then = marks.get(name)
             if then is not None and then.digest != now.digest:
                 others.setdefault(then, []).append(number)
         stops = SUBJECTS[name].stops
-        found += [Change(name, tuple(n), mark.words, now.words, stops) for mark, n in others.items()]
+        found += [MarkChange(name, tuple(n), mark.words, now.words, stops) for mark, n in others.items()]
     return tuple(found)
 
 
@@ -274,8 +274,8 @@ def unmarked(log: JobLog) -> tuple[int, ...]:
 
 
 def marks_to_write(
-    log: JobLog, scenario: Scenario, marks: tuple[Mark, ...] | None = None
-) -> tuple[Mark, ...]:
+    log: JobLog, scenario: Scenario, marks: tuple[LogMark, ...] | None = None
+) -> tuple[LogMark, ...]:
     """What the next entry has to say: where what it is logged against is not what the log says last.
 
     ``marks``: that, by subject; None: the scenario as it is now.

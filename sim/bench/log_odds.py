@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from handlap.sim.bench.job_log import GRAM, Entry, JobLog
-from handlap.sim.bench.log_sense import content, time_of
+from handlap.sim.bench.log_sense import Told, content, time_of
 from handlap.sim.common import spoken
 from handlap.sim.common.errors import Fault
 from handlap.sim.common.units import GRAVITY, leaf_number, show_leaf
@@ -43,7 +43,6 @@ IN_A_FILE = 'if it is so, write "as_is": true into the line'
 INSIST = "if it is so, say so with --as-is"
 
 Label = Callable[[Entry], str]
-Told = Callable[[Entry, str, str, str], None]
 
 
 def odd_faults(log: JobLog, scenario: Scenario, label: Label, insist: str) -> list[Fault]:

@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from handlap.sim.bench.job_log import JobLog, Mark, part_mark
+from handlap.sim.bench.job_log import JobLog, LogMark, part_mark
 from handlap.sim.bench.log_marks import corrected_at, digest, last_against, marks_in_force
 from handlap.sim.common.errors import Fault, harmless
 from handlap.sim.job.given_file import builtin_paths
@@ -76,11 +76,14 @@ def _owner_in(log: JobLog) -> str:
     return mark.words if mark else ""
 
 
-def owner_to_write(log: JobLog, scenario: Scenario) -> tuple[Mark, ...]:
+def owner_to_write(log: JobLog, scenario: Scenario) -> tuple[LogMark, ...]:
     """What the next entry has to say of whose the log is, and of which face."""
     last = last_against(log)
     name = owner_of(scenario)
-    marks = (Mark(OWNER, digest(name), name), Mark(FACE, part_mark(scenario.part), scenario.part.metal.name))
+    marks = (
+        LogMark(OWNER, digest(name), name),
+        LogMark(FACE, part_mark(scenario.part), scenario.part.metal.name),
+    )
     return tuple(mark for mark in marks if last.get(mark.subject) != mark)
 
 

@@ -130,9 +130,9 @@ def page_of_plan(plan: Plan, log: JobLog) -> PagePlan:
 
 def page_of_replan(found: Replan) -> PagePlan:
     """What a page goes by where work goes on from a log."""
-    scenario, entries = found.scenario, found.learnt.workshop.entries
+    scenario, entries = found.scenario, found.learnt.ready.entries
     looks = _looks_ahead(found)
-    blocks = found.learnt.workshop.course.blocks
+    blocks = found.learnt.ready.course.blocks
     place = blocks[-1].layout.end if blocks else START
     planned = next(
         (look.at for look in looks if look.reached >= 0.5), looks[-1].at if looks else found.next.strokes

@@ -42,7 +42,7 @@ class NoView(ValueError):
 
 
 @dataclass(frozen=True)
-class Mark:
+class PhotoMark:
     """A place known on the face and in the picture.
 
     ``place`` (2,) on the face [m]; ``pixel`` (2,); ``ring``: outline (k, 2) of an opening whose middle is
@@ -56,7 +56,7 @@ class Mark:
 
 
 @dataclass(frozen=True)
-class View:
+class PhotoView:
     """How the face is seen.
 
     ``matrix`` (3, 3): from (u, v, 1) [m] to pixels; ``tilt``: between the line of sight and the normal of
@@ -150,7 +150,7 @@ def homography(places: Array, pixels: Array) -> Array:
     return np.asarray(matrix / np.linalg.norm(matrix[:, 2]))
 
 
-def find_view(outline: Outline, marks: Sequence[Mark], size: tuple[int, int]) -> View:
+def find_view(outline: Outline, marks: Sequence[PhotoMark], size: tuple[int, int]) -> PhotoView:
     """The view that marks make, if a camera can have seen the face so.
 
     Parameters
@@ -191,7 +191,7 @@ def find_view(outline: Outline, marks: Sequence[Mark], size: tuple[int, int]) ->
     return _checked_view(outline, matrix, size)
 
 
-def _checked_view(outline: Outline, matrix: Array, size: tuple[int, int]) -> View:
+def _checked_view(outline: Outline, matrix: Array, size: tuple[int, int]) -> PhotoView:
     """The view of a matrix, if it is one."""
     depth = np.column_stack([outline.rim, np.ones(len(outline.rim))]) @ matrix[2]
     if depth.min() * depth.max() <= 0.0:
@@ -221,7 +221,7 @@ def _checked_view(outline: Outline, matrix: Array, size: tuple[int, int]) -> Vie
             f"no plausible view of this face: {why}. Is a mark at the wrong place, or are they in another "
             f"order than {', '.join(CORNERS)}? Read well are photos up to 35° off"
         )
-    return View(matrix, tilt, skew)
+    return PhotoView(matrix, tilt, skew)
 
 
 def _camera(matrix: Array, size: tuple[int, int]) -> tuple[float, float]:
@@ -239,7 +239,7 @@ def _camera(matrix: Array, size: tuple[int, int]) -> tuple[float, float]:
     return best[1], best[0]
 
 
-def _right_way_round(marks: Sequence[Mark], places: Array, pixels: Array) -> None:
+def _right_way_round(marks: Sequence[PhotoMark], places: Array, pixels: Array) -> None:
     """Four marks that bound a convex figure on the face do so in the picture, the other way of counting y."""
     for k in range(FEWEST):
         three = [i for i in range(FEWEST) if i != k]
@@ -288,7 +288,7 @@ def _at(pixel: Array) -> str:
     return f"{pixel[0]:g},{pixel[1]:g}"
 
 
-def straighten(photo: Photo, outline: Outline, view: View) -> Straight:
+def straighten(photo: Photo, outline: Outline, view: PhotoView) -> Straight:
     """The face as it would be seen from straight above, the far side above."""
     spacing = max(outline.length, outline.width) / STRAIGHT
     room = MARGIN * max(outline.length, outline.width)

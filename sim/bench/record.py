@@ -69,7 +69,7 @@ class WorkDone:
 
 
 @record()
-class Record:
+class PartRecord:
     """Everything the record of a part says; bands are over the ensemble, SI units.
 
     Attributes
@@ -100,7 +100,7 @@ def make_record(
     cells: int = CELLS,
     progress: Progress | None = None,
     executor: Executor | None = None,
-) -> Record:
+) -> PartRecord:
     """Draw up the record of a job from its scenario and its log.
 
     Raises
@@ -111,7 +111,7 @@ def make_record(
     part = scenario.part
     tell(0.0, "inferring the face from the readings")
     # What was done is written down whatever the first readings tell; what it comes to is not claimed.
-    workshop, prior = open_log(
+    ready, prior = open_log(
         scenario,
         log,
         members=members,
@@ -124,20 +124,20 @@ def make_record(
     tell(0.2, "surveying the face before the work")
     before = survey_face(part, scenario.readings, count=max(members, FACES_READ), seed=seed)
     tell(0.4, "going through the log without its weighings")
-    unweighed = tuple(look for look in workshop.looks if not isinstance(look, Weighing))
-    blind = learn(replace(workshop, looks=unweighed), prior)
+    unweighed = tuple(look for look in ready.looks if not isinstance(look, Weighing))
+    blind = learn(replace(ready, looks=unweighed), prior)
     tell(0.7, "going through the whole log")
-    learnt = learn(workshop, prior) if len(unweighed) < len(workshop.looks) else blind
+    learnt = learn(ready, prior) if len(unweighed) < len(ready.looks) else blind
     now = where_it_stands(learnt)
     tell(1.0, "done")
-    return Record(
+    return PartRecord(
         scenario=scenario,
         log=log,
         seed=seed,
         before=before,
         learnt=learnt,
         now=now,
-        weighed=_weighed(part, blind, workshop.looks),
+        weighed=_weighed(part, blind, ready.looks),
         work=WorkDone(_papers(log.standing), *_minutes(scenario, log.standing)),
         notes=_notes(log, before, now.after, learnt),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
@@ -173,7 +173,7 @@ def _minutes(scenario: Scenario, entries: Sequence[Entry]) -> tuple[float, bool]
 
 def _weighed(part: Part, blind: Learnt, looks: Sequence[object]) -> tuple[Weighed, ...]:
     """Every way of weighing against the model that knows of none."""
-    course, grid = blind.workshop.course, blind.workshop.bench.grid
+    course, grid = blind.ready.course, blind.ready.rig.grid
     strokes = [0] * course.states
     for state, done in zip(course.state, course.strokes, strict=True):
         strokes[state] = done
@@ -224,6 +224,6 @@ def _notes(log: JobLog, before: Survey, after: Survey | None, learnt: Learnt) ->
         + ("does not fit the rest of the log" if d.after else "was far from what was expected")
         for d in learnt.doubts
     ]
-    if not learnt.believed and learnt.workshop.settled:
+    if not learnt.believed and learnt.ready.settled:
         notes.append("the log says more than so few members can carry: run it with more (--members)")
     return tuple(dict.fromkeys(notes))

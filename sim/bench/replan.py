@@ -76,7 +76,7 @@ class WhatNow:
 
 
 @record()
-class NextBlock:
+class BlockAhead:
     """Strokes until the next look [-], on which paper, and how often to turn, brush and change it."""
 
     paper: str
@@ -128,7 +128,7 @@ class Replan:
     learnt: Learnt = unsaid()
     seed: int
     verdict: WhatNow
-    next: NextBlock = unsaid()
+    next: BlockAhead = unsaid()
     now: Standing = unsaid()
     risks: Risks = unsaid()
     best: BestSoFar = said(name="best_so_far")
@@ -165,13 +165,13 @@ def make_replan(
     """
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
-    workshop, prior = open_log(
+    ready, prior = open_log(
         scenario, log, members=members, seed=seed, cells=cells, executor=executor, tell=tell
     )
-    learnt = learn(workshop, prior, tell=tell)
+    learnt = learn(ready, prior, tell=tell)
     tell(0.85, "planning the rest")
-    first = forecast(workshop, prior, ())
-    rest = forecast(workshop, learnt.posterior, workshop.entries)
+    first = forecast(ready, prior, ())
+    rest = forecast(ready, learnt.posterior, ready.entries)
     tell(1.0, "done")
     return _replan(scenario, log, learnt, first, rest, seed, sure)
 
@@ -185,8 +185,8 @@ def _replan(
     seed: int,
     sure: float | None,
 ) -> Replan:
-    workshop, part = learnt.workshop, scenario.part
-    past, paper, middle = _past(learnt), paper_in_use(scenario, workshop.entries), middle_of(learnt)
+    ready, part = learnt.ready, scenario.part
+    past, paper, middle = _past(learnt), paper_in_use(scenario, ready.entries), middle_of(learnt)
     now, risks = where_it_stands(learnt), _risks(part, rest)
     if now.passed:
         risks = replace(risks, deep=None)
@@ -207,7 +207,7 @@ def _replan(
         learnt=learnt,
         seed=seed,
         verdict=WhatNow(*advise(outlook), (*log.damage, *log.notes, *ask_about(learnt))),
-        next=NextBlock(
+        next=BlockAhead(
             paper, rest.looks[1] - rest.looks[0], choose_rhythm(scenario, middle, grits.find(paper))
         ),
         now=now,
@@ -216,7 +216,7 @@ def _replan(
         rest=Prospect(rest.to_goal(), risks.reached, _curve(learnt, past, rest)),
         first=Prospect(first.to_goal(), float(np.mean(first.reached)), _curve_ahead(first)),
         ahead=_ahead(scenario, rest),
-        errors=errors_of_log(workshop.bench, workshop.gauged, workshop.course),
+        errors=errors_of_log(ready.rig, ready.gauged, ready.course),
         finer=_finer(scenario, middle, paper),
         cautions=cautions(part.metal, weight=part.weight, wet=scenario.paper.wet),
     )
@@ -233,18 +233,18 @@ def _risks(part: Part, rest: Forecast) -> Risks:
 
 def _worsened(learnt: Learnt) -> float | None:
     """Chance that the face got worse between the last two readings."""
-    workshop = learnt.workshop
-    read = [s for s, e in zip(workshop.course.state, workshop.entries, strict=True) if e.readings]
+    ready = learnt.ready
+    read = [s for s, e in zip(ready.course.state, ready.entries, strict=True) if e.readings]
     if len(read) < 2:
         return None
-    limit_by = workshop.scenario.part.limit_by
-    earlier, later = (gauge.measured(workshop.gauged, learnt.states[:, k], limit_by) for k in read[-2:])
+    limit_by = ready.scenario.part.limit_by
+    earlier, later = (gauge.measured(ready.gauged, learnt.states[:, k], limit_by) for k in read[-2:])
     return float(np.mean(later > earlier))
 
 
 def middle_of(learnt: Learnt) -> Conditions:
     """Conditions at the middle of what was learnt."""
-    return conditions_at(learnt.workshop.scenario, np.median(learnt.posterior.scores, axis=0))
+    return conditions_at(learnt.ready.scenario, np.median(learnt.posterior.scores, axis=0))
 
 
 def _finer(scenario: Scenario, middle: Conditions, paper: str) -> tuple[FinerPaper, ...]:
@@ -258,7 +258,7 @@ def _finer(scenario: Scenario, middle: Conditions, paper: str) -> tuple[FinerPap
 
 def _strokes_of(learnt: Learnt) -> list[int]:
     """Strokes done at every state of the log, the start first."""
-    course = learnt.workshop.course
+    course = learnt.ready.course
     strokes = [0] * course.states
     for state, done in zip(course.state, course.strokes, strict=True):
         strokes[state] = done
@@ -267,13 +267,13 @@ def _strokes_of(learnt: Learnt) -> list[int]:
 
 def _past(learnt: Learnt) -> list[Figures]:
     """Figures (members,) at every state of the log."""
-    gauged, before = learnt.workshop.gauged, learnt.posterior.before
+    gauged, before = learnt.ready.gauged, learnt.posterior.before
     return [gauge.figures(gauged, before, learnt.states[:, k]) for k in range(learnt.states.shape[1])]
 
 
 def _best(learnt: Learnt, past: list[Figures]) -> BestSoFar:
     """The best state of the log so far, the start included."""
-    measured = np.array([measure(f, learnt.workshop.scenario.part.limit_by) for f in past])
+    measured = np.array([measure(f, learnt.ready.scenario.part.limit_by) for f in past])
     best = int(np.argmin(np.median(measured, axis=1)))
     worse = 0.0 if best == len(measured) - 1 else float(np.mean(measured[-1] > measured[best]))
     return BestSoFar(_strokes_of(learnt)[best], widened(measured[best]), worse)

@@ -23,14 +23,14 @@ from handlap.sim.lapping.lap import LapState, begin_lap, lap_on, stage_layout, s
 from handlap.sim.lapping.poses import START, Layout, Place
 from handlap.sim.lapping.resolution import REPORTED, Resolution, errors_of, row_errors
 from handlap.sim.lapping.rhythm import choose_rhythm, stage_of
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.fineness import LOGGED, find_steps
 
 
 @dataclass(frozen=True)
-class Block:
+class LogBlock:
     """Strokes of one entry; ``begins``: on paper of another kind than the block before."""
 
     grit: Grit
@@ -46,7 +46,7 @@ class LogCourse:
     after it, 0 the start, k the end of the k-th entry that has strokes.
     """
 
-    blocks: tuple[Block, ...]
+    blocks: tuple[LogBlock, ...]
     state: tuple[int, ...]
     strokes: tuple[int, ...]
     steps: tuple[Resolution, ...]
@@ -84,7 +84,7 @@ class _Block:
 
 
 def lay_out_log(
-    bench: Bench, entries: Sequence[Entry], middle: Conditions, typical: Array, *, seed: int
+    rig: Rig, entries: Sequence[Entry], middle: Conditions, typical: Array, *, seed: int
 ) -> LogCourse:
     """Lay a list of entries out for replay.
 
@@ -102,44 +102,44 @@ def lay_out_log(
             grit = grits.find(entry.paper)
             every = entry.turn_every
             if every is None:
-                every = choose_rhythm(bench.scenario, middle, grit).turn_every
+                every = choose_rhythm(rig.scenario, middle, grit).turn_every
             blocks.append((grit, _Block(entry.strokes, every, brushed, sheet, entry.brush_every)))
             sheet = brushed = False
         done += entry.strokes
         state.append(len(blocks))
         at.append(done)
-    states = states_of(bench.scenario)
-    laid: list[Block] = []
+    states = states_of(rig.scenario)
+    laid: list[LogBlock] = []
     steps: list[Resolution] = []
     place = START
     for name, group in groupby(blocks, key=lambda pair: pair[0].name):
         own = [block for _, block in group]
         grit = grits.find(name)
-        found = _step(bench, typical, middle, grit, own, seed)
+        found = _step(rig, typical, middle, grit, own, seed)
         # The turning round goes on over a change of paper; places in the stroke are drawn anew.
         place = replace(place, groups=0)
         for number, block in enumerate(own):
-            layout = _lay_out(bench, grit, block, found.quad_strokes, place, states, seed + len(steps))
-            laid.append(Block(grit, layout, begins=number == 0))
+            layout = _lay_out(rig, grit, block, found.quad_strokes, place, states, seed + len(steps))
+            laid.append(LogBlock(grit, layout, begins=number == 0))
             place = layout.end
         steps.append(found)
     return LogCourse(tuple(laid), tuple(state), tuple(at), tuple(steps))
 
 
 def _step(
-    bench: Bench, typical: Array, middle: Conditions, grit: Grit, own: Sequence[_Block], seed: int
+    rig: Rig, typical: Array, middle: Conditions, grit: Grit, own: Sequence[_Block], seed: int
 ) -> Resolution:
     """How finely the strokes on a paper are followed to keep the tolerance."""
     strokes = sum(block.strokes for block in own)
     stage = replace(
-        stage_of(bench.scenario, middle, grit, strokes, max(block.strokes for block in own)),
+        stage_of(rig.scenario, middle, grit, strokes, max(block.strokes for block in own)),
         turn_every=own[0].turn_every,
     )
-    return find_steps(bench, typical, middle, stage, LOGGED, seed=seed)
+    return find_steps(rig, typical, middle, stage, LOGGED, seed=seed)
 
 
 def _lay_out(
-    bench: Bench,
+    rig: Rig,
     grit: Grit,
     block: _Block,
     quad: float,
@@ -151,21 +151,21 @@ def _lay_out(
     stage = Stage(grit, block.strokes, block.turn_every, block.brush_every, 0)
     events = column_kernels.EVENT_BRUSH * block.brushed | column_kernels.EVENT_SHEET * block.sheet
     return stage_layout(
-        bench, stage, quad_strokes=quad, seed=seed, begin=replace(place, strokes=0), states=states,
+        rig, stage, quad_strokes=quad, seed=seed, begin=replace(place, strokes=0), states=states,
         first_events=events,
     )  # fmt: skip
 
 
-def errors_of_log(bench: Bench, gauged: Gauge, course: LogCourse) -> Errors:
+def errors_of_log(rig: Rig, gauged: Gauge, course: LogCourse) -> Errors:
     """What following a log errs by, the worst of all papers; the size of the cells apart."""
     papers = [row_errors(gauged, found.pair) for found in course.steps]
     rows = {name: max((paper[name] for paper in papers), default=0.0) for name in REPORTED}
-    count = (bench.grid.n_cells, sum(block.layout.x.size for block in course.blocks))
+    count = (rig.grid.n_cells, sum(block.layout.x.size for block in course.blocks))
     return errors_of(rows, None, tolerance=LOGGED.worst, step=course.error, count=count)
 
 
 def carry(
-    bench: Bench, course: LogCourse, before: Array, conditions: Conditions
+    rig: Rig, course: LogCourse, before: Array, conditions: Conditions
 ) -> tuple[Array, LapState | None]:
     """Faces (states, n) of one member at the start and after every entry with strokes [m], and the state from
     which its lap goes on; None: nothing was worked.
@@ -182,15 +182,15 @@ def carry(
     state: LapState | None = None
     for block in course.blocks:
         if state is None or block.begins:
-            state = begin_lap(bench, found[-1], conditions, block.grit, block.layout)
-        state = lap_on(bench, at_place(state, block.layout.begin), conditions, block.layout).state
+            state = begin_lap(rig, found[-1], conditions, block.grit, block.layout)
+        state = lap_on(rig, at_place(state, block.layout.begin), conditions, block.layout).state
         found.append(state.heights)
     return np.array(found), state
 
 
-def replay(bench: Bench, course: LogCourse, before: Array, conditions: Conditions) -> Array:
+def replay(rig: Rig, course: LogCourse, before: Array, conditions: Conditions) -> Array:
     """Faces (states, n) of one member, as :func:`carry`."""
-    return carry(bench, course, before, conditions)[0]
+    return carry(rig, course, before, conditions)[0]
 
 
 def at_place(state: LapState, begin: Place) -> LapState:

@@ -17,12 +17,12 @@ from scipy.special import ndtr
 from handlap.sim.bench.after_cut import Effect, effects_of
 from handlap.sim.bench.forecast import MODEL
 from handlap.sim.bench.job_log import Entry, JobLog
-from handlap.sim.bench.learn import CELLS, PASSES, Learnt, State, Workshop, first_state, open_workshop
+from handlap.sim.bench.learn import CELLS, PASSES, Learnt, ReadyLog, State, first_state, ready_log
 from handlap.sim.bench.log_marks import refuse_changed
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.common.said import record, said, unsaid
-from handlap.sim.face.done import Check, Checked, against_words, check_lines, check_words
+from handlap.sim.face.done import Checked, CheckState, against_words, check_lines, check_words
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.proud import refuse_proud
 from handlap.sim.face.stations import lines_of
@@ -42,8 +42,8 @@ FACES_READ = 100
 """Least number of faces that a survey by readings alone is made of [-]."""
 Z90 = 1.645
 
-Answer = Literal["met", "not met", "cannot tell"]
-Subject = Literal["flatness", "metal", "finish"]
+StandingAnswer = Literal["met", "not met", "cannot tell"]
+StandingSubject = Literal["flatness", "metal", "finish"]
 
 
 @record()
@@ -59,12 +59,12 @@ class LimitHeld:
     """
 
     name: str
-    answer: Answer
+    answer: StandingAnswer
     reason: str
     chance: float | None = None
-    about: Subject = unsaid(default="metal")
+    about: StandingSubject = unsaid(default="metal")
     read_again: bool = unsaid(default=False)
-    checked: Check | None = unsaid(default=None)
+    checked: CheckState | None = unsaid(default=None)
     """What the straightedge said, where the limit is held against it and it was laid after the work."""
     contradicted: bool = False
 
@@ -117,8 +117,8 @@ def open_log(
     cells: int = CELLS,
     executor: Executor | None = None,
     tell: Progress | None = None,
-) -> tuple[Workshop, State]:
-    """The bench with the log laid out on it, and the ensemble before anything is learnt.
+) -> tuple[ReadyLog, State]:
+    """The rig with the log laid out on it, and the ensemble before anything is learnt.
 
     Parameters
     ----------
@@ -147,12 +147,12 @@ def open_log(
         # What was read since may tell what the first readings could not.
         read_since = any(entry.readings for entry in log.standing)
         faces = faces_to_work_on(scenario, count=members, seed=seed, above=not read_since)
-    workshop = open_workshop(scenario, log, faces, cells=cells, seed=seed, executor=executor)
+    ready = ready_log(scenario, log, faces, cells=cells, seed=seed, executor=executor)
     # Once before the passes and after each, and on from the end of the log as it was and as learnt.
-    seconds = (PASSES + 3.0) * members * workshop.course.seconds
+    seconds = (PASSES + 3.0) * members * ready.course.seconds
     tell_ahead(tell, seconds, f"going through the log with {members} faces")
-    return workshop, first_state(
-        workshop, faces, scores_for(scenario, members, seed), draw_plate_scores(members, seed)
+    return ready, first_state(
+        ready, faces, scores_for(scenario, members, seed), draw_plate_scores(members, seed)
     )
 
 
@@ -163,14 +163,14 @@ def where_it_stands(learnt: Learnt) -> Standing:
     ------
     InputError : for a cut deeper than a chamber
     """
-    workshop = learnt.workshop
-    scenario, entries = workshop.scenario, workshop.entries
+    ready = learnt.ready
+    scenario, entries = ready.scenario, ready.entries
     part = scenario.part
-    figures = gauge.figures(workshop.gauged, learnt.posterior.before, learnt.now)
+    figures = gauge.figures(ready.gauged, learnt.posterior.before, learnt.now)
     now = measure(figures, part.limit_by)
     mean, greatest = Band.of(figures.mean_depth), Band.of(figures.greatest_depth)
     chance_goal = float(np.mean(ndtr((part.limit - now) / (MODEL / Z90))))
-    after = _survey_after(scenario, entries, max(learnt.members, FACES_READ), workshop.seed)
+    after = _survey_after(scenario, entries, max(learnt.members, FACES_READ), ready.seed)
     checked = check_after(scenario, entries)
     finish = grits.find(_last_paper(entries)).roughness(part.metal)
     effects = effects_around(part, mean, greatest)
@@ -194,8 +194,8 @@ def where_it_stands(learnt: Learnt) -> Standing:
 
 def shown_member(learnt: Learnt) -> int:
     """The member that maps are of: nearest to the middle of what the face has come to."""
-    figures = gauge.figures(learnt.workshop.gauged, learnt.posterior.before, learnt.now)
-    start = gauge.flatness(learnt.workshop.gauged, learnt.posterior.before)
+    figures = gauge.figures(learnt.ready.gauged, learnt.posterior.before, learnt.now)
+    start = gauge.flatness(learnt.ready.gauged, learnt.posterior.before)
     return middle_member(figures.flatness, figures.mean_depth, figures.greatest_depth, start)
 
 
@@ -246,7 +246,7 @@ def check_after(scenario: Scenario, entries: Sequence[Entry]) -> Checked | None:
     return check_lines(scenario.part.limit, lines_of(scenario), lines)
 
 
-def _by_chance(chance: float) -> Answer:
+def _by_chance(chance: float) -> StandingAnswer:
     if chance >= SURE:
         return "met"
     return "not met" if chance <= 1.0 - SURE else "cannot tell"
@@ -274,14 +274,14 @@ def judge_limits(
     found = [_flatness(part, after, checked, learnt, chance)]
     if part.allowance is not None:
         held = float(np.mean(greatest <= part.allowance))
-        answer: Answer = _by_chance(held) if learnt.believed else "cannot tell"
+        answer: StandingAnswer = _by_chance(held) if learnt.believed else "cannot tell"
         found.append(LimitHeld("removal allowance", answer, "by the log, at the deepest spot", held))
     if part.gasket_ra is not None:
         fits = _fits(part.gasket_ra, finish)
         how = ", too smooth" if finish[1] < part.gasket_ra[0] else ", too rough"
         reason = f"by the last paper{how if fits == 'not met' else ''}; not measured"
         found.append(LimitHeld("finish for the gasket", fits, reason, about="finish"))
-    words: dict[bool | None, Answer] = {True: "met", False: "not met", None: "cannot tell"}
+    words: dict[bool | None, StandingAnswer] = {True: "met", False: "not met", None: "cannot tell"}
     for effect in effects:
         if effect.limit is not None:
             kept = words[effect.met] if learnt.believed else "cannot tell"
@@ -295,7 +295,7 @@ def _flatness(
     """What anybody can check decides; where that leaves it open, the readings, or they and the log."""
     together = _by_chance(chance) if learnt.believed else "cannot tell"
 
-    def held(answer: Answer, reason: str, of: float, read_again: bool = False) -> LimitHeld:
+    def held(answer: StandingAnswer, reason: str, of: float, read_again: bool = False) -> LimitHeld:
         said = None if checked is None else checked.answer
         return LimitHeld("flatness", answer, reason, of, "flatness", read_again, said)
 
@@ -313,7 +313,7 @@ def _flatness(
         if together == "not met" or after.verdict.answer == "no":
             return held("not met", f"{words}; what was read, and the log, are enough to say no", chance)
         return held("cannot tell", words, chance, together == "met")
-    said: Answer = {"yes": "met", "no": "not met", "cannot tell": "cannot tell"}[after.verdict.answer]  # type: ignore[assignment]
+    said: StandingAnswer = {"yes": "met", "no": "not met", "cannot tell": "cannot tell"}[after.verdict.answer]  # type: ignore[assignment]
     if said == "cannot tell" and together != "cannot tell":
         return held(together, "by the readings after and the log together", chance)
     if {said, together} == {"met", "not met"}:
@@ -322,7 +322,7 @@ def _flatness(
     return held(said, "by the readings after: " + after.verdict.reason, after.verdict.chance)
 
 
-def _fits(asked: tuple[float, float], finish: tuple[float, float]) -> Answer:
+def _fits(asked: tuple[float, float], finish: tuple[float, float]) -> StandingAnswer:
     if finish[0] >= asked[0] and finish[1] <= asked[1]:
         return "met"
     return "not met" if finish[1] < asked[0] or finish[0] > asked[1] else "cannot tell"

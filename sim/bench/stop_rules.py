@@ -148,7 +148,7 @@ def _what_is_next(found: Outlook) -> list[str]:
         )
     if found.worse > WORSE:
         reasons.append(f"the next block makes it worse with a chance of {_per_cent(found.worse)}")
-    up, thickest = stations_up(found.learnt.workshop.entries)
+    up, thickest = stations_up(found.learnt.ready.entries)
     if up >= 1 and thickest >= REREAD and (found.worsened or 0.0) >= EVEN:
         reasons.append(
             "it got worse since the readings before with a chance of "
@@ -167,7 +167,7 @@ def ask_about(learnt: Learnt) -> tuple[str, ...]:
             f"entry {doubt.entry}, {doubt.what}: {against} ({doubt.off:.0f} standard errors). Is it right? "
             f"If not, take the entry back (handlap log … --void {doubt.entry}) and write it anew"
         )
-    up, thickest = stations_up(learnt.workshop.entries)
+    up, thickest = stations_up(learnt.ready.entries)
     if up >= 1 and thickest >= REREAD:
         asks.append("more stations went up than down since the readings before: read those again first")
     cut = learnt.quantities[0]
@@ -176,9 +176,9 @@ def ask_about(learnt: Learnt) -> tuple[str, ...]:
             f"the paper cuts {cut.shift:.2g} {'of' if cut.shift < 1.0 else 'times'} what was assumed: "
             "the first plan's strokes no longer hold"
         )
-    if not learnt.workshop.looks:
+    if not learnt.ready.looks:
         asks.append("nothing was weighed or read yet: the log only counts strokes, and teaches nothing else")
-    elif not any(entry.readings for entry in learnt.workshop.entries):
+    elif not any(entry.readings for entry in learnt.ready.entries):
         asks.append("no readings yet: leaves set the strokes to the goal, more than anything else does")
     return tuple(asks)
 

@@ -55,7 +55,7 @@ def to_remember(learnt: Learnt, log: JobLog, *, today: str) -> PastJob:
     ------
     InputError : if nothing was learnt that another job could use
     """
-    scenario = learnt.workshop.scenario
+    scenario = learnt.ready.scenario
     if scenario.past is not None:
         raise ValueError("learnt with earlier jobs in force")
     paper = main_paper(log)
@@ -87,7 +87,7 @@ def to_remember(learnt: Learnt, log: JobLog, *, today: str) -> PastJob:
 
 def _found(learnt: Learnt, grit: Grit) -> dict[str, tuple[float, float, float]]:
     """What was found by itself, by name."""
-    scenario = learnt.workshop.scenario
+    scenario = learnt.ready.scenario
     cuts = [log_cuts(learnt, state, grit) for state in (learnt.prior, learnt.posterior)]
     found: dict[str, tuple[float, float, float]] = {}
     known = uncertain_of(scenario)
@@ -113,7 +113,7 @@ def _found(learnt: Learnt, grit: Grit) -> dict[str, tuple[float, float, float]]:
 
 def log_cuts(learnt: Learnt, state: State, grit: Grit) -> Array:
     """Logarithm of the first cut (members,) on a paper, over that at the middle of what was assumed."""
-    scenario, middle = learnt.workshop.scenario, learnt.workshop.middle
+    scenario, middle = learnt.ready.scenario, learnt.ready.middle
     taken = first_cut(scenario, middle, conditions_at(scenario, np.zeros(len(SCORES))), grit)
     cuts = [first_cut(scenario, middle, c, grit) for c in state.conditions(scenario)]
     return np.log(np.array(cuts) / taken)

@@ -3,7 +3,7 @@
 A number may bring its unit and is then taken at its word.  A bare one stands in the unit that is
 expected at its place; where it makes no sense in that unit but does in another (0.05 in a set of
 leaves stamped in µm), it is neither taken nor refused blindly: :func:`doubtful` says what it may
-mean.  Who can ask, asks :attr:`Doubt.question`; who cannot, refuses with :attr:`Doubt.remedy`.
+mean.  Who can ask, asks :attr:`NumberDoubt.question`; who cannot, refuses with :attr:`NumberDoubt.remedy`.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ SAME_LEAF = 0.025
 
 
 @dataclass(frozen=True)
-class Sense:
+class SensibleRange:
     """What a kind of quantity can be by hand (common practice) [SI], and what is said of the rest."""
 
     quantity: str
@@ -42,13 +42,13 @@ class Sense:
 
 
 SENSES = {
-    "leaf": Sense("leaf", 5e-6, 2e-3, "thinner than any leaf", "thicker than any leaf"),
-    "limit": Sense("height", 1e-6, 1e-3, "finer than any limit", "coarser than any limit"),
-    "allowance": Sense("height", 2e-6, 3e-3, "less than a few strokes", "more than anybody laps off"),
-    "length": Sense("length", 1e-3, 5.0, "smaller than anything here", "longer than any part"),
-    "mass": Sense("mass", 0.005, 500.0, "lighter than any part", "heavier than any part"),
-    "swarf": Sense("mass", 1e-6, 1.0, "less than any scale shows", "more than anybody laps off"),
-    "force": Sense("force", 0.5, 1000.0, "lighter than any hand", "more than anybody presses"),
+    "leaf": SensibleRange("leaf", 5e-6, 2e-3, "thinner than any leaf", "thicker than any leaf"),
+    "limit": SensibleRange("height", 1e-6, 1e-3, "finer than any limit", "coarser than any limit"),
+    "allowance": SensibleRange("height", 2e-6, 3e-3, "less than a few strokes", "more than anybody laps off"),
+    "length": SensibleRange("length", 1e-3, 5.0, "smaller than anything here", "longer than any part"),
+    "mass": SensibleRange("mass", 0.005, 500.0, "lighter than any part", "heavier than any part"),
+    "swarf": SensibleRange("mass", 1e-6, 1.0, "less than any scale shows", "more than anybody laps off"),
+    "force": SensibleRange("force", 0.5, 1000.0, "lighter than any hand", "more than anybody presses"),
 }
 """Kind → sense."""
 
@@ -69,7 +69,7 @@ _OWN: dict[System, tuple[str, ...]] = {
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredNumber:
     """A number that was written: in SI, as it stood, its unit, and whether it brought that itself."""
 
     value: float
@@ -78,7 +78,7 @@ class Measured:
     bare: bool
 
 
-def read_measured(text: str, quantity: str, unit: str) -> Measured:
+def read_measured(text: str, quantity: str, unit: str) -> MeasuredNumber:
     """A number with or without a unit.
 
     Parameters
@@ -101,7 +101,7 @@ def read_measured(text: str, quantity: str, unit: str) -> Measured:
     value = in_unit(number, known, quantity)
     if not math.isfinite(value):
         raise ValueError("a finite number")
-    return Measured(float(f"{value:.15g}"), number, known, not written)
+    return MeasuredNumber(float(f"{value:.15g}"), number, known, not written)
 
 
 LONGEST = SENSES["length"].high
@@ -131,7 +131,7 @@ def read_length(text: str, system: System, *, least: float = 1e-3, most: float =
 
 
 @dataclass(frozen=True)
-class Doubt:
+class NumberDoubt:
     """A bare number that makes no sense in the unit expected.
 
     Attributes
@@ -161,7 +161,7 @@ class Doubt:
 class Doubted(InputError):
     """A bare number is to be asked back; who cannot ask lets it through as a refusal."""
 
-    def __init__(self, doubt: Doubt, instead: str = "") -> None:
+    def __init__(self, doubt: NumberDoubt, instead: str = "") -> None:
         super().__init__(doubt.remedy)
         self.doubt = doubt
         self.instead = instead or doubt.meant[0]
@@ -176,7 +176,7 @@ def doubtful(
     *,
     among: Sequence[float] = (),
     sense: tuple[float, float] | None = None,
-) -> Doubt | None:
+) -> NumberDoubt | None:
     """Whether a bare number is to be asked back, and what it may mean; None: take it as it is.
 
     Parameters
@@ -211,7 +211,7 @@ def doubtful(
         return None
     why = known.below if value < low else known.above if value > high else "not in your set"
     shown = f"{number:.7g}"
-    return Doubt(
+    return NumberDoubt(
         f"{shown} {unit}", why, tuple(f"{shown} {u}" for u, _ in others[:2]), tuple(v for _, v in others[:2])
     )
 

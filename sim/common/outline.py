@@ -13,6 +13,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from handlap.sim.common.jit import kernel
 
+Point = tuple[float, float]
+
 Array = NDArray[np.float64]
 
 CIRCLE_SIDES = 96

@@ -21,7 +21,7 @@ FACTORS = {
     "kj": 1e-3, "kpa": 1e-3,
 }  # fmt: skip
 """Unit as names in JSON end with it → what SI is multiplied by."""
-Record = TypeVar("Record")
+SaidRecord = TypeVar("SaidRecord")
 
 
 class How(NamedTuple):
@@ -65,7 +65,7 @@ def unsaid(**default: Any) -> Any:
 
 
 @dataclass_transform(frozen_default=True, field_specifiers=(said, unsaid, field))
-def record(*, kw_only: bool = False) -> Callable[[type[Record]], type[Record]]:
+def record(*, kw_only: bool = False) -> Callable[[type[SaidRecord]], type[SaidRecord]]:
     """A frozen dataclass whose fields tell how they are said."""
     return dataclass(frozen=True, kw_only=kw_only)
 

@@ -17,7 +17,7 @@ from typing import Any, Literal, TypeVar, get_args
 from handlap.sim.common.errors import HandlapError
 from handlap.sim.common.trade_fact import TradeFact
 
-Kind = Literal[
+CheckKind = Literal[
     "published",
     "closed form",
     "independent implementation",
@@ -37,7 +37,7 @@ KIND_WORDS: Mapping[str, str] = {
 }
 """What each kind of check is worth, the strongest first."""
 
-Subject = Literal[
+CheckSubject = Literal[
     "wear",
     "pose of the part",
     "paper",
@@ -53,11 +53,11 @@ Subject = Literal[
     "engine and pump",
     "plan",
 ]
-SUBJECTS: tuple[Subject, ...] = get_args(Subject)
-KINDS: tuple[Kind, ...] = get_args(Kind)
+SUBJECTS: tuple[CheckSubject, ...] = get_args(CheckSubject)
+KINDS: tuple[CheckKind, ...] = get_args(CheckKind)
 
-Sense = Literal["equal", "at least", "at most"]
-SENSES: tuple[Sense, ...] = get_args(Sense)
+CheckSense = Literal["equal", "at least", "at most"]
+SENSES: tuple[CheckSense, ...] = get_args(CheckSense)
 
 SHIPPED = Path(__file__).with_name("validity.json")
 """The file that belongs to this version of the program."""
@@ -98,15 +98,15 @@ class Check:
     """
 
     name: str
-    subject: Subject
-    kind: Kind
+    subject: CheckSubject
+    kind: CheckKind
     source: str
     expected: float
     got: float
     apart: float
     tolerance: float
     unit: str
-    sense: Sense
+    sense: CheckSense
     count: int
     test: str
     made: int = 0
@@ -126,7 +126,7 @@ class Checks:
     facts: tuple[TradeFact, ...] = ()
 
 
-def passes(apart: float, tolerance: float, sense: Sense) -> bool:
+def passes(apart: float, tolerance: float, sense: CheckSense) -> bool:
     """Whether a figure that is ``apart`` more than expected holds.
 
     >>> passes(0.1, 0.2, "equal"), passes(0.1, 0.0, "at least"), passes(math.nan, 9.0, "equal")

@@ -29,7 +29,7 @@ from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import SETTLED, stage_of
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.first_paper import choose_first
@@ -102,7 +102,7 @@ def _picture_log_likelihood(seen: DyePicture, shares: Array) -> float:
 
 
 def _dyed(
-    bench: Bench,
+    rig: Rig,
     stage: Stage,
     layout: Layout,
     seen: DyePicture,
@@ -113,10 +113,10 @@ def _dyed(
     """What one member would show (looks, 2·zones) of what is seen."""
     face, conditions = member
     before = np.zeros_like(face) if flat else face
-    run = run_stage(bench, before, conditions, stage, layout)
-    cells, drawn = slice(0, bench.grid.n_cells), conditions.dye
+    run = run_stage(rig, before, conditions, stage, layout)
+    cells, drawn = slice(0, rig.grid.n_cells), conditions.dye
     off = before[cells] - run.heights[:, cells]
-    return seen.shown(bench.grid, off, drawn.gone_at(roughness), drawn.faded_at(roughness))
+    return seen.shown(rig.grid, off, drawn.gone_at(roughness), drawn.faded_at(roughness))
 
 
 def _dye_stage(crew: Crew, first: int, strokes: int | None, roughness: float) -> Stage:
@@ -161,8 +161,8 @@ def rank_by_dye(
     roughness = dye.roughness_dyed(scenario.paper.grits[first], scenario.part.metal, worked=worked)
     stage = _dye_stage(crew, first, strokes, roughness)
     quad = crew.steps_for(stage).quad_strokes
-    layout = stage_layout(crew.bench, stage, quad_strokes=quad, seed=seed)
-    told = seen.on_metal(crew.bench.grid)
+    layout = stage_layout(crew.rig, stage, quad_strokes=quad, seed=seed)
+    told = seen.on_metal(crew.rig.grid)
     if not np.isfinite(told.seen).any():
         raise InputError("--dye: there is no metal in the zones that were seen")
     names = active_causes(scenario)
@@ -171,7 +171,7 @@ def rank_by_dye(
         tell(0.2 + 0.8 * k / len(names), f"the dye that {name} alone would leave")
         changed, flat = only(scenario, name)
         other = vary(crew, changed)
-        work = partial(_dyed, other.bench, stage, layout, told, roughness, flat)
+        work = partial(_dyed, other.rig, stage, layout, told, roughness, flat)
         pairs = list(zip(other.members.before, other.members.conditions, strict=True))
         shares = np.array(run_members(work, pairs, executor=executor))
         logs.append(_picture_log_likelihood(told, shares))
@@ -199,7 +199,7 @@ def rank_by_readings(
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from both sets of readings")
     crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
-    grid = crew.bench.grid
+    grid = crew.rig.grid
     now = faces_to_work_on(after, count=members, seed=seed, above=False)
     measured = np.array(bend_components(grid, np.array(now.heights_at(grid.points)))).T
     picked = choose_first(crew).taken

@@ -27,7 +27,7 @@ from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import stage_of
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.planning.crew import Crew, vary
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.papers import chain, strokes_to_clear
@@ -126,10 +126,10 @@ OFF: dict[str, Callable[[Scenario], Scenario]] = {
 
 
 @dataclass(frozen=True)
-class Task:
+class ReadyCauses:
     """What a worker needs to lap members under one set of causes."""
 
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     stages: tuple[tuple[Stage, Layout], ...]
     limit_by: LimitBy
@@ -162,26 +162,26 @@ def components_of(gauged: Gauge, before: Array, face: Array, limit_by: LimitBy) 
     )
 
 
-def _run(task: Task, before: Array, conditions: Conditions) -> tuple[Array, float]:
-    now, grid = before, task.bench.grid
-    for stage, layout in task.stages:
-        now = run_stage(task.bench, now, conditions, stage, layout).heights[-1]
+def _run(ready: ReadyCauses, before: Array, conditions: Conditions) -> tuple[Array, float]:
+    now, grid = before, ready.rig.grid
+    for stage, layout in ready.stages:
+        now = run_stage(ready.rig, now, conditions, stage, layout).heights[-1]
     return now, float((before - now) @ grid.area / grid.area.sum())
 
 
-def lap_chunk(work: tuple[Task, Sequence[tuple[Array, Conditions, float | None]]]) -> list[Lapped]:
+def lap_chunk(work: tuple[ReadyCauses, Sequence[tuple[Array, Conditions, float | None]]]) -> list[Lapped]:
     """Lap members, given as (face, conditions, mean depth to reach or None) [m]."""
-    task, members = work
+    ready, members = work
     found = []
     for face, conditions, depth in members:
-        before = np.zeros_like(face) if task.flat else face
-        now, reached = _run(task, before, conditions)
+        before = np.zeros_like(face) if ready.flat else face
+        now, reached = _run(ready, before, conditions)
         for _ in range(MOST_CORRECTIONS):
             if depth is None or reached <= 0.0 or abs(reached / depth - 1.0) <= SAME_DEPTH:
                 break
             conditions = replace(conditions, rate=conditions.rate * depth / reached)
-            now, reached = _run(task, before, conditions)
-        taken = components_of(task.gauged, before, now, task.limit_by)
+            now, reached = _run(ready, before, conditions)
+        taken = components_of(ready.gauged, before, now, ready.limit_by)
         found.append(Lapped(taken, now.astype(np.float32), reached))
     return found
 
@@ -195,7 +195,7 @@ def stages_for(crew: Crew, first: int, strokes: int) -> tuple[tuple[Stage, Layou
     for number, (grit, count) in enumerate(zip(grits, counts, strict=True)):
         stage = stage_of(scenario, middle, grit, count, count)
         quad = crew.steps_for(stage).quad_strokes
-        found.append((stage, stage_layout(crew.bench, stage, quad_strokes=quad, seed=crew.seed + number)))
+        found.append((stage, stage_layout(crew.rig, stage, quad_strokes=quad, seed=crew.seed + number)))
     return tuple(found)
 
 
@@ -220,17 +220,17 @@ def lap_variants(
         rows_a_face = sum(layout.x.size for _, _, stages in variants for _, layout in stages)
         laps = 1.0 if depths is None else AGAIN
         seconds = (
-            laps * like.seconds_a_spot * crew.bench.grid.points.shape[0] * rows_a_face * crew.members.count
+            laps * like.seconds_a_spot * crew.rig.grid.points.shape[0] * rows_a_face * crew.members.count
         )
         tell_ahead(crew.tell, seconds, f"lapping {crew.members.count} faces in {len(variants)} ways")
-    tasks: list[tuple[Task, Sequence[tuple[Array, Conditions, float | None]]]] = []
+    tasks: list[tuple[ReadyCauses, Sequence[tuple[Array, Conditions, float | None]]]] = []
     count = crew.members.count
     goals: list[float | None] = [None] * count if depths is None else [float(d) for d in depths]
     for scenario, flat, stages in variants:
         other = vary(crew, scenario)
-        task = Task(other.bench, other.gauged, stages, scenario.part.limit_by, flat)
+        ready = ReadyCauses(other.rig, other.gauged, stages, scenario.part.limit_by, flat)
         rows = list(zip(other.members.before, other.members.conditions, goals, strict=True))
-        tasks += [(task, rows[at : at + CHUNK]) for at in range(0, count, CHUNK)]
+        tasks += [(ready, rows[at : at + CHUNK]) for at in range(0, count, CHUNK)]
     tell = None if finished is None else lambda n: finished(n / len(tasks))
     chunks = run_members(lap_chunk, tasks, executor=executor, finished=tell)
     each = -(-count // CHUNK)

@@ -18,7 +18,7 @@ import numpy as np
 from handlap.sim.common.errors import HandlapError, InputError
 from handlap.sim.common.grid import Grid
 from handlap.sim.common.outline import Array
-from handlap.sim.comparing.paired import Difference, Order, chance_difference, difference, order_ways
+from handlap.sim.comparing.paired import Difference, WayOrder, chance_difference, difference, order_ways
 from handlap.sim.comparing.turn_interval import TurnCurve, turn_curve
 from handlap.sim.job.results import Band, Errors
 from handlap.sim.job.scenario import Scenario
@@ -95,7 +95,7 @@ class Comparison:
     members: int
     seed: int
     results: tuple[WayResult, ...]
-    order: Order
+    order: WayOrder
     """Of the ways that can be done; indices into ``results``."""
     pairs: tuple[PairResult, ...]
     depths: Array
@@ -203,7 +203,7 @@ def compare(
         depths=depths,
         turns=turns,
         shrunk=_shrunk(pairs, scenario),
-        grid=crew.bench.grid,
+        grid=crew.rig.grid,
         errors=errors,
         notes=tuple(crew.faces.notes),
     )
@@ -309,7 +309,7 @@ def _pair(i: int, j: int, samples: dict[int, dict[str, Array]]) -> PairResult:
     return PairResult(i, j, found)
 
 
-def _order(able: Sequence[int], samples: dict[int, dict[str, Array]], seed: int) -> Order:
+def _order(able: Sequence[int], samples: dict[int, dict[str, Array]], seed: int) -> WayOrder:
     both = np.array([samples[i]["both"] for i in able])
     minutes = np.array([samples[i]["minutes"] for i in able])
     found = order_ways(both, minutes, seed=seed)
@@ -318,7 +318,7 @@ def _order(able: Sequence[int], samples: dict[int, dict[str, Array]], seed: int)
     for k, i in enumerate(able):
         groups[i] = found.groups[k]
     above[np.ix_(able, able)] = found.above
-    return Order(tuple(able[k] for k in found.places), tuple(groups), above)
+    return WayOrder(tuple(able[k] for k in found.places), tuple(groups), above)
 
 
 def _shrunk(pairs: Sequence[PairResult], scenario: Scenario) -> float | None:

@@ -22,7 +22,7 @@ from handlap.sim.common.errors import HandlapError, InputError
 from handlap.sim.common.outline import Array
 from handlap.sim.common.said import record, said
 from handlap.sim.comparing.compare import TRIED
-from handlap.sim.comparing.paired import Difference, Made, chance_difference, difference
+from handlap.sim.comparing.paired import Difference, MadeIt, chance_difference, difference
 from handlap.sim.job.results import Band
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.job.stroke_path import PATTERNS
@@ -64,7 +64,7 @@ class Bounds:
 
 
 @record()
-class Tried:
+class TriedWay:
     """How a way came out on some ensemble: chances [-] and bands [SI]."""
 
     chance: float = said(name="chance_all")
@@ -110,9 +110,9 @@ class Improvement:
     scenario: Scenario
     papers: tuple[str, ...]
     papers_before: tuple[str, ...]
-    selected: Tried
-    honest: Tried
-    before: Tried
+    selected: TriedWay
+    honest: TriedWay
+    before: TriedWay
     gain: Difference
     minutes_gain: Difference
     runs: int
@@ -129,14 +129,14 @@ class Improvement:
 
 
 @dataclass(frozen=True)
-class _Search:
+class _WaySearch:
     crew: Crew
     stops: Array
     minutes_most: float | None
     executor: Executor | None
 
 
-def _inside(search: _Search, crew: Crew, done: Worked) -> Made:
+def _inside(search: _WaySearch, crew: Crew, done: Worked) -> MadeIt:
     """Who (members,) ends inside all limits, those of minutes and sheets included."""
     stock = crew.scenario.paper.sheets
     goal, kept = inside_limits(crew.scenario.part, done.outcome.figures)
@@ -148,7 +148,7 @@ def _inside(search: _Search, crew: Crew, done: Worked) -> Made:
     return inside.astype(bool)
 
 
-def _seen(search: _Search, crews: Sequence[Crew], done: Sequence[Worked | HandlapError]) -> list[Seen]:
+def _seen(search: _WaySearch, crews: Sequence[Crew], done: Sequence[Worked | HandlapError]) -> list[Seen]:
     """What the search saw of the ways that can be done."""
     return [
         Seen(
@@ -161,7 +161,7 @@ def _seen(search: _Search, crews: Sequence[Crew], done: Sequence[Worked | Handla
     ]
 
 
-def _score(search: _Search, crew: Crew, done: Worked | HandlapError, usual: float) -> float:
+def _score(search: _WaySearch, crew: Crew, done: Worked | HandlapError, usual: float) -> float:
     """What the search makes small: soft chance of failing, and a little for the minutes."""
     if not isinstance(done, Worked):
         return 10.0
@@ -180,7 +180,7 @@ def _score(search: _Search, crew: Crew, done: Worked | HandlapError, usual: floa
 
 
 def _work(
-    search: _Search, ways: Sequence[Way], times: int = 1
+    search: _WaySearch, ways: Sequence[Way], times: int = 1
 ) -> tuple[list[Crew], list[Worked | HandlapError]]:
     """Work ways on the search's members, all as far as those of the scenario as it stands go.
 
@@ -277,7 +277,7 @@ def improve(
     stop_at_face(crew)
     picked = choose_first(crew).taken
     crew = cells_asked(crew, picked.worked)
-    search = _Search(crew, picked.stops, minutes, executor)
+    search = _WaySearch(crew, picked.stops, minutes, executor)
     own = Way("as it stands", papers=scenario.paper.grits[picked.first :])
     few = replace(search, crew=few_of(crew, TRIED))
     ways = [own, *discrete_choices(scenario, max(1, int(SCREEN_SHARE * budget) - 1), seed)]
@@ -297,7 +297,7 @@ def improve(
 
 
 def _continuous(
-    search: _Search, starts: Sequence[Way], own: Way, usual: float, budget: int, runs: int,
+    search: _WaySearch, starts: Sequence[Way], own: Way, usual: float, budget: int, runs: int,
     bounds: Bounds, tell: Progress,
 ) -> tuple[Way, tuple[Crew, Worked | HandlapError], int, list[Seen]]:  # fmt: skip
     """Move the knobs from each start.
@@ -345,7 +345,7 @@ def _continuous(
     return best, best_done, runs, seen
 
 
-def _simplex(search: _Search, start: Way, names: Sequence[str], low: Array, high: Array) -> Array:
+def _simplex(search: _WaySearch, start: Way, names: Sequence[str], low: Array, high: Array) -> Array:
     """The simplex (knobs + 1, knobs) from which the knobs of a way are moved."""
     changed = apply_way(search.crew.scenario, start)
     every = choose_rhythm(changed, search.crew.middle, changed.paper.grits[0]).turn_every or 40
@@ -355,7 +355,7 @@ def _simplex(search: _Search, start: Way, names: Sequence[str], low: Array, high
 
 
 def _corners(
-    search: _Search, own: Way, starts: Sequence[Way], simplexes: Sequence[Array], names: Sequence[str],
+    search: _WaySearch, own: Way, starts: Sequence[Way], simplexes: Sequence[Array], names: Sequence[str],
     budget: int,
 ) -> dict[Way, tuple[Crew, Worked | HandlapError]]:  # fmt: skip
     """The scenario's own way and the corners that every search begins with, worked side by side.
@@ -380,12 +380,12 @@ def _step(at: Array, i: int, low: Array, high: Array) -> Array:
     return np.clip(found, low, high)
 
 
-def _tried(search: _Search, crew: Crew, done: Worked) -> Tried:
+def _tried(search: _WaySearch, crew: Crew, done: Worked) -> TriedWay:
     part = crew.scenario.part
     ends = done.outcome.figures
     goal, kept = inside_limits(part, ends)
     cost = foretell(crew, done).effort
-    return Tried(
+    return TriedWay(
         chance=float(np.mean(_inside(search, crew, done))),
         chance_goal=float(np.mean(goal)),
         chance_allowance=None if part.allowance is None else float(np.mean(kept)),
@@ -397,7 +397,7 @@ def _tried(search: _Search, crew: Crew, done: Worked) -> Tried:
 
 
 def _check(
-    search: _Search, way: Way, seen: tuple[Crew, Worked | HandlapError], own: Way, runs: int, budget: int,
+    search: _WaySearch, way: Way, seen: tuple[Crew, Worked | HandlapError], own: Way, runs: int, budget: int,
     members: int, tell: Progress,
 ) -> Improvement:  # fmt: skip
     """Work the way found and the scenario as it stands on fresh random numbers; ``seen``: what the search saw

@@ -16,9 +16,9 @@ from scipy.special import bdtrc
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band
 
-Made = NDArray[np.bool_]
+MadeIt = NDArray[np.bool_]
 """Whether each member ends inside all limits: (members,), or (ways, members)."""
-Size = Literal["clear", "on average", "cannot tell"]
+DifferenceSize = Literal["clear", "on average", "cannot tell"]
 SURE = 0.95
 """Chance that a difference, or an order, is taken at its word."""
 Z_SURE = 1.96
@@ -36,7 +36,7 @@ class Difference:
 
     band: Band
     mean: float
-    size: Size
+    size: DifferenceSize
     shrunk: float
 
 
@@ -54,7 +54,7 @@ def difference(first: Array, second: Array, least: float = 0.0) -> Difference:
     band, mean = Band.of(off), float(off.mean())
     spread = float(off.std())
     error = Z_SURE * spread / np.sqrt(off.size)
-    size: Size = "cannot tell"
+    size: DifferenceSize = "cannot tell"
     if abs(mean) > least:
         if band.p05 > 0.0 or band.p95 < 0.0:
             size = "clear"
@@ -64,7 +64,7 @@ def difference(first: Array, second: Array, least: float = 0.0) -> Difference:
     return Difference(band, mean, size, apart / spread if spread > 0.0 else float("inf"))
 
 
-def chance_difference(first: Made, second: Made) -> Difference:
+def chance_difference(first: MadeIt, second: MadeIt) -> Difference:
     """Difference of a chance, from who made it (members,) in either way; by the exact sign test.
 
     The band is that of the difference in chance, for want of a spread between members.
@@ -73,7 +73,7 @@ def chance_difference(first: Made, second: Made) -> Difference:
     count = first.size
     mean = (only_second - only_first) / count
     error = float(np.sqrt(max(only_first + only_second - count * mean**2, 0.0))) / count
-    size: Size = "clear" if sign_chance(only_first, only_second) < 1.0 - SURE else "cannot tell"
+    size: DifferenceSize = "clear" if sign_chance(only_first, only_second) < 1.0 - SURE else "cannot tell"
     # Chances differ by one at most, however few the members.
     band = Band(max(mean - 1.645 * error, -1.0), mean, min(mean + 1.645 * error, 1.0))
     apart = float(np.hypot(first.std(), second.std()))
@@ -94,7 +94,7 @@ def sign_chance(fewer: Array | int, more: Array | int) -> Array | float:
 
 
 @dataclass(frozen=True)
-class Order:
+class WayOrder:
     """Ways from best to worst.
 
     Attributes
@@ -114,7 +114,7 @@ class Order:
         return float(self.above[self.places[place], self.places[place + 1]])
 
 
-def order_ways(both: Made, minutes: Array, *, seed: int = 0) -> Order:
+def order_ways(both: MadeIt, minutes: Array, *, seed: int = 0) -> WayOrder:
     """Order ways by the chance to end inside both limits, then by effort.
 
     The best chance leads a group that takes in every way whose chance is not surely lower (sign
@@ -139,15 +139,15 @@ def order_ways(both: Made, minutes: Array, *, seed: int = 0) -> Order:
             groups[i] = group
         places += level
         left = [i for i in left if i not in level]
-    return Order(tuple(places), tuple(groups), _above(both, minutes, seed))
+    return WayOrder(tuple(places), tuple(groups), _above(both, minutes, seed))
 
 
-def _surely_lower(lower: Made, higher: Made) -> bool:
+def _surely_lower(lower: MadeIt, higher: MadeIt) -> bool:
     more, fewer = int(np.sum(higher & ~lower)), int(np.sum(lower & ~higher))
     return more > fewer and bool(sign_chance(fewer, more) < 1.0 - SURE)
 
 
-def _above(both: Made, minutes: Array, seed: int) -> Array:
+def _above(both: MadeIt, minutes: Array, seed: int) -> Array:
     """How often each way is put before each other over resampled members (ways, ways) [-]."""
     ways, members = both.shape
     above = np.zeros((ways, ways))

@@ -101,7 +101,7 @@ def turn_curve(crew: Crew, *, first: int, strokes: int) -> TurnCurve:
     measured, tapers = [], []
     for every in intervals:
         course = run_course(
-            crew.bench, crew.gauged, members, members.before, replace(base, turn_every=every),
+            crew.rig, crew.gauged, members, members.before, replace(base, turn_every=every),
             quad_strokes=unit, seed=crew.seed, executor=crew.executor,
         )  # fmt: skip
         figures = course.figures

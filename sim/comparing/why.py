@@ -163,7 +163,7 @@ def find_causes(
         ),
         leftover=_bands(total - none - np.sum(alone, axis=0)),
         changes=changes,
-        grid=crew.bench.grid,
+        grid=crew.rig.grid,
         picture=_faces(base).mean(axis=0),
         errors=errors,
         notes=tuple(crew.faces.notes),

@@ -30,7 +30,7 @@ HARDLY = 0.05
 """Chance below which a limit that is met as checked contradicts what was read before and logged [-]: our
 choice, and the least that an ensemble tells."""
 
-Check = Literal["met as checked", "not met", "open"]
+CheckState = Literal["met as checked", "not met", "open"]
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ class Checked:
     missing : lines that were not read, or only in part
     """
 
-    answer: Check
+    answer: CheckState
     tried: float | None
     takes: tuple[str, ...]
     untold: tuple[str, ...]
@@ -80,7 +80,7 @@ def check_lines(limit: float, lines: Sequence[MeasuringLine], read: Sequence[Str
                 takes.append(_label(line, station.at))
             elif station.stops > limit + EQUAL:
                 untold.append(_label(line, station.at))
-    answer: Check = "not met" if takes else "open" if untold or missing else "met as checked"
+    answer: CheckState = "not met" if takes else "open" if untold or missing else "met as checked"
     tried = thinnest if thinnest > 0.0 and not takes and not untold else None
     return Checked(answer, tried, tuple(takes), tuple(untold), tuple(missing))
 

@@ -18,9 +18,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from handlap.sim.common.outline import Array
 from handlap.sim.face.zone_kernels import zones
 
-Array = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 THIN = 1e-6

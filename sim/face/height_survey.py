@@ -30,7 +30,7 @@ from handlap.sim.face.height_prior import (
 if TYPE_CHECKING:
     from handlap.sim.job.scenario import HeightTable
 
-Members = np.ndarray[tuple[int, ...], np.dtype[np.intp]]
+MemberIndices = np.ndarray[tuple[int, ...], np.dtype[np.intp]]
 
 SAME_POINT = 1e-6
 """Readings nearer to each other than this are taken as repeats of one point [m]."""
@@ -133,11 +133,11 @@ class TableFaces:
         return direction, phase, size
 
     @cached_property
-    def _lengths(self) -> list[tuple[float, Members]]:
+    def _lengths(self) -> list[tuple[float, MemberIndices]]:
         """Each length of the field with the faces that have it."""
         return [(float(x), np.flatnonzero(self.fields.length == x)) for x in np.unique(self.fields.length)]
 
-    def _free_field(self, points: Array, length: float, faces: Members) -> Array:
+    def _free_field(self, points: Array, length: float, faces: MemberIndices) -> Array:
         """Fields (n, faces) of one length before they are bent onto the table [m]."""
         if self.count == 1:
             return np.zeros((len(points), 1))

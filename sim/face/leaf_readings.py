@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from handlap.sim.common.outline import Array, Outline
-from handlap.sim.face.straightedge import ROCKS_BELOW, FaceLine, Held, contact, gaps, sample_line
+from handlap.sim.face.straightedge import ROCKS_BELOW, FaceLine, contact, gaps, sample_line
+from handlap.sim.job.job_readings import Held
 from handlap.sim.job.scenario import Station, StraightedgeLine
 
 END = 6e-3

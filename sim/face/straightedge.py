@@ -8,15 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face import edge_kernels as kernels
-
-Held = Literal["rest", "level", "tipped start", "tipped end"]
+from handlap.sim.job.job_readings import Held
 
 HELD_CODE: dict[str, int] = {
     "rest": kernels.REST,

@@ -225,7 +225,7 @@ class _Chain:
         self.fresh = True
 
 
-class _Search:
+class _Chains:
     """Chains on one set of readings."""
 
     def __init__(self, basis: FaceBasis, evidence: Evidence) -> None:
@@ -293,7 +293,7 @@ def draw_faces(
     seed : same seed, same faces
     flatness : flatness (n,) [m] of coefficients (n, shapes), by which the chains are compared
     """
-    search, random = _Search(basis, evidence), np.random.default_rng(seed)
+    search, random = _Chains(basis, evidence), np.random.default_rng(seed)
     # Agreement cannot be judged on a handful of draws.
     each = max(math.ceil(count / CHAINS), 25)
     with ThreadPoolExecutor(CHAINS) as pool:
@@ -326,7 +326,7 @@ class _Run:
 
 
 def _run_on(
-    search: _Search,
+    search: _Chains,
     chains: Sequence[_Chain],
     each: int,
     most: int,

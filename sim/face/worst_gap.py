@@ -19,11 +19,12 @@ from typing import Literal, get_args
 
 from handlap.sim.common.outline import Outline
 from handlap.sim.face.stations import place_stations
-from handlap.sim.face.straightedge import FaceLine, Held, standard_lines
+from handlap.sim.face.straightedge import FaceLine, standard_lines
+from handlap.sim.job.job_readings import Held
 from handlap.sim.job.scenario import Station, StraightedgeLine, WorstGap
 
-Place = Literal["middle", "ends", "corner"]
-PLACES: tuple[Place, ...] = get_args(Place)
+GapPlace = Literal["middle", "ends", "corner"]
+PLACES: tuple[GapPlace, ...] = get_args(GapPlace)
 READ_ON = "diagonal rising"
 """The line that the gap is put on; every face has it."""
 A_LINE = 3
@@ -35,7 +36,7 @@ does not feel everywhere, so no more is claimed."""
 class PlacedGap:
     """The worst gap laid to one place, as lines with stations."""
 
-    place: Place
+    place: GapPlace
     lines: tuple[StraightedgeLine, ...]
 
 
@@ -56,11 +57,13 @@ def placed_gaps(outline: Outline, worst: WorstGap) -> tuple[PlacedGap, ...]:
     )
 
 
-def _read(outline: Outline, line: FaceLine, chosen: bool, place: Place, worst: WorstGap) -> StraightedgeLine:
+def _read(
+    outline: Outline, line: FaceLine, chosen: bool, place: GapPlace, worst: WorstGap
+) -> StraightedgeLine:
     """One line: the thicker leaf stops everywhere, and where the gap is the thinner one goes."""
     at = place_stations(outline, line, A_LINE)
     last = len(at) - 1
-    where: dict[Place, set[int]] = {"middle": {last // 2}, "ends": {0, last}, "corner": {0}}
+    where: dict[GapPlace, set[int]] = {"middle": {last // 2}, "ends": {0, last}, "corner": {0}}
     read = where[place] if chosen else set()
     held: Held = "level" if place == "ends" else "rest"
     stations = tuple(Station(s, worst.goes if k in read else 0.0, worst.stops) for k, s in enumerate(at))

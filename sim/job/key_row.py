@@ -20,7 +20,7 @@ from typing import Annotated, Any, Literal, get_args, get_origin, get_type_hints
 from handlap.sim.common.units import QUANTITIES, UNITS, System, plain, to_si, unit_of
 from handlap.sim.job.uncertain import Uncertain
 
-Kind = Literal[
+KeyKind = Literal[
     "text",
     "choice",
     "yes or no",
@@ -46,7 +46,7 @@ Kind = Literal[
 ]
 
 
-KIND_OF: dict[Any, Kind] = {
+KIND_OF: dict[Any, KeyKind] = {
     Uncertain: "uncertain quantity",
     bool: "yes or no",
     int: "whole number",
@@ -97,7 +97,7 @@ class Key:
     basis: str = ""
     required: bool = False
     name: str = ""
-    kind: Kind | Literal[""] = ""
+    kind: KeyKind | Literal[""] = ""
     after: str = ""
     doubt: str = ""
 

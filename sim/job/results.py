@@ -13,7 +13,7 @@ from handlap.sim.common.outline import Array
 from handlap.sim.common.said import record, said, unsaid
 from handlap.sim.job.scenario import LimitBy, Scenario
 
-Answer = Literal["leave", "lap", "cannot tell", "machine shop"]
+VerdictAnswer = Literal["leave", "lap", "cannot tell", "machine shop"]
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ FIGURE_NAMES = tuple(Figures.__dataclass_fields__)
 
 
 @record()
-class Check:
+class PlanCheck:
     """What to expect when the work is stopped for a look.
 
     Attributes
@@ -124,14 +124,14 @@ class StagePlan:
     push_fresh: Band = said("n")
     push_clogged: Band = said("n")
     """Force to push on paper that is fresh, and that has clogged [N]."""
-    checks: tuple[Check, ...]
+    checks: tuple[PlanCheck, ...]
 
 
 @dataclass(frozen=True)
 class Verdict:
     """Leave it, lap it, machine shop, or cannot tell; why, and where the lines were drawn."""
 
-    answer: Answer
+    answer: VerdictAnswer
     reasons: tuple[str, ...]
     thresholds: dict[str, float]
     to_find_out: tuple[str, ...]

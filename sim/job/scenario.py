@@ -13,8 +13,8 @@ from typing import Annotated, Any
 
 from handlap.sim.common.outline import Array
 from handlap.sim.common.units import System
-from handlap.sim.job.job_bench import Glass, Laid, Lump, Paper, Plate, PlateShape, Strip
 from handlap.sim.job.job_part import Insert, LimitBy, Part, Pressing, Proud
+from handlap.sim.job.job_plate import Glass, Laid, Lump, Paper, Plate, PlateShape, Strip
 from handlap.sim.job.job_readings import (
     HeightTable,
     Held,

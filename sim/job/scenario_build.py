@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from handlap.sim.common.grid import raster_of
-from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.outline import Array, Outline, Point
 from handlap.sim.common.units import show
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.overhang import Overhang, find_overhang, longest_inside, overhang_words
@@ -31,11 +31,11 @@ from handlap.sim.job.scenario import (
     Uncertain,
     Wear,
 )
-from handlap.sim.job.scenario_bench import build_paper, build_plate
-from handlap.sim.job.scenario_given import AS_TABLE, Given, Made
+from handlap.sim.job.scenario_given import AS_TABLE, Given, MadeDefault
 from handlap.sim.job.scenario_hands import build_hands
 from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.scenario_part import build_outline, build_part, find_metal
+from handlap.sim.job.scenario_plate import build_paper, build_plate
 from handlap.sim.job.scenario_readings import build_readings
 from handlap.sim.job.slender import rigid_doubt
 from handlap.sim.job.turning import SCHEDULES
@@ -48,8 +48,6 @@ from handlap.sim.materials.paper_law import (
     LOADING_FLOORS,
     by_kind,
 )
-
-Point = tuple[float, float]
 
 FRICTION_FACTOR = math.sqrt(2.0)
 OF_AGEING = ("ageing", "loading_floor", "dulling_floor", "brushing", "blunt_bedding", "friction_gain")
@@ -167,7 +165,7 @@ def _strokes(
     length = given.values.get("strokes.length")
     assumed = tuple(n for n in BY_NAME if n.startswith("strokes.") and n not in given.stated)
     sway = given.uncertain(
-        "strokes.sway", AS_TABLE if given.get("wear.ages") else Made(0.0, unused=NO_AGEING)
+        "strokes.sway", AS_TABLE if given.get("wear.ages") else MadeDefault(0.0, unused=NO_AGEING)
     )
     strokes = Strokes(pattern, USUAL_STROKE if length is None else length, direction, sway, assumed)
     if face is None:
@@ -209,23 +207,23 @@ def _wear(given: Given, metal: Metal | None, wet: bool, paper: Paper | None) -> 
     laid = "glued" if paper is None else paper.laid
     rise_basis = f"paper {laid}: {BY_NAME['wear.edge_rise'].basis}"
     made = {
-        "rate": Made(metal.rate, metal.rate_factor, f"{metal.name}: {metal.basis}"),
-        "friction": Made(
+        "rate": MadeDefault(metal.rate, metal.rate_factor, f"{metal.name}: {metal.basis}"),
+        "friction": MadeDefault(
             metal.friction(wet), FRICTION_FACTOR, f"{metal.name}, {'wet' if wet else 'dry'}: from memory"
         ),
-        "loading_floor": Made(by_kind(LOADING_FLOORS, *kind)),
-        "brushing": Made(by_kind(BRUSHED, *kind)),
-        "friction_gain": Made(by_kind(FRICTION_GAIN, *kind)),
-        "edge_rise": Made(EDGE_RISE[laid], EDGE_RISE_SPREAD[laid], rise_basis),
+        "loading_floor": MadeDefault(by_kind(LOADING_FLOORS, *kind)),
+        "brushing": MadeDefault(by_kind(BRUSHED, *kind)),
+        "friction_gain": MadeDefault(by_kind(FRICTION_GAIN, *kind)),
+        "edge_rise": MadeDefault(EDGE_RISE[laid], EDGE_RISE_SPREAD[laid], rise_basis),
     }
     if not given.plain("wear.ages"):
         for name in OF_AGEING:
             made[name] = replace(made.get(name, AS_TABLE), unused=NO_AGEING)
     if {"exact.load", "exact.load_at", "exact.tilt"} & given.stated:
         # A formula that the program is held against knows of no leading edge.
-        made |= dict.fromkeys(("edge_rate", "edge_rise"), Made(0.0, unused="an exact case"))
+        made |= dict.fromkeys(("edge_rate", "edge_rise"), MadeDefault(0.0, unused="an exact case"))
     if "wear.bedding_length" in given.values:
-        made["bedding"] = Made(unused="wear.bedding_length")
+        made["bedding"] = MadeDefault(unused="wear.bedding_length")
     return given.record(Wear, made)
 
 

@@ -42,7 +42,7 @@ MOST_TABLES = 200
 
 
 @dataclass
-class Values:
+class StatedValues:
     """What a file states, checked and in SI.
 
     ``values`` holds what was read without fault, by dotted key; a list of tables stands under
@@ -159,15 +159,15 @@ def leaf_unit(raw: Any) -> str:
     return unit if unit in LEAF_UNITS else ""
 
 
-def _read(text: str, found: Findings) -> Values:
+def _read(text: str, found: Findings) -> StatedValues:
     return _values(parse_toml(text, found), found)
 
 
-def _values(document: dict[str, Any], found: Findings) -> Values:
+def _values(document: dict[str, Any], found: Findings) -> StatedValues:
     found.system = "inch" if document.get("units") == "inch" else "mm"
     readings = document.get("readings")
     found.leaf_unit = leaf_unit(readings.get("leaves_in") if isinstance(readings, dict) else None)
-    read = Values()
+    read = StatedValues()
     _walk(document, TREE, "", read, found)
     return read
 
@@ -235,7 +235,9 @@ def _tree() -> dict[str, Any]:
 TREE = _tree()
 
 
-def _walk(document: dict[str, Any], tree: dict[str, Any], prefix: str, read: Values, found: Findings) -> None:
+def _walk(
+    document: dict[str, Any], tree: dict[str, Any], prefix: str, read: StatedValues, found: Findings
+) -> None:
     for name, raw in document.items():
         label = f"{prefix}{name}"
         node = tree.get(name)
@@ -263,7 +265,7 @@ def _walk_list(raw: Any, tree: dict[str, Any], label: str, found: Findings) -> l
         return []
     tables = []
     for i, table in enumerate(raw, 1):
-        inner = Values()
+        inner = StatedValues()
         here = f"{label}[{i}]"
         _walk(table, tree, here + ".", inner, found)
         for name, row in tree.items():

@@ -13,11 +13,11 @@ from handlap.sim.job.scenario import Uncertain
 from handlap.sim.job.scenario_keys import BY_NAME, TABLE_OF
 from handlap.sim.job.scenario_values import READERS
 
-Record = TypeVar("Record")
+FilledRecord = TypeVar("FilledRecord")
 
 
 @dataclass(frozen=True)
-class Made:
+class MadeDefault:
     """A default that depends on other keys; what is left out is as the table has it.
 
     ``value``: its middle [SI]; ``factor``: its spread ×/÷, 5 to 95 % [-]; ``basis``: where it comes from;
@@ -30,7 +30,7 @@ class Made:
     unused: str = ""
 
 
-AS_TABLE = Made()
+AS_TABLE = MadeDefault()
 
 
 class Given:
@@ -75,7 +75,7 @@ class Given:
             self.note(name, words)
         return value
 
-    def uncertain(self, name: str, made: Made = AS_TABLE) -> Uncertain:
+    def uncertain(self, name: str, made: MadeDefault = AS_TABLE) -> Uncertain:
         """Stated value, or the default with its spread, which is then written down."""
         row = BY_NAME[name]
         if name in self.values:
@@ -94,7 +94,9 @@ class Given:
             self.assumed.append(found)
         return found
 
-    def record(self, kind: type[Record], made: Mapping[str, Made] | None = None, **fields: Any) -> Record:
+    def record(
+        self, kind: type[FilledRecord], made: Mapping[str, MadeDefault] | None = None, **fields: Any
+    ) -> FilledRecord:
         """A record of a table of the file.
 
         A field that is named as its key, and not among ``fields``, holds what is stated, or the default of

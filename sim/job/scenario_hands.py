@@ -6,7 +6,7 @@ import math
 
 from handlap.sim.common.outline import Outline
 from handlap.sim.job.scenario import Hands
-from handlap.sim.job.scenario_given import Given, Made
+from handlap.sim.job.scenario_given import Given, MadeDefault
 from handlap.sim.materials.metals import Metal
 
 SMALL, LARGE = 50e-4, 350e-4
@@ -41,13 +41,13 @@ def build_hands(given: Given, face: Outline | None, metal: Metal | None, directi
     ``direction`` : of the strokes from the part's u axis [rad]
     """
 
-    made: dict[str, Made] = {}
+    made: dict[str, MadeDefault] = {}
     if face is not None and metal is not None:
         lengthwise = abs(math.cos(direction)) >= abs(math.sin(direction))
         along = face.length if lengthwise else face.width
         friction = metal.friction(bool(given.get("paper.wet"))) * MEAN_FRICTION.get(metal.family, 1.1)
         made = {
-            "height": Made(hand_height(face.length * face.width, along, friction), HEIGHT_SPREAD),
-            "wobble_along": Made(min(WANDERS_MOST, WANDERS * along)),
+            "height": MadeDefault(hand_height(face.length * face.width, along, friction), HEIGHT_SPREAD),
+            "wobble_along": MadeDefault(min(WANDERS_MOST, WANDERS * along)),
         }
     return given.record(Hands, made)

@@ -7,13 +7,11 @@ from typing import Any
 import numpy as np
 
 from handlap.sim.common.errors import what_is_known
-from handlap.sim.common.outline import Array, Outline, circle, inside_polygon, slot
+from handlap.sim.common.outline import Array, Outline, Point, circle, inside_polygon, slot
 from handlap.sim.common.units import show
 from handlap.sim.job.scenario import Insert, Proud
 from handlap.sim.job.scenario_given import Given
 from handlap.sim.materials import metals
-
-Point = tuple[float, float]
 
 AREAS = ("circle", "slot", "polygon")
 NEAR_FACE = 0.02

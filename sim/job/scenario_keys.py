@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from handlap.sim.common.units import unit_of
-from handlap.sim.job.job_bench import Paper, Plate
 from handlap.sim.job.job_part import Insert, Part, Proud
+from handlap.sim.job.job_plate import Paper, Plate
 from handlap.sim.job.job_readings import Readings, StraightedgeLine
 from handlap.sim.job.job_wear import Wear
 from handlap.sim.job.job_work import Exact, Hands, Strokes, Turning

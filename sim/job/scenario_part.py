@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from handlap.sim.common.errors import what_is_known
-from handlap.sim.common.outline import Array, Outline, polygon_moments, rectangle
+from handlap.sim.common.outline import Array, Outline, Point, polygon_moments, rectangle
 from handlap.sim.common.units import GRAVITY, show
 from handlap.sim.job.outline_faults import opening_faults
 from handlap.sim.job.scenario import Part
@@ -16,8 +16,6 @@ from handlap.sim.job.scenario_keys import BY_NAME
 from handlap.sim.job.slender import as_stiff_as
 from handlap.sim.materials import metals
 from handlap.sim.materials.mass import slab_mass
-
-Point = tuple[float, float]
 
 LEAST_SHARE = 0.01
 """Least share of its bounding box that a face may cover [-]."""

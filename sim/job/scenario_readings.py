@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from handlap.sim.common.errors import ScenarioError
-from handlap.sim.common.outline import Array, Outline
+from handlap.sim.common.outline import Array, Outline, Point
 from handlap.sim.common.units import show, show_leaf
 from handlap.sim.job.findings import Findings
 from handlap.sim.job.given_file import path_beside
@@ -18,8 +18,6 @@ from handlap.sim.job.height_table import FEWEST_POINTS, assumed_error, read_heig
 from handlap.sim.job.scenario import HeightTable, Readings, Station, StraightedgeLine
 from handlap.sim.job.scenario_given import Given
 from handlap.sim.job.scenario_values import MOST_READINGS
-
-Point = tuple[float, float]
 
 OFF_FACE = 0.02
 """A line or a height may not lie further than this outside the bounding box of the face [m]."""

@@ -63,7 +63,7 @@ def key_text(name: str) -> str:
 
 
 @dataclass(frozen=True)
-class Block:
+class TomlBlock:
     """A run of whole lines of a TOML text: one table with its header, or what stands before any.
 
     ``header`` is the dotted name, "" before the first; ``listed`` marks ``[[…]]``.
@@ -74,7 +74,7 @@ class Block:
     text: str
 
 
-def split_blocks(text: str) -> list[Block]:
+def split_blocks(text: str) -> list[TomlBlock]:
     """A TOML text cut at its headers; joined again the blocks are the text.
 
     Comments and blank lines that stand right before a header go with it.
@@ -82,7 +82,7 @@ def split_blocks(text: str) -> list[Block]:
     >>> [b.header for b in split_blocks("a = 1\\n# about b\\n[b]\\nc = [\\n[1],\\n]\\n[[d.e]]\\n")]
     ['', 'b', 'd.e']
     """
-    blocks: list[Block] = []
+    blocks: list[TomlBlock] = []
     header, listed = "", False
     held: list[str] = []
     for line, at_top in zip(_lines(text), _tops(text), strict=True):
@@ -92,11 +92,11 @@ def split_blocks(text: str) -> list[Block]:
             while above > 0 and (not held[above - 1].strip() or held[above - 1].lstrip().startswith("#")):
                 above -= 1
             # A blank line ends what belongs to the table above.
-            blocks.append(Block(header, listed, "".join(held[:above])))
+            blocks.append(TomlBlock(header, listed, "".join(held[:above])))
             held = held[above:]
             header, listed = _plain_name(found[2]), found[1] == "[["
         held.append(line)
-    blocks.append(Block(header, listed, "".join(held)))
+    blocks.append(TomlBlock(header, listed, "".join(held)))
     return blocks
 
 
@@ -165,14 +165,14 @@ def exchange_lists(text: str, name: str, tables: Sequence[tuple[str | None, str]
         if at is None:
             added.append(fresh)
         else:
-            blocks[at] = Block(name, True, _lead(blocks[at].text) + fresh)
+            blocks[at] = TomlBlock(name, True, _lead(blocks[at].text) + fresh)
     if added:
         last = max((i for i, b in enumerate(blocks) if b.header in (name, own) and b.header), default=-1)
         last = last if last >= 0 else len(blocks) - 1
         before = blocks[last].text
         if before and not before.endswith("\n"):
             before += newline
-        blocks[last] = Block(
+        blocks[last] = TomlBlock(
             blocks[last].header, blocks[last].listed, before + "".join(newline + a for a in added)
         )
     return "".join(block.text for block in blocks)
@@ -189,7 +189,7 @@ def add_key(text: str, table: str, line: str) -> str:
             if not lines[at].endswith("\n"):
                 lines[at] += newline
             lines.insert(at + 1, line + newline)
-            blocks[i] = Block(block.header, False, "".join(lines))
+            blocks[i] = TomlBlock(block.header, False, "".join(lines))
             return "".join(b.text for b in blocks)
     first = next((i for i, b in enumerate(blocks) if b.header.startswith(table + ".")), len(blocks))
     before = "".join(b.text for b in blocks[:first])
@@ -198,7 +198,7 @@ def add_key(text: str, table: str, line: str) -> str:
     return f"{before}{gap}[{table}]{newline}{line}{newline}{after}"
 
 
-def _named(block: Block, wanted: str | None) -> bool:
+def _named(block: TomlBlock, wanted: str | None) -> bool:
     import tomllib
 
     if wanted is None:

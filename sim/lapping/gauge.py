@@ -14,7 +14,7 @@ from handlap.sim.face.flatness import PointSet
 from handlap.sim.face.straightedge import LineSet, greatest_gap, sample_lines
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
-from handlap.sim.lapping.set_up import Bench, set_up
+from handlap.sim.lapping.set_up import Rig, set_up
 
 LINES = "lines"
 """Name of the run of massless points that stand under the straightedge."""
@@ -55,16 +55,16 @@ def make_gauge(outline: Outline, grid: Grid, lines: LineSet) -> Gauge:
     return Gauge(grid, lines, outline.length, outline.width)
 
 
-def bench_and_gauge(
+def rig_and_gauge(
     scenario: Scenario, *, cells: int, follow: Mapping[str, Array] | None = None
-) -> tuple[Bench, Gauge]:
+) -> tuple[Rig, Gauge]:
     """Part, plate and paper of a scenario on a grid of some ``cells`` cells, and the gauge of that grid.
 
     ``follow``: runs of points (n, 2) by name that the grid follows besides the lines [m].
     """
     lines, points = lines_to_follow(scenario.part.outline)
-    bench = set_up(scenario, cells=cells, follow={**points, **(follow or {})})
-    return bench, make_gauge(scenario.part.outline, bench.grid, lines)
+    rig = set_up(scenario, cells=cells, follow={**points, **(follow or {})})
+    return rig, make_gauge(scenario.part.outline, rig.grid, lines)
 
 
 def flatness(gauge: Gauge, heights: Array) -> Array:

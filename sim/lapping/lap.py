@@ -31,14 +31,14 @@ from handlap.sim.lapping.paper_memory import PaperMemory
 from handlap.sim.lapping.poses import START, Layout, Place
 from handlap.sim.lapping.record_kernels import (
     Carried,
-    Face,
+    FaceRecord,
     Ground,
     Notes,
     Rows,
     copy_of,
     nothing_carried,
 )
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.materials.grits import Grit
 
 
@@ -122,7 +122,7 @@ def states_of(scenario: Scenario) -> tuple[TurnState, ...]:
 
 
 def stage_layout(
-    bench: Bench,
+    rig: Rig,
     stage: Stage,
     *,
     quad_strokes: float,
@@ -139,9 +139,9 @@ def stage_layout(
     states : of the turning round; without them all of the scenario's, or the first where it is never turned
     first_events : what is done to the paper before the first stroke, see the kernel's ``EVENT_…``
     """
-    strokes = bench.scenario.strokes
+    strokes = rig.scenario.strokes
     if states is None:
-        states = states_of(bench.scenario)
+        states = states_of(rig.scenario)
         states = states if stage.turn_every else states[:1]
     return poses.lay_out(
         pattern=strokes.pattern,
@@ -154,17 +154,17 @@ def stage_layout(
         brush_every=stage.brush_every,
         sheet_every=stage.sheet_every,
         snapshots=stage.snapshots,
-        twist=bench.scenario.hands.twist,
-        sway=strokes.sway.value if bench.scenario.wear.ages else 0.0,
+        twist=rig.scenario.hands.twist,
+        sway=strokes.sway.value if rig.scenario.wear.ages else 0.0,
         seed=seed,
         begin=begin,
         first_events=first_events,
-        golden=bench.stepped,
+        golden=rig.stepped,
     )
 
 
 def begin_lap(
-    bench: Bench,
+    rig: Rig,
     heights: Array,
     conditions: Conditions,
     grit: Grit,
@@ -181,11 +181,11 @@ def begin_lap(
     paper_shift : nodes by which the raster of the paper's memory is moved: nothing must feel it
     worn : metal per area that the paper has cut everywhere before and that was brushed out; 0: new [m]
     """
-    paper = memory_of(bench, conditions, layout, paper_shift)
-    followed = bench.scenario.wear.ages
+    paper = memory_of(rig, conditions, layout, paper_shift)
+    followed = rig.scenario.wear.ages
     carried = nothing_carried(
-        points=bench.grid.u.size,
-        shapes=0 if bench.bending is None else bench.bending.count,
+        points=rig.grid.u.size,
+        shapes=0 if rig.bending is None else rig.bending.count,
         kinds=2 * layout.states,
         bedding=conditions.bedding_of(grit),
         raster=paper.shape if followed else (0, 0),
@@ -193,7 +193,7 @@ def begin_lap(
         partly=followed and paper.on_sheet.size > 0,
     )
     carried.dull[:] = worn
-    frame, ground = ground_under(bench, conditions, paper.reach)
+    frame, ground = ground_under(rig, conditions, paper.reach)
     return LapState(
         heights=np.array(heights, dtype=float),
         grit=grit,
@@ -211,7 +211,7 @@ def begin_lap(
     )
 
 
-def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout) -> LapRun:
+def lap_on(rig: Rig, state: LapState, conditions: Conditions, layout: Layout) -> LapRun:
     """Carry a face on through the strokes of a layout, which begins where the state is.
 
     The state is left as it was; that after the strokes is in the run.  Where the layout of a longer
@@ -223,9 +223,9 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
     TippingError : if too little of the face lies on paper to carry it
     SolverError : if no pose can be found
     """
-    scenario, grid, bending, paper = bench.scenario, bench.grid, bench.bending, state.paper
+    scenario, grid, bending, paper = rig.scenario, rig.grid, rig.bending, state.paper
     assert layout.begin == state.place, "the strokes begin elsewhere"
-    table, clipped, tipped = poses_of(bench, conditions, layout)
+    table, clipped, tipped = poses_of(rig, conditions, layout)
     law = law_of(scenario, conditions, state.grit)
     bedding = conditions.bedding_of(state.grit)
     h = state.heights.copy()
@@ -237,18 +237,18 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
     looks = len(layout.snapshot_strokes)
     snapshots, noted = np.empty((looks, h.size)), np.empty((looks, column_kernels.NOTED))
     amplitudes = np.zeros((looks, 0 if bending is None else bending.count))
-    face = Face(h, grid.u / bench.half, grid.v / bench.half, grid.area, grid.n_cells)
+    face = FaceRecord(h, grid.u / rig.half, grid.v / rig.half, grid.area, grid.n_cells)
     notes = Notes(snapshots, noted, amplitudes)
     status = march(
         face,
-        rates_of(bench, law, layout),
+        rates_of(rig, law, layout),
         Rows(table, layout.kinds, layout.events, layout.standing),
-        constants_of(bench, conditions, law, bedding),
+        constants_of(rig, conditions, law, bedding),
         not scenario.exact.tilt_held,
-        hull_to_hold(bench),
-        paper_of(bench, conditions, law, paper, layout.slower),
-        Ground(state.frame, state.ground, bench.strips),
-        flexing_of(bench),
+        hull_to_hold(rig),
+        paper_of(rig, conditions, law, paper, layout.slower),
+        Ground(state.frame, state.ground, rig.strips),
+        flexing_of(rig),
         carried,
         notes,
         np.empty((WORK_ROWS, h.size)),
@@ -295,7 +295,7 @@ def lap_on(bench: Bench, state: LapState, conditions: Conditions, layout: Layout
 
 
 def run_stage(
-    bench: Bench,
+    rig: Rig,
     heights: Array,
     conditions: Conditions,
     stage: Stage,
@@ -307,10 +307,8 @@ def run_stage(
 
     Parameters and errors as for :func:`begin_lap` and :func:`lap_on`.
     """
-    state = begin_lap(
-        bench, heights, conditions, stage.grit, layout, paper_shift=paper_shift, worn=stage.worn
-    )
-    return lap_on(bench, state, conditions, layout)
+    state = begin_lap(rig, heights, conditions, stage.grit, layout, paper_shift=paper_shift, worn=stage.worn)
+    return lap_on(rig, state, conditions, layout)
 
 
 def _raise_for(status: int, diagnostics: Array, layout: Layout) -> None:

@@ -12,8 +12,8 @@ from handlap.sim.lapping.conditions import Conditions, load_of
 from handlap.sim.lapping.ground import ground_of, is_flat
 from handlap.sim.lapping.paper_memory import PaperMemory, lay_memory
 from handlap.sim.lapping.poses import Layout
-from handlap.sim.lapping.record_kernels import Flexing, Hull, Paper, Rates
-from handlap.sim.lapping.set_up import HEADINGS, Bench, hold_in_hull
+from handlap.sim.lapping.record_kernels import Flexing, Hull, PaperRecord, Rates
+from handlap.sim.lapping.set_up import HEADINGS, Rig, hold_in_hull
 from handlap.sim.materials.paper_law import EDGE_RISE_LENGTH, PaperLaw
 
 MOTION_CAP = 50e-6
@@ -26,7 +26,7 @@ MARGIN = 2.0
 """… and it reaches so many of them further than the part."""
 
 
-def ground_under(bench: Bench, conditions: Conditions, reach: Array) -> tuple[Array, Array]:
+def ground_under(rig: Rig, conditions: Conditions, reach: Array) -> tuple[Array, Array]:
     """Frame (x0, y0, spacing) and heights of plate and paper on a raster, where the part goes; one node for
     a flat.
 
@@ -34,14 +34,14 @@ def ground_under(bench: Bench, conditions: Conditions, reach: Array) -> tuple[Ar
     ----------
     reach : how far from the middle of the plate the part gets along x and y (2,) [m]
     """
-    scenario = bench.scenario
+    scenario = rig.scenario
     if is_flat(scenario):
         return np.array([0.0, 0.0, 1.0]), np.zeros((1, 1))
     if scenario.hands.twist != 0.0:
         reach = np.full(2, float(np.hypot(*reach)))
-    low, high = bench.strips[:, :2].min(axis=0), bench.strips[:, 2:].max(axis=0)
-    met = np.maximum(np.minimum(high, reach) - np.maximum(low, -reach), bench.grid.cell_size)
-    step = max(bench.grid.cell_size, float(np.sqrt(np.prod(met) / MOST_NODES)))
+    low, high = rig.strips[:, :2].min(axis=0), rig.strips[:, 2:].max(axis=0)
+    met = np.maximum(np.minimum(high, reach) - np.maximum(low, -reach), rig.grid.cell_size)
+    step = max(rig.grid.cell_size, float(np.sqrt(np.prod(met) / MOST_NODES)))
     # Nodes lie where they would lie under the whole plate, so that they do not move with the stroke.
     before = np.maximum(np.floor((-reach - MARGIN * step - low) / step), 0.0)
     x0, y0 = low + before * step
@@ -59,11 +59,9 @@ def _nodes(length: float, step: float) -> int:
     return int(np.ceil(length / step - 1e-9)) + 1
 
 
-def memory_of(
-    bench: Bench, conditions: Conditions, layout: Layout, shift: tuple[float, float]
-) -> PaperMemory:
+def memory_of(rig: Rig, conditions: Conditions, layout: Layout, shift: tuple[float, float]) -> PaperMemory:
     """Where the paper's wear is remembered; ``shift``: of its raster, in nodes."""
-    strokes, grid = bench.scenario.strokes, bench.grid
+    strokes, grid = rig.scenario.strokes, rig.grid
     return lay_memory(
         layout.standings,
         pattern=strokes.pattern,
@@ -72,13 +70,13 @@ def memory_of(
         u=grid.u,
         v=grid.v,
         cell=grid.cell_size,
-        strips=bench.strips,
+        strips=rig.strips,
         shift=shift,
     )
 
 
 def _paper_constants(
-    bench: Bench, conditions: Conditions, law: PaperLaw, memory: PaperMemory, slower: tuple[int, int]
+    rig: Rig, conditions: Conditions, law: PaperLaw, memory: PaperMemory, slower: tuple[int, int]
 ) -> Array:
     """Constants of the paper's memory, in the order of the kernel's columns; ``slower``: see the layout."""
     constants = np.zeros(10)
@@ -90,13 +88,13 @@ def _paper_constants(
     constants[column_kernels.P_SCALE_DULL] = slower[1] * law.dulling_scale
     constants[column_kernels.P_BRUSH_LEAVES] = 1.0 - law.brushing
     constants[column_kernels.P_BLUNT] = law.blunt_bedding
-    if bench.scenario.exact.load_at is None and not bench.scenario.exact.tilt_held:
+    if rig.scenario.exact.load_at is None and not rig.scenario.exact.tilt_held:
         reach = law.friction_gain * conditions.friction * conditions.grip.height
-        constants[column_kernels.P_REACH] = reach / bench.half
+        constants[column_kernels.P_REACH] = reach / rig.half
     return constants
 
 
-def rates_of(bench: Bench, law: PaperLaw, layout: Layout) -> Rates:
+def rates_of(rig: Rig, law: PaperLaw, layout: Layout) -> Rates:
     """How fast every point is cut, by the heading of every row.
 
     A leading edge is cut faster, and meets the wave that the part pushes before it.
@@ -104,48 +102,48 @@ def rates_of(bench: Bench, law: PaperLaw, layout: Layout) -> Rates:
     if law.edge_rate == 0.0 and law.edge_rise == 0.0:
         heading, faster, ahead = (
             np.zeros(layout.x.size, dtype=np.int64),
-            bench.scale[None, :],
+            rig.scale[None, :],
             np.zeros((0, 0)),
         )
     else:
         at = np.rint(layout.heading * HEADINGS / (2.0 * np.pi)).astype(np.int64) % HEADINGS
         known, which = np.unique(at, return_inverse=True)
         heading = which.ravel().astype(np.int64)
-        way = bench.ways_to_edge[known]
+        way = rig.ways_to_edge[known]
         # Shorter than a cell it would fall between the points.
-        length = max(law.edge_length, bench.grid.cell_size)
-        faster = bench.scale * (1.0 + law.edge_rate * np.exp(-way / length))
+        length = max(law.edge_length, rig.grid.cell_size)
+        faster = rig.scale * (1.0 + law.edge_rate * np.exp(-way / length))
         ahead = np.zeros((0, 0))
         if law.edge_rise != 0.0:
             ahead = law.edge_rise * np.exp(-way / EDGE_RISE_LENGTH)
-    return Rates(heading, bench.grid.area / faster, np.log(faster), ahead)
+    return Rates(heading, rig.grid.area / faster, np.log(faster), ahead)
 
 
-def hull_to_hold(bench: Bench) -> Hull:
+def hull_to_hold(rig: Rig) -> Hull:
     """The hull of the face, over its half length, in which resultants are held."""
-    centre, normals, rooms = bench.room_in_hull
-    return Hull(normals, rooms / bench.half, centre / bench.half)
+    centre, normals, rooms = rig.room_in_hull
+    return Hull(normals, rooms / rig.half, centre / rig.half)
 
 
 def paper_of(
-    bench: Bench, conditions: Conditions, law: PaperLaw, memory: PaperMemory, slower: tuple[int, int]
-) -> Paper:
+    rig: Rig, conditions: Conditions, law: PaperLaw, memory: PaperMemory, slower: tuple[int, int]
+) -> PaperRecord:
     """How one member's paper remembers, and how strokes run over it; ``slower``: see the layout."""
-    return Paper(
-        bench.scenario.wear.ages, _paper_constants(bench, conditions, law, memory, slower), memory.on_sheet,
+    return PaperRecord(
+        rig.scenario.wear.ages, _paper_constants(rig, conditions, law, memory, slower), memory.on_sheet,
         memory.turns, memory.lines, memory.taps, memory.tap_at, memory.bell,
     )  # fmt: skip
 
 
-def constants_of(bench: Bench, conditions: Conditions, law: PaperLaw, bedding: float) -> Array:
+def constants_of(rig: Rig, conditions: Conditions, law: PaperLaw, bedding: float) -> Array:
     """Constants of a lap, in the order of the kernel's columns ``K_…``; ``bedding``: λ of fresh paper [m]."""
-    exact, part = bench.scenario.exact, bench.scenario.part
+    exact, part = rig.scenario.exact, rig.scenario.part
     return np.array(
         [
             conditions.rate * law.rate_factor,
             bedding,
-            bench.half,
-            bench.grid.cell_size,
+            rig.half,
+            rig.grid.cell_size,
             max(MOTION_CAP, FINEST_CAP * bedding),
             part.outline.area,
             0.0 if exact.load is not None else part.weight,
@@ -153,32 +151,32 @@ def constants_of(bench: Bench, conditions: Conditions, law: PaperLaw, bedding: f
     )
 
 
-def flexing_of(bench: Bench) -> Flexing:
+def flexing_of(rig: Rig) -> Flexing:
     """Bending of a thin part, in the order of its coordinates; without rows for a rigid one."""
-    if bench.bending is None:
-        return Flexing(bench.basis, np.zeros((0, 0)), np.zeros(0), np.zeros(0))
-    return Flexing(bench.basis, bench.bending.stiffness, bench.bending.press, bench.bending.weight)
+    if rig.bending is None:
+        return Flexing(rig.basis, np.zeros((0, 0)), np.zeros(0), np.zeros(0))
+    return Flexing(rig.basis, rig.bending.stiffness, rig.bending.press, rig.bending.weight)
 
 
-def poses_of(bench: Bench, conditions: Conditions, layout: Layout) -> tuple[Array, float, float]:
+def poses_of(rig: Rig, conditions: Conditions, layout: Layout) -> tuple[Array, float, float]:
     """Poses of one pair of hands, and of how many rows they tip the part: by wobble, and all the time.
 
     Raises
     ------
     InputError : if the hands lift more than the part weighs
     """
-    scenario, exact = bench.scenario, bench.scenario.exact
+    scenario, exact = rig.scenario, rig.scenario.exact
     table = poses.load_poses(
         layout,
         conditions.grip,
         weight=scenario.part.weight,
         weight_at=scenario.part.weight_at,
         friction=conditions.friction,
-        half=bench.half,
+        half=rig.half,
         one_way=PATTERNS[scenario.strokes.pattern].one_way,
         load=exact.load,
         load_at=exact.load_at,
     )
     if np.any(table[:, column_kernels.LOAD] <= 0.0):
         raise InputError("the hands lift more than the part weighs: nothing presses on the paper")
-    return (table, 0.0, 0.0) if exact.tilt_held else (table, *hold_in_hull(table, bench))
+    return (table, 0.0, 0.0) if exact.tilt_held else (table, *hold_in_hull(table, rig))

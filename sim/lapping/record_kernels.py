@@ -10,12 +10,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+Floats = NDArray[np.float64]
 (C_DEPTH, C_CLOGGED, C_BEGUN) = range(3)
 COUNTED = 3
 
 
-class Face(NamedTuple):
+class FaceRecord(NamedTuple):
     """The points of a face: heights (n,) [m], which the march changes, and what stays.
 
     Attributes
@@ -24,10 +24,10 @@ class Face(NamedTuple):
     cells : the first of the points, which have an area; the rest only feel the wear
     """
 
-    h: Array
-    u: Array
-    v: Array
-    area: Array
+    h: Floats
+    u: Floats
+    v: Floats
+    area: Floats
     cells: int
 
 
@@ -42,9 +42,9 @@ class Rates(NamedTuple):
     """
 
     of_row: NDArray[np.int64]
-    shares: Array
-    logs: Array
-    ahead: Array
+    shares: Floats
+    logs: Floats
+    ahead: Floats
 
 
 class Rows(NamedTuple):
@@ -57,7 +57,7 @@ class Rows(NamedTuple):
     standing (m,) : how the part stands and runs, a row of those of the paper
     """
 
-    poses: Array
+    poses: Floats
     kinds: NDArray[np.int64]
     events: NDArray[np.int64]
     standing: NDArray[np.int64]
@@ -66,12 +66,12 @@ class Rows(NamedTuple):
 class Hull(NamedTuple):
     """Outward normals (k, 2) of the face's hull, ``rooms`` (k,) and ``centre`` (2,): :func:`hold_in_room`."""
 
-    normals: Array
-    rooms: Array
-    centre: Array
+    normals: Floats
+    rooms: Floats
+    centre: Floats
 
 
-class Paper(NamedTuple):
+class PaperRecord(NamedTuple):
     """How the paper remembers, and how strokes run over it.
 
     Attributes
@@ -86,22 +86,22 @@ class Paper(NamedTuple):
     """
 
     ages: bool
-    constants: Array
-    on_sheet: Array
-    turns: Array
-    lines: Array
-    taps: Array
+    constants: Floats
+    on_sheet: Floats
+    turns: Floats
+    lines: Floats
+    taps: Floats
     tap_at: NDArray[np.int64]
-    bell: Array
+    bell: Floats
 
 
 class Ground(NamedTuple):
     """Plate and paper: x0, y0, spacing ``frame`` (3,), ``heights`` (gy, gx) [m], one node for a flat, and
     ``strips`` (s, 4) of paper [m]."""
 
-    frame: Array
-    heights: Array
-    strips: Array
+    frame: Floats
+    heights: Floats
+    strips: Floats
 
 
 class Flexing(NamedTuple):
@@ -113,10 +113,10 @@ class Flexing(NamedTuple):
     stiffness (shapes, shapes) [N/m]; press, weight (shapes,) : what hands and weight do to each shape [-]
     """
 
-    basis: Array
-    stiffness: Array
-    press: Array
-    weight: Array
+    basis: Floats
+    stiffness: Floats
+    press: Floats
+    weight: Floats
 
 
 class Notes(NamedTuple):
@@ -128,9 +128,9 @@ class Notes(NamedTuple):
     amplitudes (count, shapes) : mean bending amplitude over the poses since the one before [m]
     """
 
-    heights: Array
-    paper: Array
-    amplitudes: Array
+    heights: Floats
+    paper: Floats
+    amplitudes: Floats
 
 
 class Carried(NamedTuple):
@@ -151,20 +151,20 @@ class Carried(NamedTuple):
     counted (3,) : mean depth removed [m], N_CLOGGED so far, and whether there was a pose yet
     """
 
-    load: Array
-    dull: Array
-    poses: Array
+    load: Floats
+    dull: Floats
+    poses: Floats
     met: NDArray[np.bool_]
-    depth_then: Array
-    lam_then: Array
-    last: Array
-    doses: Array
-    dosed_over: Array
-    feet: Array
+    depth_then: Floats
+    lam_then: Floats
+    last: Floats
+    doses: Floats
+    dosed_over: Floats
+    feet: Floats
     windows: NDArray[np.int64]
     known: NDArray[np.bool_]
-    papered: Array
-    counted: Array
+    papered: Floats
+    counted: Floats
 
 
 def copy_of(carried: Carried) -> Carried:

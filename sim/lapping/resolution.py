@@ -24,7 +24,7 @@ from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import run_stage, stage_layout
 from handlap.sim.lapping.long_work import Tell, tell_ahead
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
-from handlap.sim.lapping.set_up import Bench, set_up
+from handlap.sim.lapping.set_up import Rig, set_up
 from handlap.sim.lapping.sheet import depth_per_stroke, swept_area
 
 FIRST_DEPTH = 1.0
@@ -73,7 +73,7 @@ class Resolution:
 
 
 @dataclass(frozen=True)
-class Held:
+class HeldTo:
     """What the rows of a lap are held to besides the map's worst spot.
 
     ``gauged``: takes the figures that are reported; ``tolerance``: their error, by rows and cells [m], which
@@ -102,10 +102,10 @@ class Held:
         return max(found[name] / left(name) for name in REPORTED)
 
 
-def first_quad(bench: Bench, conditions: Conditions, stage: Stage) -> float:
+def first_quad(rig: Rig, conditions: Conditions, stage: Stage) -> float:
     """Strokes of one group of rows [-] to start from; never longer than what lies between events, those set
     aside between which paper hardly ages (see :func:`handlap.sim.lapping.poses.slowed`)."""
-    scenario = bench.scenario
+    scenario = rig.scenario
     per_stroke = depth_per_stroke(scenario, conditions, stage.grit)
     events = [stage.turn_every] if stage.turn_every else []
     if scenario.wear.ages:
@@ -129,7 +129,7 @@ def quad_within(quad: float, strokes: int, most_rows: int) -> float:
 
 
 def choose_resolution(
-    bench: Bench,
+    rig: Rig,
     heights: Array,
     conditions: Conditions,
     stage: Stage,
@@ -138,7 +138,7 @@ def choose_resolution(
     seed: int,
     most_rows: int | None = None,
     tell: Tell | None = None,
-    held: Held | None = None,
+    held: HeldTo | None = None,
 ) -> Resolution:
     """Halve the groups of rows until the step error on the map is within ``tolerance`` [m].
 
@@ -150,23 +150,23 @@ def choose_resolution(
     ``pair`` is that of the shorter ones then.
     """
     if most_rows is None:
-        most_rows = MOST_ROWS if bench.bending is None else MOST_ROWS_FLEXIBLE
-    quad = first_quad(bench, conditions, stage)
-    layout = stage_layout(bench, stage, quad_strokes=quad, seed=seed)
-    looks = run_stage(bench, heights, conditions, stage, layout).heights
+        most_rows = MOST_ROWS if rig.bending is None else MOST_ROWS_FLEXIBLE
+    quad = first_quad(rig, conditions, stage)
+    layout = stage_layout(rig, stage, quad_strokes=quad, seed=seed)
+    looks = run_stage(rig, heights, conditions, stage, layout).heights
     # The first lap may have had to compile the kernels: how long it took says nothing.
     rows, each = layout.x.size, 0.0
     taken_before = 0.0
     while True:
-        quad, layout = _finer(bench, stage, layout, quad, seed)
+        quad, layout = _finer(rig, stage, layout, quad, seed)
         # What comes after it, in the search and of the work itself, is as long again at the least.
         tell_ahead(tell, 2.0 * each * layout.x.size, "finding how finely to lap", "")
         begun = time.thread_time()
-        run = run_stage(bench, heights, conditions, stage, layout)
+        run = run_stage(rig, heights, conditions, stage, layout)
         each = (time.thread_time() - begun) / layout.x.size
         before, after = looks[-1], run.heights[-1]
         error = float(np.max(np.abs(after - before)))
-        laborious = bench.bending is not None and run.evaluations * bench.grid.n_cells > MOST_WORK_FLEXIBLE
+        laborious = rig.bending is not None and run.evaluations * rig.grid.n_cells > MOST_WORK_FLEXIBLE
         pair = (heights, before, after)
         taken = max(error / tolerance, 0.0 if held is None else held.share(heights, looks, run.heights))
         if taken <= 1.0 or layout.x.size > most_rows or laborious or quad < LEAST_QUAD:
@@ -190,14 +190,14 @@ def _between(too_much: float, taken: float) -> float:
     return float(min(max(1.0, SLACK * taken ** (-1.0 / order)), 2.0))
 
 
-def _finer(bench: Bench, stage: Stage, layout: Layout, quad: float, seed: int) -> tuple[float, Layout]:
+def _finer(rig: Rig, stage: Stage, layout: Layout, quad: float, seed: int) -> tuple[float, Layout]:
     """Fewest strokes of a group with which a lap is still laid out as it is, and the rows of half of them.
 
     Where brushings, turns and looks cut the rows, half the strokes may be the same rows again, which would
     show no error.
     """
     while True:
-        finer = stage_layout(bench, stage, quad_strokes=0.5 * quad, seed=seed)
+        finer = stage_layout(rig, stage, quad_strokes=0.5 * quad, seed=seed)
         if (finer.x.size, finer.slower) != (layout.x.size, layout.slower) or quad < LEAST_QUAD:
             return quad, finer
         quad *= 0.5
@@ -214,7 +214,7 @@ def row_errors(gauged: Gauge, pair: tuple[Array, Array, Array]) -> dict[str, flo
 
 
 def cell_errors(
-    bench: Bench,
+    rig: Rig,
     gauged: Gauge,
     face_at: Callable[[Array], Array],
     conditions: Conditions,
@@ -232,14 +232,12 @@ def cell_errors(
     Parameters
     ----------
     face_at : heights (n,) of the starting face at points (n, 2) [m]
-    before, lapped : heights (n,) before and after the stage on the bench's own grid [m]
+    before, lapped : heights (n,) before and after the stage on the rig's own grid [m]
     """
-    if bench.grid.n_cells < 64:
+    if rig.grid.n_cells < 64:
         return dict.fromkeys(REPORTED, 0.0)
-    coarse = set_up(
-        bench.scenario, cell=2.0 * bench.grid.cell_size, follow={gauge.LINES: gauged.lines.points}
-    )
-    coarse_gauge = gauge.make_gauge(bench.scenario.part.outline, coarse.grid, gauged.lines)
+    coarse = set_up(rig.scenario, cell=2.0 * rig.grid.cell_size, follow={gauge.LINES: gauged.lines.points})
+    coarse_gauge = gauge.make_gauge(rig.scenario.part.outline, coarse.grid, gauged.lines)
     layout = stage_layout(coarse, stage, quad_strokes=quad_strokes, seed=seed)
     start = face_at(coarse.grid.points)
     run = run_stage(coarse, start, conditions, stage, layout)

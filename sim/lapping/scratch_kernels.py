@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from handlap.sim.common.jit import kernel
 from handlap.sim.lapping.pose_kernels import reach_of
-from handlap.sim.lapping.record_kernels import Array
+from handlap.sim.lapping.record_kernels import Floats
 
 VECTORS = 64
 """Numbers that a loop takes at one go at most: four vectors of sixteen."""
@@ -18,13 +18,13 @@ VECTORS = 64
 class Spots(NamedTuple):
     """Heights and places of some points, and scratch for them: see :class:`Face`."""
 
-    h: Array
-    u: Array
-    v: Array
-    base: Array
-    soft: Array
-    logistic: Array
-    closing: Array
+    h: Floats
+    u: Floats
+    v: Floats
+    base: Floats
+    soft: Floats
+    logistic: Floats
+    closing: Floats
 
 
 class Raster(NamedTuple):
@@ -34,30 +34,30 @@ class Raster(NamedTuple):
     the share of paper; the rest is scratch.
     """
 
-    factor: Array
-    clean: Array
-    sharp: Array
-    seen: Array
-    between: Array
-    half_way: Array
-    cut: Array
-    per_sheet: Array
+    factor: Floats
+    clean: Floats
+    sharp: Floats
+    seen: Floats
+    between: Floats
+    half_way: Floats
+    cut: Floats
+    per_sheet: Floats
 
 
 class Reading(NamedTuple):
     """Where every point (n,) stands on the raster, what it reads there, and what of it is over paper."""
 
     node: NDArray[np.int32]
-    share_i: Array
-    share_j: Array
-    read: Array
-    met_of: Array
+    share_i: Floats
+    share_j: Floats
+    read: Floats
+    met_of: Floats
 
 
 class Edge(NamedTuple):
     """For rows that hang over the paper's edge: cover (n,) and scratch of :func:`into_hull`."""
 
-    cover: Array
+    cover: Floats
     upright: NDArray[np.int32]
     begins: NDArray[np.int32]
     ends: NDArray[np.int32]
@@ -67,8 +67,8 @@ class Edge(NamedTuple):
 class Twist(NamedTuple):
     """Area over rate, and its logarithm, of a row that turns the part (n,)."""
 
-    share: Array
-    log_rate: Array
+    share: Floats
+    log_rate: Floats
 
 
 class Search(NamedTuple):
@@ -86,18 +86,18 @@ class Search(NamedTuple):
     step, trial (modes,) : last motion of the pose, and a pose to look at
     """
 
-    cells: Array
-    beyond: Array
-    free: Array
-    spread: Array
-    target: Array
-    elastic: Array
-    reaction: Array
-    stiffness: Array
-    lacks: Array
-    factor: Array
-    step: Array
-    trial: Array
+    cells: Floats
+    beyond: Floats
+    free: Floats
+    spread: Floats
+    target: Floats
+    elastic: Floats
+    reaction: Floats
+    stiffness: Floats
+    lacks: Floats
+    factor: Floats
+    step: Floats
+    trial: Floats
 
 
 @kernel()

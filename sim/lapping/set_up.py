@@ -27,7 +27,7 @@ aluminium bowed by 100 µm, pressed in the middle)."""
 
 
 @dataclass(frozen=True)
-class Bench:
+class Rig:
     """Everything of a scenario that the lap needs and that does not vary between members.
 
     Attributes
@@ -125,11 +125,11 @@ def set_up(
     cell: float | None = None,
     cells: int = 3000,
     follow: dict[str, Array] | None = None,
-    like: Bench | None = None,
-) -> Bench:
+    like: Rig | None = None,
+) -> Rig:
     """Put part, plate and paper of a scenario together on a grid (see :func:`make_grid`).
 
-    ``like``: a bench whose grid, and bending where the part is the same, are taken over if the
+    ``like``: a rig whose grid, and bending where the part is the same, are taken over if the
     face has the same outline.
     """
     outline = scenario.part.outline
@@ -144,7 +144,7 @@ def set_up(
         bending = like.bending
     else:
         bending = make_bending(scenario.part, grid=grid, keep=BENDING_SHAPES)
-    return Bench(
+    return Rig(
         scenario=scenario,
         grid=grid,
         half=half,
@@ -173,20 +173,20 @@ def coordinates(grid: Grid, half: float, bending: Bending | None) -> Array:
     return np.ascontiguousarray(np.vstack([rigid, bending.shapes_at(grid.points).T]))
 
 
-def hold_in_hull(table: Array, bench: Bench) -> tuple[float, float]:
+def hold_in_hull(table: Array, rig: Rig) -> tuple[float, float]:
     """Hold resultants of poses (m, 13), in place, inside the hull of the face less one cell.
 
     Returns how many rows were held, and of how many the mean resultant lay outside the hull.
     """
-    steady = table[:, [column_kernels.EU_STEADY, column_kernels.EV_STEADY]] * bench.half
-    tipped = np.any(steady @ bench.hull_normals.T > bench.hull_supports, axis=1)
-    at = table[:, [column_kernels.EU, column_kernels.EV]] * bench.half
-    centre, normals, left = bench.room_in_hull
+    steady = table[:, [column_kernels.EU_STEADY, column_kernels.EV_STEADY]] * rig.half
+    tipped = np.any(steady @ rig.hull_normals.T > rig.hull_supports, axis=1)
+    at = table[:, [column_kernels.EU, column_kernels.EV]] * rig.half
+    centre, normals, left = rig.room_in_hull
     want = (at - centre) @ normals.T
     outside = want > left
     share = np.ones(len(at))
     if outside.any():
         share = np.min(np.divide(left, want, out=np.ones_like(want), where=outside), axis=1)
     held = centre + share[:, None] * (at - centre)
-    table[:, [column_kernels.EU, column_kernels.EV]] = held / bench.half
+    table[:, [column_kernels.EU, column_kernels.EV]] = held / rig.half
     return float(np.sum(share < 1.0)), float(np.sum(tipped))

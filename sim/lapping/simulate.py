@@ -32,7 +32,7 @@ from handlap.sim.lapping.resolution import (
     row_errors,
 )
 from handlap.sim.lapping.rhythm import check_interval, stage_of
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.materials.grits import Grit
 
 TOLERANCE = 0.1e-6
@@ -131,7 +131,7 @@ class ReadyLap:
 
     Attributes
     ----------
-    bench, gauged : part, plate and paper on the grid, and what takes the figures there
+    rig, gauged : part, plate and paper on the grid, and what takes the figures there
     face : the face lapped; ``before`` are its heights (n,) at the grid's points [m]
     conditions, stage : every figure at its middle value; strokes, turns, brushing and looks
     tolerance : step error asked [m]
@@ -140,7 +140,7 @@ class ReadyLap:
     paper_why : why this paper, see :func:`why_paper`
     """
 
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     face: LappedFace
     before: Array
@@ -180,20 +180,18 @@ def ready_lap(
     stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count, MOST_LOOKS))
     stage = replace(stage, worn=worn)
     tell(0.0, "taking in the face")
-    bench, gauged = gauge.bench_and_gauge(scenario, cells=CELLS)
-    face = face or typical_face(scenario, bench.grid.points, seed=seed)
+    rig, gauged = gauge.rig_and_gauge(scenario, cells=CELLS)
+    face = face or typical_face(scenario, rig.grid.points, seed=seed)
     tell(0.3, "measuring the error of the steps")
-    before = face.heights_at(bench.grid.points)
-    resolution = choose_resolution(
-        bench, before, conditions, stage, tolerance=tolerance, seed=seed, tell=tell
-    )
-    layout = stage_layout(bench, stage, quad_strokes=resolution.quad_strokes, seed=seed)
+    before = face.heights_at(rig.grid.points)
+    resolution = choose_resolution(rig, before, conditions, stage, tolerance=tolerance, seed=seed, tell=tell)
+    layout = stage_layout(rig, stage, quad_strokes=resolution.quad_strokes, seed=seed)
     # Once on these cells, and once on larger ones for their error.
     tell_ahead(
         tell, 1.25 * resolution.seconds_a_row * layout.x.size, f"lapping {count} strokes", "fewer --strokes"
     )
     return ReadyLap(
-        bench, gauged, face, before, conditions, stage, tolerance, resolution, layout, seed,
+        rig, gauged, face, before, conditions, stage, tolerance, resolution, layout, seed,
         why_paper(scenario, paper),
     )  # fmt: skip
 
@@ -225,7 +223,7 @@ def simulate(
         scenario, strokes=strokes, paper=paper, seed=seed, tolerance=tolerance, progress=progress
     )
     tell(0.8, "lapping")
-    run = run_stage(ready.bench, ready.before, ready.conditions, ready.stage, ready.layout)
+    run = run_stage(ready.rig, ready.before, ready.conditions, ready.stage, ready.layout)
     found = lap_result(ready, run)
     tell(1.0, "done")
     return found
@@ -234,7 +232,7 @@ def simulate(
 def follow_dye(ready: ReadyLap, faces: Array, renews: NDArray[np.bool_] | None = None) -> dye.DyeCourse:
     """The dye on the cells of faces (looks, n) of this lap [m], put on before it and again at looks that
     renew it (looks,)."""
-    grid, grit, metal = ready.bench.grid, ready.stage.grit, ready.bench.scenario.part.metal
+    grid, grit, metal = ready.rig.grid, ready.stage.grit, ready.rig.scenario.part.metal
     cells = slice(0, grid.n_cells)
     before, later = (dye.roughness_dyed(grit, metal, worked=worked) for worked in (False, True))
     return dye.follow(
@@ -264,7 +262,7 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
     conditions, stage, before = ready.conditions, ready.stage, ready.before
     refuse_tipping(run.tipped, conditions)
     cells = cell_errors(
-        ready.bench, ready.gauged, ready.face.heights_at, conditions, stage,
+        ready.rig, ready.gauged, ready.face.heights_at, conditions, stage,
         quad_strokes=ready.resolution.quad_strokes, seed=ready.seed, before=before, lapped=run.heights[-1],
     )  # fmt: skip
     errors = errors_of(
@@ -272,9 +270,9 @@ def lap_result(ready: ReadyLap, run: LapRun) -> LapResult:
         cells,
         tolerance=ready.tolerance,
         step=ready.resolution.error,
-        count=(ready.bench.grid.n_cells, ready.layout.x.size),
+        count=(ready.rig.grid.n_cells, ready.layout.x.size),
     )
-    scenario, grid = ready.bench.scenario, ready.bench.grid
+    scenario, grid = ready.rig.scenario, ready.rig.grid
     system = scenario.system
     figures = gauge.figures(ready.gauged, before, run.heights)
     mass = scenario.part.metal.density * scenario.part.outline.area * figures.mean_depth

@@ -14,7 +14,7 @@ from handlap.sim.common.units import OTHER_SPELLINGS, UNITS, Ratio
 from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 
-Kind = Literal["length", "force", "mass", "grade"]
+AmountKind = Literal["length", "force", "mass", "grade"]
 
 AREA_UNITS: dict[str, Ratio] = {
     "cm²": (1.0, 1e4),
@@ -39,8 +39,8 @@ _SPELLINGS = OTHER_SPELLINGS | {
     "kgs": "kg",
     "kp": "kgf",
 }
-_MEASURED: tuple[Kind, ...] = ("mass", "length", "force")
-_KINDS: dict[str, Kind] = {unit: kind for kind in _MEASURED for unit in UNITS[kind]}
+_MEASURED: tuple[AmountKind, ...] = ("mass", "length", "force")
+_KINDS: dict[str, AmountKind] = {unit: kind for kind in _MEASURED for unit in UNITS[kind]}
 _NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
 _NUMBER_THEN_WORD = re.compile(rf"({_NUMBER})(.*)")
 _GRADE = re.compile(r"p\d+", re.IGNORECASE)
@@ -48,7 +48,7 @@ _US_WORDS = ("us", "cami")
 
 
 @dataclass(frozen=True)
-class Given:
+class GivenAmount:
     """One thing to convert.
 
     Attributes
@@ -61,13 +61,13 @@ class Given:
     """
 
     text: str
-    kind: Kind
+    kind: AmountKind
     value: float
     grit: Grit | None = None
     us: int | None = None
 
 
-def read_quantities(text: str) -> tuple[Given, ...]:
+def read_quantities(text: str) -> tuple[GivenAmount, ...]:
     """Everything in a line such as "1.5, 2, 3 thou P120"; a unit serves all the numbers before it.
 
     Raises
@@ -77,7 +77,7 @@ def read_quantities(text: str) -> tuple[Given, ...]:
     >>> [g.text for g in read_quantities("1.5, 2 3thou 9 lbf P120 240 400 US")]
     ['1.5 thou', '2 thou', '3 thou', '9 lbf', 'P120', '240 US', '400 US']
     """
-    found: list[Given] = []
+    found: list[GivenAmount] = []
     waiting: list[str] = []
     words = [w for w in re.split(r"[\s;]+|,(?!\d)", text) if w]
     while words:
@@ -120,7 +120,7 @@ def _none_waiting(waiting: list[str]) -> None:
         raise ValueError(f'"{waiting[0]}" has no unit: write {_allowed()}')
 
 
-def _with_unit(number: str, word: str) -> Given:
+def _with_unit(number: str, word: str) -> GivenAmount:
     if word.lower() in (*_US_WORDS, "grit"):
         if not number.isdigit():
             raise ValueError(f'"{number} {word}" is no grade of paper: grades are whole numbers')
@@ -131,16 +131,16 @@ def _with_unit(number: str, word: str) -> Given:
     if unit not in _KINDS:
         raise ValueError(f'"{number} {word}" is no quantity: {_allowed()}')
     kind = _KINDS[unit]
-    return Given(f"{number} {unit}", kind, _si(_finite(number, unit), UNITS[kind][unit]))
+    return GivenAmount(f"{number} {unit}", kind, _si(_finite(number, unit), UNITS[kind][unit]))
 
 
-def _grade(name: str) -> Given:
+def _grade(name: str) -> GivenAmount:
     grit = grits.find(name)
     if not name.endswith(" US"):
-        return Given(grit.name, "grade", grit.diameter, grit)
+        return GivenAmount(grit.name, "grade", grit.diameter, grit)
     number = int(name.removesuffix(" US"))
     diameter = grits.US_DIAMETERS.get(number)
-    return Given(name, "grade", math.nan if diameter is None else diameter / 1e6, grit, number)
+    return GivenAmount(name, "grade", math.nan if diameter is None else diameter / 1e6, grit, number)
 
 
 def _finite(number: str, unit: str) -> float:

@@ -16,7 +16,7 @@ from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Members
 from handlap.sim.planning.effort import Effort, count_effort
@@ -107,7 +107,7 @@ def gather_course(stage: Stage, start: Array, runs: Sequence[LegRun]) -> Course:
 
 
 def run_course(
-    bench: Bench,
+    rig: Rig,
     gauged: Gauge,
     members: Members,
     start: Array,
@@ -130,16 +130,16 @@ def run_course(
     rule, limit_by : where each of them stops, by which figure; without a rule, at the end of the stage
     shown : strokes up to which they are worked in any case
     """
-    leg = lay_leg(bench, stage, quad_strokes=quad_strokes, seed=seed, most=most)
+    leg = lay_leg(rig, stage, quad_strokes=quad_strokes, seed=seed, most=most)
     runs = run_legs(
-        bench, gauged, members, start, leg, executor=executor, finished=finished, rule=rule,
+        rig, gauged, members, start, leg, executor=executor, finished=finished, rule=rule,
         limit_by=limit_by, shown=shown,
     )  # fmt: skip
     return gather_course(stage, start, runs)
 
 
 def run_legs(
-    bench: Bench,
+    rig: Rig,
     gauged: Gauge,
     members: Members,
     start: Array,
@@ -152,13 +152,13 @@ def run_legs(
     shown: int = 0,
 ) -> list[LegRun]:
     """What comes of a leg for every member; parameters as of :func:`run_course`."""
-    work = partial(_work, bench, gauged, leg, rule or ToTheEnd(), limit_by, shown)
+    work = partial(_work, rig, gauged, leg, rule or ToTheEnd(), limit_by, shown)
     triples = list(zip(members.before, start, members.conditions, strict=True))
     return run_members(work, triples, executor=executor, finished=finished)
 
 
 def _work(
-    bench: Bench,
+    rig: Rig,
     gauged: Gauge,
     leg: Leg,
     rule: StopRule,
@@ -168,7 +168,7 @@ def _work(
 ) -> LegRun:
     before, start, conditions = member
     return work_leg(
-        bench, gauged, leg, conditions, rule, before=before, start=start, limit_by=limit_by, shown=shown
+        rig, gauged, leg, conditions, rule, before=before, start=start, limit_by=limit_by, shown=shown
     )
 
 

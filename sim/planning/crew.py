@@ -34,8 +34,8 @@ from handlap.sim.lapping.ensemble import (
 )
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.long_work import Quietly
-from handlap.sim.lapping.resolution import Held, Resolution, quad_within
-from handlap.sim.lapping.set_up import Bench, set_up
+from handlap.sim.lapping.resolution import HeldTo, Resolution, quad_within
+from handlap.sim.lapping.set_up import Rig, set_up
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.everybody import Everybody
 from handlap.sim.planning.fineness import PLANNED, Fineness, find_steps
@@ -45,7 +45,7 @@ MOST_MEMBERS = 4096
 
 @dataclass(frozen=True)
 class Members:
-    """Faces (members, n) on a bench's grid [m], conditions and pace [strokes/min] of each."""
+    """Faces (members, n) on a rig's grid [m], conditions and pace [strokes/min] of each."""
 
     before: Array
     conditions: tuple[Conditions, ...]
@@ -66,12 +66,12 @@ Progress = Callable[[float, str], None]
 
 @dataclass(frozen=True)
 class Crew:
-    """All members of an ensemble at their bench.
+    """All members of an ensemble at their rig.
 
     Attributes
     ----------
     scenario : the job
-    bench, gauged : part, plate and paper on the grid, and what takes the figures there
+    rig, gauged : part, plate and paper on the grid, and what takes the figures there
     faces : the faces drawn, evaluable anywhere
     scores : standard normal scores (members, k) of hands and paper, see :mod:`handlap.sim.lapping.ensemble`
     plate_scores : of the plate's own shape (members, k)
@@ -87,7 +87,7 @@ class Crew:
     """
 
     scenario: Scenario
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     faces: FaceEnsemble
     scores: Array
@@ -110,12 +110,12 @@ class Crew:
     @property
     def most_rows(self) -> int:
         """Rows that a lap may have up to its horizon [-]."""
-        return self.fineness.most_rows(self.bench)
+        return self.fineness.most_rows(self.rig)
 
     @property
     def tolerance(self) -> float:
         """Error asked of what is reported [m]."""
-        return self.fineness.asked(self.bench)
+        return self.fineness.asked(self.rig)
 
     def measured(self, faces: Array) -> Array:
         """The figure that the limit is held against, of faces (k, n) [m]."""
@@ -129,9 +129,9 @@ class Crew:
         per_turn = stage.turn_every * depth_per_stroke(self.scenario, self.middle, stage.grit)
         small = 0.0 < per_turn <= self.fineness.tolerance
         found = find_steps(
-            self.bench, self.members.before[self.typical], self.middle,
+            self.rig, self.members.before[self.typical], self.middle,
             replace(stage, turn_every=0) if small else stage, self.fineness, seed=self.seed, tell=self.tell,
-            held=Held(self.gauged, self.tolerance, self.cells_err),
+            held=HeldTo(self.gauged, self.tolerance, self.cells_err),
         )  # fmt: skip
         quad = self.fineness.longer * found.quad_strokes
         return replace(found, quad_strokes=quad_within(quad, stage.strokes, self.most_rows))
@@ -146,7 +146,7 @@ def open_crew(
     tell: Progress | None = None,
     fineness: Fineness = PLANNED,
 ) -> Crew:
-    """Draw the faces and the numbers of an ensemble, and set the bench up.
+    """Draw the faces and the numbers of an ensemble, and set the rig up.
 
     Raises
     ------
@@ -228,22 +228,22 @@ def _crew(
     cells: int,
     like: Crew | None = None,
 ) -> Crew:
-    """Set the bench up; ``like``: a crew on the same face, whose grid and faces are taken over."""
+    """Set the rig up; ``like``: a crew on the same face, whose grid and faces are taken over."""
     outline = scenario.part.outline
     if like is not None and like.scenario.part.outline is outline:
-        bench = set_up(scenario, like=like.bench)
+        rig = set_up(scenario, like=like.rig)
         gauged, before, everybody = like.gauged, like.members.before, like.everybody
     else:
-        bench, gauged = gauge.bench_and_gauge(scenario, cells=cells)
-        before = np.array(faces.heights_at(bench.grid.points))
+        rig, gauged = gauge.rig_and_gauge(scenario, cells=cells)
+        before = np.array(faces.heights_at(rig.grid.points))
         if before.shape[0] < scores.shape[0]:
             before = np.resize(before, (scores.shape[0], before.shape[1]))
-        everybody = Everybody(scenario, faces, bench, gauged, before, scores, seed, np.arange(len(scores)))
+        everybody = Everybody(scenario, faces, rig, gauged, before, scores, seed, np.arange(len(scores)))
     dyes = draw_dyes(len(scores), seed) if like is None else [c.dye for c in like.members.conditions]
     conditions = conditions_of(scenario, scores, plate_scores, dyes)
     return Crew(
         scenario=scenario,
-        bench=bench,
+        rig=rig,
         gauged=gauged,
         faces=faces,
         scores=scores,

@@ -14,7 +14,7 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.ensemble import EVEN_SCORES, OWN_SPREADS, SCORES, scores_for
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 
 EVERYBODY = 4096
 """Hands of which work is foretold."""
@@ -39,15 +39,15 @@ class Everybody:
 
     Attributes
     ----------
-    scenario, faces, seed : as drawn; ``bench``, ``gauged``: where figures of faces are taken
-    before : faces of all members that were drawn, on the bench's grid (all, n) [m]
+    scenario, faces, seed : as drawn; ``rig``, ``gauged``: where figures of faces are taken
+    before : faces of all members that were drawn, on the rig's grid (all, n) [m]
     scores : their scores (all, k)
     who : which of them the members are (members,)
     """
 
     scenario: Scenario
     faces: FaceEnsemble
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     before: Array
     scores: Array
@@ -63,7 +63,7 @@ class Everybody:
         """What is known of members and of everybody."""
         faces = self.before
         if self.faces.drawn is not None:
-            faces = self.faces.drawn.at(self.bench.grid.points)
+            faces = self.faces.drawn.at(self.rig.grid.points)
         scores = scores_for(self.scenario, EVERYBODY, self.seed)
         whose = np.random.default_rng([self.seed, 13]).permutation(
             np.resize(np.arange(len(faces)), EVERYBODY)
@@ -75,7 +75,7 @@ class Everybody:
 
     def _of_faces(self, heights: Array) -> Array:
         """Logs of figures of faces (k, n) [m]: what is to be lapped away, and how it lies (k, 5)."""
-        grid = self.bench.grid
+        grid = self.rig.grid
         cells = heights[:, : grid.n_cells]
         plane = np.column_stack([np.ones(grid.n_cells), grid.u[: grid.n_cells], grid.v[: grid.n_cells]])
         level = cells - np.linalg.lstsq(plane, cells.T, rcond=None)[0].T @ plane.T

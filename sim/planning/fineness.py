@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from handlap.sim.common.outline import Array
 from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.long_work import Tell
-from handlap.sim.lapping.resolution import Held, Resolution, choose_resolution
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.resolution import HeldTo, Resolution, choose_resolution
+from handlap.sim.lapping.set_up import Rig
 
 
 @dataclass(frozen=True)
@@ -43,19 +43,19 @@ class Fineness:
     rows_stepped: int
     longer: float = 1.0
 
-    def most_rows(self, bench: Bench) -> int:
-        """Rows that a lap on a bench may have up to its horizon [-]."""
-        if bench.bending is not None:
+    def most_rows(self, rig: Rig) -> int:
+        """Rows that a lap on a rig may have up to its horizon [-]."""
+        if rig.bending is not None:
             return self.rows_flexible
-        return self.rows_stepped if bench.stepped else self.rows
+        return self.rows_stepped if rig.stepped else self.rows
 
-    def asked(self, bench: Bench) -> float:
+    def asked(self, rig: Rig) -> float:
         """Error asked of what is reported of a lap on a bench [m]."""
-        return self.tolerance if bench.bending is None else self.tolerance_flexible
+        return self.tolerance if rig.bending is None else self.tolerance_flexible
 
-    def finer_cells(self, bench: Bench, cells: int) -> int:
+    def finer_cells(self, rig: Rig, cells: int) -> int:
         """The next finer cells for a bench begun with so many; as many where they are the most."""
-        most = self.most_cells if bench.bending is None else self.most_cells_flexible
+        most = self.most_cells if rig.bending is None else self.most_cells_flexible
         return max(cells, min(2 * cells, most))
 
 
@@ -119,7 +119,7 @@ as middle hands ask for, as some hands ask for more.  A lesson may state its own
 
 
 def find_steps(
-    bench: Bench,
+    rig: Rig,
     face: Array,
     conditions: Conditions,
     stage: Stage,
@@ -127,7 +127,7 @@ def find_steps(
     *,
     seed: int,
     tell: Tell | None = None,
-    held: Held | None = None,
+    held: HeldTo | None = None,
 ) -> Resolution:
     """How long rows may be to keep the tolerance on one face (n,) [m], before they are taken longer.
 
@@ -135,6 +135,6 @@ def find_steps(
     the map's worst spot alone has to keep its bound.
     """
     return choose_resolution(
-        bench, face, conditions, stage, tolerance=fineness.worst, seed=seed,
-        most_rows=fineness.most_rows(bench) // 2, tell=tell, held=held,
+        rig, face, conditions, stage, tolerance=fineness.worst, seed=seed,
+        most_rows=fineness.most_rows(rig) // 2, tell=tell, held=held,
     )  # fmt: skip

@@ -26,7 +26,7 @@ from handlap.sim.planning.fineness import GLANCED
 from handlap.sim.planning.first_paper import choose_first
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import measure
-from handlap.sim.planning.plan_report import chances_of
+from handlap.sim.planning.plan_bands import chances_of
 from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics, judge
 from handlap.sim.planning.what_decides import what_widens
 from handlap.sim.planning.work import Worked, lay_steps, work

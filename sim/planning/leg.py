@@ -23,7 +23,7 @@ from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import LapState, begin_lap, lap_on, stage_layout
 from handlap.sim.lapping.poses import START, Layout, Place
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.between_looks import Look, Met, at_look, first_met, met_by
 from handlap.sim.planning.papers import gone_at
@@ -70,12 +70,12 @@ class Leg:
         """Rows up to the horizon [-]."""
         return sum(block.x.size for block in self.blocks if block.begin.strokes < self.horizon)
 
-    def cut_at(self, bench: Bench, number: int, strokes: int) -> Layout:
+    def cut_at(self, rig: Rig, number: int, strokes: int) -> Layout:
         """The block of a number up to one stroke within it, the strokes counted from the leg's begin."""
         block, start = self.blocks[number], self.blocks[number].begin.strokes - self.blocks[0].begin.strokes
         looks = (*(k for k in block.snapshot_strokes if k < strokes - start), strokes - start)
         return _lay_block(
-            bench, self.stage, start, looks, block.begin, quad_strokes=self.quad, seed=self.seed,
+            rig, self.stage, start, looks, block.begin, quad_strokes=self.quad, seed=self.seed,
             states=self.states, first_events=0 if number else self.first_events,
         )  # fmt: skip
 
@@ -96,7 +96,7 @@ def look_marks(every: int, horizon: int, most: int) -> tuple[int, ...]:
 
 
 def lay_leg(
-    bench: Bench,
+    rig: Rig,
     stage: Stage,
     *,
     quad_strokes: float,
@@ -123,7 +123,7 @@ def lay_leg(
     for start, seen in _grouped(marks):
         blocks.append(
             _lay_block(
-                bench, stage, start, tuple(k - start for k in seen), place, quad_strokes=quad_strokes,
+                rig, stage, start, tuple(k - start for k in seen), place, quad_strokes=quad_strokes,
                 seed=seed, states=states, first_events=0 if blocks else first_events,
             )
         )  # fmt: skip
@@ -132,14 +132,14 @@ def lay_leg(
 
 
 def _lay_block(
-    bench: Bench, stage: Stage, start: int, looks: tuple[int, ...], place: Place, *, quad_strokes: float,
+    rig: Rig, stage: Stage, start: int, looks: tuple[int, ...], place: Place, *, quad_strokes: float,
     seed: int, states: Sequence[TurnState] | None, first_events: int,
 ) -> Layout:  # fmt: skip
     """Rows from one of the stage's strokes up to the last of some looks, counted from there; beyond the
     horizon they grow with what is done already."""
     grown = 1.0 if start < stage.strokes else 2.0 * 2.0 ** np.floor(np.log2(start / stage.strokes))
     return stage_layout(
-        bench, replace(stage, strokes=looks[-1], snapshots=looks), quad_strokes=grown * quad_strokes,
+        rig, replace(stage, strokes=looks[-1], snapshots=looks), quad_strokes=grown * quad_strokes,
         seed=seed, begin=place, states=states, first_events=first_events,
     )  # fmt: skip
 
@@ -314,7 +314,7 @@ class LegRun:
 
 
 def work_leg(
-    bench: Bench,
+    rig: Rig,
     gauged: Gauge,
     leg: Leg,
     conditions: Conditions,
@@ -344,7 +344,7 @@ def work_leg(
     ------
     InputError, TippingError, SolverError : as :func:`handlap.sim.lapping.lap.lap_on`
     """
-    state = state or begin_lap(bench, start, conditions, leg.grit, leg.blocks[0])
+    state = state or begin_lap(rig, start, conditions, leg.grit, leg.blocks[0])
     faces: list[Array] = []
     work, friction = np.zeros(0), np.zeros(0)
     strokes, seen = np.zeros(0, dtype=np.int64), np.zeros(0)
@@ -353,7 +353,7 @@ def work_leg(
     stop: Stop | None = None
     for number, block in enumerate(leg.blocks):
         begun = state
-        run = lap_on(bench, begun, conditions, block)
+        run = lap_on(rig, begun, conditions, block)
         # Of what lies behind only figures are kept: every state holds the whole raster of the paper.
         state = run.state
         work, friction = np.append(work, run.work), np.append(friction, run.friction)
@@ -363,7 +363,7 @@ def work_leg(
             seen = np.append(seen, gauge.measured(gauged, run.heights, limit_by))
             for at in range(len(looks) - 1, len(strokes)):
                 looks.append(Look(int(strokes[at]), float(seen[at]), faces[at], float(work[at])))
-            look_at = partial(_look_at, bench, gauged, leg, conditions, limit_by, number, begun)
+            look_at = partial(_look_at, rig, gauged, leg, conditions, limit_by, number, begun)
             met = [known or first_met(goal, looks, look_at) for goal, known in zip(goals, met, strict=True)]
             stop = rule.find(strokes, seen, faces, number == len(leg.blocks) - 1)
             if stop is not None:
@@ -392,11 +392,11 @@ def work_leg(
 
 
 def _look_at(
-    bench: Bench, gauged: Gauge, leg: Leg, conditions: Conditions, limit_by: LimitBy, number: int,
+    rig: Rig, gauged: Gauge, leg: Leg, conditions: Conditions, limit_by: LimitBy, number: int,
     begun: LapState, strokes: int,
 ) -> Look:  # fmt: skip
     """One more look within the block of a number, that a member had ``begun`` in this state."""
-    run = lap_on(bench, begun, conditions, leg.cut_at(bench, number, strokes))
+    run = lap_on(rig, begun, conditions, leg.cut_at(rig, number, strokes))
     face = run.heights[-1]
     return Look(strokes, float(gauge.measured(gauged, face, limit_by)[0]), face, float(run.work[-1]))
 

@@ -9,8 +9,8 @@ from handlap.sim.job.scenario import Scenario
 from handlap.sim.planning.crew import Progress, open_crew
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.plan_bands import report
 from handlap.sim.planning.plan_notes import bench_notes
-from handlap.sim.planning.plan_report import report
 from handlap.sim.planning.plan_spring import spring_effect
 from handlap.sim.planning.typical import cells_asked, lap_typical, measure_errors, plate_effect
 from handlap.sim.planning.work import lay_steps, work

@@ -41,7 +41,7 @@ def _layout_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
     whole = replace(scenario, plate=Plate(*large), paper=replace(scenario.paper, strips=None, lumps=()))
     ideal, _ = lap_typical(crew, worked, whole)
     change = ideal.heights[-1] - run.heights[-1]
-    grid, outline = crew.bench.grid, scenario.part.outline
+    grid, outline = crew.rig.grid, scenario.part.outline
     deepest = int(np.argmax(change))
     flatter = gauge.flatness(crew.gauged, ideal.heights[-1])[0]
     flatness = gauge.flatness(crew.gauged, run.heights[-1])[0]
@@ -66,7 +66,7 @@ def _insert_notes(crew: Crew, worked: Worked, run: LapRun) -> list[str]:
     scenario = crew.scenario
     if not scenario.part.inserts:
         return []
-    grid = crew.bench.grid
+    grid = crew.rig.grid
     grit = worked.first.grit
     bedding = crew.middle.bedding_of(grit)
     even, _ = lap_typical(crew, worked, replace(scenario, part=replace(scenario.part, inserts=())))

@@ -21,7 +21,7 @@ def spring_effect(crew: Crew, worked: Worked, lapped: LapRun) -> SpringBack | No
     None where the part is taken as rigid.
     """
     scenario = crew.scenario
-    if crew.bench.bending is None:
+    if crew.rig.bending is None:
         return None
     crew.tell(0.98, "looking at what springs back")
     flatness = float(gauge.flatness(crew.gauged, lapped.heights[-1])[0])
@@ -45,9 +45,9 @@ def spring_effect(crew: Crew, worked: Worked, lapped: LapRun) -> SpringBack | No
 
 def _figures(crew: Crew, run: LapRun) -> SpringFigures:
     """Spring figures at the first and the last look of a lap."""
-    bending = crew.bench.bending
+    bending = crew.rig.bending
     assert isinstance(bending, Bending)
-    grid = crew.bench.grid
+    grid = crew.rig.grid
     rim = grid.marks["rim"][1]
     shapes = bending.shapes_at(grid.points[:rim])
     looks = [0, -1]

@@ -47,10 +47,10 @@ def lap_typical(
     changed = crew if scenario is None else vary(crew, scenario)
     stage = to_middle_stop(changed, worked)
     layout = stage_layout(
-        changed.bench, stage, quad_strokes=quad_strokes or worked.steps.legs[0].quad, seed=crew.seed
+        changed.rig, stage, quad_strokes=quad_strokes or worked.steps.legs[0].quad, seed=crew.seed
     )
     face = changed.members.before[crew.typical]
-    return run_stage(changed.bench, face, changed.middle, stage, layout), changed
+    return run_stage(changed.rig, face, changed.middle, stage, layout), changed
 
 
 def cells_asked(crew: Crew, worked: Worked) -> Crew:
@@ -68,7 +68,7 @@ def cells_asked(crew: Crew, worked: Worked) -> Crew:
     while True:
         lapped, _ = lap_typical(crew, worked, quad_strokes=quad)
         errs = _cells_err(crew, worked, lapped, quad)
-        finer = crew.fineness.finer_cells(crew.bench, crew.cells)
+        finer = crew.fineness.finer_cells(crew.rig, crew.cells)
         stated = crew.scenario.exact.cell is not None
         most = max(err / ALLOWED[name] for name, err in errs.items())
         if most <= CELLS_SHARE * crew.tolerance or finer == crew.cells or stated:
@@ -80,7 +80,7 @@ def _cells_err(crew: Crew, worked: Worked, lapped: LapRun, quad: float) -> dict[
     """Errors of what is reported that cells make, by figure [m], from the lap of the most typical member."""
     face = crew.typical % crew.faces.count
     return cell_errors(
-        crew.bench, crew.gauged, lambda points: np.asarray(crew.faces.heights_at(points))[face],
+        crew.rig, crew.gauged, lambda points: np.asarray(crew.faces.heights_at(points))[face],
         crew.middle, to_middle_stop(crew, worked), quad_strokes=quad, seed=crew.seed,
         before=crew.members.before[crew.typical], lapped=lapped.heights[-1],
     )  # fmt: skip
@@ -102,7 +102,7 @@ def measure_errors(crew: Crew, worked: Worked, lapped: LapRun | None = None) -> 
         tolerance=crew.fineness.worst,
         asked=crew.tolerance,
         step=float(np.max(np.abs(run.heights[-1] - finer.heights[-1]))),
-        count=(crew.bench.grid.n_cells, worked.steps.legs[0].rows),
+        count=(crew.rig.grid.n_cells, worked.steps.legs[0].rows),
         strokes=_strokes_apart(crew, before, run, finer),
     )
 
@@ -153,7 +153,7 @@ def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
     shown, ends = [], []
     for now in (few, vary(few, replace(scenario, plate=true))):
         course = run_course(
-            now.bench, now.gauged, now.members, now.members.before, stage,
+            now.rig, now.gauged, now.members, now.members.before, stage,
             quad_strokes=quad, seed=crew.seed, executor=crew.executor, rule=rule,
             limit_by=scenario.part.limit_by, shown=strokes, most=strokes,
         )  # fmt: skip

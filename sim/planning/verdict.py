@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from handlap.sim.common import spoken
 from handlap.sim.common.chance import likely, percent
 from handlap.sim.face.told import Untold
-from handlap.sim.job.results import Answer, Verdict
+from handlap.sim.job.results import Verdict, VerdictAnswer
 from handlap.sim.job.scenario import LimitBy
 
 LEAVE_AT = 0.9
@@ -163,7 +163,7 @@ def judge(
         return found
     flat = edge if limit_by == "straightedge" else zone
     words = _wanted(limit, limit_by)
-    answer: Answer
+    answer: VerdictAnswer
     reasons: list[str] = []
     to_find_out: list[str] = []
     if flat > NEEDS_WORK_AT:

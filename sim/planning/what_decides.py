@@ -72,7 +72,7 @@ def _features(crew: Crew, grit: Grit) -> dict[str, tuple[Array, ...]]:
         subject: (np.column_stack([column[name] for name in names]),)
         for subject, names in {**OWN, **lucky}.items()
     }
-    bends = bend_components(crew.bench.grid, crew.members.before)
+    bends = bend_components(crew.rig.grid, crew.members.before)
     sizes = np.log(np.maximum(np.column_stack(figures_now(crew)), NOTHING))
     found["face"] = sizes, np.column_stack([sizes, *bends, *(np.abs(bend) for bend in bends)])
     places = crew.faces.places

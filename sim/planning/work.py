@@ -25,7 +25,7 @@ from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.resolution import quad_within
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import Course, Outcome, gather_course, outcome_of
@@ -74,7 +74,7 @@ class Steps:
     check_every : strokes between looks on the first paper
     """
 
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     legs: tuple[Leg, ...]
     limit_by: LimitBy
@@ -90,7 +90,7 @@ class Steps:
     def seconds_a_spot(self) -> float:
         """Of processor time that a row takes for each point of the face, about [s]."""
         rows = sum(leg.rows for leg in self.legs)
-        return float(self.seconds / (rows * self.bench.grid.points.shape[0]))
+        return float(self.seconds / (rows * self.rig.grid.points.shape[0]))
 
 
 @dataclass(frozen=True)
@@ -154,19 +154,19 @@ def lay_steps(
     stage = stage_of(scenario, middle, grits[0], horizon, every)
     quad = quad_within(found.quad_strokes, horizon, crew.most_rows)
     most = every * (max(MOST_STROKES, horizon) // every)
-    legs = [lay_leg(crew.bench, stage, quad_strokes=quad, seed=crew.seed, most=most)]
+    legs = [lay_leg(crew.rig, stage, quad_strokes=quad, seed=crew.seed, most=most)]
     seconds = found.seconds_a_row * legs[0].rows
     error, to_show = found.error, [every * (int(np.ceil(shown / every)) + 1)]
     for previous, grit in pairwise(grits):
         clearing = clearing_stage(scenario, middle, previous, grit)
         found = crew.steps_for(clearing)
         error = max(error, found.error)
-        legs.append(lay_leg(crew.bench, clearing, quad_strokes=found.quad_strokes, seed=crew.seed + 1))
+        legs.append(lay_leg(crew.rig, clearing, quad_strokes=found.quad_strokes, seed=crew.seed + 1))
         seconds += found.seconds_a_row * legs[-1].rows
         to_show.append(strokes_to_clear(scenario, middle, previous, grit))
     part = scenario.part
     return Steps(
-        bench=crew.bench,
+        rig=crew.rig,
         gauged=crew.gauged,
         legs=tuple(legs),
         limit_by=part.limit_by,
@@ -182,24 +182,24 @@ def lay_steps(
 
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[LegRun, ...]:
     """Work one face (n,) [m] through all papers."""
-    bench, gauged = steps.bench, steps.gauged
+    rig, gauged = steps.rig, steps.gauged
     rule = ToGoal(steps.goal, steps.least)
     done = [
         work_leg(
-            bench, gauged, steps.legs[0], conditions, rule,
+            rig, gauged, steps.legs[0], conditions, rule,
             before=before, start=before, limit_by=steps.limit_by,
             shown=steps.shown[0], keep=steps.keep, figures=steps.keep,
         )
     ]  # fmt: skip
-    area = bench.grid.area[: bench.grid.n_cells]
+    area = rig.grid.area[: rig.grid.n_cells]
     earlier = before
     for previous, leg, shown in zip(steps.legs, steps.legs[1:], steps.shown[1:], strict=False):
         start = done[-1].face
-        stock = law_of(bench.scenario, conditions, previous.grit).stock
+        stock = law_of(rig.scenario, conditions, previous.grit).stock
         gone = ToScratchesGone(earlier, start, area, stock)
         done.append(
             work_leg(
-                bench, gauged, leg, conditions, gone, before=before, start=start, limit_by=steps.limit_by,
+                rig, gauged, leg, conditions, gone, before=before, start=start, limit_by=steps.limit_by,
                 shown=shown, keep=steps.keep, figures=steps.keep,
             )
         )  # fmt: skip

@@ -22,8 +22,8 @@ from handlap.sim.job.scenario import LimitBy, Scenario, Station, StraightedgeLin
 from handlap.sim.job.scenario_file import load_text
 from handlap.sim.teaching.exercise_face import TrueFace, true_numbers
 from handlap.sim.teaching.exercise_feel import FeltLine, felt_lines, station_gaps
-from handlap.sim.teaching.exercise_levels import CASES, LEVELS, Case, Form, Level
-from handlap.sim.teaching.exercise_part import Document, invent_part
+from handlap.sim.teaching.exercise_levels import CASES, LEVELS, ExerciseCase, Form, Level
+from handlap.sim.teaching.exercise_part import PartKeys, invent_part
 from handlap.sim.teaching.exercise_seal import CHANGED
 from handlap.sim.teaching.exercise_text import exercise_text
 
@@ -44,7 +44,7 @@ class Slip:
 
 
 @dataclass(frozen=True)
-class Task:
+class ExerciseTask:
     """What an apprentice is shown of an exercise.
 
     Attributes
@@ -83,7 +83,7 @@ class Exercise:
     level: int
     seed: int
     text: str
-    task: Task
+    task: ExerciseTask
     face: TrueFace
     slips: tuple[Slip, ...]
     felt: tuple[FeltLine, ...] = ()
@@ -159,13 +159,13 @@ def _exercise_of(kept: Mapping[str, Any]) -> Exercise:
     return Exercise(level, seed, text, task, TrueFace.of(kept["face"]), tuple(slips), felt)
 
 
-def _as_loaded(slip: Slip, task: Task) -> Slip:
+def _as_loaded(slip: Slip, task: ExerciseTask) -> Slip:
     """The slip with its station as it stands in the scenario that was read."""
     line = next(x for x in task.scenario.readings.lines if x.name == slip.line)
     return replace(slip, station=min(line.stations, key=lambda s: abs(s.at - slip.station.at)))
 
 
-def task_of(name: str, scenario: Scenario) -> Task:
+def task_of(name: str, scenario: Scenario) -> ExerciseTask:
     """The task of a scenario: its readings, with the letters of the six lines of the measuring sheet.
 
     Who feels the face is given all six, whether they have been read yet or not.
@@ -173,8 +173,8 @@ def task_of(name: str, scenario: Scenario) -> Task:
     names = {line.name for line in scenario.readings.lines}
     six = measuring_lines(scenario.part.outline)
     if is_felt(name):
-        return Task(name, scenario, six)
-    return Task(name, scenario, tuple(line for line in six if line.name in names))
+        return ExerciseTask(name, scenario, six)
+    return ExerciseTask(name, scenario, tuple(line for line in six if line.name in names))
 
 
 def make_exercise(level: int, seed: int, *, feel: bool = False) -> Exercise:
@@ -225,11 +225,11 @@ def make_exercise(level: int, seed: int, *, feel: bool = False) -> Exercise:
     lines = tuple(x for x in measuring_lines(part.outline) if x.name not in wanted.left_out)
     read, slips = _read(wanted, lines, face, part.outline, rng)
     text = exercise_text(title, level, seed, document, read)
-    task = Task(exercise_name(level, seed), load_text(text, "scenario.toml"), lines)
+    task = ExerciseTask(exercise_name(level, seed), load_text(text, "scenario.toml"), lines)
     return Exercise(level, seed, text, task, face, tuple(_as_loaded(slip, task) for slip in slips))
 
 
-OVER: dict[Case, tuple[float, float]] = {
+OVER: dict[ExerciseCase, tuple[float, float]] = {
     "leave": (0.35, 0.65),
     "lap": (1.4, 1.9),
     "machine shop": (1.7, 3.2),
@@ -237,19 +237,19 @@ OVER: dict[Case, tuple[float, float]] = {
 """How far out a face may be, over its limit [-]."""
 
 
-def drawn_case(level: int, seed: int) -> Case:
+def drawn_case(level: int, seed: int) -> ExerciseCase:
     """What an exercise is drawn for: of twenty numbers from a multiple of twenty on, each as often as
     :data:`CASES` has it, in an order of their own.
 
     >>> sorted(drawn_case(3, n) for n in range(40, 60)).count("lap")
     8
     """
-    deck: list[Case] = [case for case, count in CASES for _ in range(count)]
+    deck: list[ExerciseCase] = [case for case, count in CASES for _ in range(count)]
     order = np.random.default_rng([seed // len(deck), level, 7]).permutation(len(deck))
     return deck[int(order[seed % len(deck)])]
 
 
-def _allowance(case: Case, flatness: float, limit: float) -> int:
+def _allowance(case: ExerciseCase, flatness: float, limit: float) -> int:
     """What may come off [µm]: ample, or too little to come inside the limit."""
     needed = max(20.0, flatness - 0.5 * limit)
     if case == "machine shop":
@@ -257,7 +257,7 @@ def _allowance(case: Case, flatness: float, limit: float) -> int:
     return max(100, 50 * math.ceil(1.6 * needed / 50))
 
 
-def _draw_face(level: Level, form: Form, document: Document, rng: np.random.Generator) -> TrueFace:
+def _draw_face(level: Level, form: Form, document: PartKeys, rng: np.random.Generator) -> TrueFace:
     """A face of one of the level's shapes, of flatness about 1; it is scaled afterwards."""
     length, width = 1e-3 * document["part"]["length"], 1e-3 * document["part"]["width"]
     # Across its short side a part bends less.

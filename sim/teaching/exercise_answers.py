@@ -18,7 +18,7 @@ from handlap.sim.job.findings import IMMENSE, Findings, is_immense
 from handlap.sim.job.scenario_file import parse_toml
 from handlap.sim.job.toml_edit import value_text
 from handlap.sim.job.turning import SCHEDULES
-from handlap.sim.teaching.exercise import Task
+from handlap.sim.teaching.exercise import ExerciseTask
 
 Do = Literal["leave", "lap", "machine shop", "cannot tell"]
 SHAPES = ("hollow", "crowned", "twisted", "mixed", "cannot tell")
@@ -33,7 +33,7 @@ COLUMNS = 100
 
 
 @dataclass(frozen=True)
-class Asked:
+class ExerciseQuestion:
     """One thing asked of the apprentice; ``more`` says how to answer."""
 
     name: str
@@ -42,52 +42,52 @@ class Asked:
     more: str
 
 
-QUESTIONS: tuple[Asked, ...] = (
-    Asked(
+QUESTIONS: tuple[ExerciseQuestion, ...] = (
+    ExerciseQuestion(
         "shape", "The face", "What shape is the face?",
         "hollow, crowned, twisted, mixed (neither bow nor twist carries it, or a saddle), or cannot tell",
     ),
-    Asked(
+    ExerciseQuestion(
         "flatness", "The face", "How flat is it: your best guess, in µm?",
         "the least distance of two planes that hold the whole face between them, edges included",
     ),
-    Asked(
+    ExerciseQuestion(
         "flatness_from", "The face", "What is the least that it could be, in µm?",
         "so low that you would be surprised to find it lower: the readings leave room, say how much",
     ),
-    Asked(
+    ExerciseQuestion(
         "flatness_to", "The face", "What is the most that it could be, in µm?",
         "so high that you would be surprised to find it higher",
     ),
-    Asked(
+    ExerciseQuestion(
         "least_cut", "The face",
         "What is the least cut that clears the face, in µm of mean depth, at the best tilt?",
         "averaged over the face, what has to come off before the lowest spot is touched; a scale would "
         "tell it. Think of the shape: how much metal stands above its lowest spot?",
     ),
-    Asked(
+    ExerciseQuestion(
         "read_again", "The readings", "Which readings do not fit the others and have to be read again?",
         "their names on the sheet, such as B3, with commas between; or none",
     ),
-    Asked(
+    ExerciseQuestion(
         "do", "The plan", "What is to be done with it?",
         "leave (it is flat enough), lap (by hand), machine shop, or cannot tell",
     ),
-    Asked(
+    ExerciseQuestion(
         "papers", "The lap", "On which papers, coarse to fine?",
         "Whatever you said above, plan the lap: to the limit; a face that you would leave, to half of what "
         "it measures now; one for the machine shop, as if there were metal enough. Of the papers in the "
         "scenario, with commas between, such as P120, P240",
     ),
-    Asked(
+    ExerciseQuestion(
         "strokes", "The lap", "How many strokes on each of them?",
         "in the same order, with commas between, such as 600, 80; there and back is one stroke",
     ),
-    Asked(
+    ExerciseQuestion(
         "turning", "The lap", "How is the part turned?",
         "none, half (half a turn of the part), quarter, walk (round the plate), or half and walk",
     ),
-    Asked(
+    ExerciseQuestion(
         "turn_every", "The lap", "After how many strokes is it turned each time?",
         "a whole number; never with turning none",
     ),
@@ -106,7 +106,7 @@ class LapAnswer:
 
 
 @dataclass(frozen=True)
-class Answers:
+class ExerciseAnswers:
     """All answers to an exercise [m]; ``lap`` is how it would be lapped, whatever is to be done with it."""
 
     shape: str
@@ -190,7 +190,7 @@ def _turn_every(raw: Any) -> int:
     return _whole(raw, f'a whole number of strokes from 1 to {MOST_STROKES}, or "never"')
 
 
-def _labels(raw: Any, task: Task) -> tuple[str, ...]:
+def _labels(raw: Any, task: ExerciseTask) -> tuple[str, ...]:
     known = set(task.labels().values())
     items = [item.upper() for item in _list(raw)]
     if items == ["NONE"]:
@@ -202,7 +202,7 @@ def _labels(raw: Any, task: Task) -> tuple[str, ...]:
     return tuple(dict.fromkeys(items))
 
 
-def _papers(raw: Any, task: Task) -> tuple[str, ...]:
+def _papers(raw: Any, task: ExerciseTask) -> tuple[str, ...]:
     known = {grit.name.lower(): grit for grit in task.scenario.paper.grits}
     allowed = f"of {', '.join(g.name for g in known.values())}, coarse to fine, with commas between"
     items = _list(raw)
@@ -214,7 +214,7 @@ def _papers(raw: Any, task: Task) -> tuple[str, ...]:
     return tuple(grit.name for grit in grits)
 
 
-def read_answer(name: str, raw: Any, task: Task) -> Any:
+def read_answer(name: str, raw: Any, task: ExerciseTask) -> Any:
     """One answer, checked.
 
     Raises
@@ -241,7 +241,7 @@ def read_answer(name: str, raw: Any, task: Task) -> Any:
 # ---- all answers
 
 
-def read_answers(raw: Mapping[str, Any], task: Task, file: str) -> Answers:
+def read_answers(raw: Mapping[str, Any], task: ExerciseTask, file: str) -> ExerciseAnswers:
     """All answers, checked one by one and against each other.
 
     Parameters
@@ -279,7 +279,7 @@ def read_answers(raw: Mapping[str, Any], task: Task, file: str) -> Answers:
         raise ScenarioError(found.faults)
     lap = LapAnswer(read["papers"], read["strokes"], read["turning"], read["turn_every"])
     heights = ("flatness", "flatness_from", "flatness_to", "least_cut")
-    return Answers(
+    return ExerciseAnswers(
         shape=read["shape"], **{k: read[k] for k in heights}, read_again=read["read_again"],
         do=read["do"], lap=lap, by=by,
     )  # fmt: skip
@@ -327,7 +327,7 @@ def _holds_immense(value: Any) -> bool:
     return is_immense(value)
 
 
-def form_text(task: Task, answers: Mapping[str, Any] | None = None) -> str:
+def form_text(task: ExerciseTask, answers: Mapping[str, Any] | None = None) -> str:
     """The answer form as TOML, empty or with answers."""
     held = answers or {}
     lines = [

@@ -16,7 +16,8 @@ import numpy as np
 from handlap.sim.common.outline import Array, Outline
 from handlap.sim.face.leaf_readings import read_line
 from handlap.sim.face.stations import MeasuringLine
-from handlap.sim.face.straightedge import FaceLine, Held, gaps, sample_line
+from handlap.sim.face.straightedge import FaceLine, gaps, sample_line
+from handlap.sim.job.job_readings import Held
 from handlap.sim.job.scenario import Station
 from handlap.sim.teaching.exercise_face import TrueFace
 from handlap.sim.teaching.exercise_levels import LEVELS

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 Form = Literal["hollow", "crowned", "twisted", "mixed", "saddle", "twisted crown", "twisted hollow"]
-Case = Literal["leave", "lap", "machine shop"]
+ExerciseCase = Literal["leave", "lap", "machine shop"]
 """What is likely best done with the face; only a target when it is made."""
-CASES: tuple[tuple[Case, int], ...] = (("lap", 8), ("machine shop", 7), ("leave", 5))
+CASES: tuple[tuple[ExerciseCase, int], ...] = (("lap", 8), ("machine shop", 7), ("leave", 5))
 """How many of twenty consecutive numbers are drawn for each, so that no one verdict is right in
 more than about half of a class's jobs."""
 

@@ -15,13 +15,13 @@ from handlap.sim.common.errors import TippingError
 from handlap.sim.common.units import from_si, show, unit_of
 from handlap.sim.face.survey import survey
 from handlap.sim.job.results import Band
-from handlap.sim.planning.crew import Crew
+from handlap.sim.planning.crew import Crew, Progress
 from handlap.sim.planning.verdict import LAP_AT
 from handlap.sim.teaching.exercise import Exercise
-from handlap.sim.teaching.exercise_answers import Answers
+from handlap.sim.teaching.exercise_answers import ExerciseAnswers
 from handlap.sim.teaching.exercise_face import TrueNumbers
-from handlap.sim.teaching.exercise_trial import Trial, WayTried, try_way
-from handlap.sim.teaching.exercise_truth import MEMBERS, Found, Progress, look_up
+from handlap.sim.teaching.exercise_trial import PlanTrial, WayTried, try_way
+from handlap.sim.teaching.exercise_truth import MEMBERS, ExerciseTruth, look_up
 
 SHAPE, FLATNESS, RANGE, CUT, AGAIN, DO, PLAN = 3, 2, 2, 3, 3, 3, 4
 """Marks there are for each answer."""
@@ -48,7 +48,7 @@ AS_GOOD = 0.1
 
 
 @dataclass(frozen=True)
-class Mark:
+class ExerciseMark:
     """Marks for one answer: what was said, what is true, and why the marks are as they are."""
 
     item: str
@@ -64,11 +64,11 @@ class Marking:
     """An exercise marked."""
 
     exercise: Exercise
-    answers: Answers
-    found: Found
-    tried: Trial | None
+    answers: ExerciseAnswers
+    found: ExerciseTruth
+    tried: PlanTrial | None
     """The apprentice's plan on the true face; None where it cannot be worked."""
-    marks: tuple[Mark, ...]
+    marks: tuple[ExerciseMark, ...]
 
     @property
     def ruined(self) -> bool:
@@ -89,12 +89,12 @@ class Marking:
 
 def mark(
     exercise: Exercise,
-    answers: Answers,
+    answers: ExerciseAnswers,
     *,
     members: int = MEMBERS,
     progress: Progress | None = None,
     executor: Executor | None = None,
-    found: tuple[Found, Crew] | None = None,
+    found: tuple[ExerciseTruth, Crew] | None = None,
 ) -> Marking:
     """Mark the answers to an exercise.
 
@@ -152,7 +152,7 @@ SIGNS = {
 }
 
 
-def mark_shape(exercise: Exercise, answers: Answers, found: Found) -> Mark:
+def mark_shape(exercise: Exercise, answers: ExerciseAnswers, found: ExerciseTruth) -> ExerciseMark:
     """The shape in a word."""
     numbers, shape = found.numbers, found.survey.shape
     truth = numbers.word
@@ -181,7 +181,7 @@ def mark_shape(exercise: Exercise, answers: Answers, found: Found) -> Mark:
     else:
         got = 0.0
         why.append(f"Hardly any face that fits the readings is {answers.shape} ({percent(share)}).")
-    return Mark("Shape", got, SHAPE, answers.shape, truth, tuple(why))
+    return ExerciseMark("Shape", got, SHAPE, answers.shape, truth, tuple(why))
 
 
 def _signed(bow: float) -> str:
@@ -209,7 +209,7 @@ def _judged(value: float, truth: float, band: Band, most: int, what: str) -> tup
     return 0.0, (f"{allowed}; yours is well {'above' if value > truth else 'below'} that.",)
 
 
-def mark_flatness(answers: Answers, found: Found) -> Mark:
+def mark_flatness(answers: ExerciseAnswers, found: ExerciseTruth) -> ExerciseMark:
     """The guess of the flatness."""
     numbers = found.numbers
     got, why = _judged(
@@ -220,7 +220,7 @@ def mark_flatness(answers: Answers, found: Found) -> Mark:
             f"The straightedge shows {um(numbers.straightedge)} at the worst place, the face is "
             f"{um(numbers.flatness)} out: {_hidden(numbers)}.",
         )
-    return Mark("Flatness", got, FLATNESS, um(answers.flatness), um(numbers.flatness), why)
+    return ExerciseMark("Flatness", got, FLATNESS, um(answers.flatness), um(numbers.flatness), why)
 
 
 def _hidden(numbers: TrueNumbers) -> str:
@@ -239,7 +239,7 @@ def _hidden(numbers: TrueNumbers) -> str:
     return "it lies on one line at a time, and heights of different lines add up"
 
 
-def mark_range(answers: Answers, found: Found) -> Mark:
+def mark_range(answers: ExerciseAnswers, found: ExerciseTruth) -> ExerciseMark:
     """Whether the apprentice knows how much is not known."""
     truth, band = found.numbers.flatness, found.survey.bands.flatness
     low, high = answers.flatness_from, answers.flatness_to
@@ -259,10 +259,10 @@ def mark_range(answers: Answers, found: Found) -> Mark:
         got, why = 0.0, "Your range misses the truth: leaves leave more room than you think."
     else:
         got, why = 0.0, "Your range lies beside what the readings allow."
-    return Mark("Range", got, RANGE, _between(low, high), um(truth), (why, survey_says))
+    return ExerciseMark("Range", got, RANGE, _between(low, high), um(truth), (why, survey_says))
 
 
-def mark_cut(answers: Answers, found: Found, *, follows: bool = False) -> Mark:
+def mark_cut(answers: ExerciseAnswers, found: ExerciseTruth, *, follows: bool = False) -> ExerciseMark:
     """The least cut that clears the face.
 
     Where the flatness was wrong (``follows``), a cut that is right for it counts all the same.
@@ -289,13 +289,13 @@ def mark_cut(answers: Answers, found: Found, *, follows: bool = False) -> Mark:
         why += (
             f"From the flatness you gave, {um(said)}, it follows rightly ({share:.2f} of it): full marks.",
         )
-    return Mark("Least cut", got, CUT, um(answers.least_cut), um(numbers.least_cut), (*why, rule))
+    return ExerciseMark("Least cut", got, CUT, um(answers.least_cut), um(numbers.least_cut), (*why, rule))
 
 
 # ---- the readings
 
 
-def mark_again(exercise: Exercise, answers: Answers, found: Found) -> Mark:
+def mark_again(exercise: Exercise, answers: ExerciseAnswers, found: ExerciseTruth) -> ExerciseMark:
     """Readings that contradict the others.
 
     Where none could be found "none" is worth nothing, and so is finding none; who doubts good readings
@@ -334,7 +334,7 @@ def mark_again(exercise: Exercise, answers: Answers, found: Found) -> Mark:
     else:
         got, most = max(0.0, AGAIN - lost), AGAIN
     yours = ", ".join(sorted(answers.read_again)) or "none"
-    return Mark("Read again", _half(got), most, yours, ", ".join(sorted(wrong)) or "none", tuple(why))
+    return ExerciseMark("Read again", _half(got), most, yours, ", ".join(sorted(wrong)) or "none", tuple(why))
 
 
 def _half(marks: float) -> float:
@@ -349,7 +349,7 @@ def _half(marks: float) -> float:
 # ---- the plan
 
 
-def mark_do(exercise: Exercise, answers: Answers, found: Found) -> Mark:
+def mark_do(exercise: Exercise, answers: ExerciseAnswers, found: ExerciseTruth) -> ExerciseMark:
     """Leave it, lap it, machine shop, or cannot tell."""
     part, numbers = exercise.scenario.part, found.numbers
     sense = "by the straightedge" if part.limit_by == "straightedge" else "over the whole face (minimum zone)"
@@ -374,10 +374,12 @@ def mark_do(exercise: Exercise, answers: Answers, found: Found) -> Mark:
         why.append("It is a close call, and you did not say so.")
     else:
         got = 0.0
-    return Mark("What to do", got, DO, answers.do, found.do, tuple(why))
+    return ExerciseMark("What to do", got, DO, answers.do, found.do, tuple(why))
 
 
-def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str = "") -> Mark:
+def mark_plan(
+    answers: ExerciseAnswers, found: ExerciseTruth, tried: PlanTrial | None, refused: str = ""
+) -> ExerciseMark:
     """The plan of the lap, tried on the true face; asked for whatever is to be done with it.
 
     A face that is flat enough is to be lapped to half of what it measures, one for the machine shop as if
@@ -386,14 +388,14 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
     own = found.own
     truth, yours = _way_words(own.way), _way_words(_way_of(answers))
     if tried is None:
-        return Mark("Plan", 0.0, PLAN, yours, truth, (f"It cannot be worked: {refused}.",))
+        return ExerciseMark("Plan", 0.0, PLAN, yours, truth, (f"It cannot be worked: {refused}.",))
     if answers.do == "lap" and ruins(tried):
         spoilt = (
             f"With just those strokes the deepest spot loses {_band(tried.deepest)}, and "
             f"{um(tried.allowance or 0.0)} are there to spare: the part is scrap. Whatever else is right, "
             f"that leaves {percent(MOST_RUINED)} of all marks at most."
         )
-        return Mark("Plan", 0.0, PLAN, yours, truth, (spoilt, *_trial_words(tried)))
+        return ExerciseMark("Plan", 0.0, PLAN, yours, truth, (spoilt, *_trial_words(tried)))
     why = _trial_words(tried)
     if found.do == "machine shop":
         # As if there were metal enough.
@@ -424,20 +426,20 @@ def mark_plan(answers: Answers, found: Found, tried: Trial | None, refused: str 
         f"looks, {percent(own.written_goal if found.do == 'machine shop' else own.written)} with just those "
         "strokes."
     )
-    return Mark("Plan", _half(got), PLAN, yours, truth, (*why, own_words))
+    return ExerciseMark("Plan", _half(got), PLAN, yours, truth, (*why, own_words))
 
 
-def _way_of(answers: Answers) -> WayTried:
+def _way_of(answers: ExerciseAnswers) -> WayTried:
     lap = answers.lap
     return WayTried(lap.papers, lap.strokes, lap.turning, lap.turn_every)
 
 
-def ruins(tried: Trial | None) -> bool:
+def ruins(tried: PlanTrial | None) -> bool:
     """Whether a plan tried takes more metal off than there is to spare, in most hands."""
     return tried is not None and tried.allowance is not None and tried.written_allowance < RUINED
 
 
-def _trial_words(tried: Trial) -> list[str]:
+def _trial_words(tried: PlanTrial) -> list[str]:
     finer = ", and on finer paper until the scratches are gone" if len(tried.way.papers) > 1 else ""
     return [
         f"Tried by {tried.members} pairs of hands on the true face. With just the strokes you wrote, it ends "

@@ -16,7 +16,7 @@ import numpy as np
 
 from handlap.sim.materials import metals
 
-Document = dict[str, Any]
+PartKeys = dict[str, Any]
 Openings = list[dict[str, Any]]
 
 
@@ -99,7 +99,7 @@ KINDS: tuple[PartKind, ...] = (
 )  # fmt: skip
 
 
-def invent_part(rng: np.random.Generator) -> Document:
+def invent_part(rng: np.random.Generator) -> PartKeys:
     """An invented part with its bench, as nested keys of a scenario file in mm, µm, kg.
 
     Limit, allowance and leaves are left to the exercise.

@@ -1,7 +1,7 @@
 """Readings that a learner took of an exercise: as its page hands them over, whole enough to answer, or wrong.
 
 The text of the page is a line of JSON a line of the straightedge, with a sum over it, as the page for the
-bench hands over (:mod:`handlap.sim.bench.page_text`).
+bench hands over (:mod:`handlap.sim.bench.bench_page_text`).
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from handlap.sim.bench.page_text import summed_objects
+from handlap.sim.bench.bench_page_text import summed_objects
 from handlap.sim.common.errors import Fault, ScenarioError
 from handlap.sim.common.units import from_si, show
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.scenario import Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load_text
-from handlap.sim.teaching.exercise import Exercise, Slip, Task, task_of
+from handlap.sim.teaching.exercise import Exercise, ExerciseTask, Slip, task_of
 from handlap.sim.teaching.exercise_answers import LONGEST_NAME, NAMES, read_answer
 from handlap.sim.teaching.exercise_feel import HOLDS, station_gaps
 from handlap.sim.teaching.exercise_text import readings_text
@@ -35,7 +35,9 @@ SAME = 1e-7
 # ---- the text of the page
 
 
-def read_felt(text: str, file: str, task: Task) -> tuple[tuple[StraightedgeLine, ...], dict[str, str]]:
+def read_felt(
+    text: str, file: str, task: ExerciseTask
+) -> tuple[tuple[StraightedgeLine, ...], dict[str, str]]:
     """The lines in a text of the page, each with the stations at which leaves were tried, and the answers.
 
     Raises
@@ -81,7 +83,7 @@ def read_felt(text: str, file: str, task: Task) -> tuple[tuple[StraightedgeLine,
     return tuple(found[line.name] for line in task.lines if line.name in found), answers
 
 
-def _answers(raw: Any, task: Task, file: str, label: str, faults: list[Fault]) -> dict[str, str]:
+def _answers(raw: Any, task: ExerciseTask, file: str, label: str, faults: list[Fault]) -> dict[str, str]:
     """Answers that were entered on the page, each allowed by itself; what is wrong is written down."""
     if not isinstance(raw, Mapping):
         faults.append(Fault(file, f"{label}, answers", _short(raw), "answers by the names of the form"))
@@ -103,7 +105,7 @@ def _answers(raw: Any, task: Task, file: str, label: str, faults: list[Fault]) -
 
 
 def _stations(
-    raw: Any, line: MeasuringLine, task: Task, file: str, label: str, faults: list[Fault]
+    raw: Any, line: MeasuringLine, task: ExerciseTask, file: str, label: str, faults: list[Fault]
 ) -> tuple[Station, ...]:
     """The stations of a line in their order; what is wrong is written down."""
     by_label = {line.label(i): at for i, at in enumerate(line.at)}
@@ -148,7 +150,7 @@ def _short(raw: Any) -> str:
 # ---- whether all was read
 
 
-def still_to_read(task: Task) -> list[str]:
+def still_to_read(task: ExerciseTask) -> list[str]:
     """What is to be felt before an exercise can be answered, in words; nothing where all was.
 
     A station is read where no leaf between the one that goes and the one that stops is left to try.
@@ -171,7 +173,7 @@ def still_to_read(task: Task) -> list[str]:
 
 
 def stations_read(
-    task: Task, lines: Sequence[StraightedgeLine]
+    task: ExerciseTask, lines: Sequence[StraightedgeLine]
 ) -> dict[str, tuple[StraightedgeLine, Station]]:
     """Line and reading of every station of the sheet that was read, by its label, in its order."""
     labels = task.labels()

@@ -9,7 +9,7 @@ from handlap.sim.common.units import from_si
 from handlap.sim.job.scenario import StraightedgeLine
 from handlap.sim.job.toml_edit import key_text, value_text
 from handlap.sim.teaching.exercise_levels import LEVELS
-from handlap.sim.teaching.exercise_part import Document
+from handlap.sim.teaching.exercise_part import PartKeys
 
 HEADER = """\
 # Exercise: level {level}, number {seed}.  Made by handlap exercise; everything in it is invented.
@@ -27,7 +27,7 @@ def exercise_text(
     title: str,
     level: int,
     seed: int,
-    document: Document,
+    document: PartKeys,
     read: Sequence[StraightedgeLine] = (),
     *,
     feel: bool = False,

@@ -39,7 +39,7 @@ class WayTried:
 
 
 @dataclass(frozen=True)
-class Trial:
+class PlanTrial:
     """What came of a plan on the true face.
 
     Attributes
@@ -97,7 +97,7 @@ def crew_on(scenario: Scenario, face: TrueFace, *, members: int, seed: int) -> C
     return crew_of(scenario, known, members=members, seed=seed, fineness=EXERCISED)
 
 
-def try_way(crew: Crew, way: WayTried, *, executor: Executor | None = None) -> Trial:
+def try_way(crew: Crew, way: WayTried, *, executor: Executor | None = None) -> PlanTrial:
     """Try a way of working on the true face.
 
     Raises
@@ -114,7 +114,7 @@ def try_way(crew: Crew, way: WayTried, *, executor: Executor | None = None) -> T
     looking = work(changed, lay_steps(changed, 0, np.array([guess]), grits=grits))
     written = _as_written(changed, grits, way.strokes)
     kept = [_kept(part, end) for end in (written, looking.outcome.figures)]
-    return Trial(
+    return PlanTrial(
         way=way,
         members=changed.members.count,
         limit=part.limit,
@@ -134,7 +134,7 @@ def _as_written(crew: Crew, grits: Sequence[Grit], strokes: Sequence[int]) -> Fi
     for grit, count in zip(grits, strokes, strict=True):
         stage = stage_of(crew.scenario, crew.middle, grit, count, count)
         course = run_course(
-            crew.bench, crew.gauged, crew.members, now, stage,
+            crew.rig, crew.gauged, crew.members, now, stage,
             quad_strokes=crew.steps_for(stage).quad_strokes, seed=crew.seed, executor=crew.executor,
         )  # fmt: skip
         now, end = course.left, course.end

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 
@@ -10,22 +10,20 @@ from handlap.sim.face.survey import Survey, survey
 from handlap.sim.face.told import FaceDecides
 from handlap.sim.job.results import StagePlan, Verdict
 from handlap.sim.job.scenario import Scenario
-from handlap.sim.planning.crew import Crew
+from handlap.sim.planning.crew import Crew, Progress
 from handlap.sim.planning.plan import make_plan
 from handlap.sim.planning.verdict import LAP_AT, SHOP_AT
 from handlap.sim.planning.work import MOST_STROKES
 from handlap.sim.teaching.exercise import Exercise
 from handlap.sim.teaching.exercise_face import TrueNumbers, true_numbers
-from handlap.sim.teaching.exercise_trial import Trial, WayTried, crew_on, try_way
+from handlap.sim.teaching.exercise_trial import PlanTrial, WayTried, crew_on, try_way
 
 MEMBERS = 24
 """Pairs of hands that try a plan; faces of the program's own plan."""
 
-Progress = Callable[[float, str], None]
-
 
 @dataclass(frozen=True)
-class Found:
+class ExerciseTruth:
     """What the exercise comes to, whoever answers: the truth, and what the readings say.
 
     Attributes
@@ -41,7 +39,7 @@ class Found:
     numbers: TrueNumbers
     survey: Survey
     verdict: Verdict
-    own: Trial
+    own: PlanTrial
     do: str
 
 
@@ -51,7 +49,7 @@ def look_up(
     members: int = MEMBERS,
     progress: Progress | None = None,
     executor: Executor | None = None,
-) -> tuple[Found, Crew]:
+) -> tuple[ExerciseTruth, Crew]:
     """The truth of an exercise and what its readings say, and the true face on its bench."""
     tell = progress or (lambda done, what: None)
     scenario = exercise.scenario
@@ -70,7 +68,7 @@ def look_up(
     tell(0.6, "trying that plan on the true face")
     true = crew_on(_to_lap(scenario, numbers), exercise.face, members=members, seed=1)
     own = try_way(true, way, executor=executor)
-    return Found(numbers, surveyed, verdict, own, _best_done(exercise, numbers, own)), true
+    return ExerciseTruth(numbers, surveyed, verdict, own, _best_done(exercise, numbers, own)), true
 
 
 def _to_lap(scenario: Scenario, numbers: TrueNumbers) -> Scenario:
@@ -96,7 +94,7 @@ def own_way(scenario: Scenario, planned: Sequence[StagePlan]) -> WayTried:
     return WayTried(names, (200,) * len(names), "half", 100)
 
 
-def _best_done(exercise: Exercise, numbers: TrueNumbers, own: Trial) -> str:
+def _best_done(exercise: Exercise, numbers: TrueNumbers, own: PlanTrial) -> str:
     part = exercise.scenario.part
     if numbers.measure(part.limit_by) <= part.limit:
         return "leave"

@@ -185,7 +185,7 @@ def follow_lap(ready: ReadyLap, frames: int) -> tuple[LapResult, Frames]:
     ends = layout.ends[ROWS_PER_QUAD - 1 :: ROWS_PER_QUAD]
     shown = _between(ends, np.union1d(wanted[1:], stage.snapshots))
     keeps = np.union1d(shown.before[shown.before >= 0], shown.after)
-    run = run_stage(ready.bench, ready.before, ready.conditions, stage, _with_snapshots(layout, keeps))
+    run = run_stage(ready.rig, ready.before, ready.conditions, stage, _with_snapshots(layout, keeps))
     faces = shown.mix(ready.before, run.heights, keeps)
     paper = shown.mix(np.ones(2), np.column_stack([run.clean, run.sharp]), keeps)
     at_looks = np.isin(shown.strokes, stage.snapshots)
@@ -274,8 +274,8 @@ def _frames(
 
     ``paper``: how clean and how sharp it is then (strokes, 2), new = 1.
     """
-    bench, grid = ready.bench, ready.bench.grid
-    part = bench.scenario.part
+    rig, grid = ready.rig, ready.rig.grid
+    part = rig.scenario.part
     dyed = follow_dye(ready, faces, at_looks)
     pick = np.flatnonzero(np.isin(strokes, wanted))
     heights = np.vstack([ready.before, faces[pick]])
@@ -322,11 +322,11 @@ def pressure_at(
     -------
     pressure (cells,) [Pa], and where away from the operator points in the frame of the part [rad]
     """
-    bench, layout = ready.bench, ready.layout
+    rig, layout = ready.rig, ready.layout
     conditions = _on_paper(ready, clean, sharp)
     rows = _rows_about(layout, strokes)
-    load = load_of(bench.scenario, conditions)
-    area = bench.scenario.part.outline.area
+    load = load_of(rig.scenario, conditions)
+    area = rig.scenario.part.outline.area
     rate = conditions.rate * rate_factor(ready.stage.grit, conditions.traits)
     slide = SLIGHT * conditions.bedding_of(ready.stage.grit) * area / (rate * load)
     events = np.zeros(rows.size, dtype=np.int64)
@@ -357,10 +357,10 @@ def pressure_at(
         snapshot_strokes=(strokes,),
     )
     # What the paper still cuts does not change how hard it presses.
-    fresh = replace(bench, scenario=replace(bench.scenario, wear=replace(bench.scenario.wear, ages=False)))
+    fresh = replace(rig, scenario=replace(rig.scenario, wear=replace(rig.scenario.wear, ages=False)))
     after = run_stage(fresh, heights, conditions, ready.stage, moment).heights[-1]
-    cells = slice(0, bench.grid.n_cells)
-    pressure = (heights - after)[cells] / (rows.size * rate * slide * bench.scale[cells])
+    cells = slice(0, rig.grid.n_cells)
+    pressure = (heights - after)[cells] / (rows.size * rate * slide * rig.scale[cells])
     away = layout.facing[rows]
     return np.maximum(pressure, 0.0), float(np.arctan2(np.mean(np.sin(away)), np.mean(np.cos(away))))
 
@@ -368,7 +368,7 @@ def pressure_at(
 def _on_paper(ready: ReadyLap, clean: float, sharp: float) -> Conditions:
     """The conditions of a lap on its paper as it is then, without what is no matter of pressure."""
     conditions = ready.conditions
-    law = law_of(ready.bench.scenario, conditions, ready.stage.grit)
+    law = law_of(ready.rig.scenario, conditions, ready.stage.grit)
     return replace(
         conditions,
         friction=conditions.friction * (1.0 + law.friction_gain * (1.0 - clean)),

@@ -12,7 +12,7 @@ from handlap.sim.job.results import Figures
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.poses import ROWS_PER_QUAD
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.teaching.knobs import (
     HELD,
     HIGHEST_HANDS,
@@ -20,8 +20,8 @@ from handlap.sim.teaching.knobs import (
     MOST_BLUNT,
     MOST_PRESS,
     ROWS,
-    KnobBench,
-    Setting,
+    KnobRig,
+    KnobSetting,
     lap_of,
     small_lap,
 )
@@ -40,7 +40,7 @@ FINER_CELLS, FINER_ROWS = 2400, 4
 """Cells, and rows over those of the small lap, of the laps that it is measured against."""
 
 
-def finer_lap(knobs: KnobBench, setting: Setting, like: tuple[Bench, Gauge]) -> Figures:
+def finer_lap(knobs: KnobRig, setting: KnobSetting, like: tuple[Rig, Gauge]) -> Figures:
     """The figures at the end of the same work on a finer grid and in finer rows [m].
 
     Parameters
@@ -56,14 +56,14 @@ def finer_lap(knobs: KnobBench, setting: Setting, like: tuple[Bench, Gauge]) -> 
     return gauge.figures(like[1], before, run.heights[-1:])
 
 
-def drawn_settings(knobs: KnobBench, count: int, seed: int) -> list[Setting]:
+def drawn_settings(knobs: KnobRig, count: int, seed: int) -> list[KnobSetting]:
     """Settings drawn evenly over all that the knobs can be turned to."""
     rng = np.random.default_rng([seed, 17])
     found = []
     for _ in range(count):
         height, lean, press, bow, twist, blunt = rng.random(6)
         found.append(
-            Setting(
+            KnobSetting(
                 height=HIGHEST_HANDS * height,
                 lean=knobs.lean * (2.0 * lean - 1.0),
                 press=LEAST_PRESS + (MOST_PRESS - LEAST_PRESS) * press,
@@ -79,11 +79,11 @@ def drawn_settings(knobs: KnobBench, count: int, seed: int) -> list[Setting]:
 
 
 def measure_errors(
-    knobs: KnobBench, *, trials: int = TRIALS, progress: Callable[[float, str], None] | None = None
-) -> KnobBench:
+    knobs: KnobRig, *, trials: int = TRIALS, progress: Callable[[float, str], None] | None = None
+) -> KnobRig:
     """The same with its errors: twice the greatest of the job as it stands and of some settings drawn."""
     share = dict.fromkeys(HELD, 0.0)
-    finer = gauge.bench_and_gauge(knobs.scenario, cells=FINER_CELLS)
+    finer = gauge.rig_and_gauge(knobs.scenario, cells=FINER_CELLS)
     settings = [knobs.start, *drawn_settings(knobs, trials, knobs.seed)]
     for i, setting in enumerate(settings):
         if progress is not None:
@@ -102,6 +102,6 @@ def measure_errors(
     return replace(knobs, errors={name: max(LEAST_SHARE, ROOM * worst) for name, worst in share.items()})
 
 
-def error_of(knobs: KnobBench, name: str, greatest_depth: float) -> float:
+def error_of(knobs: KnobRig, name: str, greatest_depth: float) -> float:
     """What is stated as the error of a figure where so much came off at the deepest [m]."""
     return LEAST_ERROR + knobs.errors[name] * greatest_depth

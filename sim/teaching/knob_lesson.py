@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from handlap.sim.common.errors import InputError
 from handlap.sim.common.outline import Array, Outline
-from handlap.sim.teaching.knobs import KnobBench, Setting, open_knobs
+from handlap.sim.teaching.knobs import KnobRig, KnobSetting, open_knobs
 from handlap.sim.teaching.lesson import Case, Lesson, StartFace
 from handlap.sim.teaching.lesson_face import start_face
 from handlap.sim.teaching.lesson_file import case_scenario
@@ -35,7 +35,7 @@ class LessonFace:
 
 def open_lesson_knobs(
     lesson: Lesson, *, strokes: int | None = None, paper: str | None = None, seed: int = 0
-) -> KnobBench:
+) -> KnobRig:
     """The knobs of a lesson, standing as in its first case; see :func:`open_knobs`.
 
     Raises
@@ -55,7 +55,7 @@ def open_lesson_knobs(
     return replace(knobs, presets=presets if len(presets) > 1 else ())
 
 
-def setting_of(knobs: KnobBench, lesson: Lesson, case: Case) -> Setting | None:
+def setting_of(knobs: KnobRig, lesson: Lesson, case: Case) -> KnobSetting | None:
     """Where the knobs stand in a case; None where it changes what no knob does."""
     for table, change in case.change.items():
         keys = KNOB_KEYS.get(table)

@@ -28,7 +28,7 @@ from handlap.sim.lapping.paper_memory import PaperMemory, on_axes
 from handlap.sim.lapping.poses import ROWS_PER_QUAD, Layout
 from handlap.sim.lapping.resolution import first_quad
 from handlap.sim.lapping.rhythm import check_interval, choose_rhythm, stage_of
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.simulate import TOLERANCE, LappedFace, paper_named, ready_lap, typical_face
 from handlap.sim.materials.grits import GRITS, Grit
 from handlap.sim.materials.paper_law import PaperLaw
@@ -55,7 +55,7 @@ HELD = ("flatness", "straightedge", "mean_depth", "greatest_depth", "taper_along
 
 
 @dataclass(frozen=True)
-class Setting:
+class KnobSetting:
     """Where all knobs stand.
 
     Attributes
@@ -94,14 +94,14 @@ class KnobPaper:
 
 
 @dataclass(frozen=True)
-class KnobBench:
+class KnobRig:
     """All of a page with knobs that no knob changes.
 
     Attributes
     ----------
     strokes : worked whenever a knob moves; ``chosen``: how they were come by, in words
     states : ways of lying that a turning round goes through; ``turns``: intervals to choose from
-    bench, gauged : the small grid, and what takes the figures there
+    rig, gauged : the small grid, and what takes the figures there
     face : the job's own face, ``own`` its heights (n,) on the grid [m]
     memory : the paper's raster
     start : where the knobs stand when the page is opened: as the job has it
@@ -118,15 +118,15 @@ class KnobBench:
     states: tuple[TurnState, ...]
     turns: tuple[int, ...]
     papers: tuple[KnobPaper, ...]
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     face: LappedFace
     own: Array
     conditions: Conditions
     memory: PaperMemory
-    start: Setting
+    start: KnobSetting
     errors: dict[str, float]
-    presets: tuple[tuple[str, Setting], ...] = ()
+    presets: tuple[tuple[str, KnobSetting], ...] = ()
     paper_why: str = ""
 
     @cached_property
@@ -146,7 +146,7 @@ class ShapedFace:
 
     face: LappedFace
     outline: Outline
-    setting: Setting
+    setting: KnobSetting
 
     @property
     def note(self) -> str:
@@ -161,7 +161,7 @@ class ShapedFace:
         return self.setting.own * self.face.heights_at(points) + added
 
 
-def added_shape(outline: Outline, setting: Setting, points: Array) -> Array:
+def added_shape(outline: Outline, setting: KnobSetting, points: Array) -> Array:
     """Bow and twist of a setting (n,) at points (n, 2) [m]."""
     shape = StartFace(along=setting.bow, twist=setting.twist)
     return start_face(shape, outline, points, seed=0)
@@ -201,7 +201,7 @@ def open_knobs(
     paper: str | None = None,
     seed: int = 0,
     face: LappedFace | None = None,
-) -> KnobBench:
+) -> KnobRig:
     """Prepare a page with knobs; its errors are still to be measured.
 
     Parameters
@@ -216,10 +216,10 @@ def open_knobs(
     """
     refuse_for_knobs(scenario)
     count = min(max(strokes or LEAST_STROKES, LEAST_STROKES), MOST_STROKES)
-    bench, gauged = gauge.bench_and_gauge(scenario, cells=CELLS)
-    if bench.bending is not None:
+    rig, gauged = gauge.rig_and_gauge(scenario, cells=CELLS)
+    if rig.bending is not None:
         raise InputError("knobs leave out that this part bends. Say --steps to follow its lap")
-    typical = face or typical_face(scenario, bench.grid.points, seed=seed)
+    typical = face or typical_face(scenario, rig.grid.points, seed=seed)
     grits = _papers(scenario)
     conditions = conditions_at(
         replace(scenario, paper=replace(scenario.paper, grits=grits)), np.zeros(len(SCORES))
@@ -232,7 +232,7 @@ def open_knobs(
     turns = tuple(sorted({*TURNS, rhythm.turn_every}))
     papers, memory = [], None
     for grit in grits:
-        made, memory = _paper(scenario, bench, conditions, grit, states, turns, count, seed)
+        made, memory = _paper(scenario, rig, conditions, grit, states, turns, count, seed)
         papers.append(made)
     assert memory is not None
     if memory.on_sheet.size:
@@ -241,13 +241,13 @@ def open_knobs(
             "strokes.length). Say --steps to follow its lap"
         )
     hands = scenario.hands
-    start = Setting(
+    start = KnobSetting(
         float(hands.height.value), float(hands.bias_across.value), float(hands.press.value), 1.0, 0.0, 0.0,
         turns.index(rhythm.turn_every), grits.index(begun), 0.0,
     )  # fmt: skip
-    return KnobBench(
-        scenario, count, chosen, seed, states, turns, tuple(papers), bench, gauged, typical,
-        typical.heights_at(bench.grid.points), conditions, memory, start, {},
+    return KnobRig(
+        scenario, count, chosen, seed, states, turns, tuple(papers), rig, gauged, typical,
+        typical.heights_at(rig.grid.points), conditions, memory, start, {},
     )  # fmt: skip
 
 
@@ -259,7 +259,7 @@ def _papers(scenario: Scenario) -> tuple[Grit, ...]:
 
 def _paper(
     scenario: Scenario,
-    bench: Bench,
+    rig: Rig,
     conditions: Conditions,
     grit: Grit,
     states: tuple[TurnState, ...],
@@ -274,13 +274,13 @@ def _paper(
     for every in turns:
         job = _turned(scenario, states, every, rhythm.brush_every, rhythm.sheet_every)
         stage = stage_of(job, conditions, grit, strokes, check_interval(job, strokes, LOOKS))
-        of = replace(bench, scenario=job)
-        quad = min(first_quad(bench, conditions, stage), ROWS_PER_QUAD * strokes / ROWS)
+        of = replace(rig, scenario=job)
+        quad = min(first_quad(rig, conditions, stage), ROWS_PER_QUAD * strokes / ROWS)
         layout = stage_layout(of, stage, quad_strokes=quad, seed=seed)
         stages.append(stage)
         layouts.append(layout)
         if memory is None or every:
-            memory = begin_lap(of, np.zeros(bench.grid.u.size), conditions, grit, layout).paper
+            memory = begin_lap(of, np.zeros(rig.grid.u.size), conditions, grit, layout).paper
     assert memory is not None
     made = KnobPaper(
         grit, law_of(scenario, conditions, grit), conditions.bedding_of(grit), rhythm.brush_every,
@@ -303,7 +303,7 @@ def _turned(
     return replace(scenario, turning=turning, paper=paper)
 
 
-def job_at(knobs: KnobBench, setting: Setting) -> Scenario:
+def job_at(knobs: KnobRig, setting: KnobSetting) -> Scenario:
     """The job as a setting of the knobs has it, the face and the age of the paper aside."""
     scenario, paper = knobs.scenario, knobs.papers[setting.grit]
     turned = _turned(scenario, knobs.states, knobs.turns[setting.turn], paper.brush_every, paper.sheet_every)
@@ -317,15 +317,15 @@ def job_at(knobs: KnobBench, setting: Setting) -> Scenario:
     return replace(turned, hands=hands, paper=grits)
 
 
-def worn_of(knobs: KnobBench, setting: Setting) -> float:
+def worn_of(knobs: KnobRig, setting: KnobSetting) -> float:
     """Metal per area that paper has cut when so much of its sharpness is gone [m]."""
     return float(-knobs.papers[setting.grit].law.dulling_scale * np.log(1.0 - setting.blunt))
 
 
 def lap_of(
-    knobs: KnobBench, setting: Setting, bench: Bench, *, quad_strokes: float | None = None
+    knobs: KnobRig, setting: KnobSetting, rig: Rig, *, quad_strokes: float | None = None
 ) -> tuple[Array, LapRun]:
-    """The face of a setting before (n,) [m], and its lap on a bench of the job.
+    """The face of a setting before (n,) [m], and its lap on a rig of the job.
 
     Parameters
     ----------
@@ -336,14 +336,14 @@ def lap_of(
     TippingError : if the press lies off the face
     """
     job, paper = job_at(knobs, setting), knobs.papers[setting.grit]
-    bench = replace(bench, scenario=job)
+    rig = replace(rig, scenario=job)
     stage = replace(paper.stages[setting.turn], worn=worn_of(knobs, setting))
     layout = paper.layouts[setting.turn]
     if quad_strokes is not None:
-        layout = stage_layout(bench, stage, quad_strokes=quad_strokes, seed=knobs.seed)
-    before = shaped(knobs, setting).heights_at(bench.grid.points)
+        layout = stage_layout(rig, stage, quad_strokes=quad_strokes, seed=knobs.seed)
+    before = shaped(knobs, setting).heights_at(rig.grid.points)
     conditions = conditions_at(job, np.zeros(len(SCORES)))
-    return before, _on_the_face(run_stage(bench, before, conditions, stage, layout))
+    return before, _on_the_face(run_stage(rig, before, conditions, stage, layout))
 
 
 def _on_the_face(run: LapRun) -> LapRun:
@@ -353,18 +353,18 @@ def _on_the_face(run: LapRun) -> LapRun:
     return run
 
 
-def small_lap(knobs: KnobBench, setting: Setting) -> tuple[Figures, LapRun]:
+def small_lap(knobs: KnobRig, setting: KnobSetting) -> tuple[Figures, LapRun]:
     """Figures at the looks of the lap that the page works, and that lap.
 
     Raises
     ------
     TippingError : if the press lies off the face
     """
-    before, run = lap_of(knobs, setting, knobs.bench)
+    before, run = lap_of(knobs, setting, knobs.rig)
     return gauge.figures(knobs.gauged, before, run.heights), run
 
 
-def fine_lap(knobs: KnobBench, setting: Setting, *, tolerance: float = TOLERANCE) -> Figures:
+def fine_lap(knobs: KnobRig, setting: KnobSetting, *, tolerance: float = TOLERANCE) -> Figures:
     """The figures of ``simulate`` at the end of the same work [m].
 
     Raises
@@ -375,10 +375,10 @@ def fine_lap(knobs: KnobBench, setting: Setting, *, tolerance: float = TOLERANCE
         job_at(knobs, setting), strokes=knobs.strokes, seed=knobs.seed, tolerance=tolerance,
         face=shaped(knobs, setting), worn=worn_of(knobs, setting),
     )  # fmt: skip
-    run = _on_the_face(run_stage(ready.bench, ready.before, ready.conditions, ready.stage, ready.layout))
+    run = _on_the_face(run_stage(ready.rig, ready.before, ready.conditions, ready.stage, ready.layout))
     return gauge.figures(ready.gauged, ready.before, run.heights[-1:])
 
 
-def shaped(knobs: KnobBench, setting: Setting) -> ShapedFace:
+def shaped(knobs: KnobRig, setting: KnobSetting) -> ShapedFace:
     """The face of a setting."""
     return ShapedFace(knobs.face, knobs.scenario.part.outline, setting)

@@ -20,7 +20,7 @@ from handlap.sim.job.results import Band
 
 Asks = Literal["which", "course", "number"]
 """Which case has least or most of a figure; how a figure runs on; how large a figure is."""
-Course = Literal["falls", "levels off", "turns back"]
+CourseShape = Literal["falls", "levels off", "turns back"]
 Expects = Literal["stays", "goes", "less", "turns"]
 """What a run with a cause switched off (or alone) is to leave of the outcome, or of a figure."""
 
@@ -91,7 +91,7 @@ class Choice:
     words: str
     case: str | None = None
     alike: bool = False
-    course: Course | None = None
+    course: CourseShape | None = None
     between: tuple[float, float] | None = None
     right_if: str = ""
 
@@ -142,7 +142,7 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Question:
+class LessonQuestion:
     """What is asked of the simulation.
 
     Attributes
@@ -197,7 +197,7 @@ class Lesson:
     face: StartFace | None
     cases: tuple[Case, ...]
     strokes: int
-    question: Question
+    question: LessonQuestion
     intends: int
     pictures: tuple[str, ...] = ("curve",)
     cautions: tuple[str, ...] = ()
@@ -243,7 +243,7 @@ class CaseResult:
 
 
 @dataclass(frozen=True)
-class Answer:
+class LessonAnswer:
     """What the simulation says to the question.
 
     Attributes
@@ -297,7 +297,7 @@ class LessonResult:
     members: int
     seed: int
     cases: tuple[CaseResult, ...]
-    answer: Answer
+    answer: LessonAnswer
     story: str
     because: str
     bench: str

@@ -12,7 +12,7 @@ import numpy as np
 
 from handlap.sim.common.outline import Array
 from handlap.sim.job.results import Band
-from handlap.sim.teaching.lesson import Answer, Lesson, Question
+from handlap.sim.teaching.lesson import Lesson, LessonAnswer, LessonQuestion
 from handlap.sim.teaching.lesson_figures import FIGURES, Unit, band_of, show_figure, unit_of_pair
 from handlap.sim.teaching.lesson_texts import against
 
@@ -21,10 +21,10 @@ SURE = 0.9
 SETTLED_FROM = 2.0 / 3.0
 """A figure has levelled off if from this share of the strokes on it falls by no more than the margin."""
 COURSES = ("falls", "levels off", "turns back")
-Values = Mapping[str, Array]
+FigureValues = Mapping[str, Array]
 
 
-def asked_values(question: Question, figures: Mapping[str, Values]) -> dict[str, Array]:
+def asked_values(question: LessonQuestion, figures: Mapping[str, FigureValues]) -> dict[str, Array]:
     """The figure asked about (members,) by case: of all cases for "which", else of the one asked about."""
     if question.asks == "which":
         return {case: values[question.figure] for case, values in figures.items()}
@@ -35,14 +35,14 @@ def asked_values(question: Question, figures: Mapping[str, Values]) -> dict[str,
     return {case: value}
 
 
-def asked_unit(question: Question) -> Unit:
+def asked_unit(question: LessonQuestion) -> Unit:
     """Kind of unit of what is asked."""
     if question.asks == "number" and (question.ratio_to is not None or question.base is not None):
         return unit_of_pair(question.figure, "/", question.ratio_to or question.figure)
     return FIGURES[question.figure].unit
 
 
-def asked_errors(values: Values, rough: Values, roughest: Values) -> dict[str, Array]:
+def asked_errors(values: FigureValues, rough: FigureValues, roughest: FigureValues) -> dict[str, Array]:
     """Numerical error of the figure asked about (members,) by case.
 
     What steps twice as long change, and what cells twice as long change on top of it: with longer
@@ -67,8 +67,8 @@ def asked_errors(values: Values, rough: Values, roughest: Values) -> dict[str, A
 
 
 def answer_lesson(
-    lesson: Lesson, figures: Mapping[str, Values], errors: Values, course: Array | None
-) -> Answer:
+    lesson: Lesson, figures: Mapping[str, FigureValues], errors: FigureValues, course: Array | None
+) -> LessonAnswer:
     """The answer.
 
     Parameters
@@ -85,10 +85,10 @@ def answer_lesson(
     sure = float(shares[leading]) >= SURE
     bands = {case: band_of(value) for case, value in values.items()}
     choice = leading if sure else None
-    return Answer(choice, float(shares[leading]), bands, answer_words(lesson, bands, choice, votes))
+    return LessonAnswer(choice, float(shares[leading]), bands, answer_words(lesson, bands, choice, votes))
 
 
-def votes_of(lesson: Lesson, values: Values, errors: Values, course: Array | None) -> Array:
+def votes_of(lesson: Lesson, values: FigureValues, errors: FigureValues, course: Array | None) -> Array:
     """Which choices (choices, members) each member says hold, one at most.
 
     Parameters as :func:`answer_lesson`; ``values`` from :func:`asked_values`.
@@ -102,7 +102,7 @@ def votes_of(lesson: Lesson, values: Values, errors: Values, course: Array | Non
     return vote_course(lesson, course, np.maximum(lesson.question.margin, error))
 
 
-def vote_which(lesson: Lesson, values: Values, errors: Values) -> Array:
+def vote_which(lesson: Lesson, values: FigureValues, errors: FigureValues) -> Array:
     """As :func:`votes_of`, for the case with least or most of a figure: it differs from every
     other one by more than the margin, and by more than the error of either."""
     sign = 1.0 if lesson.question.take == "least" else -1.0
@@ -182,7 +182,7 @@ def answer_words(lesson: Lesson, bands: Mapping[str, Band], choice: int | None, 
     return f"{figure}: {question.take} with {each[chosen.case or '']}, against {rest}. {tail}"
 
 
-def _base_words(question: Question, words: Mapping[str, str]) -> str:
+def _base_words(question: LessonQuestion, words: Mapping[str, str]) -> str:
     base = FIGURES[question.ratio_to or question.figure].words
     return f"{base}, {words[question.base]}" if question.base else base
 

@@ -28,7 +28,7 @@ from handlap.sim.lapping.ensemble import (
 )
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.rhythm import stage_of
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.spring_back import spring_figures
 from handlap.sim.planning.course import run_legs
 from handlap.sim.planning.crew import Members
@@ -42,7 +42,7 @@ ROUGHER = 2.0
 OUTER, INNER = 0.8, 0.2
 """Ends lie beyond the first, the middle within the second share of the half length [-]."""
 
-Course = dict[str, Array]
+CaseFigures = dict[str, Array]
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class ReadyCase:
 
     Attributes
     ----------
-    bench, gauged : part, plate and paper on the grid, and what takes the figures there
+    rig, gauged : part, plate and paper on the grid, and what takes the figures there
     members : faces (members, n) [m], conditions and pace of each
     middle : every number at its middle
     stage : the work; None where there is none
@@ -59,7 +59,7 @@ class ReadyCase:
 
     case: Case
     scenario: Scenario
-    bench: Bench
+    rig: Rig
     gauged: Gauge
     members: Members
     middle: Conditions
@@ -78,7 +78,7 @@ class WorkedCase:
 
     result: CaseResult
     runs: tuple[LegRun, ...]
-    courses: Course
+    courses: CaseFigures
     quad_strokes: float
 
 
@@ -100,7 +100,7 @@ def ready_case(
     faces_at : heights (members, n) of the starting faces at points (n, 2) [m]
     cells : other than those of the lesson
     """
-    bench, gauged = gauge.bench_and_gauge(scenario, cells=cells or lesson.cells)
+    rig, gauged = gauge.rig_and_gauge(scenario, cells=cells or lesson.cells)
     scores = draw_scores(members, seed)
     plate_scores, dyes = draw_plate_scores(members, seed), dye.draw_dyes(members, seed)
     conditions = conditions_of(scenario, scores, plate_scores, dyes)
@@ -110,8 +110,8 @@ def ready_case(
     if strokes:
         every = scenario.check_every or max(1, -(-strokes // lesson.looks))
         stage = stage_of(scenario, middle, scenario.paper.grits[0], strokes, every)
-    everyone = Members(faces_at(bench.grid.points), conditions, strokes_per_minute(scenario, scores))
-    return ReadyCase(case, scenario, bench, gauged, everyone, middle, stage, seed)
+    everyone = Members(faces_at(rig.grid.points), conditions, strokes_per_minute(scenario, scores))
+    return ReadyCase(case, scenario, rig, gauged, everyone, middle, stage, seed)
 
 
 def work_case(
@@ -138,9 +138,9 @@ def work_case(
         courses, figures = _figures(ready, members, np.array([0]), start, None, ())
         return WorkedCase(_result(ready, members, np.array([0]), start, figures), (), courses, 0.0)
     quad = quad_strokes or _quad(ready, ready.stage)
-    leg = lay_leg(ready.bench, ready.stage, quad_strokes=quad, seed=ready.seed)
+    leg = lay_leg(ready.rig, ready.stage, quad_strokes=quad, seed=ready.seed)
     runs = run_legs(
-        ready.bench, ready.gauged, members, members.before, leg, executor=executor, finished=finished
+        ready.rig, ready.gauged, members, members.before, leg, executor=executor, finished=finished
     )
     tipped = float(np.mean([run.tipped for run in runs]))
     if tipped > TIP_REFUSED:
@@ -155,15 +155,15 @@ def work_case(
 def _quad(ready: ReadyCase, stage: Stage) -> float:
     """Strokes of a group of rows: half of what keeps the tolerance, as some hands ask for more than most."""
     face = ready.members.before[ready.typical]
-    found = find_steps(ready.bench, face, ready.middle, stage, TAUGHT, seed=ready.seed)
+    found = find_steps(ready.rig, face, ready.middle, stage, TAUGHT, seed=ready.seed)
     return TAUGHT.longer * found.quad_strokes
 
 
 def _result(
-    ready: ReadyCase, members: Members, strokes: Array, heights: Array, figures: Course
+    ready: ReadyCase, members: Members, strokes: Array, heights: Array, figures: CaseFigures
 ) -> CaseResult:
     """The record of a case; ``heights`` (members, looks, n) [m]."""
-    grid = ready.bench.grid
+    grid = ready.rig.grid
     typical = most_typical(heights[:, 0])
     before, after = heights[typical, 0], heights[typical, -1]
     gone, faded = _dyes(ready, (before - after)[: grid.n_cells], members.conditions[typical].dye)
@@ -183,7 +183,7 @@ def showing(ready: ReadyCase, worked: WorkedCase, member: int) -> CaseResult:
     """The record of a case that all members have worked, its maps those of one of them."""
     before = ready.members.before[member]
     after = worked.runs[member].face if worked.runs else before
-    removed = (before - after)[: ready.bench.grid.n_cells]
+    removed = (before - after)[: ready.rig.grid.n_cells]
     gone, faded = _dyes(ready, removed, ready.members.conditions[member].dye)
     return replace(worked.result, before=before, after=after, dye=dye.tone(gone, faded))
 
@@ -206,7 +206,7 @@ def _figures(
     heights: Array,
     at_looks: Figures | None,
     runs: Sequence[LegRun],
-) -> tuple[Course, Course]:
+) -> tuple[CaseFigures, CaseFigures]:
     """Courses (members, looks) and figures at the end (members,), by name [SI].
 
     ``heights``: (members, looks, n), before the first stroke first [m]; ``at_looks``: figures
@@ -221,7 +221,7 @@ def _figures(
         first = getattr(whole, name)[:, np.newaxis]
         return first if at_looks is None else np.hstack([first, getattr(at_looks, name)])
 
-    courses: Course = {
+    courses: CaseFigures = {
         "flatness": course("flatness"),
         "straightedge": course("straightedge"),
         "mean_depth": course("mean_depth"),
@@ -239,8 +239,8 @@ def _figures(
     found |= _milestones(ready, members, strokes, courses, measured)
     found["flatness_start"], found["straightedge_start"] = flat, gap
     found["push_start"] = courses["push"][:, 0]
-    found["least_cut_start"] = depth_to_clear(ready.bench.grid, start)
-    found["least_cut"] = depth_to_clear(ready.bench.grid, heights[:, -1])
+    found["least_cut_start"] = depth_to_clear(ready.rig.grid, start)
+    found["least_cut"] = depth_to_clear(ready.rig.grid, heights[:, -1])
     return courses, found | _springs(ready, heights[:, -1], runs)
 
 
@@ -250,16 +250,16 @@ def _each_look(heights: Array, figure: Callable[[Array], Array]) -> Array:
     return figure(heights.reshape(members * looks, points)).reshape(members, looks)
 
 
-def _shapes(ready: ReadyCase, heights: Array) -> Course:
+def _shapes(ready: ReadyCase, heights: Array) -> CaseFigures:
     members, looks, points = heights.shape
-    bends = bend_components(ready.bench.grid, heights.reshape(members * looks, points))
+    bends = bend_components(ready.rig.grid, heights.reshape(members * looks, points))
     names = ("bow_along", "bow_across", "twist")
     return {name: bend.reshape(members, looks) for name, bend in zip(names, bends, strict=True)}
 
 
-def _removal(ready: ReadyCase, members: Members, heights: Array) -> Course:
+def _removal(ready: ReadyCase, members: Members, heights: Array) -> CaseFigures:
     """Where it came off, and the dye that was put on before the first stroke."""
-    grid = ready.bench.grid
+    grid = ready.rig.grid
     area = grid.area[: grid.n_cells]
     at = np.abs(2.0 * grid.u[: grid.n_cells] / ready.gauged.length)
     removed = heights[:, :1, : grid.n_cells] - heights[:, :, : grid.n_cells]
@@ -284,7 +284,7 @@ def _push(ready: ReadyCase, members: Members, runs: Sequence[LegRun]) -> Array:
     return found
 
 
-def _edges(gauged: Gauge, heights: Array) -> Course:
+def _edges(gauged: Gauge, heights: Array) -> CaseFigures:
     """What a straightedge reads as its worst if it is held in this or that way on every line."""
     on_lines = heights[:, :, gauged.grid.part(gauge.LINES)]
 
@@ -302,8 +302,8 @@ def _worst_gap(lines: LineSet, way: str, on_lines: Array) -> Array:
 
 
 def _milestones(
-    ready: ReadyCase, members: Members, strokes: Array, courses: Course, measured: Array
-) -> Course:
+    ready: ReadyCase, members: Members, strokes: Array, courses: CaseFigures, measured: Array
+) -> CaseFigures:
     """Best point, limit, effort and mass (members,) from courses (members, looks)."""
     part, flat = ready.scenario.part, courses["flatness"]
     best = np.argmin(flat, axis=1)
@@ -353,9 +353,9 @@ def _at_look(course: Array, look: Array) -> Array:
     return np.where(np.isfinite(look), value, np.inf)
 
 
-def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LegRun]) -> Course:
+def _springs(ready: ReadyCase, heights: Array, runs: Sequence[LegRun]) -> CaseFigures:
     """What a thin part does under the hands at the end, and what a rigid one does not."""
-    bending, grid = ready.bench.bending, ready.bench.grid
+    bending, grid = ready.rig.bending, ready.rig.grid
     if bending is None or not runs:
         flat = gauge.flatness(ready.gauged, heights)
         return {"springs_back": np.zeros_like(flat), "flatness_pressed": flat}

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.teaching.lesson import Case, Cause, CauseRun, Lesson
-from handlap.sim.teaching.lesson_answer import asked_unit, asked_values, votes_of
+from handlap.sim.teaching.lesson_answer import FigureValues, asked_unit, asked_values, votes_of
 from handlap.sim.teaching.lesson_case import WorkedCase
 from handlap.sim.teaching.lesson_figures import band_of, show_figure
 from handlap.sim.teaching.lesson_file import cause_scenario
@@ -27,28 +27,27 @@ NEARLY_ALL = 0.95
 HALF, LESS = 0.5, 0.85
 """Most that is left of a figure that "goes", and of one that is "less" [-]."""
 
-Figures = Mapping[str, Array]
 WorkOther = Callable[[Case, Scenario, bool, int], WorkedCase]
 """Works a case on another scenario: flat at the start or not, with members counted from the first."""
 
 
 @dataclass(frozen=True)
-class Worked:
+class WorkedLesson:
     """What the lesson itself came to: figures, what is asked and its error, by case (members,) [SI]; the
     course asked about (members, looks), where there is one."""
 
-    figures: Mapping[str, Figures]
-    values: Figures
-    errors: Figures
+    figures: Mapping[str, FigureValues]
+    values: FigureValues
+    errors: FigureValues
     course: Array | None
 
 
-def run_causes(lesson: Lesson, worked: Worked, work: WorkOther) -> tuple[CauseRun, ...]:
+def run_causes(lesson: Lesson, worked: WorkedLesson, work: WorkOther) -> tuple[CauseRun, ...]:
     """Every cause of a lesson run, and held against what the lesson came to."""
     return tuple(_run(lesson, cause, worked, work) for cause in lesson.causes)
 
 
-def _run(lesson: Lesson, cause: Cause, worked: Worked, work: WorkOther) -> CauseRun:
+def _run(lesson: Lesson, cause: Cause, worked: WorkedLesson, work: WorkOther) -> CauseRun:
     count = min(TRIED, len(next(iter(worked.values.values()))))
     figures = {name: _first(values, count) for name, values in worked.figures.items()}
     other, course = dict(figures), None if worked.course is None else worked.course[:count]
@@ -66,12 +65,16 @@ def _run(lesson: Lesson, cause: Cause, worked: Worked, work: WorkOther) -> Cause
     return CauseRun(cause, held, f"{cause.words}: {words}")
 
 
-def _first(values: Figures, count: int) -> Figures:
+def _first(values: FigureValues, count: int) -> FigureValues:
     return {name: value[:count] for name, value in values.items()}
 
 
 def _of_outcome(
-    lesson: Lesson, cause: Cause, figures: Mapping[str, Figures], errors: Figures, course: Array | None
+    lesson: Lesson,
+    cause: Cause,
+    figures: Mapping[str, FigureValues],
+    errors: FigureValues,
+    course: Array | None,
 ) -> tuple[bool, str]:
     values = asked_values(lesson.question, figures)
     votes = votes_of(lesson, values, errors, course)
@@ -92,7 +95,7 @@ def _of_outcome(
 
 
 def _of_figure(
-    cause: Cause, figures: Mapping[str, Figures], other: Mapping[str, Figures]
+    cause: Cause, figures: Mapping[str, FigureValues], other: Mapping[str, FigureValues]
 ) -> tuple[bool, str]:
     placeholder = read_placeholder(cause.of or "", figures)
     was, now = placeholder.values(figures), placeholder.values(other)

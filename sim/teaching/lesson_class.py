@@ -44,7 +44,7 @@ class ClassTable:
 
 
 @dataclass(frozen=True)
-class Held:
+class HeldColumn:
     """One measured column against the model's band: all in the units of the screen."""
 
     column: str
@@ -103,7 +103,7 @@ def read_class(path: Path, lesson: Lesson) -> ClassTable:
     return ClassTable(tuple(predictions), {head: tuple(values) for head, values in measured.items()})
 
 
-def held_against(table: ClassTable, result: LessonResult) -> tuple[Held, ...]:
+def held_against(table: ClassTable, result: LessonResult) -> tuple[HeldColumn, ...]:
     """Every measured column against the band of the lesson worked."""
     return tuple(_held(column, values, result) for column, values in table.measured.items() if values)
 
@@ -144,7 +144,7 @@ def _number(raw: str) -> float:
     return value
 
 
-def _held(column: str, values: Sequence[float], result: LessonResult) -> Held:
+def _held(column: str, values: Sequence[float], result: LessonResult) -> HeldColumn:
     sized = next((s for s in result.steps if s.step.name == column), None)
     if sized is not None:
         unit = read_placeholder(sized.step.of, {c.case.name: c for c in result.cases}).unit
@@ -158,4 +158,4 @@ def _held(column: str, values: Sequence[float], result: LessonResult) -> Held:
         words = f"{FIGURES[figure].words.removeprefix('the ')}, {case.case.words}"
     scale = SCREEN[unit][1]
     shown = Band(scale * band.p05, scale * band.p50, scale * band.p95)
-    return Held(column, words, unit, tuple(values), shown)
+    return HeldColumn(column, words, unit, tuple(values), shown)

@@ -33,7 +33,7 @@ class CoursePart:
 
 
 @dataclass(frozen=True)
-class Course:
+class LessonCourse:
     """A course: ``exit`` is the lesson whose question everybody answers on the way out."""
 
     name: str
@@ -62,7 +62,7 @@ def tools_of(lesson: Lesson) -> tuple[str, ...]:
     return tuple(dict.fromkeys(TOOLS[step.tool].words for step in lesson.steps))
 
 
-def load_course(path_or_name: str | Path) -> Course:
+def load_course(path_or_name: str | Path) -> LessonCourse:
     """The course of a file, or the built-in one of that name.
 
     Raises
@@ -92,7 +92,7 @@ def load_course(path_or_name: str | Path) -> Course:
         found.fault("minutes", minutes, f"at least the {taken} that its parts take")
     if found.faults or way_out is None or parts is None:
         raise ScenarioError(found.faults)
-    return Course(
+    return LessonCourse(
         path.stem, title, minutes or 0, people or 0, plates or 0, before or (), safety or (), parts, way_out
     )
 

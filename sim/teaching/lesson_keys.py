@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, cast
 
 from handlap.sim.job.findings import Findings, is_immense
-from handlap.sim.teaching.lesson import Asks, Case, Choice, Course, Lesson, Question
+from handlap.sim.teaching.lesson import Asks, Case, Choice, CourseShape, Lesson, LessonQuestion
 from handlap.sim.teaching.lesson_answer import asked_unit
 from handlap.sim.teaching.lesson_figures import FIGURES, SCREEN
 from handlap.sim.teaching.lesson_reason_keys import (
@@ -143,7 +143,7 @@ def _case(raw: dict[str, Any], label: str, found: Findings) -> Case | None:
     return None if name is None else Case(name, words, face, change, strokes)
 
 
-def _question(raw: Any, found: Findings) -> Question | None:
+def _question(raw: Any, found: Findings) -> LessonQuestion | None:
     if not isinstance(raw, dict):
         missing = "missing: " if raw is None else ""
         found.fault("question", raw, f"{missing}a table [question] with {', '.join(QUESTION_KEYS)}")
@@ -170,7 +170,7 @@ def _question(raw: Any, found: Findings) -> Question | None:
     for name in ("base", "of"):
         if name in raw and not isinstance(raw[name], str):
             found.fault(f"question.{name}", raw[name], "the name of a case")
-    question = Question(
+    question = LessonQuestion(
         cast(Asks, asks), figure, cast(Any, take), margin or 0.0, ratio_to, raw.get("base"), raw.get("of")
     )
     try:
@@ -191,7 +191,7 @@ def _scaled(raw: Any, label: str, scale: float, found: Findings) -> float | None
     return float(raw) / scale
 
 
-def _choice(raw: dict[str, Any], label: str, question: Question, found: Findings) -> Choice | None:
+def _choice(raw: dict[str, Any], label: str, question: LessonQuestion, found: Findings) -> Choice | None:
     """A prediction with its outcome, and what would have to be so for it to be right."""
     choice = _outcome(raw, label, question, found)
     if "right_if" not in raw:
@@ -200,7 +200,7 @@ def _choice(raw: dict[str, Any], label: str, question: Question, found: Findings
     return None if choice is None else replace(choice, right_if=right_if)
 
 
-def _outcome(raw: dict[str, Any], label: str, question: Question, found: Findings) -> Choice | None:
+def _outcome(raw: dict[str, Any], label: str, question: LessonQuestion, found: Findings) -> Choice | None:
     words = text_of(raw.get("words"), f"{label}.words", found)
     fits = {"which": ("case", "alike"), "course": ("course",), "number": ("between",)}[question.asks]
     given = [name for name in OUTCOMES if name in raw]
@@ -221,7 +221,7 @@ def _outcome(raw: dict[str, Any], label: str, question: Question, found: Finding
     elif given[0] == "course":
         course = one_of(value, f"{label}.course", COURSES, found, needed=True)
         if course is not None:
-            return Choice(words, course=cast(Course, course))
+            return Choice(words, course=cast(CourseShape, course))
     else:
         ends = _between(value, f"{label}.between", question, found)
         if ends is not None:
@@ -236,7 +236,7 @@ def _is_end(raw: Any) -> bool:
     return not is_immense(raw) and not math.isnan(raw)
 
 
-def _between(raw: Any, label: str, question: Question, found: Findings) -> tuple[float, float] | None:
+def _between(raw: Any, label: str, question: LessonQuestion, found: Findings) -> tuple[float, float] | None:
     sign, scale = SCREEN[asked_unit(question)]
     numbers = isinstance(raw, list) and len(raw) == 2 and all(map(_is_end, raw))
     if not numbers or not raw[0] < raw[1]:

@@ -20,8 +20,15 @@ from handlap.sim.face.told import faces_to_work_on
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.ensemble import middle_member
 from handlap.sim.planning.crew import MOST_MEMBERS
-from handlap.sim.teaching.lesson import Answer, Case, CauseRun, Lesson, LessonResult
-from handlap.sim.teaching.lesson_answer import answer_lesson, asked_errors, asked_unit, asked_values, votes_of
+from handlap.sim.teaching.lesson import Case, CauseRun, Lesson, LessonAnswer, LessonResult
+from handlap.sim.teaching.lesson_answer import (
+    FigureValues,
+    answer_lesson,
+    asked_errors,
+    asked_unit,
+    asked_values,
+    votes_of,
+)
 from handlap.sim.teaching.lesson_case import (
     ROUGHER,
     ReadyCase,
@@ -30,14 +37,12 @@ from handlap.sim.teaching.lesson_case import (
     showing,
     work_case,
 )
-from handlap.sim.teaching.lesson_causes import Worked, run_causes
+from handlap.sim.teaching.lesson_causes import WorkedLesson, run_causes
 from handlap.sim.teaching.lesson_face import start_faces
 from handlap.sim.teaching.lesson_figures import FINEST, SCREEN, show_figure
 from handlap.sim.teaching.lesson_file import case_scenario
 from handlap.sim.teaching.lesson_steps import size_steps, step_figures
 from handlap.sim.teaching.lesson_texts import fill
-
-Figures = Mapping[str, Array]
 
 FEWEST_MEMBERS = 2
 OWN_SHARE = 0.65
@@ -75,7 +80,7 @@ def work_lesson(
         raise InputError(f"--members {members}: allowed is {FEWEST_MEMBERS} to {MOST_MEMBERS}")
     tell = progress or (lambda done, what: None)
     count = members if lesson.members is None else min(members, lesson.members)
-    worked: list[Tried] = []
+    worked: list[TriedCase] = []
     each = (CASES_SHARE if lesson.causes else 1.0) / len(lesson.cases)
     for at, case in enumerate(lesson.cases):
         share = partial(_share_done, tell, case.words, at * each, each)
@@ -89,7 +94,7 @@ def work_lesson(
 
 
 @dataclass(frozen=True)
-class Tried:
+class TriedCase:
     """A case worked three times by the same members.
 
     Attributes
@@ -102,13 +107,13 @@ class Tried:
 
     ready: ReadyCase
     own: WorkedCase
-    rough: Figures
-    roughest: Figures
+    rough: FigureValues
+    roughest: FigureValues
 
 
 def _try_case(
     ready: ReadyCase, coarse: ReadyCase, share: Callable[[float], None], executor: Executor | None
-) -> Tried:
+) -> TriedCase:
     count = ready.members.count
     own = work_case(ready, executor=executor, finished=lambda n: share(OWN_SHARE * n / count))
     longer = ROUGHER * own.quad_strokes
@@ -119,7 +124,7 @@ def _try_case(
         finished=lambda n: share(OWN_SHARE + (1.0 - OWN_SHARE) * n / count),
     )
     roughest = work_case(coarse, quad_strokes=longer, executor=executor)
-    return Tried(ready, own, rough.result.figures, roughest.result.figures)
+    return TriedCase(ready, own, rough.result.figures, roughest.result.figures)
 
 
 def _share_done(
@@ -177,7 +182,7 @@ def _work_other(
 
 
 def _gather(
-    lesson: Lesson, worked: list[Tried], *, members: int, seed: int, executor: Executor | None
+    lesson: Lesson, worked: list[TriedCase], *, members: int, seed: int, executor: Executor | None
 ) -> LessonResult:
     question = lesson.question
     figures = {w.own.result.case.name: w.own.result.figures for w in worked}
@@ -200,7 +205,7 @@ def _gather(
     # Where the outcome is another one there is no reason to hold.
     causes: tuple[CauseRun, ...] = ()
     if answer.choice == lesson.intends:
-        causes = run_causes(lesson, Worked(figures, values, errors, of.course), other)
+        causes = run_causes(lesson, WorkedLesson(figures, values, errors, of.course), other)
     stands = answer.choice == lesson.intends and all(run.held for run in causes)
     return LessonResult(
         lesson=lesson,
@@ -229,7 +234,7 @@ def _shown(asked: str, cases: Sequence[Mapping[str, Array]]) -> int:
     return middle_member(*(values for values in known if np.isfinite(values).all()))
 
 
-def _meant(lesson: Lesson, answer: Answer) -> list[str]:
+def _meant(lesson: Lesson, answer: LessonAnswer) -> list[str]:
     """What to say where it comes out other than the author means it to."""
     if answer.choice == lesson.intends:
         return []
@@ -243,7 +248,7 @@ def _meant(lesson: Lesson, answer: Answer) -> list[str]:
     ]
 
 
-def _error(lesson: Lesson, values: Figures, errors: Figures, course: Array | None) -> list[str]:
+def _error(lesson: Lesson, values: FigureValues, errors: FigureValues, course: Array | None) -> list[str]:
     """The numerical error of what is asked, and how many members it keeps from an answer."""
     error = np.max(list(errors.values()), axis=0)
     if not error.any():

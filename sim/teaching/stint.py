@@ -85,7 +85,7 @@ class StintState:
 
 
 @dataclass(frozen=True)
-class Told:
+class OrderTold:
     """What an order tells: readings of lines, or swarf weighed so far [kg]; nothing for most."""
 
     readings: tuple[StraightedgeLine, ...] = ()
@@ -93,8 +93,8 @@ class Told:
 
 
 @dataclass(frozen=True)
-class StintBench:
-    """An exercise on its bench, with the one pair of hands that a stint is worked by."""
+class StintRig:
+    """An exercise on its rig, with the one pair of hands that a stint is worked by."""
 
     exercise: Exercise
     crew: Crew
@@ -117,7 +117,7 @@ class StintBench:
         """Strokes that a group of rows stands for on a paper [-]."""
         crew = self.crew
         stage = Stage(grit, 400, 0, 0, 0, (400,))
-        return min(BLOCK_ROWS, first_quad(crew.bench, crew.members.conditions[0], stage))
+        return min(BLOCK_ROWS, first_quad(crew.rig, crew.members.conditions[0], stage))
 
     def figures(self, heights: Array) -> Figures:
         """Figures of a face (n,), depths from before the stint (1,) [m]."""
@@ -134,7 +134,7 @@ class StintBench:
 
     def heights_at(self, heights: Array, points: Array) -> Array:
         """The face of the moment anywhere: the true face less what came off about there (k,) [m]."""
-        grid = self.crew.bench.grid
+        grid = self.crew.rig.grid
         off = self.before - heights
         between = LinearNDInterpolator(grid.points, off)(points)
         beyond = NearestNDInterpolator(grid.points, off)(points)
@@ -143,13 +143,13 @@ class StintBench:
         )
 
 
-def open_stint(exercise: Exercise) -> StintBench:
-    """The bench of an exercise, with hands and paper drawn by its number."""
+def open_stint(exercise: Exercise) -> StintRig:
+    """The rig of an exercise, with hands and paper drawn by its number."""
     seed = (1009 * exercise.level + exercise.seed) % 2**32
-    return StintBench(exercise, crew_on(exercise.scenario, exercise.face, members=1, seed=seed))
+    return StintRig(exercise, crew_on(exercise.scenario, exercise.face, members=1, seed=seed))
 
 
-def carry_out(bench: StintBench, now: StintState, order: Order) -> tuple[StintState, Told]:
+def carry_out(rig: StintRig, now: StintState, order: Order) -> tuple[StintState, OrderTold]:
     """Carry out an order; the state before is left as it was.
 
     Raises
@@ -163,24 +163,24 @@ def carry_out(bench: StintBench, now: StintState, order: Order) -> tuple[StintSt
         if now.costs.strokes + order.strokes > MOST_STROKES:
             left = MOST_STROKES - now.costs.strokes
             raise InputError(f"a stint has at most {MOST_STROKES} strokes; {left} are left")
-        return _lap(bench, now, order.strokes), Told()
+        return _lap(rig, now, order.strokes), OrderTold()
     costs = now.costs
     if order.kind == "sheet":
-        grit = next(g for g in bench.exercise.scenario.paper.grits if g.name == order.paper)
+        grit = next(g for g in rig.exercise.scenario.paper.grits if g.name == order.paper)
         costs = replace(costs, minutes=costs.minutes + SHEET_MINUTES, sheets=costs.sheets + 1)
         # On the paper that lies there a new sheet goes on where the old one was; another kind begins anew.
         same = now.grit is not None and now.grit.name == grit.name
         place = now.place if same else replace(now.place, groups=0)
         state, pending = (now.state, column_kernels.EVENT_SHEET) if same and now.state else (None, 0)
-        return replace(now, state=state, grit=grit, pending=pending, place=place, costs=costs), Told()
+        return replace(now, state=state, grit=grit, pending=pending, place=place, costs=costs), OrderTold()
     if order.kind == "brush":
         costs = replace(costs, minutes=costs.minutes + BRUSH_MINUTES, brushings=costs.brushings + 1)
-        return replace(now, pending=now.pending | column_kernels.EVENT_BRUSH, costs=costs), Told()
+        return replace(now, pending=now.pending | column_kernels.EVENT_BRUSH, costs=costs), OrderTold()
     if order.kind == "turn":
         costs = replace(costs, minutes=costs.minutes + TURN_MINUTES, turns=costs.turns + 1)
         place = replace(now.place, state=_turned(now.place.state, order.turn), since=0)
-        return replace(now, place=place, costs=costs), Told()
-    return _look(bench, now, order)
+        return replace(now, place=place, costs=costs), OrderTold()
+    return _look(rig, now, order)
 
 
 def _turned(state: int, how: str) -> int:
@@ -195,23 +195,23 @@ def _turned(state: int, how: str) -> int:
     )  # fmt: skip
 
 
-def _lap(bench: StintBench, now: StintState, strokes: int) -> StintState:
+def _lap(rig: StintRig, now: StintState, strokes: int) -> StintState:
     assert now.grit is not None, "no paper lies there"
-    crew = bench.crew
+    crew = rig.crew
     conditions = crew.members.conditions[0]
-    layout = lay_block(bench, now.grit, strokes, now.place, now.pending)
-    state = now.state or begin_lap(crew.bench, now.heights, conditions, now.grit, layout)
-    after = lap_on(crew.bench, replace(state, place=layout.begin), conditions, layout).state
+    layout = lay_block(rig, now.grit, strokes, now.place, now.pending)
+    state = now.state or begin_lap(crew.rig, now.heights, conditions, now.grit, layout)
+    after = lap_on(crew.rig, replace(state, place=layout.begin), conditions, layout).state
     costs = replace(
-        now.costs, minutes=now.costs.minutes + strokes / bench.pace, strokes=now.costs.strokes + strokes
+        now.costs, minutes=now.costs.minutes + strokes / rig.pace, strokes=now.costs.strokes + strokes
     )
     return replace(now, heights=after.heights, state=after, pending=0, place=after.place, costs=costs)
 
 
-def lay_block(bench: StintBench, grit: Grit, strokes: int, begin: Place, first_events: int) -> Layout:
+def lay_block(rig: StintRig, grit: Grit, strokes: int, begin: Place, first_events: int) -> Layout:
     """Strokes with the part lying as it does."""
     return stage_layout(
-        bench.crew.bench, Stage(grit, strokes, 0, 0, 0), quad_strokes=bench.quad(grit), seed=bench.crew.seed,
+        rig.crew.rig, Stage(grit, strokes, 0, 0, 0), quad_strokes=rig.quad(grit), seed=rig.crew.seed,
         begin=replace(begin, strokes=0), states=STATES, first_events=first_events,
     )  # fmt: skip
 
@@ -219,31 +219,31 @@ def lay_block(bench: StintBench, grit: Grit, strokes: int, begin: Place, first_e
 # ---- looking
 
 
-def _look(bench: StintBench, now: StintState, order: Order) -> tuple[StintState, Told]:
-    exercise = bench.exercise
+def _look(rig: StintRig, now: StintState, order: Order) -> tuple[StintState, OrderTold]:
+    exercise = rig.exercise
     rng = np.random.default_rng([exercise.seed, exercise.level, 8, now.checks])
     checks = now.checks + 1
     if order.kind == "weigh":
         costs = replace(now.costs, minutes=now.costs.minutes + WEIGH_MINUTES)
-        felt = bench.mass_off(now.heights) + SCALE_ERROR * rng.standard_normal()
+        felt = rig.mass_off(now.heights) + SCALE_ERROR * rng.standard_normal()
         swarf = max(0.0, SCALE_ERROR * round(felt / SCALE_ERROR))
-        return replace(now, checks=checks, costs=costs), Told(swarf=swarf)
+        return replace(now, checks=checks, costs=costs), OrderTold(swarf=swarf)
     by_letter = letters_of(exercise.task.lines)
     lines = [by_letter[letter] for letter in order.lines] or list(exercise.task.lines)
     costs = replace(now.costs, minutes=now.costs.minutes + LINE_MINUTES * len(lines))
-    return replace(now, checks=checks, costs=costs), Told(readings=_read(bench, now.heights, lines, rng))
+    return replace(now, checks=checks, costs=costs), OrderTold(readings=_read(rig, now.heights, lines, rng))
 
 
 def _read(
-    bench: StintBench, heights: Array, lines: Sequence[MeasuringLine], rng: np.random.Generator
+    rig: StintRig, heights: Array, lines: Sequence[MeasuringLine], rng: np.random.Generator
 ) -> tuple[StraightedgeLine, ...]:
     """What leaves say along some lines, with the feel of the level."""
-    level = LEVELS[bench.exercise.level]
+    level = LEVELS[rig.exercise.level]
     leaves = 1e-6 * np.array(level.leaves, dtype=float)
-    outline = bench.exercise.scenario.part.outline
+    outline = rig.exercise.scenario.part.outline
     return tuple(
         read_line(
-            outline, lambda points: bench.heights_at(heights, points),
+            outline, lambda points: rig.heights_at(heights, points),
             FaceLine(line.name, line.start, line.end), leaves, line.at, feel=level.feel, rng=rng,
         )
         for line in lines

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from handlap.sim.common.errors import HandlapError, InputError
 from handlap.sim.teaching.exercise import Exercise
-from handlap.sim.teaching.stint import Costs, StintBench, StintState, carry_out, open_stint
+from handlap.sim.teaching.stint import Costs, StintRig, StintState, carry_out, open_stint
 from handlap.sim.teaching.stint_debrief import Debrief, debrief
 from handlap.sim.teaching.stint_orders import read_order
 
@@ -32,7 +32,7 @@ class OneStint:
 
 
 def replayed(
-    bench: StintBench, orders: Sequence[str], tell: Callable[[int], None] | None = None
+    rig: StintRig, orders: Sequence[str], tell: Callable[[int], None] | None = None
 ) -> list[StintState]:
     """The states of a stint, the one before the first order included.
 
@@ -42,12 +42,12 @@ def replayed(
     ------
     InputError : for an order that cannot be worked
     """
-    states = [bench.begin()]
+    states = [rig.begin()]
     for i, text in enumerate(orders):
         if tell is not None:
             tell(i)
         try:
-            state, _ = carry_out(bench, states[-1], read_order(text, bench.exercise.task))
+            state, _ = carry_out(rig, states[-1], read_order(text, rig.exercise.task))
         except (ValueError, HandlapError):
             raise InputError(f"order {i + 1} cannot be worked; move the file away to begin anew") from None
         states.append(state)
@@ -61,13 +61,13 @@ def one_stint(exercise: Exercise, orders: Sequence[str], ended: bool) -> OneStin
     ------
     InputError : for an order that cannot be worked
     """
-    bench = open_stint(exercise)
-    states = replayed(bench, orders)
+    rig = open_stint(exercise)
+    states = replayed(rig, orders)
     kinds = [read_order(text, exercise.task).kind for text in orders]
     return OneStint(
         orders=tuple(orders),
         costs=states[-1].costs,
         blocks=kinds.count("lap"),
         looks=kinds.count("check") + kinds.count("weigh"),
-        found=debrief(bench, states) if ended else None,
+        found=debrief(rig, states) if ended else None,
     )

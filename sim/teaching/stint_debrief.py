@@ -15,7 +15,7 @@ from handlap.sim.job.ways import Way, apply_way
 from handlap.sim.planning.crew import vary
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.work import first_guess, lay_steps, work
-from handlap.sim.teaching.stint import Costs, StintBench, StintState
+from handlap.sim.teaching.stint import Costs, StintRig, StintState
 
 PLAIN_TURNING, PLAIN_EVERY = "half and walk", 50
 
@@ -74,22 +74,22 @@ class Debrief:
         return self.measured > 1.1 * self.best[0]
 
 
-def debrief(bench: StintBench, states: list[StintState], *, executor: Executor | None = None) -> Debrief:
+def debrief(rig: StintRig, states: list[StintState], *, executor: Executor | None = None) -> Debrief:
     """What a stint came to.
 
     Parameters
     ----------
     states : after every order, the one before the first included
     """
-    part, end = bench.exercise.scenario.part, states[-1]
-    figures = bench.figures(end.heights)
+    part, end = rig.exercise.scenario.part, states[-1]
+    figures = rig.figures(end.heights)
     inside, kept = inside_limits(part, figures)
     seen = {state.costs.strokes: state for state in states}
-    best = min((bench.measured(state.heights), strokes) for strokes, state in seen.items())
+    best = min((rig.measured(state.heights), strokes) for strokes, state in seen.items())
     return Debrief(
         costs=end.costs,
-        mass=bench.mass_off(end.heights),
-        before=bench.measured(bench.before),
+        mass=rig.mass_off(end.heights),
+        before=rig.measured(rig.before),
         measured=float(measure(figures, part.limit_by)[0]),
         flatness=float(figures.flatness[0]),
         deepest=float(figures.greatest_depth[0]),
@@ -97,18 +97,18 @@ def debrief(bench: StintBench, states: list[StintState], *, executor: Executor |
         inside=bool(inside[0]),
         kept=bool(kept[0]),
         best=best,
-        plain=best_plain(bench, executor=executor),
-        first=bench.before,
+        plain=best_plain(rig, executor=executor),
+        first=rig.before,
         last=end.heights,
     )
 
 
-def best_plain(bench: StintBench, *, executor: Executor | None = None) -> PlainPlan | None:
+def best_plain(rig: StintRig, *, executor: Executor | None = None) -> PlainPlan | None:
     """The best plain plan: inside both limits in the fewest minutes; failing that, the flattest that spares
     the metal; None where none can be worked."""
     found = []
     way = Way("", turning=PLAIN_TURNING, every=PLAIN_EVERY)
-    crew = replace(vary(bench.crew, apply_way(bench.crew.scenario, way)), executor=executor)
+    crew = replace(vary(rig.crew, apply_way(rig.crew.scenario, way)), executor=executor)
     part = crew.scenario.part
     for grit in crew.scenario.paper.grits:
         try:

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from handlap.sim.face.stations import MeasuringLine
-from handlap.sim.teaching.exercise import Task
+from handlap.sim.teaching.exercise import ExerciseTask
 
-Kind = Literal["sheet", "lap", "brush", "turn", "check", "weigh"]
+OrderKind = Literal["sheet", "lap", "brush", "turn", "check", "weigh"]
 TURNS = ("half", "quarter", "walk")
 MOST_BLOCK, MOST_STROKES, MOST_ORDERS = 1000, 12_000, 500
 """Strokes of a block and of a stint, and orders of a stint [-]."""
@@ -31,7 +31,7 @@ ORDERS: tuple[tuple[str, str], ...] = (
 class Order:
     """One order: what, and with what."""
 
-    kind: Kind
+    kind: OrderKind
     paper: str = ""
     strokes: int = 0
     turn: str = ""
@@ -52,7 +52,7 @@ def letters_of(lines: Sequence[MeasuringLine]) -> dict[str, MeasuringLine]:
     return {line.label(0).rstrip("0123456789"): line for line in lines if line.at}
 
 
-def read_order(text: str, task: Task) -> Order:
+def read_order(text: str, task: ExerciseTask) -> Order:
     """One order.
 
     Raises

@@ -35,8 +35,8 @@ def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int 
     part = scenario.part
     refuse_proud(part)
     grit, conditions = paper_named(scenario, paper), conditions_at(scenario, np.zeros(len(SCORES)))
-    bench, gauged = gauge.bench_and_gauge(scenario, cells=TRIAL_CELLS)
-    before = typical_face(scenario, bench.grid.points, seed=seed).heights_at(bench.grid.points)
+    rig, gauged = gauge.rig_and_gauge(scenario, cells=TRIAL_CELLS)
+    before = typical_face(scenario, rig.grid.points, seed=seed).heights_at(rig.grid.points)
     need = CLEAR_SHARE * float(gauge.flatness(gauged, before)[0])
     fresh = depth_per_stroke(scenario, conditions, grit)
     guess = int(np.clip(need / (SETTLED * fresh), 1, MOST_TRIAL_STROKES))
@@ -44,10 +44,10 @@ def strokes_to_limit(scenario: Scenario, *, paper: str | None = None, seed: int 
     horizon = every * max(FEWEST_LOOKS, guess // every)
     stage = stage_of(scenario, conditions, grit, horizon, every)
     leg = lay_leg(
-        bench, stage, quad_strokes=first_quad(bench, conditions, stage), seed=seed, most=MOST_TRIAL_STROKES
+        rig, stage, quad_strokes=first_quad(rig, conditions, stage), seed=seed, most=MOST_TRIAL_STROKES
     )
     rule = ToGoal(STOP_AT * part.limit, horizon)
-    run = work_leg(bench, gauged, leg, conditions, rule, before=before, start=before, limit_by=part.limit_by)
+    run = work_leg(rig, gauged, leg, conditions, rule, before=before, start=before, limit_by=part.limit_by)
     refuse_tipping(run.tipped, conditions)
     at = int(np.ceil(run.stroke))
     if not (run.stop.reached or run.stop.at_best):

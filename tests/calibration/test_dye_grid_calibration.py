@@ -38,7 +38,7 @@ def held(cases: tuple[Case, ...], name: str) -> int:
     for seed, case in enumerate(cases):
         band: Band = next(q.after for q in case.learnt.quantities if q.name == name)
         score = draw_scores(64, 1000 + seed)[seed % 64][SCORES.index(name)]
-        true = float(uncertain_of(case.learnt.workshop.scenario)[name].at(score))
+        true = float(uncertain_of(case.learnt.ready.scenario)[name].at(score))
         count += bool(band.p05 <= true <= band.p95)
     return count
 

@@ -19,7 +19,7 @@ from test_replan_calibration import face_of, true_strokes
 
 from handlap.sim.bench.forecast import forecast
 from handlap.sim.bench.job_log import Entry
-from handlap.sim.bench.learn import first_state, learn, open_workshop
+from handlap.sim.bench.learn import first_state, learn, ready_log
 from handlap.sim.bench.to_remember import to_remember
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_prior import FaceBasis
@@ -65,7 +65,7 @@ def truth_of(base, basis, seed: int, scores):
     own = replace(conditions_at(truth.scenario, scores), dye=truth.conditions.dye)
     limit = max(0.5 * max(s.goes for line in truth.scenario.readings.lines for s in line.stations), 30e-6)
     job = replace(truth.scenario, part=replace(truth.scenario.part, limit=limit), name=f"job {seed}")
-    return replace(truth, scenario=job, conditions=own, bench=replace(truth.bench, scenario=job))
+    return replace(truth, scenario=job, conditions=own, rig=replace(truth.rig, scenario=job))
 
 
 def logged(truth):
@@ -77,11 +77,11 @@ def logged(truth):
 
 def opened(job, truth, log, seed: int):
     faces = infer_faces(job.part, job.readings, count=MEMBERS, seed=seed)
-    shop = open_workshop(job, log, faces, cells=CELLS, seed=seed)
+    shop = ready_log(job, log, faces, cells=CELLS, seed=seed)
     return shop, first_state(shop, faces, scores_for(job, MEMBERS, seed), draw_plate_scores(MEMBERS, seed))
 
 
-def workshop(seed: int) -> Sixth:
+def ready(seed: int) -> Sixth:
     rng = np.random.default_rng([17, seed])
     base = load("two-cylinder-head")
     basis = FaceBasis(base.part.outline)
@@ -135,7 +135,7 @@ def workshop(seed: int) -> Sixth:
 
 @functools.cache
 def workshops() -> tuple[Sixth, ...]:
-    return tuple(workshop(seed) for seed in range(SHOPS))
+    return tuple(ready(seed) for seed in range(SHOPS))
 
 
 def width(band: Band) -> float:

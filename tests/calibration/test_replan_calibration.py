@@ -27,7 +27,7 @@ from scipy.stats import binom
 
 from handlap.sim.bench.forecast import MODEL, forecast
 from handlap.sim.bench.job_log import Entry
-from handlap.sim.bench.learn import Learnt, first_state, learn, open_workshop
+from handlap.sim.bench.learn import Learnt, first_state, learn, ready_log
 from handlap.sim.common.grid import make_grid
 from handlap.sim.face.face_ensemble import infer_faces
 from handlap.sim.face.face_prior import FaceBasis
@@ -121,12 +121,12 @@ def looks_at(entries: Sequence[Entry], every: int) -> list[int]:
     return np.flatnonzero(done % every == 0).tolist()
 
 
-def true_strokes(truth: Truth, entries: list[Entry], workshop) -> float:
+def true_strokes(truth: Truth, entries: list[Entry], ready) -> float:
     """Strokes from the start until the true face is within the goal, going on as the plan says."""
-    job, horizon = workshop.scenario, 1500
+    job, horizon = ready.scenario, 1500
     while True:
         every = check_interval(job, horizon, 48)
-        future = blocks_ahead(job, entries, workshop.middle, every, horizon, "P80")
+        future = blocks_ahead(job, entries, ready.middle, every, horizon, "P80")
         seen = np.array([0, *(1 + k for k in looks_at(future, every))])
         states = truth.carried([*entries, *future], seed=7000 + truth.seed)[len(entries) :]
         figures = gauge.figures(truth.gauged, truth.before, states[seen])
@@ -147,7 +147,7 @@ def kinder(truth: Truth) -> Truth:
     return replace(
         truth,
         scenario=scenario,
-        bench=replace(truth.bench, scenario=scenario),
+        rig=replace(truth.rig, scenario=scenario),
         conditions=replace(
             own,
             # What was lost to ageing at once counted as a slower paper.
@@ -197,7 +197,7 @@ def work(
     truth = make_truth(base, face_of(seed, basis), seed=seed, cells=CELLS)
     limit = max(LIMIT_SHARE * widest_gap(truth), LIMIT_LEAST)
     job = replace(truth.scenario, part=replace(truth.scenario.part, limit=limit))
-    truth = replace(truth, scenario=job, bench=replace(truth.bench, scenario=job))
+    truth = replace(truth, scenario=job, rig=replace(truth.rig, scenario=job))
     if world == "kinder":
         truth = kinder(truth)
     blocks = [
@@ -206,27 +206,27 @@ def work(
     ]
     log = write_log(truth, blocks, {1, BLOCKS - 1}, photo=photo)
     faces = infer_faces(job.part, job.readings, count=members, seed=seed)
-    workshop = open_workshop(job, log, faces, cells=CELLS, seed=seed)
-    prior = first_state(workshop, faces, draw_scores(members, seed), draw_plate_scores(members, seed))
-    learnt = learn(workshop, prior)
-    before, after = (forecast(workshop, s, e) for s, e in ((prior, ()), (learnt.posterior, log.standing)))
+    ready = ready_log(job, log, faces, cells=CELLS, seed=seed)
+    prior = first_state(ready, faces, draw_scores(members, seed), draw_plate_scores(members, seed))
+    learnt = learn(ready, prior)
+    before, after = (forecast(ready, s, e) for s, e in ((prior, ()), (learnt.posterior, log.standing)))
     now = truth.carried(list(log.standing), seed=7000 + truth.seed)
-    n = truth.bench.grid.n_cells
-    area = truth.bench.grid.area[:n]
-    depth = gauge.figures(workshop.gauged, learnt.posterior.before, learnt.now).mean_depth
-    flatness = Band.of(gauge.flatness(workshop.gauged, learnt.now))
+    n = truth.rig.grid.n_cells
+    area = truth.rig.grid.area[:n]
+    depth = gauge.figures(ready.gauged, learnt.posterior.before, learnt.now).mean_depth
+    flatness = Band.of(gauge.flatness(ready.gauged, learnt.now))
     return Case(
         cut=learnt.quantities[0].after,
-        true_cut=first_cut(truth.scenario, workshop.middle, truth.conditions, job.paper.grits[0]),
+        true_cut=first_cut(truth.scenario, ready.middle, truth.conditions, job.paper.grits[0]),
         flatness=Band(flatness.p05 - MODEL, flatness.p50, flatness.p95 + MODEL),
         true_flatness=float(truth.flatness(now[-1])[0]),
         depth=Band.of(depth),
         true_depth=float((now[0] - now[-1])[:n] @ area / area.sum()),
         total=after.to_goal() or Band.of(after.total),
         first_total=before.to_goal() or Band.of(before.total),
-        true_total=true_strokes(truth, list(log.standing), workshop),
+        true_total=true_strokes(truth, list(log.standing), ready),
         reached=float(np.mean(after.reached)),
-        prior_flatness=Band.of(gauge.flatness(workshop.gauged, learnt.prior_states[:, -1])),
+        prior_flatness=Band.of(gauge.flatness(ready.gauged, learnt.prior_states[:, -1])),
         learnt=learnt,
     )
 

@@ -19,6 +19,6 @@ def nursery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Nursery]:
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Path:
+def sandbox(tmp_path: Path) -> Path:
     """A folder with a small job, its log, and a folder to write to."""
     return lay_out(tmp_path / "bench")

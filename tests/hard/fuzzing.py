@@ -282,7 +282,7 @@ def complaints(attempt: Attempt, ran: Ran, changed: Iterable[str]) -> list[str]:
 # ---- running
 
 
-class Bench:
+class Sandbox:
     """A folder of its own and a nursery; mutants are tried one after the other."""
 
     def __init__(self, nursery: Nursery, folder: Path) -> None:
@@ -371,10 +371,10 @@ def try_many(
     """Mutants by kind and number, shared among nurseries; ``quick``: without the long commands."""
 
     def some(place: int) -> Tally:
-        bench = Bench(nurseries[place], folder / f"bench-{place}")
+        sandbox = Sandbox(nurseries[place], folder / f"bench-{place}")
         tally = Tally()
         for kind, number in numbers[place :: len(nurseries)]:
-            tally.add(bench.try_number(kind, number, quick=quick))
+            tally.add(sandbox.try_number(kind, number, quick=quick))
         return tally
 
     other_mutations.sound_exercise()
@@ -406,10 +406,10 @@ def main() -> None:
             (asked.keep / f"{kind}-{number}").write_bytes(mutant(kind, number, sound_log).data)
         return
     nursery = Nursery(folder, lay_out(folder / "warm") / "job.toml")
-    bench = Bench(nursery, folder / "bench")
+    sandbox = Sandbox(nursery, folder / "bench")
     whole: dict[str, Tally] = {kind: Tally() for kind in chosen}
     for kind, number in numbers:
-        tally = bench.try_number(kind, number, asked.often)
+        tally = sandbox.try_number(kind, number, asked.often)
         whole[kind].add(tally)
         for failed in tally.failed:
             print(failed, flush=True)

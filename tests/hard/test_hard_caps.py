@@ -130,20 +130,20 @@ def test_tables_of_heights() -> None:
         ("lesson.toml", 200_000, ("lesson", "lesson.toml")),
     ],
 )
-def test_sizes_of_files(nursery: Nursery, bench: Path, name: str, size: int, args: tuple[str, ...]) -> None:
-    (bench / "heights.toml").write_text(HEIGHTS, encoding="utf-8")
+def test_sizes_of_files(nursery: Nursery, sandbox: Path, name: str, size: int, args: tuple[str, ...]) -> None:
+    (sandbox / "heights.toml").write_text(HEIGHTS, encoding="utf-8")
     # A hole takes no room on the disk.
-    with (bench / name).open("wb") as stream:
+    with (sandbox / name).open("wb") as stream:
         stream.truncate(size + 1)
-    ran = nursery.run(list(args), bench, seconds=5.0)
+    ran = nursery.run(list(args), sandbox, seconds=5.0)
     assert ran.code == 2
     assert name in ran.err
     assert f"at most {size} bytes" in ran.err or "larger than 2 MB" in ran.err
 
 
-def log_with(bench: Path, entries: list[dict[str, object]]) -> None:
+def log_with(sandbox: Path, entries: list[dict[str, object]]) -> None:
     """Put entries behind the header of the log."""
-    path = bench / "job.log.jsonl"
+    path = sandbox / "job.log.jsonl"
     header = path.read_text(encoding="utf-8").splitlines()[0]
     rows = [{"n": n, "when": "2026-01-05T10:00:00+00:00", **entry} for n, entry in enumerate(entries, 1)]
     path.write_text("\n".join([header, *map(json.dumps, rows)]) + "\n", encoding="utf-8")
@@ -168,23 +168,23 @@ LOGS = {
 
 
 @pytest.mark.parametrize("name", LOGS)
-def test_logs(nursery: Nursery, bench: Path, name: str) -> None:
+def test_logs(nursery: Nursery, sandbox: Path, name: str) -> None:
     entries, words = LOGS[name]
-    log_with(bench, entries)
-    ran = nursery.run(["log", "job.toml", "--show"], bench, seconds=5.0)
+    log_with(sandbox, entries)
+    ran = nursery.run(["log", "job.toml", "--show"], sandbox, seconds=5.0)
     assert ran.code == 2, ran.out
     assert "job.log.jsonl" in ran.err
     assert words in ran.err
 
 
-def test_one_look_too_many_is_not_written(nursery: Nursery, bench: Path) -> None:
-    log_with(bench, [LOOK] * 3)
-    before = (bench / "job.log.jsonl").read_bytes()
-    ran = nursery.run(["log", "job.toml", "--readings-from", "job.toml"], bench, seconds=5.0)
+def test_one_look_too_many_is_not_written(nursery: Nursery, sandbox: Path) -> None:
+    log_with(sandbox, [LOOK] * 3)
+    before = (sandbox / "job.log.jsonl").read_bytes()
+    ran = nursery.run(["log", "job.toml", "--readings-from", "job.toml"], sandbox, seconds=5.0)
     assert ran.code == 2
     assert "3005 in all; allowed: at most 3000 readings in one log" in ran.err
     assert LINES.count("[[readings.line]]") == 2
-    assert (bench / "job.log.jsonl").read_bytes() == before
+    assert (sandbox / "job.log.jsonl").read_bytes() == before
 
 
 WITH_MEMBERS = ("survey", "plan", "compare", "why", "improve", "job-sheet", "replan", "record", "lesson")
@@ -201,15 +201,15 @@ OPTIONS = {
 
 
 @pytest.mark.parametrize("name", OPTIONS)
-def test_options(nursery: Nursery, bench: Path, name: str) -> None:
+def test_options(nursery: Nursery, sandbox: Path, name: str) -> None:
     command, option = name.split()
     args = [arg.format(job="job.toml", out="out") for arg in OPTIONS[name]]
     if args[0] != command:
         args = [command, *args]
-    before = (bench / "job.log.jsonl").read_bytes()
-    ran = nursery.run(args, bench, seconds=5.0)
+    before = (sandbox / "job.log.jsonl").read_bytes()
+    ran = nursery.run(args, sandbox, seconds=5.0)
     assert ran.code == 2, ran.out
     assert option.lstrip("-") in ran.err
     assert any(words in ran.err for words in ("range", "allowed", "at most", "go up to")), ran.err
-    assert not any((bench / "out").iterdir())
-    assert (bench / "job.log.jsonl").read_bytes() == before
+    assert not any((sandbox / "out").iterdir())
+    assert (sandbox / "job.log.jsonl").read_bytes() == before

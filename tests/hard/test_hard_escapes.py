@@ -77,10 +77,10 @@ def assert_harmless(page: str, scripts: int = 0, names: str = EVIL) -> Page:
     return found
 
 
-def run(nursery: Nursery, bench: Path, name: str, *more: str, **asked: Any) -> Ran:
+def run(nursery: Nursery, sandbox: Path, name: str, *more: str, **asked: Any) -> Ran:
     tried = BY_NAME[name]
     typed = "".join(f"{line}\n" for line in tried.typed).encode()
-    ran = nursery.run([name, *filled(tried.writes or tried.args), *more], bench, typed=typed, **asked)
+    ran = nursery.run([name, *filled(tried.writes or tried.args), *more], sandbox, typed=typed, **asked)
     assert ran.code in tried.codes, ran.err
     assert not ran.crashed
     assert not STEERS.search(ran.out + ran.err)
@@ -118,10 +118,10 @@ WITH_PAGES = [
 
 @pytest.mark.parametrize(("name", "scripts"), WITH_PAGES)
 def test_pages_with_markup_in_every_name(nursery: Nursery, tmp_path: Path, name: str, scripts: int) -> None:
-    bench = lay_out(tmp_path / "bench", EVIL_NAMES)
+    sandbox = lay_out(tmp_path / "bench", EVIL_NAMES)
     more = ["--way", "name=<script>x</script><img/>", "--way", "name=</script><b>"] if scripts else []
-    run(nursery, bench, name, *more)
-    pages = list((bench / "out").glob("*.html"))
+    run(nursery, sandbox, name, *more)
+    pages = list((sandbox / "out").glob("*.html"))
     assert len(pages) == 1
     text = pages[0].read_text(encoding="utf-8")
     page = assert_harmless(text, scripts)
@@ -149,19 +149,19 @@ def evil_lesson(folder: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_lesson_with_markup_in_every_text(nursery: Nursery, bench: Path) -> None:
-    evil_lesson(bench)
-    ran = nursery.run(["lesson", "mine.toml", "--members", "8", "--tell", "--out", "out"], bench)
+def test_a_lesson_with_markup_in_every_text(nursery: Nursery, sandbox: Path) -> None:
+    evil_lesson(sandbox)
+    ran = nursery.run(["lesson", "mine.toml", "--members", "8", "--tell", "--out", "out"], sandbox)
     assert ran.code == 0 and not ran.crashed, ran.err
-    page = assert_harmless((bench / "out" / "lesson-mine.html").read_text(encoding="utf-8"))
+    page = assert_harmless((sandbox / "out" / "lesson-mine.html").read_text(encoding="utf-8"))
     assert page.text.count("onerror") >= 5
 
 
 @pytest.mark.slow
-def test_a_marked_exercise_with_markup_for_a_name(nursery: Nursery, bench: Path) -> None:
+def test_a_marked_exercise_with_markup_for_a_name(nursery: Nursery, sandbox: Path) -> None:
     who = "<script>x</script><img src=x onerror=y>"
-    assert nursery.run(["exercise", "--out", "ex"], bench).code == 0
-    form = bench / "ex" / "answers.toml"
+    assert nursery.run(["exercise", "--out", "ex"], sandbox).code == 0
+    form = sandbox / "ex" / "answers.toml"
     text = form.read_text(encoding="utf-8")
     entered = {"by": who, "shape": "hollow", "flatness": "50", "flatness_from": "20", "flatness_to": "90",
                "least_cut": "20", "read_again": "none", "do": "leave", "papers": "P120", "strokes": "100",
@@ -169,9 +169,9 @@ def test_a_marked_exercise_with_markup_for_a_name(nursery: Nursery, bench: Path)
     for name, answer in entered.items():
         text = text.replace(f'\n{name} = ""', f'\n{name} = "{answer}"')
     form.write_text(text, encoding="utf-8")
-    ran = nursery.run(["exercise", "ex", "--mark"], bench)
+    ran = nursery.run(["exercise", "ex", "--mark"], sandbox)
     assert ran.code == 0 and not ran.crashed, ran.err
-    assert_harmless((bench / "ex" / "exercise.html").read_text(encoding="utf-8"), names=who)
+    assert_harmless((sandbox / "ex" / "exercise.html").read_text(encoding="utf-8"), names=who)
 
 
 # ---- pictures, printed pages, tables
@@ -186,14 +186,14 @@ def test_a_marked_exercise_with_markup_for_a_name(nursery: Nursery, bench: Path)
 )  # fmt: skip
 def test_odd_names_are_drawn_as_they_are(nursery: Nursery, tmp_path: Path, name: str) -> None:
     """No formula is made of a dollar sign, and no word is lost about letters that a font lacks."""
-    bench = lay_out(tmp_path / "bench", ODD_NAMES)
+    sandbox = lay_out(tmp_path / "bench", ODD_NAMES)
     more = ["--way", "name=$x_{$ 缸 <b>"] if name in ("compare", "play") else []
     scrap = Path(tempfile.mkdtemp(dir=nursery.scrap))
     tried = BY_NAME[name]
     branch = {"name": "strict", "warnings": "error"}
     asked = {
         "args": [name, *filled(tried.writes), *more],
-        "cwd": str(bench),
+        "cwd": str(sandbox),
         "hatch": "",
         "branches": [branch],
     }
@@ -208,9 +208,9 @@ def test_odd_names_are_drawn_as_they_are(nursery: Nursery, tmp_path: Path, name:
 @pytest.mark.slow
 def test_tables_hold_numbers_only(nursery: Nursery, tmp_path: Path) -> None:
     """No text of a scenario gets into a table, where a spreadsheet could take it for a formula."""
-    bench = lay_out(tmp_path / "bench", FORMULA_NAMES)
-    run(nursery, bench, "simulate")
-    with (bench / "out" / "heights.csv").open(newline="", encoding="utf-8") as stream:
+    sandbox = lay_out(tmp_path / "bench", FORMULA_NAMES)
+    run(nursery, sandbox, "simulate")
+    with (sandbox / "out" / "heights.csv").open(newline="", encoding="utf-8") as stream:
         rows = list(csv.reader(stream))
     assert rows[0] == ["u_mm", "v_mm", "before_um", "after_um"]
     assert all(len(row) == 4 and all(float(cell) == float(cell) for cell in row) for row in rows[1:])
@@ -219,16 +219,16 @@ def test_tables_hold_numbers_only(nursery: Nursery, tmp_path: Path) -> None:
 # ---- terminals
 
 
-def test_names_that_would_steer_a_terminal_are_refused_and_spelt_out(nursery: Nursery, bench: Path) -> None:
+def test_names_that_would_steer_a_terminal_are_refused_and_spelt_out(nursery: Nursery, sandbox: Path) -> None:
     """All names of a scenario at once; white space shows as a space."""
-    sound = (bench / "job.toml").read_text(encoding="utf-8")
+    sound = (sandbox / "job.toml").read_text(encoding="utf-8")
     for n, letter in enumerate(STEERS.findall(STEERING)):
         text = sound
         for name in PLAIN_NAMES.values():
             text = text.replace(f'"{name}"', json.dumps(f"a{letter}b"), 1)
-        file = bench / f"steer{n}.toml"
+        file = sandbox / f"steer{n}.toml"
         file.write_text(text, encoding="utf-8")
-        ran = nursery.run(["log", file.name, "--show"], bench)
+        ran = nursery.run(["log", file.name, "--show"], sandbox)
         assert ran.code == 2 and not ran.crashed, (letter, ran.out)
         assert "5 faults" in ran.err
         assert not STEERS.search(ran.out + ran.err)
@@ -236,10 +236,10 @@ def test_names_that_would_steer_a_terminal_are_refused_and_spelt_out(nursery: Nu
         assert ran.err.lower().count(shown) == 5, ran.err
 
 
-def test_what_is_typed_is_spelt_out_too(nursery: Nursery, bench: Path) -> None:
+def test_what_is_typed_is_spelt_out_too(nursery: Nursery, sandbox: Path) -> None:
     """In options, in names of files, of commands and of keys."""
     bad = "a\x1b[2Jb\u202ec\x9b"
-    (bench / f"{bad}.toml").write_text("[part]\n" + toml_text(bad) + " = 1\n", encoding="utf-8")
+    (sandbox / f"{bad}.toml").write_text("[part]\n" + toml_text(bad) + " = 1\n", encoding="utf-8")
     for args in (
         [f"survey{bad}"], ["survey", f"--{bad}"], ["survey", f"{bad}.toml"], ["survey", f"none{bad}.toml"],
         ["log", "job.toml", "--note", bad], ["log", "job.toml", "--paper", bad],
@@ -254,7 +254,7 @@ def test_what_is_typed_is_spelt_out_too(nursery: Nursery, bench: Path) -> None:
         ["survey", "job.toml", "--out", f"job.toml/{bad}"], ["readings", "bare.toml", "--line", bad],
         ["why", "job.toml", "--dye", bad],
     ):  # fmt: skip
-        ran = nursery.run(args, bench)
+        ran = nursery.run(args, sandbox)
         assert ran.code == 2, (args, ran.code, ran.out, ran.err)
         assert not ran.crashed
         assert not STEERS.search(ran.out + ran.err), (args, ran.err)
@@ -267,21 +267,21 @@ def test_all_that_steers_is_spelt_out() -> None:
 # ---- ways to other folders
 
 
-def outside(bench: Path) -> list[str]:
+def outside(sandbox: Path) -> list[str]:
     """Names of a table that lies outside the folder of the scenario."""
     table = "u_mm,v_mm,height_um\n" + "".join(
         f"{u},{v},{abs(u) % 7}\n" for u in range(-55, 56, 10) for v in (-25, 0, 25)
     )
-    (bench.parent / "secret.csv").write_text(table)
-    (bench.parent / "below").mkdir(exist_ok=True)
-    (bench.parent / "below" / "secret.csv").write_text(table)
-    (bench / "link.csv").symlink_to("../secret.csv")
-    (bench / "folder").symlink_to(bench.parent / "below")
-    (bench / "loop.csv").symlink_to("loop.csv")
-    (bench / "pipe.csv").mkdir()
-    (bench / "inside.csv").write_text(table)
+    (sandbox.parent / "secret.csv").write_text(table)
+    (sandbox.parent / "below").mkdir(exist_ok=True)
+    (sandbox.parent / "below" / "secret.csv").write_text(table)
+    (sandbox / "link.csv").symlink_to("../secret.csv")
+    (sandbox / "folder").symlink_to(sandbox.parent / "below")
+    (sandbox / "loop.csv").symlink_to("loop.csv")
+    (sandbox / "pipe.csv").mkdir()
+    (sandbox / "inside.csv").write_text(table)
     return [
-        "../secret.csv", "out/../../secret.csv", str(bench.parent / "secret.csv"), "link.csv",
+        "../secret.csv", "out/../../secret.csv", str(sandbox.parent / "secret.csv"), "link.csv",
         "folder/secret.csv", "loop.csv", "~/secret.csv", "~root/secret.csv", "C:\\secret.csv",
         "\\\\host\\share\\secret.csv",
         "//host/share/secret.csv", "a\x00.csv", "/dev/zero", "/proc/self/environ", "pipe.csv", ".", "..", "",
@@ -290,10 +290,10 @@ def outside(bench: Path) -> list[str]:
 
 
 @pytest.mark.parametrize("key", ["readings.heights", "plate.heights"])
-def test_no_table_outside_the_folder_is_read(nursery: Nursery, bench: Path, key: str) -> None:
-    names = outside(bench)
-    bare = (bench / "bare.toml").read_text(encoding="utf-8")
-    job = (bench / "job.toml").read_text(encoding="utf-8")
+def test_no_table_outside_the_folder_is_read(nursery: Nursery, sandbox: Path, key: str) -> None:
+    names = outside(sandbox)
+    bare = (sandbox / "bare.toml").read_text(encoding="utf-8")
+    job = (sandbox / "job.toml").read_text(encoding="utf-8")
     for name in ["inside.csv", *names]:
         line = f"heights = {toml_text(name)}"
         if key == "readings.heights":
@@ -303,8 +303,8 @@ def test_no_table_outside_the_folder_is_read(nursery: Nursery, bench: Path, key:
                 "[plate]\nlength = 400\nwidth = 300", f"[plate]\nlength = 110\nwidth = 50\n{line}"
             )
         assert line in text
-        (bench / "reaching.toml").write_text(text, encoding="utf-8")
-        ran = nursery.run(["log", "reaching.toml", "--show"], bench, seconds=20.0)
+        (sandbox / "reaching.toml").write_text(text, encoding="utf-8")
+        ran = nursery.run(["log", "reaching.toml", "--show"], sandbox, seconds=20.0)
         assert not ran.crashed and not ran.overrun
         if name == "inside.csv":
             assert key not in ran.err, "a table in the folder is taken"
@@ -314,19 +314,21 @@ def test_no_table_outside_the_folder_is_read(nursery: Nursery, bench: Path, key:
             assert "in the folder of the scenario" in ran.err or "no such file" in ran.err, (name, ran.err)
 
 
-def test_a_lesson_reaches_no_further(nursery: Nursery, bench: Path) -> None:
+def test_a_lesson_reaches_no_further(nursery: Nursery, sandbox: Path) -> None:
     """A lesson may take over a scenario, a built-in one or one in its own folder."""
-    outside(bench)
-    (bench.parent / "job.toml").write_text((bench / "job.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    outside(sandbox)
+    (sandbox.parent / "job.toml").write_text(
+        (sandbox / "job.toml").read_text(encoding="utf-8"), encoding="utf-8"
+    )
     from importlib import resources
 
     text = (resources.files("handlap.scenarios") / "lessons" / "overhang.toml").read_text(encoding="utf-8")
     head, _, rest = text.partition("[scenario]\n")
     tail = rest[rest.index("[face]") :]
-    for name in ("../job.toml", str(bench.parent / "job.toml"), "~/job.toml", "C:\\job.toml", "a\x00b"):
+    for name in ("../job.toml", str(sandbox.parent / "job.toml"), "~/job.toml", "C:\\job.toml", "a\x00b"):
         made = head + tail.replace("[question]", "[question]\n", 1)
-        (bench / "mine.toml").write_text(f"scenario = {toml_text(name)}\n{made}", encoding="utf-8")
-        ran = nursery.run(["lesson", "mine.toml", "--members", "8", "--tell"], bench, seconds=20.0)
+        (sandbox / "mine.toml").write_text(f"scenario = {toml_text(name)}\n{made}", encoding="utf-8")
+        ran = nursery.run(["lesson", "mine.toml", "--members", "8", "--tell"], sandbox, seconds=20.0)
         assert ran.code == 2 and not ran.crashed, (name, ran.err)
         assert "scenario" in ran.err
 
@@ -334,14 +336,14 @@ def test_a_lesson_reaches_no_further(nursery: Nursery, bench: Path) -> None:
 def test_names_of_parts_are_no_names_of_files(nursery: Nursery, tmp_path: Path) -> None:
     """Files are called after the scenario's file, whatever the part is called."""
     names = {name: f"../../{name}/..\\x" for name in PLAIN_NAMES}
-    bench = lay_out(tmp_path / "deep" / "bench", names)
+    sandbox = lay_out(tmp_path / "deep" / "bench", names)
     before = {p for p in tmp_path.rglob("*")}
     for args in (
         ["measuring-sheet", "bare.toml"],
         ["log", "job.toml", "--strokes", "9"],
         ["survey", "job.toml", "--members", "16", "--json-file", "out/survey.json"],
     ):
-        ran = nursery.run(args, bench)
+        ran = nursery.run(args, sandbox)
         assert ran.code == 0, ran.err
-    made = {str(p.relative_to(bench)) for p in tmp_path.rglob("*") if p not in before}
+    made = {str(p.relative_to(sandbox)) for p in tmp_path.rglob("*") if p not in before}
     assert made == {"bare-measuring-sheet.pdf", "out/survey.json"}

@@ -20,7 +20,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from fuzzing import KINDS, Bench, Tally, attempts_on, try_many
+from fuzzing import KINDS, Sandbox, Tally, attempts_on, try_many
 from nursery_client import Nursery
 from tried_commands import lay_out
 
@@ -193,13 +193,13 @@ def expected(path: Path) -> str:
 
 
 @pytest.fixture(scope="module")
-def corpus_bench(nursery: Nursery, tmp_path_factory: pytest.TempPathFactory) -> Bench:
-    return Bench(nursery, tmp_path_factory.mktemp("corpus") / "bench")
+def corpus_sandbox(nursery: Nursery, tmp_path_factory: pytest.TempPathFactory) -> Sandbox:
+    return Sandbox(nursery, tmp_path_factory.mktemp("corpus") / "bench")
 
 
 @pytest.mark.parametrize("path", CORPUS, ids=lambda path: f"{path.parent.name}/{path.stem}")
-def test_files_kept(corpus_bench: Bench, path: Path) -> None:
-    done, _ = corpus_bench.try_data(path.parent.name, MARKED, path.read_bytes())
+def test_files_kept(corpus_sandbox: Sandbox, path: Path) -> None:
+    done, _ = corpus_sandbox.try_data(path.parent.name, MARKED, path.read_bytes())
     for _, ran, wrong in done:
         assert not wrong, ran.err
     words, first = expected(path), done[0][1]
@@ -251,11 +251,11 @@ def put_no_file(place: Path, what: str) -> None:
 @pytest.mark.parametrize("what", NO_FILES)
 @pytest.mark.parametrize("place", PLACES)
 def test_what_is_no_file(nursery: Nursery, tmp_path: Path, place: str, what: str) -> None:
-    bench = Bench(nursery, tmp_path / "bench")
+    sandbox = Sandbox(nursery, tmp_path / "bench")
     kind, named = PLACES[place]
-    put_no_file(bench.folder / place, what)
+    put_no_file(sandbox.folder / place, what)
     first, _ = attempts_on(kind, MARKED)
-    ran, wrong = bench.run(replace(first, within=5.0))
+    ran, wrong = sandbox.run(replace(first, within=5.0))
     assert not wrong, ran.err
     missing_is_new = kind in ("log", "new-draft", "readings-draft")
     if missing_is_new and (what == "link to nothing" or (what == "link to itself" and kind != "log")):
@@ -270,13 +270,13 @@ def test_what_is_no_file(nursery: Nursery, tmp_path: Path, place: str, what: str
 
 @pytest.mark.parametrize("place", PLACES)
 def test_what_nobody_may_read(nursery: Nursery, tmp_path: Path, place: str) -> None:
-    bench = Bench(nursery, tmp_path / "bench")
+    sandbox = Sandbox(nursery, tmp_path / "bench")
     kind, named = PLACES[place]
-    path = bench.folder / place
+    path = sandbox.folder / place
     path.write_bytes(b"{}")
     path.chmod(0)
     first, _ = attempts_on(kind, MARKED)
-    ran = nursery.run(list(first.args), bench.folder, typed=first.typed, seconds=10.0, plain=True)
+    ran = nursery.run(list(first.args), sandbox.folder, typed=first.typed, seconds=10.0, plain=True)
     assert not ran.crashed, ran.err
     assert ran.code == 2 or kind.endswith("draft"), ran.err
     assert named in ran.err

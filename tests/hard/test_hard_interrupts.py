@@ -24,47 +24,47 @@ ALWAYS = ("plan", "survey")
 """Tried in every run of the tests; the others are slow."""
 
 
-def interrupt(nursery: Nursery, bench: Path, tried: Tried, after: float) -> float:
+def interrupt(nursery: Nursery, sandbox: Path, tried: Tried, after: float) -> float:
     args = [tried.name, *filled(tried.long)]
     if tried.writes[-len(HAND_OVER) :] == HAND_OVER:
         args += ["--out", "out", "--json-file", "out/result.json"]
-        (bench / "out" / "result.json").write_bytes(b"old\n")
-        before = {p.name for p in (bench / "out").iterdir()}
+        (sandbox / "out" / "result.json").write_bytes(b"old\n")
+        before = {p.name for p in (sandbox / "out").iterdir()}
     else:
         before = set()
-    ran = nursery.run(args, bench, interrupt_after=after, seconds=after + 30.0)
+    ran = nursery.run(args, sandbox, interrupt_after=after, seconds=after + 30.0)
     assert ran.after_interrupt is not None, f"done before it was interrupted: {ran.err}"
     assert ran.code == 130, (ran.code, ran.err)
     assert not ran.crashed
     assert "interrupted" in ran.err and ran.out == ""
-    assert {p.name for p in (bench / "out").iterdir()} == before
+    assert {p.name for p in (sandbox / "out").iterdir()} == before
     if before and "result.json" in before:
-        assert (bench / "out" / "result.json").read_bytes() == b"old\n"
+        assert (sandbox / "out" / "result.json").read_bytes() == b"old\n"
     return ran.after_interrupt
 
 
 @pytest.mark.parametrize("tried", [t for t in LONG if t.name in ALWAYS], ids=lambda tried: tried.name)
-def test_ctrl_c(nursery: Nursery, bench: Path, tried: Tried) -> None:
-    assert interrupt(nursery, bench, tried, 1.5) < SOON
+def test_ctrl_c(nursery: Nursery, sandbox: Path, tried: Tried) -> None:
+    assert interrupt(nursery, sandbox, tried, 1.5) < SOON
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("tried", LONG, ids=lambda tried: tried.name)
 @pytest.mark.parametrize("after", [0.7, 2.2])
-def test_ctrl_c_at_other_moments(nursery: Nursery, bench: Path, tried: Tried, after: float) -> None:
-    waited = interrupt(nursery, bench, tried, after)
+def test_ctrl_c_at_other_moments(nursery: Nursery, sandbox: Path, tried: Tried, after: float) -> None:
+    waited = interrupt(nursery, sandbox, tried, after)
     print(f"{tried.name}: {waited:.2f} s")
     assert waited < SOON
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("after", [0.3, 0.5, 0.8, 1.2, 3.0])
-def test_ctrl_c_in_a_process_of_its_own(bench: Path, after: float) -> None:
+def test_ctrl_c_in_a_process_of_its_own(sandbox: Path, after: float) -> None:
     """Also while it still imports what it needs."""
     env = {**os.environ, "PYTHONPATH": str(SOURCE), "OPENBLAS_NUM_THREADS": "1"}
     process = subprocess.Popen(
         [sys.executable, "-c", "from handlap.cli.main import run; run()", "plan", BIG, "--members", "512"],
-        cwd=bench, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+        cwd=sandbox, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
     time.sleep(after)
     # Others may have kept it waiting.

@@ -23,7 +23,7 @@ KILLS, KILLS_OF_LONG_ONES = 16, 16
 WRITING = [tried for tried in TRIED if tried.writes]
 
 
-def killed(nursery: Nursery, bench: Path, tried: Tried, kills: int) -> int:
+def killed(nursery: Nursery, sandbox: Path, tried: Tried, kills: int) -> int:
     """Kill a command that often and look at what is left; returns the number of kills."""
     typed = "".join(f"{line}\n" for line in tried.typed).encode()
     args = [tried.name, *filled(tried.writes)]
@@ -37,26 +37,26 @@ def killed(nursery: Nursery, bench: Path, tried: Tried, kills: int) -> int:
             "play.html",
             "play.gif",
         ):
-            (bench / "out" / name).write_bytes(b"an old file\n")
-    (bench / "out" / "bystander.txt").write_bytes(b"nothing to do with it\n")
+            (sandbox / "out" / name).write_bytes(b"an old file\n")
+    (sandbox / "out" / "bystander.txt").write_bytes(b"nothing to do with it\n")
     scrap = Path(tempfile.mkdtemp(dir=nursery.scrap))
-    request = {"args": args, "cwd": str(bench), "typed": typed.hex(), "kills": kills, "seconds": 240.0}
+    request = {"args": args, "cwd": str(sandbox), "typed": typed.hex(), "kills": kills, "seconds": 240.0}
     answer = nursery.ask(request, scrap)
     assert (scrap / "report").exists(), answer
     report = json.loads((scrap / "report").read_text())
     assert report["code"] in tried.codes, "left alone, it goes through"
     assert report["kills"] == kills and report["steps"] >= 3
     assert report["cases"] == []
-    check(bench, {n: {bytes.fromhex(d) for d in data} for n, data in report["seen"].items()},
+    check(sandbox, {n: {bytes.fromhex(d) for d in data} for n, data in report["seen"].items()},
           {n: bytes.fromhex(d) for n, d in report["before"].items()},
           {n: bytes.fromhex(d) for n, d in report["after"].items()})  # fmt: skip
     return int(report["kills"])
 
 
 def check(
-    bench: Path, seen: dict[str, set[bytes]], before: dict[str, bytes], after: dict[str, bytes]
+    sandbox: Path, seen: dict[str, set[bytes]], before: dict[str, bytes], after: dict[str, bytes]
 ) -> None:
-    looked = bench / "looked"
+    looked = sandbox / "looked"
     looked.mkdir()
     for name, contents in seen.items():
         for data in contents:
@@ -74,14 +74,14 @@ def check(
 
 
 @pytest.mark.parametrize("tried", [t for t in WRITING if not t.slow], ids=lambda tried: tried.name)
-def test_old_or_new_never_half(nursery: Nursery, bench: Path, tried: Tried) -> None:
-    killed(nursery, bench, tried, KILLS)
+def test_old_or_new_never_half(nursery: Nursery, sandbox: Path, tried: Tried) -> None:
+    killed(nursery, sandbox, tried, KILLS)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("tried", [t for t in WRITING if t.slow], ids=lambda tried: tried.name)
-def test_old_or_new_never_half_after_long_work(nursery: Nursery, bench: Path, tried: Tried) -> None:
-    killed(nursery, bench, tried, KILLS_OF_LONG_ONES)
+def test_old_or_new_never_half_after_long_work(nursery: Nursery, sandbox: Path, tried: Tried) -> None:
+    killed(nursery, sandbox, tried, KILLS_OF_LONG_ONES)
 
 
 def test_there_are_two_hundred_kills() -> None:
@@ -107,7 +107,7 @@ def test_scraps_of_a_killed_run_are_swept(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_a_process_of_its_own_killed_at_any_time(bench: Path) -> None:
+def test_a_process_of_its_own_killed_at_any_time(sandbox: Path) -> None:
     """The same without any patching: real processes, killed at some time after they began to write."""
     code = "from handlap.cli.main import run; run()"
     env = {**os.environ, "PYTHONPATH": str(SOURCE), "OPENBLAS_NUM_THREADS": "1"}
@@ -122,24 +122,24 @@ def test_a_process_of_its_own_killed_at_any_time(bench: Path) -> None:
         "out/r.json",
     ]
     whole = subprocess.run(
-        [sys.executable, "-c", code, *args], cwd=bench, env=env, capture_output=True, timeout=600
+        [sys.executable, "-c", code, *args], cwd=sandbox, env=env, capture_output=True, timeout=600
     )
     assert whole.returncode == 0
-    new = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}
+    new = {p.name: p.read_bytes() for p in (sandbox / "out").iterdir()}
     for turn in range(6):
         for name in new:
-            (bench / "out" / name).write_bytes(b"old\n")
+            (sandbox / "out" / name).write_bytes(b"old\n")
         process = subprocess.Popen(
-            [sys.executable, "-c", code, *args], cwd=bench, env=env,
+            [sys.executable, "-c", code, *args], cwd=sandbox, env=env,
             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
         )  # fmt: skip
         limit = time.monotonic() + 600.0
         while process.poll() is None and time.monotonic() < limit:
             # The temporary file shows that writing has begun.
-            if any(p.name.endswith(".part") for p in (bench / "out").iterdir()):
+            if any(p.name.endswith(".part") for p in (sandbox / "out").iterdir()):
                 break
         time.sleep(0.0005 * turn)
         process.send_signal(signal.SIGKILL)
         process.wait()
         for name, data in new.items():
-            assert (bench / "out" / name).read_bytes() in (b"old\n", data)
+            assert (sandbox / "out" / name).read_bytes() in (b"old\n", data)

@@ -22,14 +22,14 @@ FILES = {"folder": "folder", "none/x": "none/x", "file/x": "file/x", "locked/x":
 
 
 @pytest.fixture
-def barred_bench(tmp_path: Path) -> Iterator[Path]:
+def barred_sandbox(tmp_path: Path) -> Iterator[Path]:
     """A bench with places in it that cannot be written to."""
-    bench = lay_out(tmp_path / "bench")
-    (bench / "file").write_text("a file\n")
-    (bench / "folder").mkdir()
-    (bench / "locked").mkdir(mode=0o555)
-    yield bench
-    (bench / "locked").chmod(0o755)
+    sandbox = lay_out(tmp_path / "bench")
+    (sandbox / "file").write_text("a file\n")
+    (sandbox / "folder").mkdir()
+    (sandbox / "locked").mkdir(mode=0o555)
+    yield sandbox
+    (sandbox / "locked").chmod(0o755)
 
 
 def attempts(tried: Tried) -> list[tuple[list[str], str]]:
@@ -68,22 +68,22 @@ def attempts(tried: Tried) -> list[tuple[list[str], str]]:
     return found
 
 
-def assert_refused(nursery: Nursery, bench: Path, args: list[str], place: str) -> None:
-    before = sorted(str(p) for p in bench.rglob("*"))
-    ran = nursery.run(args, bench, plain=True, seconds=30.0)
+def assert_refused(nursery: Nursery, sandbox: Path, args: list[str], place: str) -> None:
+    before = sorted(str(p) for p in sandbox.rglob("*"))
+    ran = nursery.run(args, sandbox, plain=True, seconds=30.0)
     assert ran.code == 2, (args, ran.code, ran.err)
     assert not ran.crashed
     assert ran.out == ""
     assert ran.err.count("handlap: ") == 1 and place in ran.err, (args, ran.err)
     assert "cannot write" in ran.err, ran.err
     assert ran.seconds < AT_ONCE, (args, ran.seconds)
-    assert sorted(str(p) for p in bench.rglob("*")) == before, args
+    assert sorted(str(p) for p in sandbox.rglob("*")) == before, args
 
 
 @pytest.mark.parametrize("tried", [t for t in TRIED if attempts(t)], ids=lambda t: t.name)
-def test_bad_places_are_refused_before_the_work(nursery: Nursery, barred_bench: Path, tried: Tried) -> None:
+def test_bad_places_are_refused_before_the_work(nursery: Nursery, barred_sandbox: Path, tried: Tried) -> None:
     for args, place in attempts(tried):
-        assert_refused(nursery, barred_bench, args, place)
+        assert_refused(nursery, barred_sandbox, args, place)
 
 
 def test_all_that_write_are_tried() -> None:
@@ -92,13 +92,13 @@ def test_all_that_write_are_tried() -> None:
 
 
 @pytest.mark.parametrize("args", [["readings", "bare.toml"], ["log", "job.toml", "--strokes", "5"]])
-def test_a_scenario_that_may_only_be_read(nursery: Nursery, barred_bench: Path, args: list[str]) -> None:
-    before = {p.name: p.read_bytes() for p in barred_bench.iterdir() if p.is_file()}
-    for place in (*barred_bench.iterdir(), barred_bench):
+def test_a_scenario_that_may_only_be_read(nursery: Nursery, barred_sandbox: Path, args: list[str]) -> None:
+    before = {p.name: p.read_bytes() for p in barred_sandbox.iterdir() if p.is_file()}
+    for place in (*barred_sandbox.iterdir(), barred_sandbox):
         place.chmod(0o555)
-    ran = nursery.run(args, barred_bench, plain=True, typed=b"\n30 40\n" * 20)
-    barred_bench.chmod(0o755)
+    ran = nursery.run(args, barred_sandbox, plain=True, typed=b"\n30 40\n" * 20)
+    barred_sandbox.chmod(0o755)
     assert ran.code == 2, ran.err
     assert not ran.crashed and ran.out == ""
     assert ran.err.count("handlap: ") == 1 and "cannot write" in ran.err
-    assert {p.name: p.read_bytes() for p in barred_bench.iterdir() if p.is_file()} == before
+    assert {p.name: p.read_bytes() for p in barred_sandbox.iterdir() if p.is_file()} == before

@@ -52,9 +52,9 @@ with_bash = pytest.mark.skipif(not BASH, reason="there is no bash here")
 
 @with_bash
 @pytest.mark.parametrize("command", PRINTING)
-def test_a_pipe_closed_early(bench: Path, command: str) -> None:
+def test_a_pipe_closed_early(sandbox: Path, command: str) -> None:
     """Everything may have fitted into the pipe (0), or the reader was seen to be gone (1)."""
-    done = shell(f"handlap {command} | head -1", bench)
+    done = shell(f"handlap {command} | head -1", sandbox)
     assert done.returncode in (0, 1)
     assert done.stderr == ""
     assert len(done.stdout.splitlines()) == 1
@@ -62,11 +62,11 @@ def test_a_pipe_closed_early(bench: Path, command: str) -> None:
 
 @with_bash
 @pytest.mark.parametrize("command", ["keys", "plan", "survey --help"])
-def test_a_full_disk_behind_stdout(bench: Path, command: str) -> None:
+def test_a_full_disk_behind_stdout(sandbox: Path, command: str) -> None:
     """Said once, and not again by Python at its exit."""
     if not os.path.exists("/dev/full"):
         pytest.skip("there is no /dev/full here")
-    done = shell(f"handlap {command} > /dev/full", bench)
+    done = shell(f"handlap {command} > /dev/full", sandbox)
     assert done.returncode == 1
     assert done.stderr.startswith("handlap: ")
     assert len(done.stderr.splitlines()) == 1
@@ -74,9 +74,9 @@ def test_a_full_disk_behind_stdout(bench: Path, command: str) -> None:
 
 @with_bash
 @pytest.mark.parametrize("redirection", [">&-", "2>&-", "<&-", "2>/dev/full", "<&- 2>&-"])
-def test_closed_streams(bench: Path, redirection: str) -> None:
-    whole = shell("handlap keys press", bench)
-    done = shell(f"handlap keys press {redirection}", bench)
+def test_closed_streams(sandbox: Path, redirection: str) -> None:
+    whole = shell("handlap keys press", sandbox)
+    done = shell(f"handlap keys press {redirection}", sandbox)
     if redirection == ">&-":
         assert done.returncode == 1
         assert len(done.stderr.splitlines()) == 1 and "standard output" in done.stderr
@@ -87,13 +87,13 @@ def test_closed_streams(bench: Path, redirection: str) -> None:
 @pytest.mark.slow
 @with_bash
 @pytest.mark.parametrize("command", ["new out/new.toml", "readings bare.toml", "lesson overhang"])
-def test_nobody_there_to_answer(bench: Path, command: str) -> None:
+def test_nobody_there_to_answer(sandbox: Path, command: str) -> None:
     """stdin closed, and at its end at once: one message, exit code 2."""
     for redirection in ("<&-", "</dev/null"):
-        done = shell(f"handlap {command} {redirection}", bench)
+        done = shell(f"handlap {command} {redirection}", sandbox)
         assert done.returncode in (0, 2), (redirection, done.stderr)
         assert "Traceback" not in done.stderr and "fault in handlap" not in done.stderr, done.stderr
-    assert not (bench / "out" / "new.toml").exists()
+    assert not (sandbox / "out" / "new.toml").exists()
 
 
 # ---- help, whatever Python is told
@@ -123,12 +123,12 @@ def test_lists_in_forty_columns(command: str) -> None:
 # ---- locales
 
 
-def test_plain_old_locale(bench: Path) -> None:
+def test_plain_old_locale(sandbox: Path) -> None:
     """No UTF-8 anywhere: the same figures, in letters that there are."""
     old = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
     for args in (("convert", "5", "um"), ("keys", "press"), ("no-such-command",)):
-        plain = handlap(*args, cwd=bench, LC_ALL="C.UTF-8")
-        done = handlap(*args, cwd=bench, **old)
+        plain = handlap(*args, cwd=sandbox, LC_ALL="C.UTF-8")
+        done = handlap(*args, cwd=sandbox, **old)
         assert done.returncode == plain.returncode
         assert (done.stdout + done.stderr).isascii()
         assert "Traceback" not in done.stderr
@@ -137,15 +137,15 @@ def test_plain_old_locale(bench: Path) -> None:
 
 
 @pytest.mark.slow
-def test_decimal_commas(bench: Path, tmp_path: Path) -> None:
+def test_decimal_commas(sandbox: Path, tmp_path: Path) -> None:
     """The same bytes, and the same readings of numbers, where the language writes 1,5."""
     if not make_comma_locale(tmp_path):
         pytest.skip("no locale can be made here")
     commas = {"LC_ALL": COMMA_LOCALE, "LOCPATH": str(tmp_path)}
     code = "import locale; locale.setlocale(locale.LC_ALL, ''); assert locale.str(1.5) == '1,5'; " + CODE
-    plain = handlap("log", "job.toml", "--json", cwd=bench, LC_ALL="C.UTF-8")
+    plain = handlap("log", "job.toml", "--json", cwd=sandbox, LC_ALL="C.UTF-8")
     done = subprocess.run(
-        [sys.executable, "-c", code, "log", "job.toml", "--json"], cwd=bench, env=environment(**commas),
+        [sys.executable, "-c", code, "log", "job.toml", "--json"], cwd=sandbox, env=environment(**commas),
         capture_output=True, text=True, encoding="utf-8", timeout=600,
     )  # fmt: skip
     assert (done.returncode, done.stdout, done.stderr) == (0, plain.stdout, "")
@@ -163,11 +163,11 @@ def test_decimal_commas(bench: Path, tmp_path: Path) -> None:
     ],
     ids=lambda args: args[0],
 )
-def test_warnings_are_errors_and_asserts_are_gone(bench: Path, args: tuple[str, ...]) -> None:
-    done = handlap(*args, cwd=bench, PYTHONWARNINGS="error", PYTHONOPTIMIZE="2")
+def test_warnings_are_errors_and_asserts_are_gone(sandbox: Path, args: tuple[str, ...]) -> None:
+    done = handlap(*args, cwd=sandbox, PYTHONWARNINGS="error", PYTHONOPTIMIZE="2")
     assert done.returncode in (0, 3), done.stderr
     assert "Warning" not in done.stderr and "Traceback" not in done.stderr
-    assert all(unfinished(place) == "" for place in (bench / "out").iterdir())
+    assert all(unfinished(place) == "" for place in (sandbox / "out").iterdir())
 
 
 @pytest.fixture
@@ -186,7 +186,7 @@ def bare_machine(tmp_path: Path) -> Path:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("home", [NO_HOME, None])
-def test_read_only_installation_without_a_home(bare_machine: Path, bench: Path, home: str | None) -> None:
+def test_read_only_installation_without_a_home(bare_machine: Path, sandbox: Path, home: str | None) -> None:
     """It works, compiling anew, and not a word of warning is spilled on the screen."""
     nothing = dict.fromkeys(
         ("NUMBA_CACHE_DIR", "MPLCONFIGDIR", "XDG_CACHE_HOME", "XDG_CONFIG_HOME", "XDG_DATA_HOME"), None
@@ -196,11 +196,11 @@ def test_read_only_installation_without_a_home(bare_machine: Path, bench: Path, 
         ["convert", "0.1", "mm", "--scenario", "job.toml"],
         ["measuring-sheet", "bare.toml", "--out", "out/sheet.pdf"],
     ):
-        done = handlap(*args, cwd=bench, PYTHONPATH=str(bare_machine), HOME=home, **nothing)
+        done = handlap(*args, cwd=sandbox, PYTHONPATH=str(bare_machine), HOME=home, **nothing)
         assert done.returncode == 0, done.stderr
         assert done.stderr == ""
         assert done.stdout
-    assert unfinished(bench / "out" / "sheet.pdf") == ""
+    assert unfinished(sandbox / "out" / "sheet.pdf") == ""
     assert not list(bare_machine.rglob("*.nbc")) and not list(bare_machine.rglob("*.pyc"))
 
 
@@ -228,50 +228,50 @@ def test_two_that_write_one_file(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_two_at_once_in_one_folder(bench: Path) -> None:
+def test_two_at_once_in_one_folder(sandbox: Path) -> None:
     """Each file is that of one or of the other, whole; in the end all are those of one."""
     code = ["survey", "job.toml", "--out", "out", "--json-file", "out/result.json", "--members"]
     started = [
         subprocess.Popen(
             [sys.executable, "-c", CODE, *code, members],
-            cwd=bench,
+            cwd=sandbox,
             env=environment(),
             stdout=subprocess.DEVNULL,
         )
         for members in ("16", "24")
     ]
     while any(p.poll() is None for p in started):
-        for place in (bench / "out").iterdir():
+        for place in (sandbox / "out").iterdir():
             if place.suffix != ".part":
                 assert unfinished(place) == ""
     assert [p.returncode for p in started] == [0, 0]
-    assert {p.name for p in (bench / "out").iterdir()} == {
+    assert {p.name for p in (sandbox / "out").iterdir()} == {
         "result.json",
         "job-survey.html",
         "job-survey-map.png",
     }
-    picture = base64.b64encode((bench / "out" / "job-survey-map.png").read_bytes()).decode()
-    assert picture in (bench / "out" / "job-survey.html").read_text(encoding="utf-8")
-    members = json.loads((bench / "out" / "result.json").read_text(encoding="utf-8"))["members"]
-    assert f"middle of {members} faces" in (bench / "out" / "job-survey.html").read_text(encoding="utf-8")
+    picture = base64.b64encode((sandbox / "out" / "job-survey-map.png").read_bytes()).decode()
+    assert picture in (sandbox / "out" / "job-survey.html").read_text(encoding="utf-8")
+    members = json.loads((sandbox / "out" / "result.json").read_text(encoding="utf-8"))["members"]
+    assert f"middle of {members} faces" in (sandbox / "out" / "job-survey.html").read_text(encoding="utf-8")
 
 
 @pytest.mark.slow
-def test_two_at_once_write_one_log(bench: Path) -> None:
+def test_two_at_once_write_one_log(sandbox: Path) -> None:
     """No entry is lost, none is written into another."""
-    entries = (bench / "job.log.jsonl").read_bytes().count(b"\n")
+    entries = (sandbox / "job.log.jsonl").read_bytes().count(b"\n")
     started = [
         subprocess.Popen(
             [sys.executable, "-c", CODE, "log", "job.toml", "--note", f"number {n}"],
-            cwd=bench,
+            cwd=sandbox,
             env=environment(),
             stdout=subprocess.DEVNULL,
         )
         for n in range(3)
     ]
     assert [p.wait(60) for p in started] == [0] * 3
-    assert unfinished(bench / "job.log.jsonl") == ""
-    text = (bench / "job.log.jsonl").read_text(encoding="utf-8")
+    assert unfinished(sandbox / "job.log.jsonl") == ""
+    text = (sandbox / "job.log.jsonl").read_text(encoding="utf-8")
     assert text.count("\n") == entries + 3
     assert all(f"number {n}" in text for n in range(3))
 
@@ -292,27 +292,27 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 
 
 @pytest.mark.slow
-def test_a_disk_that_is_full(small_disk: Path, bench: Path) -> None:
+def test_a_disk_that_is_full(small_disk: Path, sandbox: Path) -> None:
     """The old file is kept, the message says what is the matter, nothing is left behind."""
     lay_out(small_disk / "bench")
-    bench = small_disk / "bench"
-    old = bench / "out" / "sheet.pdf"
+    sandbox = small_disk / "bench"
+    old = sandbox / "out" / "sheet.pdf"
     old.write_bytes(b"an old file\n")
-    log = (bench / "job.log.jsonl").read_bytes()
+    log = (sandbox / "job.log.jsonl").read_bytes()
     with (small_disk / "filler").open("wb", buffering=0) as filler, contextlib.suppress(OSError):
         while True:
             filler.write(b"x" * 1024)
-    done = handlap("measuring-sheet", "bare.toml", "--out", "out/sheet.pdf", cwd=bench)
+    done = handlap("measuring-sheet", "bare.toml", "--out", "out/sheet.pdf", cwd=sandbox)
     assert done.returncode == 1
     assert done.stderr == "handlap: cannot write out/sheet.pdf: the disk is full; nothing was left behind\n"
     assert old.read_bytes() == b"an old file\n"
-    assert [p.name for p in (bench / "out").iterdir()] == ["sheet.pdf"]
+    assert [p.name for p in (sandbox / "out").iterdir()] == ["sheet.pdf"]
     # A page of the file is there already; notes go on until the next one is wanted.
     for _ in range(6):
-        before = (bench / "job.log.jsonl").read_bytes()
-        done = handlap("log", "job.toml", "--note", "n" * 990, cwd=bench)
+        before = (sandbox / "job.log.jsonl").read_bytes()
+        done = handlap("log", "job.toml", "--note", "n" * 990, cwd=sandbox)
         if done.returncode:
             break
     assert done.returncode == 1
     assert done.stderr.startswith("handlap: the entry could not be written to job.log.jsonl: No space left")
-    assert (bench / "job.log.jsonl").read_bytes() == before != log
+    assert (sandbox / "job.log.jsonl").read_bytes() == before != log

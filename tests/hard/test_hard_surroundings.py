@@ -31,11 +31,11 @@ from handlap.cli.screen import PLAIN
 HATCH = "handlap.cli.options:Output.hand_over"
 HATCHES = {
     **{tried.name: HATCH for tried in TRIED if set(HAND_OVER) <= set(tried.writes)},
-    "measuring-sheet": "handlap.cli.commands.measuring_sheet:_tell",
-    "job-sheet": "handlap.cli.commands.job_sheet:_hand_over",
+    "measuring-sheet": "handlap.cli.commands.measuring_sheet_command:_tell",
+    "job-sheet": "handlap.cli.commands.job_sheet_command:_hand_over",
     "lesson": "after handlap.sim.teaching.lesson_work:work_lesson",
-    "play": "handlap.cli.commands.play:_hand_over",
-    "exercise": "handlap.cli.commands.exercise:_tell_made",
+    "play": "handlap.cli.commands.play_command:_hand_over",
+    "exercise": "handlap.cli.commands.exercise_command:_tell_made",
 }
 """Where the work of a command is done and nothing is said yet; others are quick and run whole."""
 ASKING = ("new", "readings")
@@ -84,14 +84,16 @@ class Branch:
         return self.out + self.err + self.screen
 
 
-def branches_of(nursery: Nursery, bench: Path, tried: Tried, branches: Any, **more: Any) -> dict[str, Branch]:
+def branches_of(
+    nursery: Nursery, sandbox: Path, tried: Tried, branches: Any, **more: Any
+) -> dict[str, Branch]:
     """Work a command once and hand over in each of the surroundings."""
     scrap = Path(tempfile.mkdtemp(dir=nursery.scrap))
     typed = "".join(f"{line}\n" for line in tried.typed).encode().hex()
     instead = NO_FILES.get(tried.name, {})
     asked = {
         "args": [tried.name, *filled(tried.writes if instead else tried.args)],
-        "cwd": str(bench), "typed": typed, "seconds": 150.0,
+        "cwd": str(sandbox), "typed": typed, "seconds": 150.0,
         "hatch": HATCHES.get(tried.name, ""),
         "branches": [b if b.get("files") else {**b, "instead": instead} for b in branches],
         **more,
@@ -127,7 +129,7 @@ def cases() -> Cases:
 
 @pytest.fixture
 def case(
-    nursery: Nursery, bench: Path, cases: Cases, request: pytest.FixtureRequest
+    nursery: Nursery, sandbox: Path, cases: Cases, request: pytest.FixtureRequest
 ) -> tuple[Tried, dict[str, Branch]]:
     """A command in all surroundings, worked at the first test that asks."""
     tried = request.param
@@ -137,7 +139,7 @@ def case(
             if "locale" in b:
                 b.setdefault("env", {})["LOCPATH"] = commas(nursery.scrap)
         old = ["out/result.json", "out/play.html"] if tried.name not in ASKING else []
-        cases[tried.name] = branches_of(nursery, bench, tried, able, old=old)
+        cases[tried.name] = branches_of(nursery, sandbox, tried, able, old=old)
     return tried, cases[tried.name]
 
 
@@ -287,20 +289,20 @@ WRITE_BEFORE = ("measuring-sheet", "job-sheet", "exercise", "log")
     "tried",
     [pytest.param(BY_NAME[n], marks=[pytest.mark.slow] * (BY_NAME[n] in SLOW), id=n) for n in WRITE_BEFORE],
 )
-def test_no_room_for_files_written_first(nursery: Nursery, bench: Path, tried: Tried) -> None:
+def test_no_room_for_files_written_first(nursery: Nursery, sandbox: Path, tried: Tried) -> None:
     """The same for commands whose work and writing are not parted."""
     whole = Tried(tried.name, tried.writes, tried.writes, tried.typed)
-    before = {p.name: p.read_bytes() for p in bench.iterdir() if p.is_file()}
+    before = {p.name: p.read_bytes() for p in sandbox.iterdir() if p.is_file()}
     hard = [b for b in HARD if b["name"] == "no room"]
-    full = branches_of(nursery, bench, whole, hard, hatch="")["no room"]
+    full = branches_of(nursery, sandbox, whole, hard, hatch="")["no room"]
     assert_no_room(full)
-    assert {p.name: p.read_bytes() for p in bench.iterdir() if p.is_file()} == before
-    assert not [p for p in (bench / "out").rglob("*")]
+    assert {p.name: p.read_bytes() for p in sandbox.iterdir() if p.is_file()} == before
+    assert not [p for p in (sandbox / "out").rglob("*")]
 
 
 @pytest.mark.parametrize("env", [{"NO_COLOR": "1", "TERM": "xterm"}, {"TERM": "dumb", "NO_COLOR": None}])
 def test_the_line_that_says_how_far_it_is_needs_no_escapes(
-    nursery: Nursery, bench: Path, env: dict[str, str | None]
+    nursery: Nursery, sandbox: Path, env: dict[str, str | None]
 ) -> None:
     """The whole command at a terminal of 40 columns: it is drawn anew in place, and wiped in the end."""
     branch = {
@@ -310,7 +312,7 @@ def test_the_line_that_says_how_far_it_is_needs_no_escapes(
         "columns": NARROW,
         "env": {**env, "COLUMNS": None},
     }
-    screen = branches_of(nursery, bench, BY_NAME["survey"], [branch], hatch="")["terminal"].screen
+    screen = branches_of(nursery, sandbox, BY_NAME["survey"], [branch], hatch="")["terminal"].screen
     assert ESCAPE not in screen
     assert "\r" in screen and "%" in screen
     shown = [piece for line in screen.split("\n") for piece in line.split("\r")]

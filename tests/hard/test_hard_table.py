@@ -17,10 +17,10 @@ def test_every_command_is_tried() -> None:
 
 
 @pytest.mark.parametrize("tried", [t for t in TRIED if not t.slow], ids=lambda tried: tried.name)
-def test_quick_ones_run(nursery: Nursery, bench: Path, tried: Tried) -> None:
+def test_quick_ones_run(nursery: Nursery, sandbox: Path, tried: Tried) -> None:
     """The others are run to their end by the tests of kills."""
     typed = "".join(f"{line}\n" for line in tried.typed).encode()
-    ran = nursery.run([tried.name, *filled(tried.writes or tried.args)], bench, typed=typed)
+    ran = nursery.run([tried.name, *filled(tried.writes or tried.args)], sandbox, typed=typed)
     assert ran.code in tried.codes, ran.err
     assert not ran.crashed
-    assert bool(tried.writes) == any((bench / "out").iterdir()) or tried.name in ("readings", "log")
+    assert bool(tried.writes) == any((sandbox / "out").iterdir()) or tried.name in ("readings", "log")

@@ -42,7 +42,7 @@ def run(drawn: Drawn, **more) -> Lapped:
 
 def places(found: Lapped) -> tuple[Array, Array]:
     """Where every cell stands on the plate in every row (rows, cells) [m]."""
-    grid, layout = found.bench.grid, found.layout
+    grid, layout = found.rig.grid, found.layout
     u, v = grid.u[: grid.n_cells], grid.v[: grid.n_cells]
     c, s = np.cos(layout.turn)[:, None], np.sin(layout.turn)[:, None]
     return layout.x[:, None] + c * u - s * v, layout.y[:, None] + s * u + c * v
@@ -50,7 +50,7 @@ def places(found: Lapped) -> tuple[Array, Array]:
 
 def by_place(found: Lapped, values: Array, turn: str = "none") -> dict[tuple[int, int], float]:
     """Values of the cells [µm] by their place in µm, after moving the places."""
-    grid, n = found.bench.grid, found.bench.grid.n_cells
+    grid, n = found.rig.grid, found.rig.grid.n_cells
     u, v = grid.u[:n], grid.v[:n]
     moved = {"none": (u, v), "quarter": (-v, u), "mirror": (u, -v)}[turn]
     keys = zip(*(np.round(1e6 * x).astype(int).tolist() for x in moved), strict=True)
@@ -78,7 +78,7 @@ def least_seen(drawn: Drawn, found: Lapped) -> float:
 @given(laps(ages=True))
 def test_what_is_off_the_face_lies_on_the_paper(drawn):
     found = run(drawn)
-    grid = found.bench.grid
+    grid = found.rig.grid
     assert found.run.removed_volume > 0.0
     assert found.run.deposited_volume == pytest.approx(found.run.removed_volume, rel=1e-11)
     assert grid.area @ found.removed == pytest.approx(found.run.removed_volume, rel=1e-11)
@@ -109,11 +109,11 @@ def test_nothing_wears_that_never_meets_paper(drawn):
     """A cell that lies half a cell and more off every piece of paper, in all rows, loses nothing."""
     found = run(drawn)
     x, y = places(found)
-    reach = 0.5 * found.bench.grid.cell_size * (1 + 1e-9)
+    reach = 0.5 * found.rig.grid.cell_size * (1 + 1e-9)
     met = np.zeros(x.shape, dtype=bool)
-    for x0, y0, x1, y1 in found.bench.strips:
+    for x0, y0, x1, y1 in found.rig.strips:
         met |= (x > x0 - reach) & (x < x1 + reach) & (y > y0 - reach) & (y < y1 + reach)
-    n = found.bench.grid.n_cells
+    n = found.rig.grid.n_cells
     assert np.all(found.removed[:n][~met.any(axis=0)] == 0.0)
     assert found.removed[:n][met.any(axis=0)].max() > 0.0
 
@@ -252,8 +252,8 @@ def test_a_larger_bench_with_the_same_pressure_leaves_the_same_face(drawn, facto
         drawn, length=factor * drawn.length, width=factor * drawn.width, cell=factor * drawn.cell
     ).with_(rate=g["rate"] / factor, **scaled)
     then = run(larger)
-    n = first.bench.grid.n_cells
-    assert then.bench.grid.n_cells == n
+    n = first.rig.grid.n_cells
+    assert then.rig.grid.n_cells == n
     np.testing.assert_allclose(um(then.cells), um(first.cells), rtol=0.0, atol=SOLVER)
 
 
@@ -305,7 +305,7 @@ def test_half_the_cell_leaves_a_quarter_of_the_error(drawn):
     faces = []
     for cell in (drawn.width / 12, drawn.width / 24, drawn.width / 48):
         found = run(replace(drawn, cell=cell, length=2 * drawn.width), follow={"probe": at})
-        faces.append(found.after[found.bench.grid.part("probe")])
+        faces.append(found.after[found.rig.grid.part("probe")])
     changes = [np.abs(um(b - a)).max() for a, b in pairwise(faces)]
     assume(changes[1] > 2 * SOLVER)
     assert 3.5 < changes[0] / changes[1] < 4.5

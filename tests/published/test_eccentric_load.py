@@ -48,7 +48,7 @@ def shown(ex: float, ey: float, *, columns: int = 120, rows: int = 12) -> Shown:
         length=length, width=width, bedding=bedding, load=LOAD, load_at=(ex * length, ey * width), travel=0.1
     )
     found = lap(scenario, None, strokes, rows=4000, cell=length / columns, snapshots=(strokes // 2,))
-    grid, area = found.bench.grid, length * width
+    grid, area = found.rig.grid, length * width
     half = (strokes - strokes // 2) * 0.2 * RATE * LOAD / area
     rate = (found.run.heights[0] - found.run.heights[1]) / half
     u, v, rate_cells = 2 * grid.u / length, 2 * grid.v / width, rate[: grid.n_cells]

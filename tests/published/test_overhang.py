@@ -34,7 +34,7 @@ def test_pressure_of_a_worn_in_overhanging_part(checked, f, greatest, contact):
     done = lap(
         overhanging(f), None, strokes, rows=160, cell=LENGTH / COLUMNS, snapshots=(strokes * 9 // 10, strokes)
     )
-    grid, n = done.bench.grid, done.bench.grid.n_cells
+    grid, n = done.rig.grid, done.rig.grid.n_cells
     rate = (done.run.heights[0] - done.run.heights[1])[:n]
     u, cell = grid.u[:n], LENGTH / COLUMNS
     share = rate / (rate @ grid.area[:n]) * grid.area[:n].sum()

@@ -83,8 +83,8 @@ def test_crown_held_level(checked, sigma):
         about="wear",
     )
     # The contact is where at least λ came off; there the slope 2ca/w² turns 4 λ into metres.
-    n = found.bench.grid.n_cells
-    worn = np.abs(found.bench.grid.u[:n])[found.removed[:n] > FINE].max()
+    n = found.rig.grid.n_cells
+    worn = np.abs(found.rig.grid.u[:n])[found.removed[:n] > FINE].max()
     a = share ** (1 / 3) * w
     checked(
         f"half width of the contact on a crown of 240 mm, {100 * sigma:.0f} % of its metal off",
@@ -112,7 +112,7 @@ def lapped_disc(sigma, sign):
     found = lapped_to(
         sigma * full, lambda u, v: sign * C * (u**2 + v**2) / RADIUS**2, outline, cell=2 * RADIUS / 100
     )
-    grid, n = found.bench.grid, found.bench.grid.n_cells
+    grid, n = found.rig.grid, found.rig.grid.n_cells
     return found, share_of(found, full), grid.area[:n], found.removed[:n] > FINE
 
 
@@ -187,7 +187,7 @@ def test_small_error_in_full_contact(checked):
 
     outline = Outline.rectangular(L, 0.14)
     found = lapped_to(1.2 * lam * outline.area, waves, outline, bedding=lam, cell=0.005)
-    n = found.bench.grid.n_cells
+    n = found.rig.grid.n_cells
     start, end = (x[:n] - x[:n].mean() for x in (found.before, found.after))
     depth = found.run.removed_volume / outline.area
     checked(
@@ -214,7 +214,7 @@ def test_steady_crown_of_push_and_pull(checked, e, crowned, digit):
     lam = 24 * UM
     strokes = round((60 if e > 0.15 else 30) * lam * L * B / (RATE * LOAD * PATH))
     found = lap(job(length=L, width=B, reach=e * L, travel=PATH / 2), None, strokes, rows=3200, cell=L / 100)
-    u, h = found.bench.grid.u, found.after
+    u, h = found.rig.grid.u, found.after
     # What is left of the last pass's slant cancels between the ends.
     height = h[np.abs(u) < 0.6 * L / 100].mean() - h[np.abs(u) > L / 2 - 1e-9].mean()
     checked(
@@ -237,8 +237,8 @@ def test_shape_of_the_steady_crown(checked):
     y = brentq(lambda y: quad(lambda u: u * np.tanh(2 * y * u), -0.5, 0.5)[0] - e, 0.1, 10.0)
     strokes = round(30 * lam * L * B / (RATE * LOAD * PATH))
     found = lap(job(length=L, width=B, reach=e * L, travel=PATH / 2), None, strokes, rows=3200, cell=L / 100)
-    n = found.bench.grid.n_cells
-    u, h = found.bench.grid.u[:n], found.cells
+    n = found.rig.grid.n_cells
+    u, h = found.rig.grid.u[:n], found.cells
     want = -lam * np.log(np.cosh(2 * y * u / L))
     slant = np.polyfit(u, h - want, 1)
     checked(

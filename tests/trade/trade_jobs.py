@@ -172,22 +172,22 @@ def lap_all(job: Scenario, face: Face, places: Array, stage_of: StageOf, *, memb
     places : points of the face to follow (k, 2) [m]
     stage_of : as many looks for every pace
     """
-    bench = set_up(job, cells=CELLS, follow={"places": places})
+    rig = set_up(job, cells=CELLS, follow={"places": places})
     scores = draw_scores(members, seed)
-    start = faces(face, job, bench.grid.u, bench.grid.v, members, seed)
+    start = faces(face, job, rig.grid.u, rig.grid.v, members, seed)
     middle = conditions_at(job, np.zeros(len(SCORES)))
     quad = choose_resolution(
-        bench, start[most_typical(start)], middle, stage_of(job.hands.strokes_per_minute.value),
+        rig, start[most_typical(start)], middle, stage_of(job.hands.strokes_per_minute.value),
         tolerance=TOLERANCE, seed=seed, most_rows=MOST_ROWS // 2,
     ).quad_strokes  # fmt: skip
-    at = bench.grid.part("places")
-    weights = bench.grid.area / bench.grid.area.sum()
+    at = rig.grid.part("places")
+    weights = rig.grid.area / rig.grid.area.sum()
 
     def one(member: tuple[Array, Conditions, float]) -> tuple[Array, Array, tuple[int, ...]]:
         heights, conditions, pace = member
         stage = stage_of(pace)
-        layout = stage_layout(bench, stage, quad_strokes=quad, seed=seed)
-        run = run_stage(bench, heights, conditions, stage, layout)
+        layout = stage_layout(rig, stage, quad_strokes=quad, seed=seed)
+        run = run_stage(rig, heights, conditions, stage, layout)
         return run.heights[:, at], (heights - run.heights) @ weights, run.strokes
 
     paces = strokes_per_minute(job, scores)

@@ -11,17 +11,17 @@ import sys
 
 import numpy as np
 import pytest
-from bench import laps, run
-from bench.plain_march import PlainJob, plain_march
-from bench.timing import Figure, held, machine
+from benchmarks import laps, run
+from benchmarks.plain_march import PlainJob, plain_march
+from benchmarks.timing import Figure, held, machine
 from jobs import UM
 
 
 def test_the_plain_march_comes_to_the_same_face():
     """Independent route: small explicit steps in NumPy, one a pass, against the large step of the program."""
     it = laps.head(cell=8e-3, travel=0.5)
-    n = it.bench.grid.n_cells
-    u, v, area = (x[:n] for x in (it.bench.grid.u, it.bench.grid.v, it.bench.grid.area))
+    n = it.rig.grid.n_cells
+    u, v, area = (x[:n] for x in (it.rig.grid.u, it.rig.grid.v, it.rig.grid.area))
     plain = PlainJob(u, v, area, laps.RATE, laps.BEDDING, laps.LOAD, laps.LEAD, it.travel)
     after, evaluations = plain_march(plain, it.before[:n], 2 * it.strokes)
     assert evaluations >= 2 * it.strokes

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from handlap.cli.answering import answer, known_job, working
-from handlap.cli.options import Draws, Output, draws_options, output_options, scenario_argument
+from handlap.cli.options import AskedMembers, Output, draws_options, output_options, scenario_argument
 
 if TYPE_CHECKING:
     from handlap.sim.comparing.cause_ranking import Ranking
@@ -48,7 +48,7 @@ def why(
     dye_logged: bool,
     after: str | None,
     strokes: int | None,
-    draws: Draws,
+    draws: AskedMembers,
     output: Output,
 ) -> None:
     """Say why a face comes out as it does: crowned, hollow, twisted or tapered.
@@ -93,7 +93,7 @@ def why(
     answer(output, "why", found, job=job)
 
 
-def _by_dye(job: Scenario, dye: str | None, strokes: int | None, draws: Draws) -> Ranking:
+def _by_dye(job: Scenario, dye: str | None, strokes: int | None, draws: AskedMembers) -> Ranking:
     """Causes by a picture of the dye: the one that is told, or the last of the log."""
     from handlap.sim.common.errors import InputError
     from handlap.sim.comparing.cause_ranking import rank_by_dye

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from handlap.cli.answering import answer, known_job, working
-from handlap.cli.options import Draws, Output, draws_options, output_options, scenario_argument
+from handlap.cli.options import AskedMembers, Output, draws_options, output_options, scenario_argument
 
 
 @click.command()
@@ -26,7 +26,7 @@ from handlap.cli.options import Draws, Output, draws_options, output_options, sc
 )
 @draws_options(64, 16, 1024, spread=True)
 @output_options
-def improve(scenario: str, budget: int, minutes: float | None, draws: Draws, output: Output) -> None:
+def improve(scenario: str, budget: int, minutes: float | None, draws: AskedMembers, output: Output) -> None:
     """Search for the way of working that has the best chance to end inside both limits.
 
     Tries the papers on hand, turning schedules and patterns, then moves press, height of the

@@ -13,13 +13,13 @@ from handlap.sim.job.results import (
     AnotherDraw,
     Band,
     BestPoint,
-    Check,
     Curve,
     Errors,
     LastFinish,
     OutOfFlat,
     Plan,
     PlanChances,
+    PlanCheck,
     PlateEffect,
     SpringBack,
     StagePlan,
@@ -32,7 +32,7 @@ from handlap.sim.lapping import dye
 from handlap.sim.lapping.conditions import Stage, law_of, load_of
 from handlap.sim.lapping.ensemble import EVEN_SCORES, middle_member
 from handlap.sim.lapping.rhythm import stage_of
-from handlap.sim.lapping.set_up import Bench
+from handlap.sim.lapping.set_up import Rig
 from handlap.sim.planning.cautions import cautions
 from handlap.sim.planning.course import Course
 from handlap.sim.planning.crew import Crew, Members
@@ -63,7 +63,7 @@ def report(
     scenario, members = crew.scenario, crew.members
     coarse, outcome = worked.first, worked.outcome
     last = worked.courses[-1].grit
-    part, grid = scenario.part, crew.bench.grid
+    part, grid = scenario.part, crew.rig.grid
     done = outcome.figures
     zone, edge = figures_now(crew)
     chances = chances_of(crew, worked)
@@ -221,7 +221,7 @@ class _Dyed:
 
 
 def _dyed(
-    bench: Bench,
+    rig: Rig,
     members: Members,
     course: Course,
     looks: int,
@@ -235,8 +235,8 @@ def _dyed(
     looks : how many of the course's looks
     first_roughness, roughness : Ra of the face when it is dyed for the first look, and later [m]
     """
-    cells = slice(0, bench.grid.n_cells)
-    area = bench.grid.area[cells]
+    cells = slice(0, rig.grid.n_cells)
+    area = rig.grid.area[cells]
     left, faded = np.empty((members.count, looks)), np.empty((members.count, looks))
     gone_map, faded_map = np.zeros((looks, area.size)), np.zeros((looks, area.size))
     for m, conditions in enumerate(members.conditions):
@@ -255,7 +255,7 @@ def _checks(
     dyed: _Dyed,
     done_before: int,
     looks: NDArray[np.int64],
-) -> tuple[Check, ...]:
+) -> tuple[PlanCheck, ...]:
     """What to expect at the looks with these indices."""
     part = scenario.part
     weight = part.metal.density * part.outline.area
@@ -271,7 +271,7 @@ def _checks(
         if look + 1 < course.complete:
             worse = float(np.mean(course.figures.flatness[:, look + 1] > flatness))
         found.append(
-            Check(
+            PlanCheck(
                 strokes=done_before + int(course.strokes[look]),
                 paper=course.grit.name,
                 flatness=Band.of(flatness),
@@ -295,7 +295,7 @@ def _checks(
 
 def _stages(crew: Crew, worked: Worked, cost: Foretold) -> tuple[StagePlan, ...]:
     """What to do and to expect on every paper."""
-    scenario, bench, members, middle = crew.scenario, crew.bench, crew.members, crew.middle
+    scenario, rig, members, middle = crew.scenario, crew.rig, crew.members, crew.middle
     stages: list[StagePlan] = []
     total, left_by = 0, None
     for course, stops in zip(worked.courses, cost.stops, strict=True):
@@ -313,7 +313,7 @@ def _stages(crew: Crew, worked: Worked, cost: Foretold) -> tuple[StagePlan, ...]
         shown = np.flatnonzero(course.strokes[: course.complete] <= furthest)
         before = dye.roughness_dyed(left_by or paper, scenario.part.metal, worked=left_by is not None)
         own = dye.roughness_dyed(paper, scenario.part.metal, worked=True)
-        dyed = _dyed(bench, members, course, int(shown[-1]) + 1, before, own)
+        dyed = _dyed(rig, members, course, int(shown[-1]) + 1, before, own)
         checks = _checks(scenario, members, course, dyed, total, shown)
         stages.append(_stage(scenario, members, stage, Band.of(stops), checks, purpose))
         total += planned
@@ -327,7 +327,12 @@ def loads(scenario: Scenario, members: Members) -> Array:
 
 
 def _stage(
-    scenario: Scenario, members: Members, stage: Stage, strokes: Band, checks: tuple[Check, ...], purpose: str
+    scenario: Scenario,
+    members: Members,
+    stage: Stage,
+    strokes: Band,
+    checks: tuple[PlanCheck, ...],
+    purpose: str,
 ) -> StagePlan:
     fresh = loads(scenario, members) * np.array([c.friction for c in members.conditions])
     clogs = np.array([1.0 + law_of(scenario, c, stage.grit).friction_gain for c in members.conditions])

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from handlap.cli.options import GOAL_OUT_OF_REACH, Draws, as_known, draws_options, in_its_units
+from handlap.cli.options import GOAL_OUT_OF_REACH, AskedMembers, as_known, draws_options, in_its_units
 from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ NEEDED = ("size", "limit", "gap")
 @click.option("--over", is_flag=True, help="Write over FILE where it is there already; a copy is kept.")
 @draws_options(16, 8, 512)
 @click.option("--json", "as_json", is_flag=True, help="Print the answer as one JSON object instead of text.")
-def glance(file: Path | None, over: bool, draws: Draws, as_json: bool, **given: str | None) -> None:
+def glance(file: Path | None, over: bool, draws: AskedMembers, as_json: bool, **given: str | None) -> None:
     """A first look in a minute: from the worst gap to what to do about it.
 
     Asks seven things, or takes them as options on one line: size, metal, limit, what may come
@@ -51,7 +51,7 @@ def glance(file: Path | None, over: bool, draws: Draws, as_json: bool, **given: 
     """
     from handlap.cli.asking.glance_questions import GlanceJob
     from handlap.cli.files import write_whole
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.cli.reports.glance_report import glance_json, glance_lines
     from handlap.cli.screen import Screen, emit
     from handlap.sim.job.scenario_file import load
@@ -70,7 +70,7 @@ def glance(file: Path | None, over: bool, draws: Draws, as_json: bool, **given: 
     write_whole(file, text)
     draft_of(file).unlink(missing_ok=True)
     scenario = as_known(in_its_units(load(str(file))), draws.afresh)
-    with Progress() as progress:
+    with ProgressLine() as progress:
         found = first_look(scenario, **draws.whom, progress=progress)
     if as_json:
         from handlap.cli.reports.as_json import dumps

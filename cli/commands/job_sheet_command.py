@@ -10,7 +10,7 @@ import click
 from handlap.cli.answering import known_job
 from handlap.cli.options import (
     GOAL_OUT_OF_REACH,
-    Draws,
+    AskedMembers,
     Output,
     check_places,
     draws_options,
@@ -21,7 +21,7 @@ from handlap.cli.options import (
 
 if TYPE_CHECKING:
     from handlap.cli.reports.blocks import Report
-    from handlap.cli.sheets.sheet_job import JobSheet, Row
+    from handlap.cli.sheets.sheet_job import JobSheet, SheetRow
     from handlap.sim.bench.bench_blocks import WorkBlock
     from handlap.sim.bench.job_log import JobLog
     from handlap.sim.common.units import System
@@ -49,7 +49,7 @@ if TYPE_CHECKING:
 def job_sheet(
     ctx: click.Context,
     scenario: str,
-    draws: Draws,
+    draws: AskedMembers,
     paper: str,
     out: Path | None,
     page: bool,
@@ -103,18 +103,18 @@ def _write_sheet(
     paper: str,
     as_json: bool,
     log: JobLog | None,
-    draws: Draws,
+    draws: AskedMembers,
 ) -> Plan:
     """Plan the job, write the sheet and show it."""
     from handlap.cli.files import write_set
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.cli.sheets.sheet_job import job_sheet_of
     from handlap.cli.sheets.sheet_job_page import job_sheet_page
     from handlap.cli.sheets.sheet_job_pdf import job_sheet_pdf
     from handlap.sim.face.stations import lines_of
     from handlap.sim.planning.plan import make_plan
 
-    with Progress() as progress:
+    with ProgressLine() as progress:
         found = make_plan(job, **draws.whom, progress=progress)
     sheet = job_sheet_of(found, lines_of(job, system), system)
     pdf, pages = job_sheet_pdf(sheet, job.part.outline, paper)
@@ -184,7 +184,7 @@ def job_sheet_report(plan: Plan, sheet: JobSheet) -> Report:
     return Report("job-sheet", answer, tone, sheet.subject, sheet.reasons, tuple(sections))
 
 
-def _due(row: Row) -> str:
+def _due(row: SheetRow) -> str:
     """What falls due on the way to a check, in a word."""
     last = (row.block.last,)
     if row.block.sheets:

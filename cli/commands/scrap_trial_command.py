@@ -76,7 +76,7 @@ def scrap_trial(
         return
     from datetime import date
 
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.sim.bench.scrap_trial import entries_of, papers_found
     from handlap.sim.job.past_jobs import read_past
     from handlap.sim.lapping.from_past import from_past
@@ -92,7 +92,7 @@ def scrap_trial(
     found = papers_found(trial, known, masses, entries)
     start = ""
     if len(known.paper.grits) > 1:
-        with Progress() as progress:
+        with ProgressLine() as progress:
             crew = open_crew(known, members=64, seed=seed, tell=progress)
             start = known.paper.grits[choose_first(crew).taken.first].name
     kept = ""

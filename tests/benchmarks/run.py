@@ -1,6 +1,6 @@
 """All benchmarks in one go: prints a table, and writes the figures as JSON if asked.
 
-    .venv-test/bin/python tests/bench/run.py [--quick] [--only NAME …] [--json FILE]
+    .venv-test/bin/python tests/benchmarks/run.py [--quick] [--only NAME …] [--json FILE]
 
 Aims are those of the design; a figure that misses one is marked, and nothing else happens: speed is no
 test.  Times are processor time of the thread that does the work, the least of many repetitions, unless
@@ -21,8 +21,8 @@ from typing import Any
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from bench import laps, program
-from bench.timing import Figure, machine
+from benchmarks import laps, program
+from benchmarks.timing import Figure, machine
 
 BENCHMARKS: dict[str, Callable[..., Iterator[Figure]]] = {
     "whole-lap": laps.whole_lap,

@@ -7,7 +7,7 @@ import click
 from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
     GOAL_OUT_OF_REACH,
-    Draws,
+    AskedMembers,
     Output,
     draws_options,
     output_options,
@@ -31,7 +31,7 @@ from handlap.cli.options import (
 def replan(
     ctx: click.Context,
     scenario: str,
-    draws: Draws,
+    draws: AskedMembers,
     trial: bool,
     sure: int | None,
     output: Output,

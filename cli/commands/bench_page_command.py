@@ -10,7 +10,7 @@ import click
 from handlap.cli.answering import known_job
 from handlap.cli.options import (
     GOAL_OUT_OF_REACH,
-    Draws,
+    AskedMembers,
     Output,
     check_places,
     draws_options,
@@ -36,7 +36,9 @@ if TYPE_CHECKING:
 )
 @click.option("--json", "as_json", is_flag=True, help="Print what the page goes by as one JSON object.")
 @click.pass_context
-def bench_page(ctx: click.Context, scenario: str, draws: Draws, out: Path | None, as_json: bool) -> None:
+def bench_page(
+    ctx: click.Context, scenario: str, draws: AskedMembers, out: Path | None, as_json: bool
+) -> None:
     """Make a page for the phone beside the plate.
 
     One HTML file that needs no network: it counts strokes by tap or by pace, says what is due
@@ -75,10 +77,10 @@ def bench_page(ctx: click.Context, scenario: str, draws: Draws, out: Path | None
 
 def page_plan(job: Scenario, log: JobLog, *, members: int, seed: int) -> PagePlan:
     """What the page goes by: the plan, or what the log leaves of it."""
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.sim.bench.page_plan import page_of_plan, page_of_replan
 
-    with Progress() as progress:
+    with ProgressLine() as progress:
         if log.strokes:
             from handlap.sim.bench.replan import make_replan
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from handlap.cli.answering import answer, known_job, working
-from handlap.cli.options import Draws, Output, draws_options, output_options, scenario_argument
+from handlap.cli.options import AskedMembers, Output, draws_options, output_options, scenario_argument
 
 
 @click.command()
@@ -20,7 +20,9 @@ from handlap.cli.options import Draws, Output, draws_options, output_options, sc
 @click.option("--no-turns", is_flag=True, help="Leave out how often to turn.")
 @draws_options(64, 16, 1024, spread=True)
 @output_options
-def compare(scenario: str, texts: tuple[str, ...], no_turns: bool, draws: Draws, output: Output) -> None:
+def compare(
+    scenario: str, texts: tuple[str, ...], no_turns: bool, draws: AskedMembers, output: Output
+) -> None:
     """Compare ways of working on one part, and find how often to turn it.
 
     All ways are tried on the same faces with the same hands, so that small differences are

@@ -7,7 +7,7 @@ import click
 from handlap.cli.answering import answer, known_job, working
 from handlap.cli.options import (
     GOAL_OUT_OF_REACH,
-    Draws,
+    AskedMembers,
     Output,
     draws_options,
     output_options,
@@ -32,7 +32,7 @@ def plan(
     ctx: click.Context,
     scenario: str | None,
     start: str | None,
-    draws: Draws,
+    draws: AskedMembers,
     output: Output,
 ) -> None:
     """Plan a job: which papers, how many strokes, when to turn, brush and check.

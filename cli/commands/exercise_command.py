@@ -168,11 +168,11 @@ def _make(
     folders = [out if count is None else out / f"level-{level}-number-{n:0{width}d}" for n in seeds]
     refuse_to_write_over([*folders, *([] if count is None else [out])], out)
 
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.sim.teaching.exercise import make_exercise
 
     made: list[tuple[Path, Exercise, dict[str, str | bytes]]] = []
-    with Progress() as progress:
+    with ProgressLine() as progress:
         for i, (number, folder) in enumerate(zip(seeds, folders, strict=True)):
             progress(i / len(seeds), f"making exercise {level}-{number}")
             found = make_exercise(level, number, feel=feel)

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-from bench.timing import Figure
+from benchmarks.timing import Figure
 
 from handlap.sim.face.face_ensemble import infer_from_lines
 from handlap.sim.job.results import Plan

@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from bench.plain_march import PlainJob, plain_march
-from bench.timing import Figure, held, least, vector_bits
+from benchmarks.plain_march import PlainJob, plain_march
+from benchmarks.timing import Figure, held, least, vector_bits
 from jobs import P80, UM, hollow, job, middle
 
 from handlap.sim.common.jit import kernel, widest_vectors
@@ -26,7 +26,7 @@ from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import choose_resolution
-from handlap.sim.lapping.set_up import Bench, set_up
+from handlap.sim.lapping.set_up import Rig, set_up
 
 LENGTH, WIDTH = 0.44, 0.15
 BORES = tuple(circle(x, 0.0, 0.08) for x in (-0.15, -0.05, 0.05, 0.15))
@@ -41,7 +41,7 @@ TOLERANCE = 0.1 * UM
 class Head:
     """A long head with four bores, hollow by 0.2 mm, with its load 48 mm before and behind the middle."""
 
-    bench: Bench
+    rig: Rig
     before: Array
     conditions: Conditions
     travel: float
@@ -58,16 +58,16 @@ class Head:
     def quad(self, tolerance: float = TOLERANCE) -> float:
         """Strokes of a group of rows at which the program's own error is within the tolerance."""
         return choose_resolution(
-            self.bench, self.before, self.conditions, self.stage, tolerance=tolerance, seed=0
+            self.rig, self.before, self.conditions, self.stage, tolerance=tolerance, seed=0
         ).quad_strokes
 
     def lap(self, quad_strokes: float) -> LapRun:
         """The whole lap, its rows laid out anew."""
-        return self.lap_rows(stage_layout(self.bench, self.stage, quad_strokes=quad_strokes, seed=0))
+        return self.lap_rows(stage_layout(self.rig, self.stage, quad_strokes=quad_strokes, seed=0))
 
     def lap_rows(self, layout: Layout) -> LapRun:
         """The whole lap in rows laid out before."""
-        return run_stage(self.bench, self.before, self.conditions, self.stage, layout)
+        return run_stage(self.rig, self.before, self.conditions, self.stage, layout)
 
 
 def head(cell: float = CELL, travel: float = TRAVEL) -> Head:
@@ -82,15 +82,15 @@ def head(cell: float = CELL, travel: float = TRAVEL) -> Head:
         travel=travel,
         plate=(LENGTH + travel + 0.1, 0.3),
     )
-    bench = set_up(scenario, cell=cell)
-    before = hollow(DEEP, LENGTH / 2)(bench.grid.u, bench.grid.v)
-    return Head(bench, before, middle(scenario), travel)
+    rig = set_up(scenario, cell=cell)
+    before = hollow(DEEP, LENGTH / 2)(rig.grid.u, rig.grid.v)
+    return Head(rig, before, middle(scenario), travel)
 
 
 def whole_lap(*, quick: bool) -> Iterator[Figure]:
     """A whole lap against the plain march of the same, both run to the end here and now."""
     it = head(cell=5e-3 if quick else CELL)
-    grid = it.bench.grid
+    grid = it.rig.grid
     quad = it.quad()
     run = it.lap(quad)
     ours = least(lambda: it.lap(quad))
@@ -157,15 +157,15 @@ def against_cells(*, quick: bool) -> Iterator[Figure]:
     per = []
     for size in sizes:
         it = head(cell=float(np.sqrt(area / size)))
-        layout = stage_layout(it.bench, it.stage, quad_strokes=it.strokes / 256.0, seed=0)
+        layout = stage_layout(it.rig, it.stage, quad_strokes=it.strokes / 256.0, seed=0)
         run = it.lap_rows(layout)
         took = least(
             lambda it=it, layout=layout: it.lap_rows(layout),
             seconds=0.1 if quick else 1.5,
             fewest=3 if quick else 10,
         )
-        per.append(1e9 * took / it.bench.grid.u.size / layout.x.size)
-        yield Figure(f"{it.bench.grid.n_cells:,} cells: per point and row, all told", per[-1], "ns")
+        per.append(1e9 * took / it.rig.grid.u.size / layout.x.size)
+        yield Figure(f"{it.rig.grid.n_cells:,} cells: per point and row, all told", per[-1], "ns")
         yield Figure("evaluations a row", run.evaluations / layout.x.size, "")
     yield held("dearest over cheapest", max(per) / min(per), "", "at most", 1.2)
 
@@ -179,17 +179,17 @@ def ageing_paper(*, quick: bool) -> Iterator[Figure]:
                 plate=(2.0, 2.0), bedding=BEDDING, ages=True, blunt_bedding=0.6, friction_gain=0.4,
                 edge_rate=1.5, edge_rise=6 * UM,
             )  # fmt: skip
-            bench = set_up(scenario, cell=float(np.sqrt(LENGTH * WIDTH / size)))
-            before = hollow(DEEP, LENGTH / 2)(bench.grid.u, bench.grid.v)
+            rig = set_up(scenario, cell=float(np.sqrt(LENGTH * WIDTH / size)))
+            before = hollow(DEEP, LENGTH / 2)(rig.grid.u, rig.grid.v)
             stage = Stage(P80, 600, 0, 50, 300)
-            layout = stage_layout(bench, stage, quad_strokes=5.0 if size < 50_000 else 50.0, seed=0)
+            layout = stage_layout(rig, stage, quad_strokes=5.0 if size < 50_000 else 50.0, seed=0)
             took = least(
-                partial(run_stage, bench, before, middle(scenario), stage, layout),
+                partial(run_stage, rig, before, middle(scenario), stage, layout),
                 seconds=0.1 if quick else 1.5,
                 fewest=1 if quick else 3,
             )
-            per = 1e9 * took / bench.grid.u.size / layout.x.size
-            yield Figure(f"{bench.grid.n_cells:,} cells, {pattern}: per point and row, all told", per, "ns")
+            per = 1e9 * took / rig.grid.u.size / layout.x.size
+            yield Figure(f"{rig.grid.n_cells:,} cells, {pattern}: per point and row, all told", per, "ns")
 
 
 PATHS: tuple[tuple[Pattern, float, tuple[int, ...]], ...] = (
@@ -254,4 +254,4 @@ def lap_and_weigh(cells: int) -> None:
     before = most_memory()
     it = head(cell=float(np.sqrt(Outline.rectangular(LENGTH, WIDTH, BORES).area / cells)))
     it.lap(it.strokes / 5.0)
-    print(json.dumps({"cells": it.bench.grid.n_cells, "before": before, "peak": most_memory()}))
+    print(json.dumps({"cells": it.rig.grid.n_cells, "before": before, "peak": most_memory()}))

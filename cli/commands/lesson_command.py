@@ -113,12 +113,12 @@ def lesson(
     sitting = Sitting(len(lessons))
 
     def work(one: Lesson) -> LessonResult:
-        from handlap.cli.progress import Progress
+        from handlap.cli.progress import ProgressLine
         from handlap.sim.teaching.lesson_work import work_lesson
 
         # Of several lessons, the line says which one it is at.
         place = f"{len(sitting.done) + 1} of {len(lessons)}, " if len(lessons) > 1 else ""
-        with Progress() as line:
+        with ProgressLine() as line:
             return work_lesson(
                 one, members=members, seed=seed, progress=lambda done, what: line(done, f"{place}{what}")
             )
@@ -221,10 +221,10 @@ def _class(name: str, file: Path, members: int, seed: int, output: Output) -> No
     (one,) = _loaded([name], every=False)
     table = read_class(file, one)
     output.check(None)
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.sim.teaching.lesson_work import work_lesson
 
-    with Progress() as line:
+    with ProgressLine() as line:
         result = work_lesson(one, members=members, seed=seed, progress=line)
     held = held_against(table, result)
     emit(render(class_lesson_report(result, table, held), Screen.of(sys.stdout)))
@@ -261,12 +261,12 @@ def _course(name: str, handout: Path | None, paper: str, members: int, seed: int
         emit(f"\nOn paper: handlap lesson --course {name} --print FILE.pdf")
         return
     from handlap.cli.files import write_whole
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.cli.sheets.sheet_lesson_pdf import course_handout
     from handlap.sim.teaching.lesson_work import work_lesson
 
     results = []
-    with Progress() as line:
+    with ProgressLine() as line:
         for place, one in enumerate(found.lessons, 1):
             line((place - 1) / len(found.lessons), f"{place} of {len(found.lessons)}, {one.title}")
             results.append(work_lesson(one, members=members, seed=seed))

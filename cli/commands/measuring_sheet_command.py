@@ -12,7 +12,7 @@ from handlap.cli.options import check_places, in_its_units, paper_option, scenar
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from handlap.cli.sheets.sheet_measuring import Sheet
+    from handlap.cli.sheets.sheet_measuring import MeasuringSheet
     from handlap.sim.common.units import System
     from handlap.sim.face.stations import MeasuringLine
     from handlap.sim.job.scenario import Scenario
@@ -67,7 +67,7 @@ def measuring_sheet(scenario: str, paper: str, standard: bool, out: Path | None,
 
 
 def _json(
-    job: Scenario, lines: Sequence[MeasuringLine], sheet: Sheet, file: Path, paper: str
+    job: Scenario, lines: Sequence[MeasuringLine], sheet: MeasuringSheet, file: Path, paper: str
 ) -> dict[str, Any]:
     from handlap.sim.common.said import figure
     from handlap.sim.planning.cautions import cautions
@@ -107,7 +107,12 @@ def _json(
 
 
 def _tell(
-    job: Scenario, lines: Sequence[MeasuringLine], sheet: Sheet, file: Path, paper: str, system: System
+    job: Scenario,
+    lines: Sequence[MeasuringLine],
+    sheet: MeasuringSheet,
+    file: Path,
+    paper: str,
+    system: System,
 ) -> None:
     import sys
 

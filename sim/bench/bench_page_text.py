@@ -16,7 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from handlap.sim.bench.job_log import MOST_ENTRIES, MOST_STROKES, Entry, EntryFaults, Mark
+from handlap.sim.bench.job_log import MOST_ENTRIES, MOST_STROKES, Entry, EntryFaults, LogMark
 from handlap.sim.bench.log_lines import from_json
 from handlap.sim.common.errors import Fault, ScenarioError
 
@@ -61,7 +61,7 @@ class PageText:
     scenario: str
     entries: int
     strokes: int
-    against: tuple[Mark, ...]
+    against: tuple[LogMark, ...]
     found: tuple[PageEntry, ...]
     uncounted: int
 
@@ -82,7 +82,7 @@ def sum_of(lines: Iterable[str]) -> str:
 
 
 def head_of(
-    page: str, part: str, scenario: str, entries: int, strokes: int, against: Sequence[Mark]
+    page: str, part: str, scenario: str, entries: int, strokes: int, against: Sequence[LogMark]
 ) -> dict[str, Any]:
     """The first line as an object, but for the phone, which the page puts in."""
     return {

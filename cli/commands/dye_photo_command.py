@@ -14,7 +14,7 @@ from handlap.sim.common.errors import InputError
 if TYPE_CHECKING:
     from handlap.sim.bench.dye_photo import DyePhoto
     from handlap.sim.bench.job_log import Entry
-    from handlap.sim.bench.photo_view import Mark
+    from handlap.sim.bench.photo_view import PhotoMark
     from handlap.sim.common.outline import Array, Outline
     from handlap.sim.job.scenario import Scenario
 
@@ -176,7 +176,7 @@ def _spots(texts: tuple[str, ...], option: str) -> Array | None:
     return np.array([_place(text, option) for text in texts]) if texts else None
 
 
-def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]) -> list[Mark]:
+def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]) -> list[PhotoMark]:
     """The marks that are given.
 
     Raises
@@ -184,7 +184,7 @@ def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]
     InputError : if they are not such, or none
     """
     from handlap.cli.reports.quantity import counted
-    from handlap.sim.bench.photo_view import CORNERS, Mark, NoView, corner_places
+    from handlap.sim.bench.photo_view import CORNERS, NoView, PhotoMark, corner_places
     from handlap.sim.common.outline import middle_of
 
     if not corners and not openings:
@@ -203,7 +203,7 @@ def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]
         except NoView as fault:
             raise InputError(f"--corner: {fault}") from None
         marks = [
-            Mark(name, place, _place(text, "--corner"))
+            PhotoMark(name, place, _place(text, "--corner"))
             for name, place, text in zip(CORNERS, places, corners, strict=True)
         ]
     known = len(outline.openings)
@@ -217,5 +217,5 @@ def _marks(outline: Outline, corners: tuple[str, ...], openings: tuple[str, ...]
             )
             raise InputError(f"--opening {text}: {allowed}")
         ring = outline.openings[int(number) - 1]
-        marks.append(Mark(f"opening {int(number)}", middle_of(ring), _place(place, "--opening"), ring))
+        marks.append(PhotoMark(f"opening {int(number)}", middle_of(ring), _place(place, "--opening"), ring))
     return marks

@@ -9,7 +9,7 @@ import click
 
 from handlap.cli.answering import known_job
 from handlap.cli.options import (
-    Draws,
+    AskedMembers,
     Output,
     draws_options,
     output_options,
@@ -19,7 +19,7 @@ from handlap.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from handlap.sim.bench.record import Record
+    from handlap.sim.bench.record import PartRecord
     from handlap.sim.job.past_jobs import PastJob
 
 OFFER = (
@@ -40,7 +40,7 @@ OFFER = (
 @output_options
 def record(
     scenario: str,
-    draws: Draws,
+    draws: AskedMembers,
     paper: str,
     remember: bool,
     output: Output,
@@ -63,11 +63,11 @@ def record(
     place = past_to_write() if remember else past_place()
     output.check(*([place] if remember and place is not None else []))
 
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
     from handlap.cli.reports.record_report import record_json, record_pictures, record_report
     from handlap.sim.bench.record import make_record
 
-    with Progress() as progress:
+    with ProgressLine() as progress:
         found = make_record(job, log, **draws.whom, progress=progress)
         entry = entry_of(found) if remember else None
     kept = "" if entry is None or place is None else keep([entry], place)
@@ -89,7 +89,7 @@ def record(
     )
 
 
-def entry_of(found: Record) -> PastJob:
+def entry_of(found: PartRecord) -> PastJob:
     """What a job leaves for the next ones, learnt without those before it."""
     from datetime import date
 

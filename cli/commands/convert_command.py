@@ -11,7 +11,7 @@ from handlap.sim.common.errors import InputError
 
 if TYPE_CHECKING:
     from handlap.cli.screen import Screen
-    from handlap.sim.materials.conversion import Given
+    from handlap.sim.materials.conversion import GivenAmount
     from handlap.sim.materials.metals import Metal
 
 SHOWN = {
@@ -26,7 +26,7 @@ DIGITS, DEPTH_DIGITS, BAND_DIGITS = 5, 4, 3
 
 
 @dataclass(frozen=True)
-class Face:
+class ConvertedFace:
     """What grams and depths are converted over: the metal, and the area where it is known [m²]."""
 
     metal: Metal
@@ -114,7 +114,7 @@ def convert(
 
 def _face(
     metal: str | None, density: str | None, area: str | None, scenario: str | None, swarf: bool
-) -> Face | None:
+) -> ConvertedFace | None:
     from handlap.sim.materials import metals
     from handlap.sim.materials.conversion import read_area, read_density
 
@@ -136,10 +136,10 @@ def _face(
         if size is not None or swarf:
             raise InputError("the metal is missing: give --metal or --density as well")
         return None
-    return Face(found, density is None, size, swarf)
+    return ConvertedFace(found, density is None, size, swarf)
 
 
-def _see_that_it_is_used(given: tuple[Given, ...], face: Face | None) -> None:
+def _see_that_it_is_used(given: tuple[GivenAmount, ...], face: ConvertedFace | None) -> None:
     """Refuse options that would be ignored, and name the one that is missing."""
     if face is None:
         return
@@ -159,7 +159,7 @@ def _see_that_it_is_used(given: tuple[Given, ...], face: Face | None) -> None:
         raise InputError("a metal is given, but no grams, depth or grade of paper to go with it")
 
 
-def _converted(one: Given, face: Face | None) -> dict[str, Any]:
+def _converted(one: GivenAmount, face: ConvertedFace | None) -> dict[str, Any]:
     """Result of one value under the names it has in JSON."""
     if one.kind == "grade":
         return _grade(one, face)
@@ -189,7 +189,7 @@ def _converted(one: Given, face: Face | None) -> dict[str, Any]:
     return result
 
 
-def _grade(one: Given, face: Face | None) -> dict[str, Any]:
+def _grade(one: GivenAmount, face: ConvertedFace | None) -> dict[str, Any]:
     from handlap.sim.common.said import figure
     from handlap.sim.materials import grits
     from handlap.sim.materials.paper_law import SCRATCH_STOCK, STOCK_SPREAD, rate_factor
@@ -215,7 +215,7 @@ def _grade(one: Given, face: Face | None) -> dict[str, Any]:
     return result
 
 
-def _face_json(face: Face | None) -> dict[str, Any] | None:
+def _face_json(face: ConvertedFace | None) -> dict[str, Any] | None:
     if face is None:
         return None
     from handlap.sim.common.said import figure
@@ -236,7 +236,7 @@ def _exact(value: float, unit: str) -> str:
     return f"{stated(float(f'{value:.{DIGITS}g}'))} {unit}"
 
 
-def _lines(one: Given, result: dict[str, Any], face: Face | None, screen: Screen) -> list[str]:
+def _lines(one: GivenAmount, result: dict[str, Any], face: ConvertedFace | None, screen: Screen) -> list[str]:
     from handlap.cli.reports.text import wrapped
 
     if one.kind == "grade":
@@ -261,7 +261,7 @@ def _between(low: float, high: float) -> str:
     return f"{number(low, BAND_DIGITS)}–{number(high, BAND_DIGITS)}"
 
 
-def _through_face(result: dict[str, Any], face: Face | None) -> list[str]:
+def _through_face(result: dict[str, Any], face: ConvertedFace | None) -> list[str]:
     """Depth of a mass, or mass of a depth, in words."""
     from handlap.cli.reports.quantity import number
 
@@ -282,7 +282,7 @@ def _through_face(result: dict[str, Any], face: Face | None) -> list[str]:
     return facts
 
 
-def _why(face: Face) -> str:
+def _why(face: ConvertedFace) -> str:
     causes = []
     if face.metal.cast:
         causes.append("the pores of a casting (up to 5 %)")
@@ -291,7 +291,7 @@ def _why(face: Face) -> str:
     return " and ".join(causes)
 
 
-def _grade_words(one: Given, result: dict[str, Any]) -> tuple[str, list[str]]:
+def _grade_words(one: GivenAmount, result: dict[str, Any]) -> tuple[str, list[str]]:
     from handlap.cli.reports.quantity import number, stated
 
     p, us = result["p"], result["us"]
@@ -313,7 +313,7 @@ def _grade_words(one: Given, result: dict[str, Any]) -> tuple[str, list[str]]:
     return head, facts
 
 
-def _notes(given: tuple[Given, ...], face: Face | None, screen: Screen) -> list[str]:
+def _notes(given: tuple[GivenAmount, ...], face: ConvertedFace | None, screen: Screen) -> list[str]:
     from handlap.cli.reports.text import wrapped
 
     kinds = {one.kind for one in given}

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from handlap.cli.reports.blocks import Report
     from handlap.sim.job.scenario import Scenario
     from handlap.sim.teaching.frames import Followed
-    from handlap.sim.teaching.knobs import KnobBench
+    from handlap.sim.teaching.knobs import KnobRig
     from handlap.sim.teaching.lesson import Lesson
 
 FILE = click.Path(path_type=Path)
@@ -96,13 +96,13 @@ def play(
         raise InputError("--out, --gif and --json-file name the same file: give each its own")
     check_places(None, *places)
 
-    from handlap.cli.progress import Progress
+    from handlap.cli.progress import ProgressLine
 
     if steps or texts or gif is not None or as_json or json_file is not None:
         from handlap.sim.teaching.frames import follow
 
         with face_may_decide(Output(None, as_json, json_file)):
-            with Progress() as progress:
+            with ProgressLine() as progress:
                 followed = follow(
                     job, ways, strokes=strokes, paper=paper, seed=seed, frames=frames, progress=progress
                 )
@@ -110,7 +110,7 @@ def play(
         return
     assert out is not None
     with face_may_decide(Output(None, False, None)):
-        with Progress() as progress:
+        with ProgressLine() as progress:
             knobs = _knobs(job, lesson, strokes, paper, seed, progress)
         _hand_over_knobs(knobs, lesson, out)
 
@@ -141,7 +141,7 @@ def _knobs(
     paper: str | None,
     seed: int,
     progress: Callable[[float, str], None],
-) -> KnobBench:
+) -> KnobRig:
     """What the page with knobs goes by, held to ``simulate``."""
     from dataclasses import replace
 
@@ -168,7 +168,7 @@ def _knobs(
     return measure_errors(replace(opened, paper_why=why), progress=held)
 
 
-def _hand_over_knobs(knobs: KnobBench, lesson: Lesson | None, out: Path) -> None:
+def _hand_over_knobs(knobs: KnobRig, lesson: Lesson | None, out: Path) -> None:
     import sys
 
     from handlap.cli.files import write_whole
