@@ -44,7 +44,7 @@ def listed(page: str, folder: Path) -> tuple[CommandRow, ...]:
     """
     found = []
     for name in ROW.findall(page):
-        with (folder / f"{name.replace('-', '_')}.py").open(encoding="utf-8") as module:
+        with (folder / f"{name.replace('-', '_')}_command.py").open(encoding="utf-8") as module:
             told = FIRST_LINE.match(module.readline())
         if told is None:
             raise AssertionError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import pickle
 import shutil
 import subprocess
 import sys
@@ -155,6 +156,20 @@ def test_a_change_in_another_file_of_kernels_is_noticed(tmp_path, named):
         assert ask() == (expected, False)
         assert ask() == (expected, True)
     assert {p.name for p in (kept if named else tmp_path / "program").rglob("*.nb?")} == files
+
+
+def test_what_was_kept_of_records_that_are_gone_is_compiled_anew(tmp_path):
+    """What is kept names the types that a kernel takes; an update of the program may have renamed one."""
+    kept = tmp_path / "kept"
+    write, ask = two_files(tmp_path / "program", NUMBA_CACHE_DIR=str(kept))
+    write("2.0")
+    assert ask() == (3.0, False)
+    for path in kept.rglob("*.nbi"):
+        with path.open("rb") as index:
+            version = pickle.load(index)
+        path.write_bytes(pickle.dumps(version) + b"chandlap.sim.common.jit\nNoLongerThere\n.")
+    assert ask() == (3.0, False)
+    assert ask() == (3.0, True)
 
 
 def test_processes_that_start_together_compile_the_same(tmp_path):

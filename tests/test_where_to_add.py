@@ -93,18 +93,21 @@ def test_every_field_of_an_entry_says_how_it_stands_in_a_line() -> None:
 
 def test_a_command_is_known_by_its_module_and_its_row_on_the_page(tmp_path: Path) -> None:
     """Two of the places of a command; its report and the row of what hard use tries are the others."""
-    (tmp_path / "hone_it.py").write_text(
+    (tmp_path / "hone_it_command.py").write_text(
         '"""At the bench: Hone it."""\nraise ImportError\n', encoding="utf-8"
     )
     page = "# The commands\n\n| command |\n|---|\n| `handlap hone-it SCENARIO` | hones it |\n"
     assert listed(page, tmp_path) == (("At the bench", "hone-it", "Hone it."),)
-    (tmp_path / "hone_it.py").write_text('"""Hone it."""\n', encoding="utf-8")
+    (tmp_path / "hone_it_command.py").write_text('"""Hone it."""\n', encoding="utf-8")
     with pytest.raises(AssertionError, match="hone-it: the first line"):
         listed(page, tmp_path)
 
 
 def test_every_module_of_a_command_is_on_the_page() -> None:
-    modules = {path.stem.replace("_", "-") for path in (ROOT / "cli" / "commands").glob("*.py")}
+    modules = {
+        path.stem.removesuffix("_command").replace("_", "-")
+        for path in (ROOT / "cli" / "commands").glob("*.py")
+    }
     names = [entry.name for entry in commands()]
     assert len(names) == len(set(names)) and set(names) == modules
     headings = [entry.section for entry in commands()]

@@ -86,9 +86,21 @@ def _mark_by_sources(compiled: Any, function: Callable[..., Any]) -> None:
     was kept.  Without its just-in-time mode there is no index.
     """
     index = getattr(getattr(compiled, "_cache", None), "_cache_file", None)
-    if index is not None:
-        folder = Path(function.__code__.co_filename).parent
-        index._source_stamp = (index._source_stamp, digest_of_sources(folder))
+    if index is None:
+        return
+    folder = Path(function.__code__.co_filename).parent
+    index._source_stamp = (index._source_stamp, digest_of_sources(folder))
+    read = index._load_index
+
+    def read_if_it_can_be() -> Any:
+        try:
+            return read()
+        except Exception:
+            # It names the records that a kernel takes.  Where one has since been renamed it cannot be read at
+            # all, not even far enough to see that the mark is another.
+            return {}
+
+    index._load_index = read_if_it_can_be
 
 
 def _declare_wide(function: ir.Function) -> None:
