@@ -263,6 +263,14 @@ def test_members_stop_at_the_goal_or_at_their_best():
     assert best == [False, False, True, False]
 
 
+def test_a_face_that_gets_no_better_stops_where_it_came_to_rest():
+    """Half a micrometre is no better: the very least of a face at rest falls on any look by chance."""
+    strokes = 10.0 * np.arange(1, 7)
+    for last in ([20.3, 20.1, 20.0], [20.0, 20.3, 20.1]):
+        found = ToGoal(5.0 * UM, 0).find(strokes, UM * np.array([40.0, 25.0, 20.4, *last]), (), True)
+        assert found is not None and found.look == 2 and found.at_best
+
+
 def test_nobody_gives_up_before_worse_has_followed_for_long():
     rule = ToGoal(5.0, 50)
 

@@ -27,7 +27,7 @@ from handlap.sim.materials import grits
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import gather_course
 from handlap.sim.planning.fineness import LOGGED, find_steps
-from handlap.sim.planning.leg import STOP_AT, Leg, LegRun, ToGoal, lay_leg, measure, work_leg
+from handlap.sim.planning.leg import STOP_AT, Leg, LegRun, ToGoal, best_look, lay_leg, measure, work_leg
 from handlap.sim.planning.work import CLEAR_SHARE, MOST_LOOKS, MOST_STROKES
 
 MODEL = 6e-6
@@ -84,14 +84,13 @@ class Forecast:
         """
         met = self.met[:, SLACKS.index(slack)]
         reached = ~np.isnan(met)
-        return self.done + np.where(reached, met, self._best), reached
+        best = np.concatenate([[0.0], self.ahead])[self._best]
+        return self.done + np.where(reached, met, best), reached
 
     @property
-    def _best(self) -> Array:
-        """Strokes from there on at the best look of every member (members,), now being one."""
-        strokes = np.concatenate([[0.0], self.ahead])
-        found: Array = strokes[np.nanargmin(measure(self.figures, self.limit_by), axis=1)]
-        return found
+    def _best(self) -> NDArray[np.int64]:
+        """The best look of every member (members,), now being the first."""
+        return np.array([best_look(row) for row in measure(self.figures, self.limit_by)])
 
     @property
     def total(self) -> Array:
@@ -105,7 +104,7 @@ class Forecast:
 
     def at_stop(self, name: str) -> Array:
         """A figure of every member (members,) where it stops [m]."""
-        best = np.nanargmin(measure(self.figures, self.limit_by), axis=1)
+        best = self._best
         looks = getattr(self.figures, name)[np.arange(best.size), best]
         found: Array = np.where(self.reached, getattr(self.at_goal, name), looks)
         return found

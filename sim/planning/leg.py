@@ -35,6 +35,8 @@ STOP_AT = 0.9
 PAST_BEST = 0.6
 """A face is past its best when the best look lies before this share of the strokes done: it is worked on so
 far to see that nothing better follows."""
+ALIKE = 0.5e-6
+"""Looks that differ by no more are as good as one another [m]: what is reported of a plan errs by as much."""
 LOOKS_A_BLOCK = 3
 """Looks that are worked at one go: to set a block up costs about what a few rows do."""
 
@@ -185,6 +187,18 @@ class StopRule(Protocol):
         ...
 
 
+def best_look(measured: Array) -> int:
+    """The first look as good as the best one, of figures at the looks (k,) [m].
+
+    A face that gets no better wanders by less than its lap errs by: the very least of it falls on any look by
+    chance, and what is worked up to there is worked for nothing.
+
+    >>> best_look(np.array([30e-6, 20e-6, 10.4e-6, 10.2e-6, 10e-6, 12e-6]))
+    2
+    """
+    return int(np.argmax(measured <= np.nanmin(measured) + ALIKE))
+
+
 @dataclass(frozen=True)
 class ToGoal:
     """Stop where the measured figure comes down to ``goal`` [m]; failing that, at the best look there is.
@@ -207,8 +221,8 @@ class ToGoal:
             above = float(measured[look - 1])
             share = (above - self.goal) / (above - float(measured[look]))
             return Stop(look, share, True, False)
-        best = int(np.argmin(measured))
-        past = strokes[-1] >= self.least and strokes[best] <= PAST_BEST * strokes[-1]
+        best, least = best_look(measured), int(np.argmin(measured))
+        past = strokes[-1] >= self.least and strokes[least] <= PAST_BEST * strokes[-1]
         if past or last:
             return Stop(best, 1.0, False, best < len(strokes) - 1)
         return None
