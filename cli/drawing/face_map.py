@@ -49,7 +49,11 @@ def rimmed(width: float) -> list[AbstractPathEffect]:
 
 def spread_to_raster(grid: Grid, values: Array) -> Array:
     """Raster (rows, columns) of values (n,), carried one cell past the metal for a clean edge."""
-    raster = grid.as_map(values)
+    return _spread(grid.as_map(values))
+
+
+def _spread(raster: Array) -> Array:
+    """A raster with the mean of their neighbours in the unknown cells that have any."""
     padded = np.pad(raster, 1, constant_values=np.nan)
     rows, columns = raster.shape
     around = np.stack(
@@ -96,33 +100,41 @@ def draw_face(
 
     The lines run to the rim.  Returns what a colour bar needs.
     """
-    raster = np.ma.masked_invalid(spread_to_raster(grid, values))
+    raster = grid.as_map(values)
+    u, v = (_beyond(0.5 * per_length() * (edges[1:] + edges[:-1])) for edges in (grid.u_edges, grid.v_edges))
+    over = _past_the_rim(raster)
     shape = outline_shape(outline)
     clip = PathPatch(shape, facecolor="none", edgecolor="none", transform=axes.transData)
     axes.add_patch(clip)
+    # From middle to middle of the cells: what was worked on few of them is no stepped face.
     mesh = axes.pcolormesh(
-        grid.u_edges * per_length(),
-        grid.v_edges * per_length(),
-        raster,
+        u,
+        v,
+        np.ma.masked_invalid(_spread(_spread(over))),
+        shading="gouraud",
         cmap=colours,
         vmin=low,
         vmax=high,
         rasterized=True,
     )
     mesh.set_clip_path(clip)
-    if len(levels) and min(raster.shape) >= 2 and float(raster.max()) > float(raster.min()):
-        u, v = (
-            _beyond(0.5 * per_length() * (edges[1:] + edges[:-1])) for edges in (grid.u_edges, grid.v_edges)
-        )
-        over = np.ma.masked_invalid(_past_the_rim(grid.as_map(values)))
-        lowest, highest = float(raster.min()), float(raster.max())
+    if len(levels) and min(raster.shape) >= 2 and float(np.nanmax(raster)) > float(np.nanmin(raster)):
+        lowest, highest = float(np.nanmin(raster)), float(np.nanmax(raster))
         # A line at the level of the rest of the face would follow its rounding errors.
         margin = 1e-3 * (highest - lowest)
         inside = [x for x in levels if lowest + margin < x < highest - margin]
         if inside:
             styles = ["dashed" if x < 0.0 else "solid" for x in inside]
             tones = [line_over(colours((x - low) / (high - low) if high > low else 0.5)) for x in inside]
-            lines = axes.contour(u, v, over, levels=inside, colors=tones, linewidths=0.6, linestyles=styles)
+            lines = axes.contour(
+                u,
+                v,
+                np.ma.masked_invalid(over),
+                levels=inside,
+                colors=tones,
+                linewidths=0.6,
+                linestyles=styles,
+            )
             lines.set_clip_path(clip)
     axes.add_patch(PathPatch(shape, facecolor="none", edgecolor=INK, linewidth=1.0, clip_on=False))
     _frame(axes, outline)
