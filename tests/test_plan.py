@@ -266,9 +266,12 @@ def test_members_stop_at_the_goal_or_at_their_best():
 def test_a_face_that_gets_no_better_stops_where_it_came_to_rest():
     """Half a micrometre is no better: the very least of a face at rest falls on any look by chance."""
     strokes = 10.0 * np.arange(1, 7)
-    for last in ([20.3, 20.1, 20.0], [20.0, 20.3, 20.1]):
+    for last in ([20.3, 20.0, 20.1], [20.0, 20.3, 20.1]):
         found = ToGoal(5.0 * UM, 0).find(strokes, UM * np.array([40.0, 25.0, 20.4, *last]), (), True)
         assert found is not None and found.look == 2 and found.at_best
+    # What still gets better where work ends, however slowly, is not at rest.
+    found = ToGoal(5.0 * UM, 0).find(strokes, UM * np.array([40.0, 25.0, 20.4, 20.3, 20.2, 20.0]), (), True)
+    assert found is not None and found.look == 5 and not found.at_best
 
 
 def test_nobody_gives_up_before_worse_has_followed_for_long():

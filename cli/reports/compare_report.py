@@ -293,7 +293,8 @@ def _how_sure(found: Comparison) -> Section:
             "Pairing",
             None
             if shrunk is None
-            else f"taking differences inside each of them narrows their spread {number(shrunk, 2)} times",
+            else "taking differences inside each of them narrows the spread of those in minutes "
+            f"{number(shrunk, 2)} times",
         ),
         (
             "Places",

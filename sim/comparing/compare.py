@@ -87,8 +87,8 @@ class PairResult:
 class Comparison:
     """The answer of ``handlap compare``.
 
-    ``shrunk``: how much the common members shrink the spread of differences in the measured
-    figure, middle of all pairs [-].
+    ``shrunk``: how much the common members shrink the spread of differences in minutes, middle of all
+    pairs [-].
     """
 
     scenario: Scenario
@@ -202,7 +202,7 @@ def compare(
         pairs=pairs,
         depths=depths,
         turns=turns,
-        shrunk=_shrunk(pairs, scenario),
+        shrunk=_shrunk(pairs),
         grid=crew.rig.grid,
         errors=errors,
         notes=tuple(crew.faces.notes),
@@ -224,11 +224,6 @@ def _differing(crew: Crew, ways: Sequence[Way], first: int) -> tuple[Way, ...]:
             seen.append(bare)
             found.append(way)
     return tuple(found)
-
-
-def measured_name(scenario: Scenario) -> str:
-    """Name of the figure that the limit is held against."""
-    return "straightedge" if scenario.part.limit_by == "straightedge" else "flatness"
 
 
 def _depths(done: Iterable[Worked]) -> Array:
@@ -321,9 +316,9 @@ def _order(able: Sequence[int], samples: dict[int, dict[str, Array]], seed: int)
     return WayOrder(tuple(able[k] for k in found.places), tuple(groups), above)
 
 
-def _shrunk(pairs: Sequence[PairResult], scenario: Scenario) -> float | None:
-    name = measured_name(scenario)
-    factors = [pair.differences[name].shrunk for pair in pairs]
+def _shrunk(pairs: Sequence[PairResult]) -> float | None:
+    # Of minutes: the figure held to the limit is the goal itself for all who come to it, whichever way.
+    factors = [pair.differences["minutes"].shrunk for pair in pairs]
     known = [f for f in factors if np.isfinite(f)]
     return float(np.median(known)) if known else None
 

@@ -224,7 +224,9 @@ class ToGoal:
         best, least = best_look(measured), int(np.argmin(measured))
         past = strokes[-1] >= self.least and strokes[least] <= PAST_BEST * strokes[-1]
         if past or last:
-            return Stop(best, 1.0, False, best < len(strokes) - 1)
+            # What is at its least at the very end may still be on its way down, however slowly.
+            at_best = least < len(strokes) - 1
+            return Stop(best if at_best else least, 1.0, False, at_best)
         return None
 
 
