@@ -229,7 +229,7 @@ def memory(*, quick: bool) -> Iterator[Figure]:
     here = Path(__file__).resolve()
     code = (
         f"import sys; sys.path.insert(0, {str(here.parents[1])!r})\n"
-        f"from bench.laps import lap_and_weigh; lap_and_weigh({cells})"
+        f"from benchmarks.laps import lap_and_weigh; lap_and_weigh({cells})"
     )
     told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
     found = json.loads(told)
