@@ -43,7 +43,7 @@ def test_the_report_names_best_and_what_cannot_be_done_and_how_often_to_turn(fou
     assert text.startswith(f"BEST: {best.upper()}")
     assert "Far too high cannot be done: the part tips over" in text
     assert f"every {found.turns.largest} strokes or sooner" in text
-    assert "narrows their spread" in text
+    assert "narrows the spread of those in minutes" in text
 
 
 def test_a_best_way_that_tapers_more_than_another_says_so(found):
