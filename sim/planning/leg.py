@@ -188,15 +188,19 @@ class StopRule(Protocol):
 
 
 def best_look(measured: Array) -> int:
-    """The first look as good as the best one, of figures at the looks (k,) [m].
+    """The first look as good as the best one, of figures at the looks (k,) [m], NaN after the last of them.
 
     A face that gets no better wanders by less than its lap errs by: the very least of it falls on any look by
-    chance, and what is worked up to there is worked for nothing.
+    chance, and what is worked up to there is worked for nothing.  What is at its least at the very end may
+    still be on its way down, however slowly: there it is the last look.
 
     >>> best_look(np.array([30e-6, 20e-6, 10.4e-6, 10.2e-6, 10e-6, 12e-6]))
     2
     """
-    return int(np.argmax(measured <= np.nanmin(measured) + ALIKE))
+    least = int(np.nanargmin(measured))
+    if least == np.count_nonzero(np.isfinite(measured)) - 1:
+        return least
+    return int(np.argmax(measured <= measured[least] + ALIKE))
 
 
 @dataclass(frozen=True)
@@ -224,9 +228,7 @@ class ToGoal:
         best, least = best_look(measured), int(np.argmin(measured))
         past = strokes[-1] >= self.least and strokes[least] <= PAST_BEST * strokes[-1]
         if past or last:
-            # What is at its least at the very end may still be on its way down, however slowly.
-            at_best = least < len(strokes) - 1
-            return Stop(best if at_best else least, 1.0, False, at_best)
+            return Stop(best, 1.0, False, least < len(strokes) - 1)
         return None
 
 
