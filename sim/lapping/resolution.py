@@ -77,8 +77,7 @@ class HeldTo:
     """What the rows of a lap are held to besides the map's worst spot.
 
     ``gauged``: takes the figures that are reported; ``tolerance``: their error, by rows and cells [m], which
-    ``ALLOWED`` multiplies;
-    ``spent``: what of it the cells take, by figure [m].
+    ``ALLOWED`` multiplies; ``spent``: what of it the cells take, by figure [m].
     """
 
     gauged: Gauge
@@ -86,7 +85,7 @@ class HeldTo:
     spent: Mapping[str, float]
 
     def share(self, before: Array, coarser: Array, finer: Array) -> float:
-        """What the coarser of two laps takes of what cells leave of the tolerance, worst figure [-].
+        """Share of what cells leave of the tolerance that the coarser of two laps takes, worst figure [-].
 
         At the looks (k, n) of the second half, where members stop: at a single one two laps may agree by
         chance.

@@ -79,7 +79,7 @@ class Crew:
     everybody : who could have been drawn as well
     middle : every number at its middle
     fineness : how finely laps are computed
-    cells : with which the bench was set up, about; ``cells_err``: what of the error asked for they take, by
+    cells : with which the rig was set up, about; ``cells_err``: what of the error asked for they take, by
         figure [m]; nothing where it was not measured
     seed : of all that was drawn
     executor : where the members work; None: threads of this process

@@ -50,11 +50,11 @@ class Fineness:
         return self.rows_stepped if rig.stepped else self.rows
 
     def asked(self, rig: Rig) -> float:
-        """Error asked of what is reported of a lap on a bench [m]."""
+        """Error asked of what is reported of a lap on a rig [m]."""
         return self.tolerance if rig.bending is None else self.tolerance_flexible
 
     def finer_cells(self, rig: Rig, cells: int) -> int:
-        """The next finer cells for a bench begun with so many; as many where they are the most."""
+        """The next finer cells after those a rig was begun with; the same where they are the most."""
         most = self.most_cells if rig.bending is None else self.most_cells_flexible
         return max(cells, min(2 * cells, most))
 
