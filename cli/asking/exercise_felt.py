@@ -83,7 +83,7 @@ def _tell(
     as_json: bool,
 ) -> None:
     from handlap.cli.reports.quantity import counted
-    from handlap.cli.reports.text import wrapped
+    from handlap.cli.reports.text import paragraphs
     from handlap.cli.screen import Screen, emit
     from handlap.sim.teaching.exercise_readings import still_to_read
 
@@ -117,5 +117,4 @@ def _tell(
         words.append(f"Still to be felt before you can answer: {'; '.join(left)}.")
     else:
         words.append(f"All stations are read. To answer: handlap exercise {folder}")
-    width = Screen.of(sys.stdout).width
-    emit("\n".join(line for text in words for line in wrapped(text, width)))
+    emit(paragraphs(words, Screen.of(sys.stdout).width))

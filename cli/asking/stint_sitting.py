@@ -247,10 +247,12 @@ def told_words(task: ExerciseTask, told: OrderTold) -> str:
 
 
 def _line_words(task: ExerciseTask, line: StraightedgeLine) -> str:
+    from handlap.sim.teaching.exercise import station_key
+
     labels = task.labels()
     held = "held level" if line.held == "level" else "at rest"
     read = ", ".join(
-        f"{labels[line.name, round(1e4 * s.at)]} {_um(s.goes) if s.goes else 'none'}/{_um(s.stops)}"
+        f"{labels[station_key(line.name, s.at)]} {_um(s.goes) if s.goes else 'none'}/{_um(s.stops)}"
         for s in line.stations
     )
     return f"{line.name}, {held} (µm, goes/stops): {read}"
@@ -264,10 +266,12 @@ def told_json(task: ExerciseTask, order: Order, told: OrderTold) -> dict[str, An
     """The same as JSON."""
     if told.swarf is not None:
         return {"swarf_g": round(1e3 * told.swarf, 1)}
+    from handlap.sim.teaching.exercise import station_key
+
     labels = task.labels()
     rows = [
         {
-            "station": labels[line.name, round(1e4 * s.at)],
+            "station": labels[station_key(line.name, s.at)],
             "goes_um": round(1e6 * s.goes, 1) or None,
             "stops_um": None if s.stops == float("inf") else round(1e6 * s.stops, 1),
         }

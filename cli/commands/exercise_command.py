@@ -208,7 +208,7 @@ def _files(found: Exercise, paper: str) -> dict[str, str | bytes]:
 def _tell_made(out: Path, made: Sequence[tuple[Path, Exercise]], a_class: bool, as_json: bool) -> None:
     import sys
 
-    from handlap.cli.reports.text import wrapped
+    from handlap.cli.reports.text import paragraphs
     from handlap.cli.screen import Screen, emit
     from handlap.sim.teaching.exercise_levels import LEVELS
 
@@ -220,7 +220,6 @@ def _tell_made(out: Path, made: Sequence[tuple[Path, Exercise]], a_class: bool, 
         rows = [exercise_json(found, str(folder), names) for folder, found in made]
         emit(dumps({"schema": "handlap.exercise/1", "exercises": rows}))
         return
-    width = Screen.of(sys.stdout).width
     words = []
     if a_class:
         words.append(
@@ -244,7 +243,7 @@ def _tell_made(out: Path, made: Sequence[tuple[Path, Exercise]], a_class: bool, 
         )
     words.append(f"To answer: handlap exercise {made[0][0]}")
     words.append(f"Then: handlap exercise {out if a_class else made[0][0]} --mark")
-    emit("\n".join(line for text in words for line in wrapped(text, width)))
+    emit(paragraphs(words, Screen.of(sys.stdout).width))
 
 
 # ---- answering
@@ -269,7 +268,7 @@ def _answer(folder: Path, as_json: bool) -> None:
 def _tell_answered(folder: Path, path: Path, entered: dict[str, Any], as_json: bool) -> None:
     import sys
 
-    from handlap.cli.reports.text import wrapped
+    from handlap.cli.reports.text import paragraphs
     from handlap.cli.screen import Screen, emit
 
     if as_json:
@@ -281,4 +280,4 @@ def _tell_answered(folder: Path, path: Path, entered: dict[str, Any], as_json: b
         f"All is entered, in {path}; it can still be changed.",
         f"To open the truth: handlap exercise {folder} --mark",
     ]
-    emit("\n".join(line for text in words for line in wrapped(text, Screen.of(sys.stdout).width)))
+    emit(paragraphs(words, Screen.of(sys.stdout).width))

@@ -195,7 +195,7 @@ def _tell(
     import sys
 
     from handlap.cli.reports.quantity import counted
-    from handlap.cli.reports.text import wrapped
+    from handlap.cli.reports.text import paragraphs
     from handlap.cli.screen import Screen, emit
 
     names = {line.name for line in asked.job.readings.lines} | {read.line.name for read in found}
@@ -205,7 +205,6 @@ def _tell(
 
         emit(dumps(_json(file, found, changed, unread, backup)))
         return
-    width = Screen.of(sys.stdout).width
     if changed:
         count = sum(len(read.stations) for read in changed)
         words = [f"Written into {file}: {counted(len(changed), 'line')} with {counted(count, 'reading')}."]
@@ -217,7 +216,7 @@ def _tell(
         words.append(f"Not read yet: {', '.join(unread)}.")
     if names:
         words.append(f"Then: handlap survey {file}")
-    emit("\n".join(line for word in words for line in wrapped(word, width)))
+    emit(paragraphs(words, Screen.of(sys.stdout).width))
 
 
 def _json(

@@ -80,8 +80,7 @@ def scrap_trial(
     from handlap.sim.bench.scrap_trial import entries_of, papers_found
     from handlap.sim.job.past_jobs import read_past
     from handlap.sim.lapping.from_past import from_past
-    from handlap.sim.planning.crew import open_crew
-    from handlap.sim.planning.first_paper import choose_first
+    from handlap.sim.planning.first_paper import starts_on
 
     # What the trial found is held against the program's own middle, not against what it has learnt since.
     plain = trial if job.past is None else plan_scrap(job.past.plain, division=1e-3 * scale, **lengths)
@@ -93,8 +92,7 @@ def scrap_trial(
     start = ""
     if len(known.paper.grits) > 1:
         with ProgressLine() as progress:
-            crew = open_crew(known, members=64, seed=seed, tell=progress)
-            start = known.paper.grits[choose_first(crew).taken.first].name
+            start = starts_on(known, seed=seed, tell=progress).name
     kept = ""
     if remember:
         from handlap.cli.remembering import keep, past_to_write

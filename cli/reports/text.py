@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from handlap.cli.reports.blocks import (
     Block,
@@ -25,6 +25,11 @@ SPACINGS = (("  ", 2), ("  ", 1), ("", 1))
 NARROW = 60
 """Below this many columns facts stand under their names."""
 LEAST_WRAPPED = 16
+
+
+def paragraphs(texts: Iterable[str], width: int) -> str:
+    """Texts one under the other, each wrapped to a width [columns]."""
+    return "\n".join(line for text in texts for line in wrapped(text, width))
 
 
 def render(report: Report, screen: Screen) -> str:

@@ -19,6 +19,7 @@ from typing import Any
 from handlap.sim.bench.job_log import MOST_ENTRIES, MOST_STROKES, Entry, EntryFaults, LogMark
 from handlap.sim.bench.log_lines import from_json
 from handlap.sim.common.errors import Fault, ScenarioError
+from handlap.sim.common.spelling import shortened
 
 SCHEMA = 1
 LARGEST = 2_000_000
@@ -164,22 +165,22 @@ def summed_objects(lines: Sequence[str], file: str, head: str, page: str) -> lis
         if not isinstance(found, dict):
             if number == 1:
                 words = f"the first line of the text that {page} gives"
-                raise ScenarioError([Fault(file, "line 1", _short(line), words)])
-            raise ScenarioError([Fault(file, f"line {number}", _short(line), f"one JSON object; {TORN}")])
+                raise ScenarioError([Fault(file, "line 1", shortened(line), words)])
+            raise ScenarioError([Fault(file, f"line {number}", shortened(line), f"one JSON object; {TORN}")])
         objects.append(found)
     if head not in objects[0]:
         words = f"the first line of the text that {page} gives"
-        raise ScenarioError([Fault(file, "line 1", _short(lines[0]), words)])
+        raise ScenarioError([Fault(file, "line 1", shortened(lines[0]), words)])
     last, inner = objects[-1], len(objects) - 2
     here = f"line {len(lines)}"
     if set(last) != {"end", "sum"}:
-        raise ScenarioError([Fault(file, here, _short(lines[-1]), f'the last line, {{"end": …}}; {TORN}')])
+        raise ScenarioError([Fault(file, here, shortened(lines[-1]), f'the last line, {{"end": …}}; {TORN}')])
     if last["end"] != inner:
         words = f"as many lines as are between the first and this, {inner}; {TORN}"
-        raise ScenarioError([Fault(file, f"{here}, end", _short(str(last["end"])), words)])
+        raise ScenarioError([Fault(file, f"{here}, end", shortened(last["end"]), words)])
     if last["sum"] != sum_of(lines[:-1]):
         words = f"{sum_of(lines[:-1])}, the sum over the lines before it; {TORN}"
-        raise ScenarioError([Fault(file, f"{here}, sum", _short(str(last["sum"])), words)])
+        raise ScenarioError([Fault(file, f"{here}, sum", shortened(last["sum"]), words)])
     return objects
 
 
@@ -188,12 +189,12 @@ def _head(raw: Mapping[str, Any], file: str) -> dict[str, Any]:
     faults = []
     if raw["handlap_bench"] != SCHEMA:
         words = f"{SCHEMA}; a page of another version: make a new one"
-        faults.append(Fault(file, "line 1, handlap_bench", _short(str(raw["handlap_bench"])), words))
+        faults.append(Fault(file, "line 1, handlap_bench", shortened(raw["handlap_bench"]), words))
     for name in sorted(set(raw) - HEAD_KEYS):
-        faults.append(Fault(file, "line 1", _short(name), "no such key"))
+        faults.append(Fault(file, "line 1", shortened(name), "no such key"))
     for name in ("page", "part", "scenario"):
         if not isinstance(raw.get(name), str):
-            faults.append(Fault(file, f"line 1, {name}", _short(str(raw.get(name))), "a text"))
+            faults.append(Fault(file, f"line 1, {name}", shortened(raw.get(name)), "a text"))
     try:
         marks = from_json({"against": raw.get("against", {})}, file, "line 1", whole=False).against
     except EntryFaults as wrong:
@@ -206,7 +207,7 @@ def _head(raw: Mapping[str, Any], file: str) -> dict[str, Any]:
 
 def _whole(value: Any, key: str, file: str, most: int) -> int:
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= most:
-        raise ScenarioError([Fault(file, key, _short(str(value)), f"a whole number from 0 to {most}")])
+        raise ScenarioError([Fault(file, key, shortened(value), f"a whole number from 0 to {most}")])
     return value
 
 
@@ -220,10 +221,10 @@ def _entry(raw: Mapping[str, Any], line: int, file: str, faults: list[Fault]) ->
         own.pop(name)
     if not isinstance(raw.get("id"), str) or not ID.fullmatch(raw["id"]):
         words = "an id such as k3f9q2-12"
-        faults.append(Fault(file, f"{label}, id", _short(str(raw.get("id", ""))), words))
+        faults.append(Fault(file, f"{label}, id", shortened(raw.get("id", "")), words))
     if not isinstance(back, str) or (back and set(own) > {"id", "when"}):
         words = "the id of an earlier entry, and nothing else with it"
-        faults.append(Fault(file, f"{label}, takes_back", _short(str(back)), words))
+        faults.append(Fault(file, f"{label}, takes_back", shortened(back), words))
         back = ""
     try:
         entry = from_json({"n": 1, "at": 0, **own}, file, label, whole=not back)
@@ -233,7 +234,3 @@ def _entry(raw: Mapping[str, Any], line: int, file: str, faults: list[Fault]) ->
     if not entry.when:
         faults.append(Fault(file, f"{label}, when", "", "missing: the time it was written"))
     return PageEntry(line, entry, back)
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= 60 else text[:57] + "…"

@@ -18,13 +18,11 @@ from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials import grits
 from handlap.sim.materials.mass import SWARF_LOST
-from handlap.sim.planning.crew import Progress, open_crew
-from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.crew import Progress
+from handlap.sim.planning.first_paper import starts_on
 
 DIVISIONS = (0.01e-3, 0.1e-3, 1e-3)
 """Least divisions of the scales people have [kg]."""
-MEMBERS = 64
-"""Members that choose the paper: as many as a plan takes, so that both take the same one."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +85,7 @@ def plan_trial(
     begun = any(entry.paper for entry in entries)
     chosen = not begun and scenario.paper.start is None and len(scenario.paper.grits) > 1
     if chosen:
-        crew = open_crew(scenario, members=MEMBERS, seed=seed, tell=progress)
-        grit = scenario.paper.grits[choose_first(crew).taken.first]
+        grit = starts_on(scenario, seed=seed, tell=progress)
     rhythm = choose_rhythm(scenario, middle, grit)
     pace = float(scenario.hands.strokes_per_minute.value)
     sheet = one_sheet(scenario, middle, grit, brush_every=rhythm.brush_every, pace=pace)

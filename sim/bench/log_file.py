@@ -33,6 +33,7 @@ from handlap.sim.bench.log_odds import IN_A_FILE, INSIST, new_odds, odd_faults
 from handlap.sim.bench.log_place import log_path, owner_notes, owner_to_write, stranger_faults, where_looked
 from handlap.sim.bench.log_sense import sense_doubts, sense_faults
 from handlap.sim.common.errors import Fault, InputError, ScenarioError
+from handlap.sim.common.spelling import shortened
 from handlap.sim.job.scenario import Scenario
 
 THE_ENTRY = "the entry"
@@ -174,8 +175,7 @@ def _object(line: bytes) -> dict[str, Any] | None:
 
 
 def _short(line: bytes) -> str:
-    text = "".join(c if c.isprintable() else "?" for c in line.decode("utf-8", "replace"))
-    return text if len(text) <= 60 else text[:57] + "…"
+    return shortened("".join(c if c.isprintable() else "?" for c in line.decode("utf-8", "replace")))
 
 
 def append(scenario: Scenario, entry: Entry, path: Path | None = None) -> tuple[Entry, JobLog]:

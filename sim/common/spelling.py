@@ -1,9 +1,19 @@
-"""What somebody meant who wrote a name that is none."""
+"""How a complaint shows what was written, and what somebody meant who wrote a name that is none."""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable
+
+
+def shortened(given: object, most: int = 60) -> str:
+    """What was given as a complaint shows it: cut, with a sign of it, beyond ``most`` letters.
+
+    >>> shortened("a" * 9, most=9), shortened("a" * 10, most=9)
+    ('aaaaaaaaa', 'aaaaaa…')
+    """
+    text = str(given)
+    return text if len(text) <= most else text[: most - 3] + "…"
 
 
 def nearest(word: str, known: Iterable[str], cutoff: float = 0.5) -> str | None:

@@ -32,8 +32,7 @@ from handlap.sim.lapping.rhythm import SETTLED, stage_of
 from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
-from handlap.sim.planning.first_paper import choose_first
-from handlap.sim.planning.typical import cells_asked
+from handlap.sim.planning.first_paper import choose_to_work
 
 LOOKS = 40
 DEEPEST = 2.0
@@ -155,8 +154,8 @@ def rank_by_dye(
     tell = progress or (lambda done, what: None)
     tell(0.0, "inferring the face from the readings")
     crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
-    picked = choose_first(crew).taken
-    crew = cells_asked(crew, picked.worked)
+    crew, paper = choose_to_work(crew)
+    picked = paper.taken
     first = picked.first
     roughness = dye.roughness_dyed(scenario.paper.grits[first], scenario.part.metal, worked=worked)
     stage = _dye_stage(crew, first, strokes, roughness)
@@ -202,8 +201,8 @@ def rank_by_readings(
     grid = crew.rig.grid
     now = faces_to_work_on(after, count=members, seed=seed, above=False)
     measured = np.array(bend_components(grid, np.array(now.heights_at(grid.points)))).T
-    picked = choose_first(crew).taken
-    crew = cells_asked(crew, picked.worked)
+    crew, paper = choose_to_work(crew)
+    picked = paper.taken
     strokes = strokes or picked.worked.middle_stop
     stages = stages_for(crew, picked.first, strokes)
     names = active_causes(scenario)

@@ -30,11 +30,11 @@ from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.effort import MINUTES_OF
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.fineness import PLANNED
-from handlap.sim.planning.first_paper import PaperTried, choose_first, trial_crew, try_paper
+from handlap.sim.planning.first_paper import PaperTried, choose_to_work, trial_crew, try_paper
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
-from handlap.sim.planning.typical import cells_asked, measure_errors
+from handlap.sim.planning.typical import measure_errors
 from handlap.sim.planning.work import Steps, Worked, lay_side_by_side, lay_steps, work_ways
 
 MOST_WAYS = 24
@@ -151,8 +151,8 @@ def compare(
     crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
     stop_at_face(crew)
     tell(0.1, "choosing the first paper")
-    taken = choose_first(crew).taken
-    crew = cells_asked(crew, taken.worked)
+    crew, paper = choose_to_work(crew)
+    taken = paper.taken
     tell(0.2, "setting up")
     if own:
         conditions = conditions_at(scenario, np.zeros(len(SCORES)))

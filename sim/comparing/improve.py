@@ -33,10 +33,9 @@ from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.crew import Crew, Progress, few_of, on_cells, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
-from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.first_paper import choose_to_work
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
-from handlap.sim.planning.typical import cells_asked
 from handlap.sim.planning.work import Worked, lay_side_by_side, lay_steps, work_ways
 
 SEARCH_MEMBERS = 24
@@ -275,8 +274,8 @@ def improve(
     tell(0.0, "inferring the face from the readings")
     crew = open_crew(scenario, members=SEARCH_MEMBERS, seed=seed, executor=executor, tell=Quietly(tell))
     stop_at_face(crew)
-    picked = choose_first(crew).taken
-    crew = cells_asked(crew, picked.worked)
+    crew, paper = choose_to_work(crew)
+    picked = paper.taken
     search = _WaySearch(crew, picked.stops, minutes, executor)
     own = Way("as it stands", papers=scenario.paper.grits[picked.first :])
     few = replace(search, crew=few_of(crew, TRIED))

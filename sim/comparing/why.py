@@ -32,8 +32,8 @@ from handlap.sim.materials.paper_law import EDGE_RISE
 from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.fineness import PLANNED
-from handlap.sim.planning.first_paper import choose_first
-from handlap.sim.planning.typical import cells_asked, measure_errors
+from handlap.sim.planning.first_paper import choose_to_work
+from handlap.sim.planning.typical import measure_errors
 
 MEASURED = COMPONENTS.index("measured")
 
@@ -122,8 +122,8 @@ def find_causes(
     crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=Quietly(tell))
     stop_at_face(crew, leave=False)
     tell(0.1, "working the job as it stands")
-    picked = choose_first(crew).taken
-    crew = cells_asked(crew, picked.worked)
+    crew, paper = choose_to_work(crew)
+    picked = paper.taken
     strokes = strokes or picked.worked.middle_stop
     stages = stages_for(crew, picked.first, strokes)
     steps = picked.worked.steps

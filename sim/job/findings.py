@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from handlap.sim.common.errors import Fault, spoken_key
+from handlap.sim.common.spelling import shortened
 from handlap.sim.common.units import System, unit_of
 
 MOST_WHOLE = 10**15
@@ -60,4 +61,4 @@ def as_found(raw: Any) -> str:
         text = IMMENSE
     else:
         text = str(raw)
-    return text if len(text) <= 80 else text[:77] + "…"
+    return shortened(text, most=80)

@@ -188,7 +188,7 @@ def vary(crew: Crew, scenario: Scenario) -> Crew:
 
 
 def on_cells(crew: Crew, cells: int) -> Crew:
-    """The same crew with its bench set up on so many cells, about."""
+    """The same crew with its rig set up on ``cells``, about."""
     if cells == crew.cells:
         return crew
     return _crew(

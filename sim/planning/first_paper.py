@@ -19,10 +19,11 @@ from handlap.sim.lapping.ensemble import spread_over
 from handlap.sim.lapping.rhythm import choose_rhythm
 from handlap.sim.lapping.sheet import one_sheet
 from handlap.sim.materials.grits import Grit
-from handlap.sim.planning.crew import Crew, few_of
+from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew
 from handlap.sim.planning.fineness import TRIED
 from handlap.sim.planning.leg import STOP_AT, inside_limits
 from handlap.sim.planning.papers import NOT_TOLD_APART, chain, choose_paper, price, quicker, to_clear
+from handlap.sim.planning.typical import cells_asked
 from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work, work_rest
 
 FIRST_TRIAL, TRIAL_MEMBERS = 16, 64
@@ -81,8 +82,8 @@ def rough_minutes(crew: Crew, first: int) -> float:
 
 
 def trial_crew(crew: Crew, members: int = TRIAL_MEMBERS) -> Crew:
-    """The few that try papers, in coarser rows than those of a plan."""
-    return few_of(crew, members, TRIED if TRIED.cells < crew.cells or crew.fineness.longer == 1.0 else None)
+    """The few that try papers, in longer rows than those of a plan; a crew that has such rows keeps them."""
+    return few_of(crew, members, TRIED if crew.fineness.longer < TRIED.longer else None)
 
 
 def try_paper(crew: Crew, first: int) -> PaperTried:
@@ -147,7 +148,8 @@ def _try_all(crew: Crew, papers: Sequence[int], start: int | None) -> dict[int, 
 
 
 def choose_first(crew: Crew) -> FirstPaper:
-    """Try the papers as the first one, all by the same members, and take one."""
+    """Try the papers as the first one, all by the same members, and take one; for work on it there is
+    :func:`choose_to_work`."""
     scenario, grits = crew.scenario, crew.scenario.paper.grits
     rough = np.array([rough_minutes(crew, first) for first in range(len(grits))])
     start = None if scenario.paper.start is None else grits.index(scenario.paper.start)
@@ -169,6 +171,26 @@ def choose_first(crew: Crew) -> FirstPaper:
             continue
         told.append(_told(scenario, grit, finer, tried[i], best.minutes))
     return FirstPaper(tuple(told), tuple(grits[full[i]].name for i in alike), best)
+
+
+def choose_to_work(crew: Crew) -> tuple[Crew, FirstPaper]:
+    """The paper to start on, and the crew on the cells that work on it asks for."""
+    found = choose_first(crew)
+    return cells_asked(crew, found.taken.worked), found
+
+
+def starts_on(
+    scenario: Scenario, *, seed: int = 0, members: int = TRIAL_MEMBERS, tell: Progress | None = None
+) -> Grit:
+    """The paper that a plan of a job starts on, without the plan; with as many members as that has by itself
+    it is the same choice.
+
+    Raises
+    ------
+    InputError, TippingError, FaceDecides : as :func:`handlap.sim.planning.crew.open_crew` and the trials
+    """
+    crew = open_crew(scenario, members=members, seed=seed, tell=tell)
+    return scenario.paper.grits[choose_first(crew).taken.first]
 
 
 def _told(

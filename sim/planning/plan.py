@@ -8,11 +8,11 @@ from handlap.sim.job.results import Plan
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.planning.crew import Progress, open_crew
 from handlap.sim.planning.face_first import stop_at_face
-from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.first_paper import choose_to_work
 from handlap.sim.planning.plan_bands import report
 from handlap.sim.planning.plan_notes import bench_notes
 from handlap.sim.planning.plan_spring import spring_effect
-from handlap.sim.planning.typical import cells_asked, lap_typical, measure_errors, plate_effect
+from handlap.sim.planning.typical import lap_typical, measure_errors, plate_effect
 from handlap.sim.planning.work import lay_steps, work
 
 
@@ -44,8 +44,7 @@ def make_plan(
     crew = open_crew(scenario, members=members, seed=seed, executor=executor, tell=tell)
     stop_at_face(crew, leave=False)
     tell(0.1, "trying the papers")
-    paper = choose_first(crew)
-    crew = cells_asked(crew, paper.taken.worked)
+    crew, paper = choose_to_work(crew)
     name = scenario.paper.grits[paper.taken.first].name
     steps = lay_steps(crew, paper.taken.first, paper.taken.stops, keep=True)
     words = f"lapping {members} faces on {name}"

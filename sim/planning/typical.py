@@ -24,8 +24,6 @@ from handlap.sim.planning.work import MOST_STROKES, Worked
 
 EFFECT_MEMBERS = 24
 """Members on which the effect of the plate is measured."""
-TRY_LONGER = 2.0
-"""… in rows so many times as long as those of the plan: it is a difference of two laps in step."""
 SPARE = 1.3
 """They are worked this much beyond the last stop, to see how flat the plate lets them become."""
 
@@ -148,7 +146,7 @@ def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
     # Rows and looks grow beyond where most have stopped, as in the work itself.
     horizon = min(strokes, worked.steps.legs[0].horizon)
     stage = stage_of(scenario, crew.middle, worked.first.grit, horizon, every)
-    quad = quad_within(TRY_LONGER * worked.steps.legs[0].quad, horizon, few.most_rows)
+    quad = quad_within(TRIED.longer * worked.steps.legs[0].quad, horizon, few.most_rows)
     rule = ToGoal(STOP_AT * limit, strokes)
     shown, ends = [], []
     for now in (few, vary(few, replace(scenario, plate=true))):

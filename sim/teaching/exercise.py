@@ -43,6 +43,11 @@ class Slip:
     station: Station
 
 
+def station_key(line: str, at: float) -> tuple[str, int]:
+    """By what a station is known: its line, and its distance from the start in tenths of a millimetre."""
+    return line, round(1e4 * at)
+
+
 @dataclass(frozen=True)
 class ExerciseTask:
     """What an apprentice is shown of an exercise.
@@ -59,9 +64,9 @@ class ExerciseTask:
     lines: tuple[MeasuringLine, ...]
 
     def labels(self) -> dict[tuple[str, int], str]:
-        """The label on the sheet of every station, by line and distance in tenths of a millimetre."""
+        """The label on the sheet of every station, by :func:`station_key`."""
         return {
-            (line.name, round(1e4 * at)): line.label(i) for line in self.lines for i, at in enumerate(line.at)
+            station_key(line.name, at): line.label(i) for line in self.lines for i, at in enumerate(line.at)
         }
 
 

@@ -17,7 +17,7 @@ from handlap.sim.face.survey import survey
 from handlap.sim.job.results import Band
 from handlap.sim.planning.crew import Crew, Progress
 from handlap.sim.planning.verdict import LAP_AT
-from handlap.sim.teaching.exercise import Exercise
+from handlap.sim.teaching.exercise import Exercise, station_key
 from handlap.sim.teaching.exercise_answers import ExerciseAnswers
 from handlap.sim.teaching.exercise_face import TrueNumbers
 from handlap.sim.teaching.exercise_trial import PlanTrial, WayTried, try_way
@@ -304,7 +304,7 @@ def mark_again(exercise: Exercise, answers: ExerciseAnswers, found: ExerciseTrut
     labels = exercise.task.labels()
     # A learner's own slips show among the readings as they were written.
     doubts = found.survey if exercise.written is None else survey(exercise.written, seed=0)
-    doubted = {labels.get((c.line, round(1e4 * c.at)), "") for c in doubts.contradictions}
+    doubted = {labels.get(station_key(c.line, c.at), "") for c in doubts.contradictions}
     wrong = {slip.label: slip for slip in exercise.slips}
     named = set(answers.read_again)
     why: list[str] = []

@@ -13,11 +13,12 @@ from typing import Any
 
 from handlap.sim.bench.bench_page_text import summed_objects
 from handlap.sim.common.errors import Fault, ScenarioError
-from handlap.sim.common.units import from_si, show
+from handlap.sim.common.spelling import shortened
+from handlap.sim.common.units import from_si, show, to_si
 from handlap.sim.face.stations import MeasuringLine
 from handlap.sim.job.scenario import Station, StraightedgeLine
 from handlap.sim.job.scenario_file import load_text
-from handlap.sim.teaching.exercise import Exercise, ExerciseTask, Slip, task_of
+from handlap.sim.teaching.exercise import Exercise, ExerciseTask, Slip, station_key, task_of
 from handlap.sim.teaching.exercise_answers import LONGEST_NAME, NAMES, read_answer
 from handlap.sim.teaching.exercise_feel import HOLDS, station_gaps
 from handlap.sim.teaching.exercise_text import readings_text
@@ -52,9 +53,9 @@ def read_felt(
     faults: list[Fault] = []
     if head[HEAD] != SCHEMA:
         words = f"{SCHEMA}; a page of another version: make the exercise anew"
-        faults.append(Fault(file, f"line 1, {HEAD}", _short(head[HEAD]), words))
+        faults.append(Fault(file, f"line 1, {HEAD}", shortened(head[HEAD]), words))
     if head.get("exercise") != task.name:
-        faults.append(Fault(file, "line 1, exercise", _short(head.get("exercise")), f'"{task.name}"'))
+        faults.append(Fault(file, "line 1, exercise", shortened(head.get("exercise")), f'"{task.name}"'))
     if faults:
         raise ScenarioError(faults)
     by_letter = {line.letter: line for line in task.lines}
@@ -68,10 +69,10 @@ def read_felt(
         line = by_letter.get(str(raw.get("line")))
         if line is None or line.name in found or set(raw) != {"line", "held", "read"}:
             words = f"a line of the sheet once, with held and read; lines are {', '.join(by_letter)}"
-            faults.append(Fault(file, label, _short(raw.get("line")), words))
+            faults.append(Fault(file, label, shortened(raw.get("line")), words))
             continue
         if raw["held"] not in HOLDS:
-            faults.append(Fault(file, f"{label}, held", _short(raw["held"]), ", ".join(HOLDS)))
+            faults.append(Fault(file, f"{label}, held", shortened(raw["held"]), ", ".join(HOLDS)))
             continue
         stations = _stations(raw["read"], line, task, file, label, faults)
         if stations:
@@ -86,7 +87,7 @@ def read_felt(
 def _answers(raw: Any, task: ExerciseTask, file: str, label: str, faults: list[Fault]) -> dict[str, str]:
     """Answers that were entered on the page, each allowed by itself; what is wrong is written down."""
     if not isinstance(raw, Mapping):
-        faults.append(Fault(file, f"{label}, answers", _short(raw), "answers by the names of the form"))
+        faults.append(Fault(file, f"{label}, answers", shortened(raw), "answers by the names of the form"))
         return {}
     found = {}
     for name, value in raw.items():
@@ -94,12 +95,12 @@ def _answers(raw: Any, task: ExerciseTask, file: str, label: str, faults: list[F
         if name == "by" and isinstance(value, str) and len(value) <= LONGEST_NAME and value.isprintable():
             found[name] = value
         elif name not in NAMES or not isinstance(value, str):
-            faults.append(Fault(file, key, _short(value), f"a text for one of by, {', '.join(NAMES)}"))
+            faults.append(Fault(file, key, shortened(value), f"a text for one of by, {', '.join(NAMES)}"))
         else:
             try:
                 read_answer(name, value, task)
             except ValueError as fault:
-                faults.append(Fault(file, key, _short(value), str(fault)))
+                faults.append(Fault(file, key, shortened(value), str(fault)))
             found[name] = value
     return found
 
@@ -112,23 +113,25 @@ def _stations(
     leaves = task.scenario.readings.leaves
     allowed = ", ".join(f"{from_si(leaf, 'height'):g}" for leaf in leaves)
     if not isinstance(raw, Mapping):
-        faults.append(Fault(file, f"{label}, read", _short(raw), "stations with what goes and what stops"))
+        faults.append(Fault(file, f"{label}, read", shortened(raw), "stations with what goes and what stops"))
         return ()
     found = []
     for name, pair in raw.items():
         key = f"{label}, {name}"
         if name not in by_label:
-            faults.append(Fault(file, key, _short(pair), f"no such station; there are {', '.join(by_label)}"))
+            faults.append(
+                Fault(file, key, shortened(pair), f"no such station; there are {', '.join(by_label)}")
+            )
             continue
         if not isinstance(pair, list) or len(pair) != 2:
-            faults.append(Fault(file, key, _short(pair), "what goes and what stops"))
+            faults.append(Fault(file, key, shortened(pair), "what goes and what stops"))
             continue
         goes, stops = _leaf(pair[0], leaves, NONE, 0.0), _leaf(pair[1], leaves, OPEN, math.inf)
         if goes is None or stops is None or stops <= goes or (goes == 0.0 and math.isinf(stops)):
             words = (
                 f'a leaf that goes, or "{NONE}", and a thicker one that stops, or "{OPEN}"; of {allowed} µm'
             )
-            faults.append(Fault(file, key, _short(pair), words))
+            faults.append(Fault(file, key, shortened(pair), words))
             continue
         found.append(Station(by_label[name], goes, stops))
     return tuple(sorted(found, key=lambda s: s.at))
@@ -139,12 +142,7 @@ def _leaf(raw: Any, leaves: Sequence[float], word: str, instead: float) -> float
         return instead
     if isinstance(raw, bool) or not isinstance(raw, int | float):
         return None
-    return next((leaf for leaf in leaves if abs(1e-6 * raw - leaf) < SAME), None)
-
-
-def _short(raw: Any) -> str:
-    text = str(raw)
-    return text if len(text) <= 60 else text[:57] + "…"
+    return next((leaf for leaf in leaves if abs(to_si(raw, "height") - leaf) < SAME), None)
 
 
 # ---- whether all was read
@@ -177,13 +175,8 @@ def stations_read(
 ) -> dict[str, tuple[StraightedgeLine, Station]]:
     """Line and reading of every station of the sheet that was read, by its label, in its order."""
     labels = task.labels()
-    known = {
-        labels[line.name, round(1e4 * s.at)]: (line, s)
-        for line in lines
-        for s in line.stations
-        if (line.name, round(1e4 * s.at)) in labels
-    }
-    return {label: known[label] for label in labels.values() if label in known}
+    known = {station_key(line.name, s.at): (line, s) for line in lines for s in line.stations}
+    return {label: known[key] for key, label in labels.items() if key in known}
 
 
 # ---- what they are worth

@@ -7,11 +7,7 @@ from collections.abc import Callable
 from handlap.sim.common.errors import TippingError
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.lapping.simulate import why_paper
-from handlap.sim.planning.crew import open_crew
-from handlap.sim.planning.first_paper import choose_first
-
-MEMBERS = 64
-"""As many as a plan has by itself, so that with the same seed it is the same choice."""
+from handlap.sim.planning.first_paper import TRIAL_MEMBERS, starts_on
 
 
 def opening_paper(
@@ -19,7 +15,7 @@ def opening_paper(
     asked: str | None,
     *,
     seed: int = 0,
-    members: int = MEMBERS,
+    members: int = TRIAL_MEMBERS,
     tell: Callable[[float, str], None] | None = None,
 ) -> tuple[str | None, str]:
     """The paper to open on, None for that of ``simulate``, and why in words; "" where nothing is to be said.
@@ -34,8 +30,7 @@ def opening_paper(
     if asked is not None or scenario.paper.start is not None or len(grits) < 2:
         return asked, why_paper(scenario, asked)
     try:
-        crew = open_crew(scenario, members=members, seed=seed, tell=tell)
-        first = grits[choose_first(crew).taken.first].name
+        first = starts_on(scenario, seed=seed, members=members, tell=tell).name
     except TippingError:
         # Where most hands tip the part there is no plan; the page says of its settings which do.
         return None, why_paper(scenario, None)
