@@ -229,7 +229,7 @@ def test_the_page_opens_on_the_paper_that_a_plan_starts_on_and_says_why():
 
 
 def test_no_trial_is_made_where_the_paper_is_settled(monkeypatch):
-    monkeypatch.setattr(knob_paper, "open_crew", None)
+    monkeypatch.setattr(knob_paper, "starts_on", None)
     head = load("two-cylinder-head")
     assert opening_paper(head, "P180") == ("P180", "")
     alone = replace(head, paper=replace(head.paper, grits=head.paper.grits[:1]))
