@@ -123,9 +123,10 @@ class OnPaper:
         out = 2.0 * np.abs(stroke).max() + 2.0 * len(self.bell) + 6.0
         count = 2 * int(np.ceil(reach + out)) + 1
         at = np.asarray(step * (np.arange(count) - count // 2), dtype=float)
-        paper = np.zeros(10)
+        paper = np.zeros(column_kernels.PAPER_CONSTANTS)
         for column, value in (
-            (column_kernels.P_X0, at[0]), (column_kernels.P_Y0, at[0]), (column_kernels.P_STEP, step),
+            (column_kernels.P_X0, at[0]), (column_kernels.P_Y0, at[0]), (column_kernels.P_STEP_X, step),
+            (column_kernels.P_STEP_Y, step),
             (column_kernels.P_FLOOR_LOAD, self.floors[0]), (column_kernels.P_FLOOR_DULL, self.floors[1]),
             (column_kernels.P_SCALE_LOAD, self.scales[0]), (column_kernels.P_SCALE_DULL, self.scales[1]),
             (column_kernels.P_BRUSH_LEAVES, self.leaves), (column_kernels.P_BLUNT, self.blunt),
@@ -143,7 +144,8 @@ class OnPaper:
             "taps": np.vstack([taps] * k),
             "tap_at": len(taps) * np.arange(k + 1),
             "lines": np.vstack([line] * k),
-            "bell": np.array(self.bell),
+            "bell_x": np.array(self.bell),
+            "bell_y": np.array(self.bell),
         }
 
 
@@ -231,6 +233,6 @@ def march(
         carried.load,
         carried.dull,
         remembered["on_sheet"],
-        remembered["constants"][column_kernels.P_STEP],
+        remembered["constants"][column_kernels.P_STEP_X],
         noted,
     )

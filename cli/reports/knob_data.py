@@ -167,15 +167,16 @@ def _memory(memory: PaperMemory) -> dict[str, Any]:
     return {
         "x0": memory.x0,
         "y0": memory.y0,
-        "node": memory.step,
+        "nodeX": float(memory.steps[0]),
+        "nodeY": float(memory.steps[1]),
         "nx": memory.shape[1],
         "ny": memory.shape[0],
         "standings": [
             {
                 "cosine": float(turn[0]),
                 "sine": float(turn[1]),
-                "along": _felt(float(line[0]), memory.bell),
-                "across": _felt(float(line[1]), memory.bell),
+                "along": _felt(float(line[0]), memory.bell_x),
+                "across": _felt(float(line[1]), memory.bell_y),
             }
             for turn, line in zip(memory.turns, memory.lines, strict=True)
         ],

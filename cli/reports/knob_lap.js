@@ -126,13 +126,13 @@ const makeLap = (job) => {
 
   // ---- the paper's memory
 
-  const { nx, ny, x0, y0, node: side } = memory, nodes = nx * ny;
+  const { nx, ny, x0, y0, nodeX, nodeY } = memory, nodes = nx * ny;
   const standings = memory.standings.map(({ cosine, sine, along, across }) => {
     const at = new Int32Array(n), a = new Float64Array(n), b = new Float64Array(n);
-    const x = -x0 / side + 0.5, y = -y0 / side + 0.5, c = (half * cosine) / side, s = (half * sine) / side;
+    const x = -x0 / nodeX + 0.5, y = -y0 / nodeY + 0.5, c = half * cosine, s = half * sine;
     let uMost = 0, vMost = 0;
     for (let i = 0; i < n; i++) {
-      const p = x + c * u[i] - s * v[i], q = y + s * u[i] + c * v[i], pi = Math.floor(p), qi = Math.floor(q);
+      const p = x + (c * u[i] - s * v[i]) / nodeX, q = y + (s * u[i] + c * v[i]) / nodeY, pi = Math.floor(p), qi = Math.floor(q);
       a[i] = p - pi - 0.5;
       b[i] = q - qi - 0.5;
       at[i] = (qi - 1) * nx + pi - 1;
@@ -141,8 +141,8 @@ const makeLap = (job) => {
     }
     const rx = half * (Math.abs(cosine) * uMost + Math.abs(sine) * vMost), ry = half * (Math.abs(sine) * uMost + Math.abs(cosine) * vMost);
     const spots = [
-      Math.floor((-rx - x0) / side + 0.5) - 1, Math.floor((rx - x0) / side + 0.5) + 2,
-      Math.floor((-ry - y0) / side + 0.5) - 1, Math.floor((ry - y0) / side + 0.5) + 2,
+      Math.floor((-rx - x0) / nodeX + 0.5) - 1, Math.floor((rx - x0) / nodeX + 0.5) + 2,
+      Math.floor((-ry - y0) / nodeY + 0.5) - 1, Math.floor((ry - y0) / nodeY + 0.5) + 2,
     ];
     const X = along.length - 1, Y = across.length - 1;
     return { at, a, b, along, across, spots, all: [spots[0] - X, spots[1] + X, spots[2] - Y, spots[3] + Y] };
@@ -201,7 +201,7 @@ const makeLap = (job) => {
     }
   };
   const spread = (one, depth, felt) => {
-    const { at, a: as, b: bs } = one, perNode = 1 / (side * side);
+    const { at, a: as, b: bs } = one, perNode = 1 / (nodeX * nodeY);
     for (let i = 0; i < cells; i++) {
       const k = at[i], a = as[i], b = bs[i], amount = ((depth[i] * area[i]) / felt[i]) * perNode;
       const l = amount * 0.5 * (0.5 - a) * (0.5 - a), m = amount * (0.75 - a * a), r = amount * 0.5 * (0.5 + a) * (0.5 + a);

@@ -79,9 +79,9 @@ def _paper_constants(
     rig: Rig, conditions: Conditions, law: PaperLaw, memory: PaperMemory, slower: tuple[int, int]
 ) -> Array:
     """Constants of the paper's memory, in the order of the kernel's columns; ``slower``: see the layout."""
-    constants = np.zeros(10)
+    constants = np.zeros(column_kernels.PAPER_CONSTANTS)
     constants[column_kernels.P_X0], constants[column_kernels.P_Y0] = memory.x0, memory.y0
-    constants[column_kernels.P_STEP] = memory.step
+    constants[column_kernels.P_STEP_X], constants[column_kernels.P_STEP_Y] = memory.steps
     constants[column_kernels.P_FLOOR_LOAD] = law.loading_floor
     constants[column_kernels.P_FLOOR_DULL] = law.dulling_floor
     constants[column_kernels.P_SCALE_LOAD] = slower[0] * law.loading_scale
@@ -131,7 +131,7 @@ def paper_of(
     """How one member's paper remembers, and how strokes run over it; ``slower``: see the layout."""
     return PaperRecord(
         rig.scenario.wear.ages, _paper_constants(rig, conditions, law, memory, slower), memory.on_sheet,
-        memory.turns, memory.lines, memory.taps, memory.tap_at, memory.bell,
+        memory.turns, memory.lines, memory.taps, memory.tap_at, memory.bell_x, memory.bell_y,
     )  # fmt: skip
 
 

@@ -14,7 +14,8 @@ from handlap.sim.lapping.column_kernels import (
     P_FLOOR_LOAD,
     P_SCALE_DULL,
     P_SCALE_LOAD,
-    P_STEP,
+    P_STEP_X,
+    P_STEP_Y,
     P_X0,
     P_Y0,
 )
@@ -32,14 +33,14 @@ def place_on_raster(cosine, sine, u, v, half, paper, nx, node, share_i, share_j)
     ``share_j`` (n,) how far the spot lies beyond the middle one, −½ to ½.
     """
     widest_vectors()
-    to_node = 1.0 / paper[P_STEP]
-    x0 = -paper[P_X0] * to_node + 0.5
-    y0 = -paper[P_Y0] * to_node + 0.5
-    c = half * cosine * to_node
-    s = half * sine * to_node
+    to_i, to_j = 1.0 / paper[P_STEP_X], 1.0 / paper[P_STEP_Y]
+    x0 = -paper[P_X0] * to_i + 0.5
+    y0 = -paper[P_Y0] * to_j + 0.5
+    c_i, s_i = half * cosine * to_i, half * sine * to_i
+    c_j, s_j = half * cosine * to_j, half * sine * to_j
     for i in range(u.shape[0]):
-        at_i = x0 + c * u[i] - s * v[i]
-        at_j = y0 + s * u[i] + c * v[i]
+        at_i = x0 + c_i * u[i] - s_i * v[i]
+        at_j = y0 + s_j * u[i] + c_j * v[i]
         ni = np.int32(at_i)
         nj = np.int32(at_j)
         share_i[i] = at_i - ni - 0.5
@@ -70,13 +71,14 @@ def read_paper(field, nx, node, share_i, share_j, read):
 
 
 @kernel(fastmath=True)
-def spread_cut(removed, area, node, share_i, share_j, inverse, step, nx, amount, cut):
+def spread_cut(removed, area, node, share_i, share_j, inverse, square, nx, amount, cut):
     """Share out what was cut over the nodes around every spot, over their cutting power.
 
     It is the adjoint of the reading.
-    ``inverse`` is one over the cutting power that was read at the spot, ``amount`` is scratch (n,).
+    ``inverse`` is one over the cutting power that was read at the spot, ``square`` what a node stands for
+    [m²], ``amount`` is scratch (n,).
     """
-    per_node = 1.0 / (step * step)
+    per_node = 1.0 / square
     for i in range(removed.shape[0]):
         amount[i] = removed[i] * area[i] * inverse[i] * per_node
     lay = cut.ravel()
@@ -101,12 +103,12 @@ def spread_cut(removed, area, node, share_i, share_j, inverse, step, nx, amount,
 
 
 @kernel()
-def over_stroke(field, taps, line, bell, window, between, half_way, out):
+def over_stroke(field, taps, line, bell_x, bell_y, window, between, half_way, out):
     """What a spot feels of a field (ny, nx) over a stroke that sways: S·field in the window of the spots.
 
     ``line`` (2,) : half lengths along rows and along columns [nodes] of a stroke that runs along one of
         them, else zeros: then ``taps`` (k, 3) [nodes, nodes, share] say where it goes
-    ``window`` (3, 4) : nodes i0, i1, j0, j1 of the spots, grown by the bell, and grown by the path besides
+    ``window`` (3, 4) : nodes i0, i1, j0, j1 of the spots, grown by the bells, and grown by the path besides
     """
     i0, i1, j0, j1 = window[0]
     a0, a1, b0, b1 = window[1]
@@ -116,12 +118,12 @@ def over_stroke(field, taps, line, bell, window, between, half_way, out):
         _box_across(field, line[1], a0, a1, b0, b1, half_way, between)
     else:
         _gather(field, taps, a0, a1, b0, b1, between)
-    _blur(between, bell, True, i0, i1, b0, b1, half_way)
-    _blur(half_way, bell, False, i0, i1, j0, j1, out)
+    _blur(between, bell_x, True, i0, i1, b0, b1, half_way)
+    _blur(half_way, bell_y, False, i0, i1, j0, j1, out)
 
 
 @kernel()
-def laid_over_stroke(field, taps, line, bell, window, between, half_way, out):
+def laid_over_stroke(field, taps, line, bell_x, bell_y, window, between, half_way, out):
     """The adjoint of :func:`over_stroke`: what lies in the window of the spots, over the stroke.
 
     ``field`` must be empty outside that window; ``out`` is written in the grown one.
@@ -129,12 +131,12 @@ def laid_over_stroke(field, taps, line, bell, window, between, half_way, out):
     i0, i1, _, _ = window[0]
     a0, a1, b0, b1 = window[1]
     o0, o1, q0, q1 = window[2]
-    reach = bell.shape[0] - 1
-    _blur(field, bell, False, i0, i1, b0, b1, half_way)
+    reach = bell_x.shape[0] - 1
+    _blur(field, bell_y, False, i0, i1, b0, b1, half_way)
     # Both sides are read as far as the bell reaches.
     clear_window(half_way, a0 - reach, i0, b0, b1)
     clear_window(half_way, i1, a1 + reach, b0, b1)
-    _blur(half_way, bell, True, a0, a1, b0, b1, between)
+    _blur(half_way, bell_x, True, a0, a1, b0, b1, between)
     if line[0] > 0.0:
         # … and as far as the stroke does.
         far = int(np.floor(line[0] + 0.5)) + 1
@@ -152,17 +154,17 @@ def laid_over_stroke(field, taps, line, bell, window, between, half_way, out):
 
 
 @kernel()
-def windows_of(cosine, sine, u_max, v_max, half, paper, taps, line, bell, window):
+def windows_of(cosine, sine, u_max, v_max, half, paper, taps, line, bell_x, bell_y, window):
     """Nodes that a standing reaches, see :func:`over_stroke`."""
     reach_x = half * (abs(cosine) * u_max + abs(sine) * v_max)
     reach_y = half * (abs(sine) * u_max + abs(cosine) * v_max)
-    to_node = 1.0 / paper[P_STEP]
-    window[0, 0] = int(np.floor((-reach_x - paper[P_X0]) * to_node + 0.5)) - 1
-    window[0, 1] = int(np.floor((reach_x - paper[P_X0]) * to_node + 0.5)) + 2
-    window[0, 2] = int(np.floor((-reach_y - paper[P_Y0]) * to_node + 0.5)) - 1
-    window[0, 3] = int(np.floor((reach_y - paper[P_Y0]) * to_node + 0.5)) + 2
-    b = bell.shape[0] - 1
+    to_i, to_j = 1.0 / paper[P_STEP_X], 1.0 / paper[P_STEP_Y]
+    window[0, 0] = int(np.floor((-reach_x - paper[P_X0]) * to_i + 0.5)) - 1
+    window[0, 1] = int(np.floor((reach_x - paper[P_X0]) * to_i + 0.5)) + 2
+    window[0, 2] = int(np.floor((-reach_y - paper[P_Y0]) * to_j + 0.5)) - 1
+    window[0, 3] = int(np.floor((reach_y - paper[P_Y0]) * to_j + 0.5)) + 2
     for k in range(4):
+        b = (bell_x.shape[0] if k < 2 else bell_y.shape[0]) - 1
         window[1, k] = window[0, k] + (-b if k % 2 == 0 else b)
         far = int(np.floor(line[k // 2] + 0.5))
         for t in range(taps.shape[0]):

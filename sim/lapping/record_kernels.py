@@ -77,12 +77,12 @@ class PaperRecord(NamedTuple):
     Attributes
     ----------
     ages : whether its wear is followed
-    constants (10,) : see the columns ``P_…``
+    constants (11,) : see the columns ``P_…``
     on_sheet (ny, nx) : share of every node that has paper; no nodes: all that is met
     turns (k, 2) : cosine and sine of the part's turn, for each way in which it stands and runs
     lines (k, 2), taps (t, 3), from tap_at[k] to tap_at[k + 1] : its path about the middle of the plate, see
         :func:`over_stroke`
-    bell (b + 1,) : weights of the sway, along and across, from the middle outwards
+    bell_x (b + 1,), bell_y (c + 1,) : weights of the sway along x and along y, from the middle outwards
     """
 
     ages: bool
@@ -92,7 +92,8 @@ class PaperRecord(NamedTuple):
     lines: Floats
     taps: Floats
     tap_at: NDArray[np.int64]
-    bell: Floats
+    bell_x: Floats
+    bell_y: Floats
 
 
 class Ground(NamedTuple):

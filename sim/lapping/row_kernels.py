@@ -23,7 +23,8 @@ from handlap.sim.lapping.column_kernels import (
     N_CLOGGED,
     N_SHARP,
     P_BRUSH_LEAVES,
-    P_STEP,
+    P_STEP_X,
+    P_STEP_Y,
     STATUS_OK,
     TWIST,
 )
@@ -76,10 +77,10 @@ def meet_standing(w, even, slide, face, spots, paper, carried, raster, reading, 
     path, line = paper.taps[paper.tap_at[w] : paper.tap_at[w + 1]], paper.lines[w]
     window, foot, doses = carried.windows[w], carried.feet[w], carried.doses
     ny, nx = carried.load.shape
-    step = paper.constants[P_STEP]
+    square = paper.constants[P_STEP_X] * paper.constants[P_STEP_Y]
     windows_of(
         paper.turns[w, 0], paper.turns[w, 1], reach[0], reach[1], reach[2], paper.constants, path, line,
-        paper.bell, window,
+        paper.bell_x, paper.bell_y, window,
     )  # fmt: skip
     if window[2].min() < 0 or window[2, 1] > nx or window[2, 3] > ny:
         return False
@@ -87,7 +88,15 @@ def meet_standing(w, even, slide, face, spots, paper, carried, raster, reading, 
     inverse, cut = spots.logistic, raster.cut
     if partly:
         over_stroke(
-            paper.on_sheet, path, line, paper.bell, window, raster.between, raster.half_way, raster.seen
+            paper.on_sheet,
+            path,
+            line,
+            paper.bell_x,
+            paper.bell_y,
+            window,
+            raster.between,
+            raster.half_way,
+            raster.seen,
         )
         papered = carried.papered[w]
         read_paper(raster.seen, nx, reading.node, reading.share_i, reading.share_j, papered)
@@ -99,10 +108,12 @@ def meet_standing(w, even, slide, face, spots, paper, carried, raster, reading, 
     # What a face cut evenly lays on the paper: its foot.
     spots.soft[:] = 1.0
     spread_cut(
-        spots.soft[: face.cells], face.area, reading.node, reading.share_i, reading.share_j, inverse, step,
+        spots.soft[: face.cells], face.area, reading.node, reading.share_i, reading.share_j, inverse, square,
         nx, spots.base, cut,
     )  # fmt: skip
-    laid_over_stroke(cut, path, line, paper.bell, window, raster.between, raster.half_way, foot)
+    laid_over_stroke(
+        cut, path, line, paper.bell_x, paper.bell_y, window, raster.between, raster.half_way, foot
+    )
     clear_window(cut, window[0, 0], window[0, 1], window[0, 2], window[0, 3])
     doses[2 * w] = even * foot
     doses[2 * w + 1] = even * foot
@@ -131,7 +142,9 @@ def read_row(w, way, slide, floor, paper, carried, raster, reading):
     partly = raster.per_sheet.shape[0] > 0
     if partly:
         times_in_window(factor, paper.on_sheet, i0, i1, j0, j1)
-    over_stroke(factor, path, line, paper.bell, window, raster.between, raster.half_way, raster.seen)
+    over_stroke(
+        factor, path, line, paper.bell_x, paper.bell_y, window, raster.between, raster.half_way, raster.seen
+    )
     read_paper(
         raster.seen, carried.load.shape[1], reading.node, reading.share_i, reading.share_j, reading.read
     )
@@ -147,7 +160,7 @@ def lay_down(w, way, slide, floor, face, spots, paper, carried, raster, reading)
     path, line = paper.taps[paper.tap_at[w] : paper.tap_at[w + 1]], paper.lines[w]
     window, dose, factor = carried.windows[w], carried.doses[way], raster.factor
     i0, i1, j0, j1 = window[2]
-    step = paper.constants[P_STEP]
+    square = paper.constants[P_STEP_X] * paper.constants[P_STEP_Y]
     partly = raster.per_sheet.shape[0] > 0
     strayed = off = 0.0
     if partly:
@@ -156,14 +169,16 @@ def lay_down(w, way, slide, floor, face, spots, paper, carried, raster, reading)
         )
     spread_cut(
         spots.soft[: face.cells], face.area, reading.node, reading.share_i, reading.share_j, reading.read,
-        step, carried.load.shape[1], spots.logistic, raster.cut,
+        square, carried.load.shape[1], spots.logistic, raster.cut,
     )  # fmt: skip
-    laid_over_stroke(raster.cut, path, line, paper.bell, window, raster.between, raster.half_way, dose)
+    laid_over_stroke(
+        raster.cut, path, line, paper.bell_x, paper.bell_y, window, raster.between, raster.half_way, dose
+    )
     clear_window(raster.cut, window[0, 0], window[0, 1], window[0, 2], window[0, 3])
     laid = dot_in_window(factor, dose, i0, i1, j0, j1)
     if strayed > 0.0 and laid > 0.0:
         # What is cut where the mean of the stroke meets no paper to speak of lies with the rest.
-        more = off / (laid * step * step)
+        more = off / (laid * square)
         dose *= more
         laid *= more
     if partly:
@@ -171,7 +186,7 @@ def lay_down(w, way, slide, floor, face, spots, paper, carried, raster, reading)
         times_in_window(factor, raster.per_sheet, i0, i1, j0, j1)
     deposit(carried.load, carried.dull, dose, factor, i0, i1, j0, j1)
     carried.dosed_over[way] = slide
-    return laid * step * step
+    return laid * square
 
 
 @kernel()
