@@ -16,10 +16,9 @@ part [N]."""
 (P_X0, P_Y0, P_STEP_X, P_STEP_Y, P_FLOOR_LOAD, P_FLOOR_DULL, P_SCALE_LOAD, P_SCALE_DULL) = range(8)
 (P_BRUSH_LEAVES, P_BLUNT, P_REACH) = range(8, 11)
 PAPER_CONSTANTS = 11
-"""What the paper remembers and how: lowest node of the raster, its spacing along x and along y [m], floors [-]
-and scales [m] of loading and dulling; share of the loading that brushing leaves, share of λ that blunt paper
-keeps [-]; how much further forward the resultant lies on clogged paper than on fresh, over the half length [-].
-"""
+"""What the paper remembers and how: lowest node of the raster, its spacing along x and y [m], floors [-] and
+scales [m] of loading and dulling; share of the loading that brushing leaves, of λ that blunt paper keeps [-];
+how much further forward the resultant lies on clogged paper than on fresh, over the half length [-]."""
 (N_CLEAN, N_SHARP, N_CLOGGED) = range(3)
 """What is noted of the paper at each snapshot: how clean and how sharp it is under the part, from 1 (new)
 to 0 [-]; Σ load × sliding × (1 − clean) so far [N·m]."""

@@ -30,8 +30,8 @@ from handlap.sim.lapping import poses
 NODE, ALONG = 1.3, 0.05
 """Node spacing of the paper's memory over the sway, and, along strokes that all run along one axis of the
 plate, over their length where that is more: what lies on it is smooth on that scale.  Against nodes half as
-far apart as the sway the figures of a lap err by 0.1 um, its deepest spot by 0.2 (170 um deep); a raster that
-is moved moves the worst spot of the map by 0.2 um."""
+far apart as the sway the figures of a lap err by 0.1 µm, its deepest spot by 0.2 (170 µm deep); a raster that
+is moved moves the worst spot of the map by 0.2 µm."""
 SPLINE = 0.25
 """Variance that sharing between nodes by quadratic B-splines adds, over the square of their spacing."""
 LINEAR = 1.0 / 6.0
