@@ -47,9 +47,9 @@ COARSE_SEEN = 1.0 / 3.0
 REPORTED = ("flatness", "straightedge", "greatest_depth", "mean_depth")
 """Figures whose error is told."""
 ALLOWED = {name: 4.0 if name == "greatest_depth" else 1.0 for name in REPORTED}
-"""Tolerances that a figure's error may be.  The deepest spot is one spot of the map, of a depth several times the
-limit; an outside micrometer, by which an allowance is kept, may err by twice that (4 µm for 0 to 25 mm: DIN 863-1,
-from memory)."""
+"""Tolerances that a figure's error may be.  The deepest spot is one spot of the map, of a depth several times
+the limit; an outside micrometer, by which an allowance is kept, may err by twice that (4 µm for 0 to 25 mm:
+DIN 863-1, from memory)."""
 LEAST_LEFT = 0.25
 """Share of the tolerance that rows get in any case, where the most cells there may be take more."""
 SLACK = 0.9
