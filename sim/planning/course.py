@@ -37,6 +37,7 @@ class Course:
     work, friction : of the arms up to each look [J], and of the paper as it is there [-] (members, looks)
     stops : where each stopped (members,) [strokes]
     reached, at_best : the goal made it stop; or it was at its best, with worse to follow (members,)
+    given_up : it was on its way down, but too slowly ever to get there (members,)
     start, left : faces at the start and at the stop (members, n) [m]
     end, spent : figures, and work of the arms [J], at the stop (members,)
     clipped, tipped : shares of rows (members,), see :class:`handlap.sim.lapping.lap.LapRun`
@@ -52,6 +53,7 @@ class Course:
     stops: Array
     reached: NDArray[np.bool_]
     at_best: NDArray[np.bool_]
+    given_up: NDArray[np.bool_]
     start: Array
     left: Array
     end: Figures
@@ -97,6 +99,7 @@ def gather_course(stage: Stage, start: Array, runs: Sequence[LegRun]) -> Course:
         stops=np.array([run.stroke for run in runs]),
         reached=np.array([run.stop.reached for run in runs]),
         at_best=np.array([run.stop.at_best for run in runs]),
+        given_up=np.array([run.stop.given_up for run in runs]),
         start=start,
         left=np.array([run.face for run in runs]),
         end=Figures(**{name: np.array([getattr(run.end, name)[0] for run in runs]) for name in FIGURE_NAMES}),

@@ -24,7 +24,16 @@ from handlap.sim.planning.fineness import TRIED
 from handlap.sim.planning.leg import STOP_AT, inside_limits
 from handlap.sim.planning.papers import NOT_TOLD_APART, chain, choose_paper, price, quicker, to_clear
 from handlap.sim.planning.typical import cells_asked
-from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work, work_rest
+from handlap.sim.planning.work import (
+    CLEAR_SHARE,
+    MOST_STROKES,
+    Worked,
+    first_guess,
+    giving_up,
+    lay_steps,
+    work,
+    work_rest,
+)
 
 FIRST_TRIAL, TRIAL_MEMBERS = 16, 64
 """Members that try every paper, and those that then try what is left.  Prices of two papers from seed to
@@ -55,8 +64,15 @@ class PaperTried:
 
     @property
     def stops(self) -> Array:
-        """Strokes on it (members,) [-]."""
-        return self.worked.first.stops
+        """Strokes on it (members,) [-]; of those given up, who do not get there, as many as there may be."""
+        first = self.worked.first
+        return np.where(first.given_up, MOST_STROKES, first.stops)
+
+    @property
+    def nobody(self) -> bool:
+        """Whether nobody comes down to the goal on it, nor inside the limit."""
+        goal, _ = inside_limits(self.worked.scenario.part, self.worked.outcome.figures)
+        return not (goal.any() or self.worked.first.reached.any())
 
 
 @dataclass(frozen=True)
@@ -90,6 +106,11 @@ def try_paper(crew: Crew, first: int) -> PaperTried:
     """Work one paper as the first, and the finer ones after it, with a crew of few members."""
     guess = first_guess(crew, crew.scenario.paper.grits[first])
     return _tried(crew, first, work(crew, lay_steps(crew, first, np.array([guess]))))
+
+
+def _given_up(crew: Crew, trial: PaperTried) -> PaperTried:
+    """The same trial, by members that give up who come down too slowly."""
+    return _tried(crew, trial.first, work(crew, giving_up(crew, trial.worked.steps)))
 
 
 def _tried(crew: Crew, first: int, worked: Worked) -> PaperTried:
@@ -133,6 +154,9 @@ def _try_all(crew: Crew, papers: Sequence[int], start: int | None) -> dict[int, 
     for done, paper in enumerate(papers):
         crew.tell(0.1 + 0.1 * done / len(papers), f"trying {grits[paper].name} as the first paper")
         tried[paper] = try_paper(first, paper)
+    if all(trial.nobody for trial in tried.values()):
+        # More members would choose between papers of which none does; what each costs is until that is plain.
+        return {paper: _given_up(first, trial) for paper, trial in tried.items()}
     if first.members.count == few.members.count:
         return tried
 

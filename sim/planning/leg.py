@@ -22,7 +22,7 @@ from handlap.sim.lapping import gauge
 from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import LapState, begin_lap, lap_on, stage_layout
-from handlap.sim.lapping.poses import START, Layout, Place
+from handlap.sim.lapping.poses import ROWS_PER_QUAD, START, Layout, Place
 from handlap.sim.lapping.set_up import Rig
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.between_looks import Look, Met, at_look, first_met, met_by
@@ -37,8 +37,12 @@ PAST_BEST = 0.6
 far to see that nothing better follows."""
 ALIKE = 0.5e-6
 """Looks that differ by no more are as good as one another [m]: what is reported of a plan errs by as much."""
-LOOKS_A_BLOCK = 3
-"""Looks that are worked at one go: to set a block up costs about what a few rows do."""
+LOOKS_A_BLOCK, SET_UP = 3, 8
+"""Looks that are worked at one go at the most, and how many rows take as long as to set one block up."""
+NEVER_AT = 2.0
+"""A face is given up that would not get there at so many times its pace.  Figures fall evenly or ever more
+slowly once a face is under way: of all members of the built-in jobs that get there, none would have been
+given up at once its pace either, from the second look on."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +70,11 @@ class Leg:
     def horizon(self) -> int:
         """Strokes up to which looks and rows are even [-]."""
         return self.stage.strokes
+
+    @property
+    def most(self) -> int:
+        """Strokes up to which anybody may go [-]."""
+        return self.blocks[-1].end.strokes - self.blocks[0].begin.strokes
 
     @property
     def rows(self) -> int:
@@ -122,7 +131,7 @@ def lay_leg(
     marks = (0, *(stage.snapshots if most is None else look_marks(stage.snapshots[0], horizon, most)))
     blocks: list[Layout] = []
     place = begin
-    for start, seen in _grouped(marks):
+    for start, seen in _grouped(marks, _looks_a_block(marks[1], horizon, quad_strokes)):
         blocks.append(
             _lay_block(
                 rig, stage, start, tuple(k - start for k in seen), place, quad_strokes=quad_strokes,
@@ -146,12 +155,23 @@ def _lay_block(
     )  # fmt: skip
 
 
-def _grouped(marks: Sequence[int]) -> list[tuple[int, tuple[int, ...]]]:
-    """Start of every block, and the looks in it."""
-    return [
-        (marks[at], tuple(marks[at + 1 : at + 1 + LOOKS_A_BLOCK]))
-        for at in range(0, len(marks) - 1, LOOKS_A_BLOCK)
-    ]
+def _looks_a_block(every: int, horizon: int, quad_strokes: float) -> int:
+    """How many looks to work at one go, ``every`` so many strokes.
+
+    What lies behind the look at which a member stops is worked for nothing, half a block of rows; against
+    that, every block has to be set up.  With about half of the rows up to the horizon worked, both together
+    are least with so many rows a block as √(``SET_UP`` × rows).
+
+    >>> _looks_a_block(80, 1440, 45.0), _looks_a_block(80, 800, 4.0)
+    (3, 1)
+    """
+    rows = ROWS_PER_QUAD / quad_strokes
+    return int(np.clip(round(np.sqrt(SET_UP * rows * horizon) / (rows * every)), 1, LOOKS_A_BLOCK))
+
+
+def _grouped(marks: Sequence[int], looks: int) -> list[tuple[int, tuple[int, ...]]]:
+    """Start of every block, and the looks in it, so many at the most."""
+    return [(marks[at], tuple(marks[at + 1 : at + 1 + looks])) for at in range(0, len(marks) - 1, looks)]
 
 
 @dataclass(frozen=True)
@@ -159,13 +179,15 @@ class Stop:
     """Where a member stops: the look at or before which it does, and how far from the one before to it in a
     straight line.
 
-    ``reached``: the goal made it stop; ``at_best``: it stopped at the best look, with worse to follow.
+    ``reached``: the goal made it stop; ``at_best``: it stopped at the best look, with worse to follow;
+    ``given_up``: it was still on its way down, but too slowly ever to get there.
     """
 
     look: int
     share: float
     reached: bool
     at_best: bool
+    given_up: bool = False
 
     def of(self, start: float, looks: Array) -> float:
         """A figure at the stop, from that at the start and those at the looks (k,)."""
@@ -204,15 +226,41 @@ def best_look(measured: Array) -> int:
 
 
 @dataclass(frozen=True)
+class TooSlow:
+    """When a face comes down too slowly ever to get there.
+
+    At ``NEVER_AT`` times the pace at which its figure fell from half of the strokes done to all of them, it
+    would still be above ``limit`` [m], down to which it counts as there, after the ``most`` strokes that
+    anybody may do.  ``after``: strokes before which that is not asked, for a face may take a while to get
+    under way.  It fails for one on which nothing gives until much more than that has come off.
+    """
+
+    limit: float
+    after: int
+    most: int
+
+    def holds(self, strokes: Counts, measured: Array) -> bool:
+        """Whether it is too slow, by strokes and figures at the looks so far (k,) [-, m]."""
+        if len(strokes) < 2 or strokes[-1] < self.after:
+            return False
+        half = min(int(np.searchsorted(strokes, 0.5 * strokes[-1])), len(strokes) - 2)
+        fell = max(float(measured[half] - measured[-1]), 0.0)
+        still = NEVER_AT * fell * (self.most - strokes[-1]) / (strokes[-1] - strokes[half])
+        return bool(measured[-1] - still > self.limit)
+
+
+@dataclass(frozen=True)
 class ToGoal:
     """Stop where the measured figure comes down to ``goal`` [m]; failing that, at the best look there is.
 
     ``least``: strokes before which nobody gives up; ``at_look``: at the look that shows it, not between two.
+    ``never``: when besides a face is given up that is too slow; None: it is worked to the end.
     """
 
     goal: float
     least: int
     at_look: bool = False
+    never: TooSlow | None = None
 
     def find(self, strokes: Counts, measured: Array, faces: Sequence[Array], last: bool) -> Stop | None:
         """See :class:`StopRule`."""
@@ -227,8 +275,10 @@ class ToGoal:
             return Stop(look, share, True, False)
         best, least = best_look(measured), int(np.argmin(measured))
         past = strokes[-1] >= self.least and strokes[least] <= PAST_BEST * strokes[-1]
-        if past or last:
-            return Stop(best, 1.0, False, least < len(strokes) - 1)
+        slow = self.never is not None and self.never.holds(strokes, measured)
+        if past or last or slow:
+            follows = least < len(strokes) - 1
+            return Stop(best, 1.0, False, follows, given_up=slow and not (follows or last))
         return None
 
 

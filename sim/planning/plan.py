@@ -13,7 +13,7 @@ from handlap.sim.planning.plan_bands import report
 from handlap.sim.planning.plan_notes import bench_notes
 from handlap.sim.planning.plan_spring import spring_effect
 from handlap.sim.planning.typical import lap_typical, measure_errors, plate_effect
-from handlap.sim.planning.work import lay_steps, work
+from handlap.sim.planning.work import giving_up, lay_steps, work
 
 
 def make_plan(
@@ -46,7 +46,10 @@ def make_plan(
     tell(0.1, "trying the papers")
     crew, paper = choose_to_work(crew)
     name = scenario.paper.grits[paper.taken.first].name
-    steps = lay_steps(crew, paper.taken.first, paper.taken.stops, keep=True)
+    taken = paper.taken
+    steps = lay_steps(crew, taken.first, taken.stops, keep=True)
+    if taken.nobody:
+        steps = giving_up(crew, steps)
     words = f"lapping {members} faces on {name}"
     tell(0.3, words)
     worked = work(crew, steps, finished=lambda done: tell(0.3 + 0.65 * done, words))

@@ -45,6 +45,8 @@ from handlap.sim.planning.verdict import Chances, doubt_numerics, judge
 from handlap.sim.planning.what_decides import what_decides, what_widens
 from handlap.sim.planning.work import SHOWN_TO, Worked
 
+UNTIL_FLAT = "until flat: stop at the goal or when it gets worse"
+UNTIL_PLAIN = "not until flat: so many strokes show that it comes down too slowly to get there"
 RISE = 0.5e-6
 """A best point is named only where the median flatness rises again by more than this [m]."""
 
@@ -171,7 +173,8 @@ def chances_of(crew: Crew, worked: Worked) -> Chances:
         allowance=None if part.allowance is None else float(np.mean(inside)),
         both=float(np.mean(goal & inside)),
         at_best=float(np.mean(first.at_best & ~goal)),
-        unfinished=float(np.mean(~first.reached & ~first.at_best & ~goal)),
+        unfinished=float(np.mean(~first.reached & ~first.at_best & ~first.given_up & ~goal)),
+        given_up=float(np.mean(first.given_up & ~goal)),
     )
 
 
@@ -304,7 +307,7 @@ def _stages(crew: Crew, worked: Worked, cost: Foretold) -> tuple[StagePlan, ...]
             every = worked.steps.check_every
             planned = int(every * np.ceil(np.median(stops) / every))
             stage = stage_of(scenario, middle, paper, planned, every)
-            purpose = "until flat: stop at the goal or when it gets worse"
+            purpose = UNTIL_FLAT if worked.steps.never is None else UNTIL_PLAIN
         else:
             planned = int(np.percentile(course.stops, 50.0, method="higher"))
             stage = replace(course.stage, strokes=planned)

@@ -25,7 +25,8 @@ from handlap.sim.planning.work import MOST_STROKES, Worked
 EFFECT_MEMBERS = 24
 """Members on which the effect of the plate is measured."""
 SPARE = 1.3
-"""They are worked this much beyond the last stop, to see how flat the plate lets them become."""
+"""They are worked this much beyond the last stop, to see how flat the plate lets them become; as far as
+anybody may go where faces were given up on their way down."""
 
 
 def to_middle_stop(crew: Crew, worked: Worked) -> Stage:
@@ -142,6 +143,8 @@ def plate_effect(crew: Crew, worked: Worked) -> PlateEffect | None:
     few = few_of(crew, EFFECT_MEMBERS, TRIED)
     every = worked.steps.check_every
     most = min(SPARE * float(worked.first.stops.max()), MOST_STROKES)
+    if worked.first.given_up.any():
+        most = MOST_STROKES
     strokes = every * max(2, int(np.ceil(most / every)))
     # Rows and looks grow beyond where most have stopped, as in the work itself.
     horizon = min(strokes, worked.steps.legs[0].horizon)

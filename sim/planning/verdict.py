@@ -91,6 +91,8 @@ class Chances:
     """Share of members whose face stops improving short of the goal."""
     unfinished: float
     """Share that were still improving when the longest course considered ended."""
+    given_up: float = 0.0
+    """Share that were improving too slowly ever to get there, and were given up before."""
 
 
 THRESHOLDS = {
@@ -250,6 +252,12 @@ def _obstacles(chances: Chances, allowance: float | None) -> list[str]:
         found.append(
             f"in {percent(chances.unfinished)} of the cases it is still not flat after the longest "
             "course considered: coarser paper or more press would be needed"
+        )
+    if chances.given_up >= SHOP_AT:
+        found.append(
+            f"in {percent(chances.given_up)} of the cases it comes down far too slowly to be flat enough "
+            "after the longest course considered, and is given up before: coarser paper or more press "
+            "would be needed"
         )
     if allowance is not None and chances.allowance is not None and chances.allowance < LAP_AT:
         found.append("more metal has to come off the high side than the allowance leaves")

@@ -35,6 +35,7 @@ from handlap.sim.planning.leg import (
     Leg,
     LegRun,
     ToGoal,
+    TooSlow,
     ToScratchesGone,
     lay_leg,
     work_leg,
@@ -52,6 +53,9 @@ CLEAR_SHARE = 0.33
 FAR, SHOWN_TO = 90, 80
 """Per cent of the members tried that have stopped where the horizon is, and to where all are worked for what
 a plan shows of the way."""
+GIVE_UP_FROM = 0.25
+"""Share of the strokes in which half of the members could have cleared hollow faces, from which on a face is
+given up that comes down too slowly: by then a twelfth of its flatness has come off all over."""
 TIP_REFUSED = 0.5
 """Share of the work with the press off the face from which a plan is refused."""
 CHUNK = 4
@@ -66,7 +70,8 @@ class Steps:
     Attributes
     ----------
     legs : the papers, coarse to fine
-    least : strokes on the first before which nobody gives up
+    least : strokes on the first before which nobody stops for a face that gets worse
+    never : when a face is given up besides; None where some get there
     shown : strokes on each up to which a member is worked in any case
     keep : keep the faces at the looks
     error : step error of the rows, measured on the most typical member [m]
@@ -80,6 +85,7 @@ class Steps:
     limit_by: LimitBy
     goal: float
     least: int
+    never: TooSlow | None
     shown: tuple[int, ...]
     keep: bool
     error: float
@@ -156,7 +162,8 @@ def lay_steps(
     most = every * (max(MOST_STROKES, horizon) // every)
     legs = [lay_leg(crew.rig, stage, quad_strokes=quad, seed=crew.seed, most=most)]
     seconds = found.seconds_a_row * legs[0].rows
-    error, to_show = found.error, [every * (int(np.ceil(shown / every)) + 1)]
+    # To the look after the last that is shown: whether it is worse there is told as well.
+    error, to_show = found.error, [every * (int(shown / every) + 1)]
     for previous, grit in pairwise(grits):
         clearing = clearing_stage(scenario, middle, previous, grit)
         found = crew.steps_for(clearing)
@@ -172,6 +179,7 @@ def lay_steps(
         limit_by=part.limit_by,
         goal=STOP_AT * part.limit,
         least=horizon,
+        never=None,
         shown=tuple(to_show) if keep else (0,) * len(legs),
         keep=keep,
         error=error,
@@ -180,10 +188,18 @@ def lay_steps(
     )
 
 
+def giving_up(crew: Crew, steps: Steps) -> Steps:
+    """The same work by the same rows, but a face is given up that comes down too slowly ever to get there."""
+    leg = steps.legs[0]
+    after = min(int(np.ceil(GIVE_UP_FROM * first_guess(crew, leg.grit))), leg.most)
+    never = TooSlow(crew.scenario.part.limit, after, leg.most)
+    return replace(steps, never=never, shown=(min(steps.shown[0], after), *steps.shown[1:]))
+
+
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[LegRun, ...]:
     """Work one face (n,) [m] through all papers."""
     rig, gauged = steps.rig, steps.gauged
-    rule = ToGoal(steps.goal, steps.least)
+    rule = ToGoal(steps.goal, steps.least, never=steps.never)
     done = [
         work_leg(
             rig, gauged, steps.legs[0], conditions, rule,
