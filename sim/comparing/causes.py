@@ -194,7 +194,7 @@ def _run_to(ready: ReadyCauses, before: Array, conditions: Conditions, depth: fl
 
 
 def _power(tried: Sequence[tuple[float, float]], fresh: float) -> float:
-    """Power of the rate with which the mean depth grows, by the factors of it tried and what they took off [m].
+    """Power of the rate with which the mean depth grows, by factors of it tried and what they took off [m].
 
     By the last two; the first alone tells it by how far it falls short of ``fresh`` paper [m]: where the rate
     falls off as 1/(1 + d/s) with a depth d taken off, d + d²/2s goes with the strokes, and the power is

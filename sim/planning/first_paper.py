@@ -24,7 +24,7 @@ from handlap.sim.planning.fineness import TRIED
 from handlap.sim.planning.leg import STOP_AT, inside_limits
 from handlap.sim.planning.papers import NOT_TOLD_APART, chain, choose_paper, price, quicker, to_clear
 from handlap.sim.planning.typical import cells_asked
-from handlap.sim.planning.work import CLEAR_SHARE, Worked, first_guess, lay_steps, work, work_rest
+from handlap.sim.planning.work import CLEAR_SHARE, Steps, Worked, first_guess, lay_steps, work, work_rest
 
 FIRST_TRIAL, TRIAL_MEMBERS = 16, 64
 """Members that try every paper, and those that then try what is left.  Prices of two papers from seed to
@@ -61,11 +61,12 @@ class PaperTried:
 
 @dataclass(frozen=True)
 class FirstPaper:
-    """The paper to start on: what the trials said, papers about alike with it, its own trial."""
+    """The paper to start on: what the trials said, papers about alike with it, its own trial, all trials."""
 
     trials: tuple[PaperTrial, ...]
     alike: tuple[str, ...]
     taken: PaperTried
+    tried: tuple[PaperTried, ...]
 
 
 def rough_minutes(crew: Crew, first: int) -> float:
@@ -86,10 +87,13 @@ def trial_crew(crew: Crew, members: int = TRIAL_MEMBERS) -> Crew:
     return few_of(crew, members, TRIED if crew.fineness.longer < TRIED.longer else None)
 
 
-def try_paper(crew: Crew, first: int) -> PaperTried:
-    """Work one paper as the first, and the finer ones after it, with a crew of few members."""
+def try_paper(crew: Crew, first: int, like: Steps | None = None) -> PaperTried:
+    """Work one paper as the first, and the finer ones after it, with a crew of few members.
+
+    ``like``: a trial of the same papers, laid out, whose rows it takes over for what they take off.
+    """
     guess = first_guess(crew, crew.scenario.paper.grits[first])
-    return _tried(crew, first, work(crew, lay_steps(crew, first, np.array([guess]))))
+    return _tried(crew, first, work(crew, lay_steps(crew, first, np.array([guess]), like=like)))
 
 
 def _tried(crew: Crew, first: int, worked: Worked) -> PaperTried:
@@ -170,7 +174,7 @@ def choose_first(crew: Crew) -> FirstPaper:
             told.append(PaperTrial(grit.name, finer, 0, Band.of([rough[i]]), 0.0, None, None, None))
             continue
         told.append(_told(scenario, grit, finer, tried[i], best.minutes))
-    return FirstPaper(tuple(told), tuple(grits[full[i]].name for i in alike), best)
+    return FirstPaper(tuple(told), tuple(grits[full[i]].name for i in alike), best, tuple(tried.values()))
 
 
 def choose_to_work(crew: Crew) -> tuple[Crew, FirstPaper]:

@@ -20,10 +20,10 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.conditions import Conditions, Stage, law_of, tipping_words
-from handlap.sim.lapping.ensemble import run_members
+from handlap.sim.lapping.ensemble import SCORES, conditions_at, run_members
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.long_work import tell_ahead
-from handlap.sim.lapping.resolution import quad_within
+from handlap.sim.lapping.resolution import first_quad, quad_within
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.sheet import depth_per_stroke
@@ -135,12 +135,14 @@ def lay_steps(
     *,
     keep: bool = False,
     grits: Sequence[Grit] | None = None,
+    like: Steps | None = None,
 ) -> Steps:
     """Lay out the papers from the ``first`` on.
 
     Parameters
     ----------
     grits : the papers; without them those that the finish wanted asks for after the first
+    like : work on the same papers whose rows are taken over for what they take off, and not measured anew
     stops : strokes after which members (k,) are expected to leave the first paper
     keep : for a report: keep the faces, and work everybody to where most stop
     """
@@ -150,19 +152,20 @@ def lay_steps(
     every = check_interval(scenario, int(far), MOST_LOOKS)
     horizon = every * max(3, int(np.ceil(far / every)))
     typical = every * max(1, int(np.ceil(np.median(stops) / every)))
-    found = crew.steps_for(stage_of(scenario, middle, grits[0], min(typical, horizon), every))
+    ahead = stage_of(scenario, middle, grits[0], min(typical, horizon), every)
+    quad, error, each = _rows_for(crew, ahead, like, 0)
     stage = stage_of(scenario, middle, grits[0], horizon, every)
-    quad = quad_within(found.quad_strokes, horizon, crew.most_rows)
+    quad = quad_within(quad, horizon, crew.most_rows)
     most = every * (max(MOST_STROKES, horizon) // every)
     legs = [lay_leg(crew.rig, stage, quad_strokes=quad, seed=crew.seed, most=most)]
-    seconds = found.seconds_a_row * legs[0].rows
-    error, to_show = found.error, [every * (int(np.ceil(shown / every)) + 1)]
-    for previous, grit in pairwise(grits):
+    seconds = each * legs[0].rows
+    to_show = [every * (int(np.ceil(shown / every)) + 1)]
+    for number, (previous, grit) in enumerate(pairwise(grits), start=1):
         clearing = clearing_stage(scenario, middle, previous, grit)
-        found = crew.steps_for(clearing)
-        error = max(error, found.error)
-        legs.append(lay_leg(crew.rig, clearing, quad_strokes=found.quad_strokes, seed=crew.seed + 1))
-        seconds += found.seconds_a_row * legs[-1].rows
+        quad, worst, each = _rows_for(crew, clearing, like, number)
+        error = max(error, worst)
+        legs.append(lay_leg(crew.rig, clearing, quad_strokes=quad, seed=crew.seed + 1))
+        seconds += each * legs[-1].rows
         to_show.append(strokes_to_clear(scenario, middle, previous, grit))
     part = scenario.part
     return Steps(
@@ -178,6 +181,17 @@ def lay_steps(
         seconds=seconds,
         check_every=every,
     )
+
+
+def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> tuple[float, float, float]:
+    """Strokes of a group of rows on the paper of a number, their error [m], seconds a row about: as measured,
+    or else as in work laid out ``like`` it, for what they take off."""
+    if like is None:
+        found = crew.steps_for(stage)
+        return found.quad_strokes, found.error, found.seconds_a_row
+    leg, middle = like.legs[number], conditions_at(like.rig.scenario, np.zeros(len(SCORES)))
+    longer = first_quad(crew.rig, crew.middle, stage) / first_quad(like.rig, middle, leg.stage)
+    return longer * leg.quad, like.error, like.seconds / sum(leg.rows for leg in like.legs)
 
 
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[LegRun, ...]:
