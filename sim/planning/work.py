@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +57,14 @@ TIP_REFUSED = 0.5
 CHUNK = 4
 """Members that go to a worker together, with all that it has to know: few, so that no worker waits long for
 the last of the others (24 members are six chunks for two workers; by eights they would be two and one)."""
+
+
+class Rows(NamedTuple):
+    """Strokes of a group of rows [-], the error that makes [m], and seconds that a row takes, about."""
+
+    quad_strokes: float
+    error: float
+    seconds_a_row: float
 
 
 @dataclass(frozen=True)
@@ -134,15 +142,15 @@ def lay_steps(
     stops: Array,
     *,
     keep: bool = False,
-    grits: Sequence[Grit] | None = None,
     like: Steps | None = None,
+    grits: Sequence[Grit] | None = None,
 ) -> Steps:
     """Lay out the papers from the ``first`` on.
 
     Parameters
     ----------
-    grits : the papers; without them those that the finish wanted asks for after the first
     like : work on the same papers whose rows are taken over for what they take off, and not measured anew
+    grits : the papers; without them those that the finish wanted asks for after the first
     stops : strokes after which members (k,) are expected to leave the first paper
     keep : for a report: keep the faces, and work everybody to where most stop
     """
@@ -153,19 +161,19 @@ def lay_steps(
     horizon = every * max(3, int(np.ceil(far / every)))
     typical = every * max(1, int(np.ceil(np.median(stops) / every)))
     ahead = stage_of(scenario, middle, grits[0], min(typical, horizon), every)
-    quad, error, each = _rows_for(crew, ahead, like, 0)
+    found = _rows_for(crew, ahead, like, 0)
     stage = stage_of(scenario, middle, grits[0], horizon, every)
-    quad = quad_within(quad, horizon, crew.most_rows)
+    quad = quad_within(found.quad_strokes, horizon, crew.most_rows)
     most = every * (max(MOST_STROKES, horizon) // every)
     legs = [lay_leg(crew.rig, stage, quad_strokes=quad, seed=crew.seed, most=most)]
-    seconds = each * legs[0].rows
-    to_show = [every * (int(np.ceil(shown / every)) + 1)]
+    seconds = found.seconds_a_row * legs[0].rows
+    error, to_show = found.error, [every * (int(np.ceil(shown / every)) + 1)]
     for number, (previous, grit) in enumerate(pairwise(grits), start=1):
         clearing = clearing_stage(scenario, middle, previous, grit)
-        quad, worst, each = _rows_for(crew, clearing, like, number)
-        error = max(error, worst)
-        legs.append(lay_leg(crew.rig, clearing, quad_strokes=quad, seed=crew.seed + 1))
-        seconds += each * legs[-1].rows
+        found = _rows_for(crew, clearing, like, number)
+        error = max(error, found.error)
+        legs.append(lay_leg(crew.rig, clearing, quad_strokes=found.quad_strokes, seed=crew.seed + 1))
+        seconds += found.seconds_a_row * legs[-1].rows
         to_show.append(strokes_to_clear(scenario, middle, previous, grit))
     part = scenario.part
     return Steps(
@@ -183,15 +191,15 @@ def lay_steps(
     )
 
 
-def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> tuple[float, float, float]:
-    """Strokes of a group of rows on the paper of a number, their error [m], seconds a row about: as measured,
-    or else as in work laid out ``like`` it, for what they take off."""
+def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> Rows:
+    """How long rows are on the paper of a number: as is measured, or else as in work laid out ``like`` it,
+    for what they take off."""
     if like is None:
         found = crew.steps_for(stage)
-        return found.quad_strokes, found.error, found.seconds_a_row
+        return Rows(found.quad_strokes, found.error, found.seconds_a_row)
     leg, middle = like.legs[number], conditions_at(like.rig.scenario, np.zeros(len(SCORES)))
     longer = first_quad(crew.rig, crew.middle, stage) / first_quad(like.rig, middle, leg.stage)
-    return longer * leg.quad, like.error, like.seconds / sum(leg.rows for leg in like.legs)
+    return Rows(longer * leg.quad, like.error, like.seconds / sum(leg.rows for leg in like.legs))
 
 
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[LegRun, ...]:
