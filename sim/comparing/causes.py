@@ -28,6 +28,7 @@ from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.lapping.set_up import Rig
+from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.crew import Crew, vary
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.papers import chain, strokes_to_clear
@@ -39,7 +40,9 @@ and the figure that the limit is held against [m]."""
 SAME_DEPTH = 0.005
 """Mean depths are taken as the same within this share."""
 MOST_CORRECTIONS = 3
-AGAIN = 2.0
+POWERS = (0.4, 1.5)
+"""Of the rate, with which a mean depth grows: what two laps say of it is kept between these."""
+AGAIN = 1.5
 """Laps it takes about until a mean depth is met: only for words."""
 
 
@@ -169,18 +172,53 @@ def _run(ready: ReadyCauses, before: Array, conditions: Conditions) -> tuple[Arr
     return now, float((before - now) @ grid.area / grid.area.sum())
 
 
+def _run_to(ready: ReadyCauses, before: Array, conditions: Conditions, depth: float) -> tuple[Array, float]:
+    """Lap a face (n,) [m] at the rate that takes off a mean depth [m], about: ``SAME_DEPTH``.
+
+    Fresh paper takes off in proportion to the rate, so on paper that does not age the first lap is at the
+    right one already, but for what a leading edge adds.
+    """
+    scenario = ready.rig.scenario
+    fresh = sum(
+        stage.strokes * depth_per_stroke(scenario, conditions, stage.grit) for stage, _ in ready.stages
+    )
+    factor = 1.0 if scenario.wear.ages else depth / fresh
+    tried: list[tuple[float, float]] = []
+    while True:
+        now, reached = _run(ready, before, replace(conditions, rate=factor * conditions.rate))
+        met = reached <= 0.0 or abs(reached / depth - 1.0) <= SAME_DEPTH
+        if met or len(tried) == MOST_CORRECTIONS:
+            return now, reached
+        tried.append((factor, reached))
+        factor *= (depth / reached) ** (1.0 / _power(tried, fresh))
+
+
+def _power(tried: Sequence[tuple[float, float]], fresh: float) -> float:
+    """Power of the rate with which the mean depth grows, by factors of it tried and what they took off [m].
+
+    By the last two; the first alone tells it by how far it falls short of ``fresh`` paper [m]: where the rate
+    falls off as 1/(1 + d/s) with a depth d taken off, d + d²/2s goes with the strokes, and the power is
+    F/(2·F − 1), F the share of fresh paper's depth to it.
+
+    >>> round(_power([(1.0, 10e-6)], 20e-6), 3), round(_power([(1.0, 10e-6), (2.0, 16e-6)], 20e-6), 3)
+    (0.667, 0.678)
+    """
+    factor, reached = tried[-1]
+    if len(tried) == 1:
+        short = max(factor * fresh / reached, 1.0)
+        return short / (2.0 * short - 1.0)
+    before, there = tried[-2]
+    return float(np.clip(np.log(reached / there) / np.log(factor / before), *POWERS))
+
+
 def lap_chunk(work: tuple[ReadyCauses, Sequence[tuple[Array, Conditions, float | None]]]) -> list[Lapped]:
     """Lap members, given as (face, conditions, mean depth to reach or None) [m]."""
     ready, members = work
     found = []
     for face, conditions, depth in members:
         before = np.zeros_like(face) if ready.flat else face
-        now, reached = _run(ready, before, conditions)
-        for _ in range(MOST_CORRECTIONS):
-            if depth is None or reached <= 0.0 or abs(reached / depth - 1.0) <= SAME_DEPTH:
-                break
-            conditions = replace(conditions, rate=conditions.rate * depth / reached)
-            now, reached = _run(ready, before, conditions)
+        run = _run(ready, before, conditions) if depth is None else _run_to(ready, before, conditions, depth)
+        now, reached = run
         taken = components_of(ready.gauged, before, now, ready.limit_by)
         found.append(Lapped(taken, now.astype(np.float32), reached))
     return found

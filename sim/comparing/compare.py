@@ -30,7 +30,7 @@ from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.effort import MINUTES_OF
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.fineness import PLANNED
-from handlap.sim.planning.first_paper import PaperTried, choose_to_work, trial_crew, try_paper
+from handlap.sim.planning.first_paper import FirstPaper, PaperTried, choose_to_work, trial_crew, try_paper
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
@@ -106,15 +106,28 @@ class Comparison:
     notes: tuple[str, ...]
 
 
-def lay_way(crew: Crew, first: int, known: PaperTried | None = None) -> Steps:
+def lay_way(crew: Crew, first: int, tried: PaperTried | None, same: bool) -> Steps:
     """Lay out a way of working.
 
     Parameters
     ----------
     first : place of its first paper in its list
-    known : a trial of that paper, where there was one; else a few members find where they stop
+    tried : a trial of the same papers, where there was one, and whether it was the ``same`` work: then it
+        tells where this ends, else a few members find that, in rows that take off as much as those did
     """
-    return lay_steps(crew, first, (known or try_paper(trial_crew(crew, TRIED), first)).stops)
+    if tried is None or not same:
+        rows = None if tried is None else tried.worked.steps
+        tried = try_paper(trial_crew(crew, TRIED), first, rows)
+    return lay_steps(crew, first, tried.stops)
+
+
+def _trial_of(crew: Crew, first: int, plan: Crew, paper: FirstPaper) -> tuple[PaperTried | None, bool]:
+    """The plan's own trial of the papers of a way, and whether that way differs in nothing else from it."""
+    grits = chain(crew.scenario, crew.middle, first)
+    tried = (t for t in paper.tried if chain(plan.scenario, plan.middle, t.first) == grits)
+    listed = plan.scenario.paper
+    bare = replace(crew.scenario.paper, grits=listed.grits, start=listed.start)
+    return next(tried, None), replace(crew.scenario, paper=bare) == plan.scenario
 
 
 def compare(
@@ -164,10 +177,7 @@ def compare(
     # As it stands it is the plan, to the last digit.
     steps = lay_side_by_side(
         [
-            partial(
-                lay_way, replace(other, tell=Quietly(None)), start,
-                taken if other.scenario == scenario and start == taken.first else None,
-            )
+            partial(lay_way, replace(other, tell=Quietly(None)), start, *_trial_of(other, start, crew, paper))
             for other, start in zip(crews, first, strict=True)
         ]
     )  # fmt: skip

@@ -24,7 +24,7 @@ MEASURABLE = 2e-6
 MOST_MEMBERS = 32
 FULLEST = 0.6
 """An interval longer than this share of the strokes is as good as never."""
-GROUPS = 96
+GROUPS = 64
 """Groups of rows a course is laid out in, about: turns fall between them."""
 
 

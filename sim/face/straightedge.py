@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -70,12 +71,12 @@ class LineSet:
     position: Array
     offsets: NDArray[np.int64]
 
-    @property
+    @cached_property
     def middle(self) -> Array:
         """Middle of every straightedge (lines,) [m]."""
         return 0.5 * self.length
 
-    @property
+    @cached_property
     def length(self) -> Array:
         """Length of every straightedge (lines,) [m]."""
         return np.array([line.length for line in self.lines])
@@ -89,6 +90,13 @@ class LineSet:
         share = self.position / np.repeat(self.length, points)
         of_point = np.repeat(np.broadcast_to(bow, len(self.lines)), points)
         return np.asarray(4.0 * of_point * share * (1.0 - share))
+
+    def over_edge(self, heights: ArrayLike, bow: float | Array) -> Array:
+        """Heights (members, n) at the points over the underside of a straightedge laid on them [m]."""
+        h = np.atleast_2d(np.asarray(heights, dtype=float))
+        # Every look at every face measures with a straight one.
+        bent = np.any(np.asarray(bow) != 0.0)
+        return np.ascontiguousarray(h - self.edge_shape(bow) if bent else h)
 
 
 def on_metal(outline: Outline, points: Array) -> NDArray[np.bool_]:
@@ -301,7 +309,7 @@ def line_gaps(lines: LineSet, heights: ArrayLike, held: Sequence[str], bow: floa
     held : one of "rest", "level", "tipped start", "tipped end" a line
     bow : bow of the straightedge, of every line or one for each, + = hollow in the middle [m]
     """
-    h = np.ascontiguousarray(np.atleast_2d(np.asarray(heights, dtype=float)) - lines.edge_shape(bow))
+    h = lines.over_edge(heights, bow)
     found = np.zeros_like(h)
     touched = np.zeros((h.shape[0], len(lines.lines), 2), dtype=np.int64)
     codes = np.array([HELD_CODE[name] for name in held], dtype=np.int64)
@@ -311,7 +319,7 @@ def line_gaps(lines: LineSet, heights: ArrayLike, held: Sequence[str], bow: floa
 
 def greatest_gap_by_line(lines: LineSet, heights: ArrayLike, bow: float = 0.0) -> Array:
     """Greatest gap (members, lines) under every line [m]; see :func:`greatest_gap`."""
-    h = np.ascontiguousarray(np.atleast_2d(np.asarray(heights, dtype=float)) - lines.edge_shape(bow))
+    h = lines.over_edge(heights, bow)
     worst = np.zeros((h.shape[0], len(lines.lines)))
     kernels.batch_worst(lines.position, lines.offsets, lines.middle, lines.length, ROCKS_BELOW, h, worst)
     return worst

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,10 +20,10 @@ from handlap.sim.common.outline import Array
 from handlap.sim.job.scenario import LimitBy, Scenario
 from handlap.sim.lapping import gauge
 from handlap.sim.lapping.conditions import Conditions, Stage, law_of, tipping_words
-from handlap.sim.lapping.ensemble import run_members
+from handlap.sim.lapping.ensemble import SCORES, conditions_at, run_members
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.long_work import tell_ahead
-from handlap.sim.lapping.resolution import quad_within
+from handlap.sim.lapping.resolution import first_quad, quad_within
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.sheet import depth_per_stroke
@@ -61,6 +61,14 @@ TIP_REFUSED = 0.5
 CHUNK = 4
 """Members that go to a worker together, with all that it has to know: few, so that no worker waits long for
 the last of the others (24 members are six chunks for two workers; by eights they would be two and one)."""
+
+
+class Rows(NamedTuple):
+    """Strokes of a group of rows [-], the error that makes [m], and seconds that a row takes, about."""
+
+    quad_strokes: float
+    error: float
+    seconds_a_row: float
 
 
 @dataclass(frozen=True)
@@ -140,12 +148,14 @@ def lay_steps(
     stops: Array,
     *,
     keep: bool = False,
+    like: Steps | None = None,
     grits: Sequence[Grit] | None = None,
 ) -> Steps:
     """Lay out the papers from the ``first`` on.
 
     Parameters
     ----------
+    like : work on the same papers whose rows are taken over for what they take off, and not measured anew
     grits : the papers; without them those that the finish wanted asks for after the first
     stops : strokes after which members (k,) are expected to leave the first paper
     keep : for a report: keep the faces, and work everybody to where most stop
@@ -156,7 +166,8 @@ def lay_steps(
     every = check_interval(scenario, int(far), MOST_LOOKS)
     horizon = every * max(3, int(np.ceil(far / every)))
     typical = every * max(1, int(np.ceil(np.median(stops) / every)))
-    found = crew.steps_for(stage_of(scenario, middle, grits[0], min(typical, horizon), every))
+    ahead = stage_of(scenario, middle, grits[0], min(typical, horizon), every)
+    found = _rows_for(crew, ahead, like, 0)
     stage = stage_of(scenario, middle, grits[0], horizon, every)
     quad = quad_within(found.quad_strokes, horizon, crew.most_rows)
     most = every * (max(MOST_STROKES, horizon) // every)
@@ -164,9 +175,9 @@ def lay_steps(
     seconds = found.seconds_a_row * legs[0].rows
     # To the look after the last that is shown: whether it is worse there is told as well.
     error, to_show = found.error, [every * (int(shown / every) + 1)]
-    for previous, grit in pairwise(grits):
+    for number, (previous, grit) in enumerate(pairwise(grits), start=1):
         clearing = clearing_stage(scenario, middle, previous, grit)
-        found = crew.steps_for(clearing)
+        found = _rows_for(crew, clearing, like, number)
         error = max(error, found.error)
         legs.append(lay_leg(crew.rig, clearing, quad_strokes=found.quad_strokes, seed=crew.seed + 1))
         seconds += found.seconds_a_row * legs[-1].rows
@@ -194,6 +205,17 @@ def giving_up(crew: Crew, steps: Steps) -> Steps:
     after = min(int(np.ceil(GIVE_UP_FROM * first_guess(crew, leg.grit))), leg.most)
     never = TooSlow(crew.scenario.part.limit, after, leg.most)
     return replace(steps, never=never, shown=(min(steps.shown[0], after), *steps.shown[1:]))
+
+
+def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> Rows:
+    """How long rows are on the paper of a number: as is measured, or else as in work laid out ``like`` it,
+    for what they take off."""
+    if like is None:
+        found = crew.steps_for(stage)
+        return Rows(found.quad_strokes, found.error, found.seconds_a_row)
+    leg, middle = like.legs[number], conditions_at(like.rig.scenario, np.zeros(len(SCORES)))
+    longer = first_quad(crew.rig, crew.middle, stage) / first_quad(like.rig, middle, leg.stage)
+    return Rows(longer * leg.quad, like.error, like.seconds / sum(leg.rows for leg in like.legs))
 
 
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[LegRun, ...]:
