@@ -81,7 +81,7 @@ def test_rows_held_to_what_is_reported_keep_it_against_a_lap_in_far_shorter_rows
     for name in REPORTED:
         assert abs(getattr(ours, name)[0] - getattr(truth, name)[0]) <= ALLOWED[name] * tolerance, name
     # Cells that take most of it leave less to the rows, and the map's worst spot is held besides.
-    spent = {name: 0.7 * ALLOWED[name] * tolerance for name in REPORTED}
+    spent = {name: 0.97 * ALLOWED[name] * tolerance for name in REPORTED}
     assert rows_of(HeldTo(gauged, tolerance, spent), 10.0 * UM) < quad
     assert rows_of(HeldTo(gauged, tolerance, {}), 0.02 * UM) < quad
 

@@ -10,6 +10,7 @@ worst spot to a looser bound.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -97,7 +98,7 @@ class HeldTo:
 
         def left(name: str) -> float:
             allowed = ALLOWED[name] * self.tolerance
-            return max(allowed - self.spent.get(name, 0.0), LEAST_LEFT * allowed)
+            return max(_beside(allowed, self.spent.get(name, 0.0)), LEAST_LEFT * allowed)
 
         return max(found[name] / left(name) for name in REPORTED)
 
@@ -203,6 +204,18 @@ def _finer(rig: Rig, stage: Stage, layout: Layout, quad: float, seed: int) -> tu
         quad *= 0.5
 
 
+def _beside(allowed: float, spent: float) -> float:
+    """What one error may be beside another so that both together are what is allowed, none where they are more.
+
+    Rows and cells have nothing to do with one another, so their errors add by their squares (JCGM 100:2008,
+    5.1.2).
+
+    >>> _beside(5.0, 3.0), _beside(5.0, 6.0)
+    (4.0, 0.0)
+    """
+    return math.sqrt(max(allowed**2 - spent**2, 0.0))
+
+
 def row_errors(gauged: Gauge, pair: tuple[Array, Array, Array]) -> dict[str, float]:
     """Errors that the length of the rows makes in what is reported, by figure [m].
 
@@ -268,7 +281,7 @@ def errors_of(
     strokes : error of the strokes to the goal [-]; None: not to be had
     asked : error asked of what is reported [m]; None: rows are held to the map's worst spot alone
     """
-    told = {name: rows[name] + (0.0 if cells is None else cells[name]) for name in REPORTED}
+    told = {name: math.hypot(rows[name], 0.0 if cells is None else cells[name]) for name in REPORTED}
     return Errors(
         tolerance=tolerance,
         step=step,
