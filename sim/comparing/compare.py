@@ -30,12 +30,12 @@ from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.effort import MINUTES_OF
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.fineness import PLANNED
-from handlap.sim.planning.first_paper import PaperTried, choose_to_work, trial_crew, try_paper
+from handlap.sim.planning.first_paper import PaperTried, choose_to_work, lay_tried, trial_crew, try_paper
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
 from handlap.sim.planning.typical import measure_errors
-from handlap.sim.planning.work import Steps, Worked, lay_side_by_side, lay_steps, work_ways
+from handlap.sim.planning.work import Steps, Worked, lay_side_by_side, work_ways
 
 MOST_WAYS = 24
 TRIED = 8
@@ -114,7 +114,7 @@ def lay_way(crew: Crew, first: int, known: PaperTried | None = None) -> Steps:
     first : place of its first paper in its list
     known : a trial of that paper, where there was one; else a few members find where they stop
     """
-    return lay_steps(crew, first, (known or try_paper(trial_crew(crew, TRIED), first)).stops)
+    return lay_tried(crew, known or try_paper(trial_crew(crew, TRIED), first))
 
 
 def compare(

@@ -27,6 +27,7 @@ from handlap.sim.planning.typical import cells_asked
 from handlap.sim.planning.work import (
     CLEAR_SHARE,
     MOST_STROKES,
+    Steps,
     Worked,
     first_guess,
     giving_up,
@@ -106,6 +107,15 @@ def try_paper(crew: Crew, first: int) -> PaperTried:
     """Work one paper as the first, and the finer ones after it, with a crew of few members."""
     guess = first_guess(crew, crew.scenario.paper.grits[first])
     return _tried(crew, first, work(crew, lay_steps(crew, first, np.array([guess]))))
+
+
+def lay_tried(crew: Crew, trial: PaperTried, *, keep: bool = False) -> Steps:
+    """Lay out work on a paper that was tried as the first one; where nobody got there, faces are given up.
+
+    ``keep``: as of :func:`handlap.sim.planning.work.lay_steps`.
+    """
+    steps = lay_steps(crew, trial.first, trial.stops, keep=keep)
+    return giving_up(crew, steps) if trial.nobody else steps
 
 
 def _given_up(crew: Crew, trial: PaperTried) -> PaperTried:

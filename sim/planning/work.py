@@ -162,8 +162,7 @@ def lay_steps(
     most = every * (max(MOST_STROKES, horizon) // every)
     legs = [lay_leg(crew.rig, stage, quad_strokes=quad, seed=crew.seed, most=most)]
     seconds = found.seconds_a_row * legs[0].rows
-    # To the look after the last that is shown: whether it is worse there is told as well.
-    error, to_show = found.error, [every * (int(shown / every) + 1)]
+    error, to_show = found.error, [every * (int(np.ceil(shown / every)) + 1)]
     for previous, grit in pairwise(grits):
         clearing = clearing_stage(scenario, middle, previous, grit)
         found = crew.steps_for(clearing)
