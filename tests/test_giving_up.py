@@ -69,6 +69,8 @@ def test_a_face_given_up_says_so_only_where_it_was_on_its_way_down():
     found = rule.find(STROKES[:5], down, (), False)
     assert found is not None and found.given_up and found.look == 4
     assert not (found.reached or found.at_best)
+    # One that gets worse is worked until worse has followed for long, and is past its best then.
+    assert rule.find(STROKES[:2], up[:2], (), False) is None
     found = rule.find(STROKES[:5], up, (), False)
     assert found is not None and found.at_best and not found.given_up and found.look == 0
     assert replace(rule, never=None).find(STROKES[:5], down, (), False) is None
@@ -92,7 +94,7 @@ def test_a_plan_gives_faces_up_only_where_nobody_gets_there():
     first = done.first
     assert first.given_up.any() and not first.reached.any()
     # Everybody is shown to where that is first asked, and nobody given up is counted as worked to the end.
-    assert first.strokes[first.complete - 1] >= steps.never.after
+    assert first.strokes[first.complete - 1] >= steps.shown[0] >= steps.never.after
     assert first.stops[first.given_up].max() < steps.never.most
     chances = chances_of(crew, done)
     assert chances.given_up == np.mean(first.given_up) and chances.unfinished == 0.0 == chances.goal
@@ -114,7 +116,7 @@ def test_nobody_who_is_given_up_would_have_got_there(name):
     """Every built-in job on its coarsest paper, by the same members with giving up and without."""
     crew = trial_crew(open_crew(load(name), members=16, seed=0))
     whole = try_paper(crew, 0)
-    steps = giving_up(crew, whole.worked.steps)
+    steps = giving_up(crew, whole.worked.steps, whole.stops)
     short = work(crew, steps)
     up = short.first.given_up
     reached, (inside, _) = (
