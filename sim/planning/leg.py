@@ -254,8 +254,8 @@ class ToGoal:
     """Stop where the measured figure comes down to ``goal`` [m]; failing that, at the best look there is.
 
     ``least``: strokes before which nobody gives up; ``at_look``: at the look that shows it, not between two.
-    ``never``: when besides a face is given up that is too slow, and from where on one that is past its best may
-    stop as well; None: they are worked to the end, and to ``least``.
+    ``never``: when a face is given up besides that is too slow, and from where on one that is past its best
+    may stop as well; None: they are worked to the end, and to ``least``.
     """
 
     goal: float
