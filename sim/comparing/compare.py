@@ -30,12 +30,19 @@ from handlap.sim.planning.crew import Crew, Progress, open_crew, vary
 from handlap.sim.planning.effort import MINUTES_OF
 from handlap.sim.planning.face_first import stop_at_face
 from handlap.sim.planning.fineness import PLANNED
-from handlap.sim.planning.first_paper import FirstPaper, PaperTried, choose_to_work, trial_crew, try_paper
+from handlap.sim.planning.first_paper import (
+    FirstPaper,
+    PaperTried,
+    choose_to_work,
+    lay_tried,
+    trial_crew,
+    try_paper,
+)
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import inside_limits, measure
 from handlap.sim.planning.papers import chain
 from handlap.sim.planning.typical import measure_errors
-from handlap.sim.planning.work import Steps, Worked, lay_side_by_side, lay_steps, work_ways
+from handlap.sim.planning.work import Steps, Worked, lay_side_by_side, work_ways
 
 MOST_WAYS = 24
 TRIED = 8
@@ -118,7 +125,7 @@ def lay_way(crew: Crew, first: int, tried: PaperTried | None, same: bool) -> Ste
     if tried is None or not same:
         rows = None if tried is None else tried.worked.steps
         tried = try_paper(trial_crew(crew, TRIED), first, rows)
-    return lay_steps(crew, first, tried.stops)
+    return lay_tried(crew, tried)
 
 
 def _trial_of(crew: Crew, first: int, plan: Crew, paper: FirstPaper) -> tuple[PaperTried | None, bool]:

@@ -23,13 +23,13 @@ from handlap.sim.lapping.long_work import Quietly
 from handlap.sim.planning.crew import Crew, Progress, few_of, open_crew
 from handlap.sim.planning.face_first import figures_now, stop_at_face
 from handlap.sim.planning.fineness import GLANCED
-from handlap.sim.planning.first_paper import choose_first
+from handlap.sim.planning.first_paper import choose_first, lay_tried
 from handlap.sim.planning.foretold import foretell
 from handlap.sim.planning.leg import measure
 from handlap.sim.planning.plan_bands import chances_of
 from handlap.sim.planning.verdict import NEEDS_WORK_AT, SHOP_AT, doubt_numerics, judge
 from handlap.sim.planning.what_decides import what_widens
-from handlap.sim.planning.work import Worked, lay_steps, work
+from handlap.sim.planning.work import Worked, work
 
 MEMBERS = 16
 
@@ -97,7 +97,7 @@ def first_look(
     tell(0.2, "trying the papers")
     paper = choose_first(crew)
     tell(0.6, "lapping the faces")
-    worked = work(crew, lay_steps(crew, paper.taken.first, paper.taken.stops))
+    worked = work(crew, lay_tried(crew, paper.taken))
     tell(1.0, "done")
     return _by_laps(every, crew, worked)
 

@@ -134,9 +134,19 @@ def _foreseen(crew: Crew, grit: Grit) -> int:
     return int(min(guess, FURTHER * run.strokes[under[0]])) if under.size else guess
 
 
+def lay_tried(crew: Crew, trial: PaperTried, *, keep: bool = False) -> Steps:
+    """Lay out work on a paper that was tried as the first one; where nobody got there, faces are given up.
+
+    ``keep``: as of :func:`handlap.sim.planning.work.lay_steps`.
+    """
+    steps = lay_steps(crew, trial.first, trial.stops, keep=keep)
+    return giving_up(crew, steps, trial.worked.first.stops) if trial.nobody else steps
+
+
 def _given_up(crew: Crew, trial: PaperTried) -> PaperTried:
     """The same trial, by members that give up who come down too slowly."""
-    return _tried(crew, trial.first, work(crew, giving_up(crew, trial.worked.steps)))
+    worked = trial.worked
+    return _tried(crew, trial.first, work(crew, giving_up(crew, worked.steps, worked.first.stops)))
 
 
 def _tried(crew: Crew, first: int, worked: Worked) -> PaperTried:

@@ -254,7 +254,8 @@ class ToGoal:
     """Stop where the measured figure comes down to ``goal`` [m]; failing that, at the best look there is.
 
     ``least``: strokes before which nobody gives up; ``at_look``: at the look that shows it, not between two.
-    ``never``: when besides a face is given up that is too slow; None: it is worked to the end.
+    ``never``: when a face is given up besides that is too slow, and from where on one that is past its best
+    may stop as well; None: they are worked to the end, and to ``least``.
     """
 
     goal: float
@@ -274,11 +275,12 @@ class ToGoal:
             share = (above - self.goal) / (above - float(measured[look]))
             return Stop(look, share, True, False)
         best, least = best_look(measured), int(np.argmin(measured))
-        past = strokes[-1] >= self.least and strokes[least] <= PAST_BEST * strokes[-1]
-        slow = self.never is not None and self.never.holds(strokes, measured)
+        after = self.least if self.never is None else min(self.least, self.never.after)
+        past = strokes[-1] >= after and strokes[least] <= PAST_BEST * strokes[-1]
+        follows = least < len(strokes) - 1
+        slow = self.never is not None and not follows and self.never.holds(strokes, measured)
         if past or last or slow:
-            follows = least < len(strokes) - 1
-            return Stop(best, 1.0, False, follows, given_up=slow and not (follows or last))
+            return Stop(best, 1.0, False, follows, given_up=slow and not last)
         return None
 
 

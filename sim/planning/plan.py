@@ -8,12 +8,12 @@ from handlap.sim.job.results import Plan
 from handlap.sim.job.scenario import Scenario
 from handlap.sim.planning.crew import Progress, open_crew
 from handlap.sim.planning.face_first import stop_at_face
-from handlap.sim.planning.first_paper import choose_to_work
+from handlap.sim.planning.first_paper import choose_to_work, lay_tried
 from handlap.sim.planning.plan_bands import report
 from handlap.sim.planning.plan_notes import bench_notes
 from handlap.sim.planning.plan_spring import spring_effect
 from handlap.sim.planning.typical import lap_typical, measure_errors, plate_effect
-from handlap.sim.planning.work import giving_up, lay_steps, work
+from handlap.sim.planning.work import work
 
 
 def make_plan(
@@ -46,10 +46,7 @@ def make_plan(
     tell(0.1, "trying the papers")
     crew, paper = choose_to_work(crew)
     name = scenario.paper.grits[paper.taken.first].name
-    taken = paper.taken
-    steps = lay_steps(crew, taken.first, taken.stops, keep=True)
-    if taken.nobody:
-        steps = giving_up(crew, steps)
+    steps = lay_tried(crew, paper.taken, keep=True)
     words = f"lapping {members} faces on {name}"
     tell(0.3, words)
     worked = work(crew, steps, finished=lambda done: tell(0.3 + 0.65 * done, words))

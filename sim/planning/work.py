@@ -162,7 +162,7 @@ def lay_steps(
     """
     scenario, middle = crew.scenario, crew.middle
     grits = grits or chain(scenario, middle, first)
-    far, shown = np.percentile(np.minimum(stops, MOST_STROKES), [FAR, SHOWN_TO])
+    far = float(np.percentile(np.minimum(stops, MOST_STROKES), FAR))
     every = check_interval(scenario, int(far), MOST_LOOKS)
     horizon = every * max(3, int(np.ceil(far / every)))
     typical = every * max(1, int(np.ceil(np.median(stops) / every)))
@@ -173,8 +173,7 @@ def lay_steps(
     most = every * (max(MOST_STROKES, horizon) // every)
     legs = [lay_leg(crew.rig, stage, quad_strokes=quad, seed=crew.seed, most=most)]
     seconds = found.seconds_a_row * legs[0].rows
-    # To the look after the last that is shown: whether it is worse there is told as well.
-    error, to_show = found.error, [every * (int(shown / every) + 1)]
+    error, to_show = found.error, [_to_show(stops, every)]
     for number, (previous, grit) in enumerate(pairwise(grits), start=1):
         clearing = clearing_stage(scenario, middle, previous, grit)
         found = _rows_for(crew, clearing, like, number)
@@ -199,12 +198,22 @@ def lay_steps(
     )
 
 
-def giving_up(crew: Crew, steps: Steps) -> Steps:
-    """The same work by the same rows, but a face is given up that comes down too slowly ever to get there."""
+def _to_show(stops: Array, every: int) -> int:
+    """Strokes to which everybody is worked for a report, a look beyond where most of these (k,) stop."""
+    shown = float(np.percentile(np.minimum(stops, MOST_STROKES), SHOWN_TO))
+    return every * (int(np.ceil(shown / every)) + 1)
+
+
+def giving_up(crew: Crew, steps: Steps, stops: Array) -> Steps:
+    """The same work by the same rows, but a face is given up that comes down too slowly ever to get there.
+
+    ``stops``: strokes after which members (k,) are expected to leave the first paper then.
+    """
     leg = steps.legs[0]
     after = min(int(np.ceil(GIVE_UP_FROM * first_guess(crew, leg.grit))), leg.most)
     never = TooSlow(crew.scenario.part.limit, after, leg.most)
-    return replace(steps, never=never, shown=(min(steps.shown[0], after), *steps.shown[1:]))
+    shown = _to_show(stops, steps.check_every) if steps.keep else 0
+    return replace(steps, never=never, shown=(shown, *steps.shown[1:]))
 
 
 def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> Rows:
