@@ -6,16 +6,28 @@ from dataclasses import replace
 from functools import cache
 from typing import Any
 
+import numpy as np
 import pytest
 from jobs import QUARTER_TURNS, UM, crown, hollow, job
 
 from handlap.sim.common.outline import Outline
+from handlap.sim.comparing import causes
 from handlap.sim.comparing.cause_ranking import NONE, rank_by_dye, rank_by_readings
-from handlap.sim.comparing.causes import OFF, START, active_causes, only
+from handlap.sim.comparing.causes import (
+    OFF,
+    SAME_DEPTH,
+    START,
+    active_causes,
+    lap_variants,
+    only,
+    stages_for,
+    without,
+)
 from handlap.sim.comparing.why import Why, find_causes
 from handlap.sim.job.scenario import Insert, Plate, Scenario, Uncertain
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping.dye_words import read_dye
+from handlap.sim.planning.crew import open_crew
 
 FLAT = hollow(0.0, 0.12)
 
@@ -71,6 +83,34 @@ def test_signs_of_the_constructed_cases():
         name: why_only(name).total["crown_along"].p50 for name in ("high hands", "paper ageing", "plate")
     }
     assert along["high hands"] > 0.0 and along["paper ageing"] > 0.0 and along["plate"] < 0.0
+
+
+@pytest.mark.parametrize(
+    ("asked", "most"), [("wobble alone", 1.0), ("no leading edge", 3.0), ("fresh paper", 3.0)]
+)
+def test_the_same_depth_is_met_in_few_laps(asked, most, monkeypatch):
+    """Fresh paper takes off k·F·s/A, so its rate is known before any lap (Archard, Journal of Applied Physics
+    24, 1953, 981); on paper that ages, a power of the rate is looked for."""
+    scenario = load("two-cylinder-head")
+    crew = open_crew(scenario, members=6, seed=0)
+    stages = stages_for(crew, 1, 400)
+    (base,) = lap_variants(crew, [(scenario, False, stages)], None)
+    depths = np.array([lap.mean_depth for lap in base])
+    laps, run = [], causes._run
+
+    def counted(*given):
+        laps.append(given)
+        return run(*given)
+
+    monkeypatch.setattr(causes, "_run", counted)
+    other = {
+        "wobble alone": only(scenario, "wobble"),
+        "no leading edge": (without(scenario, ["leading edge"]), False),
+        "fresh paper": (without(scenario, ["paper ageing"]), False),
+    }
+    (found,) = lap_variants(crew, [(*other[asked], stages)], depths)
+    assert [lap.mean_depth for lap in found] == pytest.approx(depths, rel=SAME_DEPTH)
+    assert len(laps) <= most * len(depths)
 
 
 def test_with_every_cause_off_nothing_is_left():

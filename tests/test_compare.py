@@ -18,6 +18,7 @@ from handlap.sim.job.scenario import Scenario, Turning, TurnState, Uncertain
 from handlap.sim.job.scenario_file import load
 from handlap.sim.job.ways import Way, parse_way
 from handlap.sim.materials import grits
+from handlap.sim.planning.first_paper import try_paper
 
 WAYS = [
     parse_way(text) for text in ("name=as it stands", "turning=none", "height=0 name=flat hands", "press=80")
@@ -190,6 +191,27 @@ def test_lower_hands_the_long_axis_and_a_finer_last_paper_leave_less_crown():
     assert low < 0.5 * base
     assert base < across
     assert fine < base
+
+
+def test_ways_are_laid_out_by_the_plans_own_trials_where_these_say_as_much(monkeypatch):
+    """Ways that begin on another of the papers are those trials; of other papers there is none."""
+    tried = []
+
+    def seen(crew, first, like):
+        tried.append((crew.scenario, like))
+        return try_paper(crew, first, like)
+
+    monkeypatch.setattr("handlap.sim.comparing.compare.try_paper", seen)
+    scenario = load("two-cylinder-head")
+    texts = ("name=as it stands", "papers=P80,P120", "papers=P240", "press=30", "papers=P60,P120")
+    ways = [parse_way(text) for text in texts]
+    found = compare(scenario, ways, members=8, with_turns=False)
+    assert [result.failure for result in found.results] == [None] * len(ways)
+    pressed, other = (result.scenario for result in found.results[-2:])
+    assert len(tried) == 2
+    laid = next(like for scenario, like in tried if scenario == pressed)
+    assert laid is not None and [leg.grit.name for leg in laid.legs] == ["P120"]
+    assert next(like for scenario, like in tried if scenario == other) is None
 
 
 def test_too_many_ways_and_ways_that_cannot_be_done_are_refused_in_words():

@@ -19,7 +19,14 @@ from handlap.sim.lapping.simulate import starting_on
 from handlap.sim.materials import grits
 from handlap.sim.planning.crew import open_crew
 from handlap.sim.planning.effort import TURN_MINUTES, count_effort, times
-from handlap.sim.planning.first_paper import choose_first, rough_minutes, still_open
+from handlap.sim.planning.first_paper import (
+    choose_first,
+    foreseen,
+    rough_minutes,
+    still_open,
+    trial_crew,
+    try_paper,
+)
 from handlap.sim.planning.papers import (
     ALIKE,
     CLEARLY,
@@ -35,6 +42,7 @@ from handlap.sim.planning.papers import (
     strokes_to_clear,
     to_clear,
 )
+from handlap.sim.planning.work import first_guess
 
 HEAD = load("two-cylinder-head")
 ALL = tuple(grits.find(name) for name in ("P60", "P80", "P120", "P180", "P240", "P400"))
@@ -251,6 +259,23 @@ def test_trials_say_what_was_tried_and_the_start_can_be_stated():
     assert len(told) == 4
     with pytest.raises(InputError, match="--start P500: the scenario has P80, P120, P180, P240"):
         starting_on(crew.scenario, "P500")
+
+
+@pytest.mark.parametrize("name", ["two-cylinder-head", "inlet-flange", "thin-pump-cover"])
+def test_a_paper_is_tried_about_as_far_as_most_take(name):
+    """Not several times as far, where its rows would have to keep their error."""
+    scenario = load(name)
+    crew = trial_crew(open_crew(scenario, members=16, seed=0), 16)
+    for first, grit in enumerate(scenario.paper.grits):
+        stops = try_paper(crew, first).stops
+        assert np.median(stops) <= foreseen(crew, grit) <= 2.0 * np.percentile(stops, 90)
+
+
+def test_a_paper_on_which_nobody_comes_down_is_tried_as_far_as_flatness_says():
+    scenario = replace(HEAD, part=replace(HEAD.part, limit=0.1 * UM))
+    crew = trial_crew(open_crew(scenario, members=8, seed=0), 8)
+    grit = scenario.paper.grits[0]
+    assert foreseen(crew, grit) == first_guess(crew, grit)
 
 
 def test_a_paper_far_slower_is_only_estimated():

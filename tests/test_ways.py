@@ -224,6 +224,18 @@ def test_the_course_is_the_same_however_far_it_was_thought_to_go(head):
     np.testing.assert_allclose(near.first.stops[both], far.first.stops[both], rtol=0.1)
 
 
+def test_rows_taken_over_stand_for_as_much_metal_and_are_not_measured_anew(head, monkeypatch):
+    """Without the press only the weight cuts: a stroke takes off less, and rows are so much longer."""
+    pressed = replace(head.scenario, hands=replace(head.scenario.hands, press=Uncertain.fixed(0.0)))
+    press, weight = head.middle.grip.press, head.scenario.part.weight
+    steps = lay_steps(head, 2, STOPS)
+    monkeypatch.setattr(Crew, "steps_for", lambda crew, stage: pytest.fail("rows are measured"))
+    light = lay_steps(vary(head, pressed), 2, STOPS, like=steps)
+    assert light.error == steps.error
+    assert light.legs[0].quad == pytest.approx(steps.legs[0].quad * (press + weight) / weight)
+    assert lay_steps(head, 2, STOPS, like=steps).legs[0].quad == pytest.approx(steps.legs[0].quad)
+
+
 def test_metal_off_lies_on_the_paper_on_every_leg(head):
     """Conservation in laps that stop and go on: what is off the face is on the paper."""
     steps = lay_steps(head, 1, STOPS)

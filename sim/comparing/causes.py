@@ -152,7 +152,7 @@ class Lapped:
 def components_of(gauged: Gauge, before: Array, face: Array, limit_by: LimitBy) -> Array:
     """Components (6,) of a face (n,) that was ``before`` (n,), in the order of ``COMPONENTS`` [m]."""
     along, across, twist = bend_components(gauged.grid, face[None, :])
-    figures = gauge.figures(gauged, before, face)
+    figures = gauge.figures(gauged, before, face, only=limit_by)
     return np.array(
         [
             along[0],

@@ -131,10 +131,12 @@ def lay_way(crew: Crew, first: int, tried: PaperTried | None, same: bool) -> Ste
 def _trial_of(crew: Crew, first: int, plan: Crew, paper: FirstPaper) -> tuple[PaperTried | None, bool]:
     """The plan's own trial of the papers of a way, and whether that way differs in nothing else from it."""
     grits = chain(crew.scenario, crew.middle, first)
-    tried = (t for t in paper.tried if chain(plan.scenario, plan.middle, t.first) == grits)
-    listed = plan.scenario.paper
+    trials = (t for t in paper.tried if chain(plan.scenario, plan.middle, t.first) == grits)
+    tried, listed = next(trials, None), plan.scenario.paper
     bare = replace(crew.scenario.paper, grits=listed.grits, start=listed.start)
-    return next(tried, None), replace(crew.scenario, paper=bare) == plan.scenario
+    same = replace(crew.scenario, paper=bare) == plan.scenario
+    # At another place in the way's own list.
+    return None if tried is None else replace(tried, first=first), same
 
 
 def compare(

@@ -114,11 +114,11 @@ def try_paper(crew: Crew, first: int, like: Steps | None = None) -> PaperTried:
 
     ``like``: a trial of the same papers, laid out, whose rows it takes over for what they take off.
     """
-    stops = np.array([_foreseen(crew, crew.scenario.paper.grits[first])])
+    stops = np.array([foreseen(crew, crew.scenario.paper.grits[first])])
     return _tried(crew, first, work(crew, lay_steps(crew, first, stops, like=like)))
 
 
-def _foreseen(crew: Crew, grit: Grit) -> int:
+def foreseen(crew: Crew, grit: Grit) -> int:
     """Strokes after which most faces should leave a paper, by one lap of the most typical one in long rows.
 
     Without such a lap there is only a guess to go by that is three to ten times too long on most built-in

@@ -23,7 +23,7 @@ from handlap.sim.lapping.conditions import Conditions, Stage, law_of, tipping_wo
 from handlap.sim.lapping.ensemble import SCORES, conditions_at, run_members
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.long_work import tell_ahead
-from handlap.sim.lapping.resolution import first_quad, quad_within
+from handlap.sim.lapping.resolution import quad_within
 from handlap.sim.lapping.rhythm import SETTLED, check_interval, stage_of
 from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.sheet import depth_per_stroke
@@ -142,6 +142,18 @@ def clearing_stage(scenario: Scenario, middle: Conditions, previous: Grit, grit:
     return replace(stage_of(scenario, middle, grit, looks[-1], looks[-1]), snapshots=looks)
 
 
+def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> Rows:
+    """How long rows are on the paper of a number: as is measured, or else to take off as much metal as those
+    of work laid out ``like`` it."""
+    if like is None:
+        found = crew.steps_for(stage)
+        return Rows(found.quad_strokes, found.error, found.seconds_a_row)
+    leg, middle = like.legs[number], conditions_at(like.rig.scenario, np.zeros(len(SCORES)))
+    longer = depth_per_stroke(like.rig.scenario, middle, leg.grit)
+    longer /= depth_per_stroke(crew.scenario, crew.middle, stage.grit)
+    return Rows(longer * leg.quad, like.error, like.seconds / sum(leg.rows for leg in like.legs))
+
+
 def lay_steps(
     crew: Crew,
     first: int,
@@ -214,17 +226,6 @@ def giving_up(crew: Crew, steps: Steps, stops: Array) -> Steps:
     never = TooSlow(crew.scenario.part.limit, after, leg.most)
     shown = _to_show(stops, steps.check_every) if steps.keep else 0
     return replace(steps, never=never, shown=(shown, *steps.shown[1:]))
-
-
-def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> Rows:
-    """How long rows are on the paper of a number: as is measured, or else as in work laid out ``like`` it,
-    for what they take off."""
-    if like is None:
-        found = crew.steps_for(stage)
-        return Rows(found.quad_strokes, found.error, found.seconds_a_row)
-    leg, middle = like.legs[number], conditions_at(like.rig.scenario, np.zeros(len(SCORES)))
-    longer = first_quad(crew.rig, crew.middle, stage) / first_quad(like.rig, middle, leg.stage)
-    return Rows(longer * leg.quad, like.error, like.seconds / sum(leg.rows for leg in like.legs))
 
 
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[LegRun, ...]:
