@@ -142,7 +142,7 @@ def against_the_scale() -> JobLog:
     return JobLog("cylinder head", "two-cylinder-head", entries)
 
 
-def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scale, nothing_goes):
+def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scale, replanned):
     """The leaves decide, and nobody is left with a face that is met at a chance of nearly nought."""
     found = make_replan(HEAD, against_the_scale, members=24, cells=250)
     flat = found.now.flat
@@ -165,7 +165,7 @@ def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scal
     wrote = record_report(make_record(smooth, against_the_scale, members=24, cells=250))
     assert wrote.tone == "doubt" and "met as checked, but" in wrote.answer
     # Where all else agrees nothing of the kind is said.
-    agreed = make_replan(HEAD, nothing_goes, members=24, cells=250)
+    agreed = replanned
     assert agreed.now.chance_goal > HARDLY and not agreed.now.flat.contradicted
     assert "both cannot" not in " ".join(replan_report(agreed).lead)
 

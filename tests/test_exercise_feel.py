@@ -6,6 +6,7 @@ What the page says is held to ``read_line``, the rule of every reading, and to g
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -41,12 +42,18 @@ def felt() -> Exercise:
     return make_exercise(LEVEL, NUMBER, feel=True)
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    where = tmp_path / "ex"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    where = tmp_path_factory.mktemp("felt") / "ex"
     found = exercise("--out", str(where), "--level", str(LEVEL), "--seed", str(NUMBER), "--feel")
     assert found.exit_code == 0, found.output
     return where
+
+
+@pytest.fixture
+def folder(made: Path, tmp_path: Path) -> Path:
+    """A copy of the exercise, made by the command once."""
+    return Path(shutil.copytree(made, tmp_path / "ex"))
 
 
 def exercise(*args: str, typed: str | None = None) -> Result:

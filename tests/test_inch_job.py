@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+from page_measures import unrendered
 
 from handlap.cli.main import main
 from handlap.sim.bench.replan import make_replan
@@ -56,7 +57,8 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> Iterator[set[str]]:
 
     monkeypatch.setattr(Text, "set_text", telling)
     monkeypatch.setattr(TextToPath, "get_text_width_height_descent", sizing)
-    yield seen
+    with unrendered():
+        yield seen
 
 
 LOG = (

@@ -232,7 +232,9 @@ def test_where_the_hands_differ_too_much_it_cannot_tell():
     )
     choices = (Choice("never", case="never"), Choice("other", case="other"), Choice("alike", alike=True))
     result = work_lesson(
-        replace(lesson, scenario=job, question=question, cases=cases, choices=choices, because=".", intends=0),
+        replace(
+            lesson, scenario=job, question=question, cases=cases, choices=choices, because=".", intends=0
+        ),
         members=FEW,
     )
     assert result.answer.choice is None and result.answer.support < SURE
