@@ -17,7 +17,9 @@ from pathlib import Path
 
 import pytest
 from browser import Browser
+from drawn_once import remembering
 from hypothesis import settings
+from page_measures import unrendered as not_rendering
 from recorded import LAST, Book, Checked, made_now
 
 from handlap.sim.common.validity import Checks, from_text, joined, to_text
@@ -81,6 +83,27 @@ def book(request: pytest.FixtureRequest) -> Book:
 def checked(request: pytest.FixtureRequest) -> Callable[..., None]:
     """Assert that a figure is what it has to be, and note both down; see :class:`recorded.Checked`."""
     return Checked(request.config.stash[BOOK], request.node.nodeid)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def faces_drawn_once() -> Iterator[None]:
+    """What readings allow is drawn once for all tests that ask the same; see :mod:`drawn_once`."""
+    with remembering(True):
+        yield
+
+
+@pytest.fixture
+def drawn_anew() -> Iterator[None]:
+    """For who looks at the drawing itself."""
+    with remembering(False):
+        yield
+
+
+@pytest.fixture
+def unrendered() -> Iterator[None]:
+    """Pictures of which no pixel is looked at are laid out, not rendered."""
+    with not_rendering():
+        yield
 
 
 @pytest.fixture(scope="module")

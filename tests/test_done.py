@@ -197,6 +197,7 @@ def test_sheet_and_plan_say_the_goal_in_one_sentence(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     plan = make_plan(HEAD, members=8, seed=0)
     monkeypatch.setattr("handlap.sim.planning.plan.make_plan", lambda job, **how: plan)
+    monkeypatch.setattr("handlap.cli.sheets.sheet_job_pdf.job_sheet_pdf", lambda *sheet: (b"%PDF-", 2))
     said = "done when the 50 µm leaf goes in at no station of any line"
     text = CliRunner().invoke(main, ["plan", "two-cylinder-head", "--members", "8"]).output
     assert said in " ".join(text.split())

@@ -745,7 +745,7 @@ def few_hands(monkeypatch, worked) -> None:
     )
 
 
-def test_made_answered_by_pipe_marked_and_marked_again(tmp_path, monkeypatch, known):
+def test_made_answered_by_pipe_marked_and_marked_again(tmp_path, monkeypatch, known, unrendered):
     exercise, worked = known
     few_hands(monkeypatch, worked)
     folder = str(tmp_path / "mine")

@@ -10,7 +10,6 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from page_measures import unrendered
 
 from handlap.cli.main import main
 from handlap.sim.bench.replan import make_replan
@@ -39,7 +38,7 @@ def words_of(page: str) -> str:
 
 
 @pytest.fixture
-def drawn(monkeypatch: pytest.MonkeyPatch) -> Iterator[set[str]]:
+def drawn(monkeypatch: pytest.MonkeyPatch, unrendered: None) -> Iterator[set[str]]:
     """Every text that is set in a picture or on a page of a PDF while this lasts."""
     from matplotlib.text import Text
     from matplotlib.textpath import TextToPath
@@ -57,8 +56,7 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> Iterator[set[str]]:
 
     monkeypatch.setattr(Text, "set_text", telling)
     monkeypatch.setattr(TextToPath, "get_text_width_height_descent", sizing)
-    with unrendered():
-        yield seen
+    yield seen
 
 
 LOG = (

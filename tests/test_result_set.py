@@ -13,7 +13,7 @@ from handlap.sim.job.results import Verdict
 
 
 @pytest.fixture
-def run(monkeypatch, tmp_path):
+def run(monkeypatch, tmp_path, unrendered):
     """Plan a job with a made-up answer into one folder; returns what is in it then, and what was said."""
 
     def planned(name: str, answer: str) -> tuple[set[str], str]:

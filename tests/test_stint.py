@@ -15,7 +15,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from page_measures import unrendered
 
 from handlap.cli.asking.exercise_folder import FORM, SEAL, STINT
 from handlap.cli.main import main
@@ -240,8 +239,8 @@ def folder(made, tmp_path) -> Path:
 
 
 @pytest.fixture
-def plain_once(monkeypatch):
-    """The plain plan of the one exercise, made once for every end of a stint; pictures are laid out only."""
+def plain_once(monkeypatch, unrendered):
+    """The plain plan of the one exercise, made once for every end of a stint."""
     plans: list[PlainPlan | None] = []
 
     def once(rig, **how):
@@ -250,8 +249,6 @@ def plain_once(monkeypatch):
         return plans[0]
 
     monkeypatch.setattr(stint_debrief, "best_plain", once)
-    with unrendered():
-        yield
 
 
 def test_a_stint_goes_on_over_calls_and_shows_the_face_at_its_end(folder, plain_once):
