@@ -22,6 +22,7 @@ from handlap.sim.bench.bench_page_text import sum_of
 from handlap.sim.face.straightedge import gaps, sample_line
 from handlap.sim.job.job_readings import Held
 from handlap.sim.job.scenario_file import load
+from handlap.sim.teaching import exercise_marks
 from handlap.sim.teaching.exercise import Exercise, exercise_of, make_exercise
 from handlap.sim.teaching.exercise_answers import read_form
 from handlap.sim.teaching.exercise_feel import HOLDS, station_gaps
@@ -176,7 +177,9 @@ def test_part_of_it_is_taken_over_and_what_is_left_is_said(felt, folder, tmp_pat
     assert Path(told["backup"]).is_file()
 
 
-def test_made_felt_handed_back_answered_and_marked(felt, folder, tmp_path):
+def test_made_felt_handed_back_answered_and_marked(felt, folder, tmp_path, monkeypatch, unrendered):
+    whole = exercise_marks.mark
+    monkeypatch.setattr(exercise_marks, "mark", lambda e, a, **how: whole(e, a, members=8, **how))
     file = tmp_path / "felt.txt"
     rows = [*rows_of(text_of(felt)), {"answers": {"by": "Kim", **ANSWERS}}]
     file.write_text("\ufeff" + summed(rows).replace("\n", "\r\n"), encoding="utf-8")
