@@ -785,7 +785,8 @@ def test_made_answered_by_pipe_marked_and_marked_again(tmp_path, monkeypatch, kn
 
     monkeypatch.setattr(exercise_pictures, "exercise_pictures", lambda found: {})
     form = Path(folder) / FORM
-    form.write_text(form.read_text(encoding="utf-8").replace('"leave"', '"machine shop"'), encoding="utf-8")
+    changed = form.read_text(encoding="utf-8").replace('"leave"', '"machine shop"')
+    form.write_bytes(changed.replace("\n", "\r\n").encode())
     (Path(folder) / SCENARIO).write_text(exercise.text + "\n# seen\n", encoding="utf-8")
     code, out, _ = run(folder, "--mark", "--json")
     assert code == 0
