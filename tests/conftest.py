@@ -11,13 +11,16 @@ renew it too.
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from browser import Browser
+from drawn_once import remembering
 from hypothesis import settings
+from page_measures import unrendered as not_rendering
 from recorded import LAST, Book, Checked, made_now
 
 from handlap.sim.common.validity import Checks, from_text, joined, to_text
@@ -48,6 +51,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     """The test of the whole book comes last; all that is there is known before any is left out."""
     items.sort(key=lambda item: item.name in LAST)
     config.stash[BOOK].there.update(item.nodeid for item in items)
+
+
+def pytest_collection_finish() -> None:
+    """What is loaded by now stays: to look through all of it for litter again and again takes a tenth of the
+    time of a run."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(700, 10, 100)
 
 
 @pytest.hookimpl(wrapper=True)
@@ -81,6 +92,27 @@ def book(request: pytest.FixtureRequest) -> Book:
 def checked(request: pytest.FixtureRequest) -> Callable[..., None]:
     """Assert that a figure is what it has to be, and note both down; see :class:`recorded.Checked`."""
     return Checked(request.config.stash[BOOK], request.node.nodeid)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def faces_drawn_once() -> Iterator[None]:
+    """What readings allow is drawn once for all tests that ask the same; see :mod:`drawn_once`."""
+    with remembering(True):
+        yield
+
+
+@pytest.fixture
+def drawn_anew() -> Iterator[None]:
+    """For who looks at the drawing itself."""
+    with remembering(False):
+        yield
+
+
+@pytest.fixture
+def unrendered() -> Iterator[None]:
+    """Pictures of which no pixel is looked at are laid out, not rendered."""
+    with not_rendering():
+        yield
 
 
 @pytest.fixture(scope="module")

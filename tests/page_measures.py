@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -11,6 +11,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox
+from PIL import Image
 
 LEAST_CONTRAST = 4.5
 """Of text on its ground (WCAG 2.2, success criterion 1.4.3)."""
@@ -107,15 +108,29 @@ return [...document.querySelectorAll('img, svg, canvas')].filter((one) =>
 def drawn_figures() -> Iterator[list[tuple[str, str]]]:
     """Texts of figures that lie on each other, of all that are saved meanwhile, as they are saved."""
     found: list[tuple[str, str]] = []
+    with unrendered(lambda figure: found.extend(texts_on_each_other(figure))):
+        yield found
+
+
+@contextmanager
+def unrendered(look: Callable[[Figure], Any] = Figure.draw_without_rendering) -> Iterator[None]:
+    """Figures saved meanwhile as PNG are laid out whole, by ``look``, but not rendered: they are white.
+
+    For who looks at texts, names and sizes.  All that can fail in a drawing but its pixels still fails.
+    """
     saved = Figure.savefig
 
-    def save(figure: Figure, *args: Any, **options: Any) -> None:
-        found.extend(texts_on_each_other(figure))
-        saved(figure, *args, **options)
+    def save(figure: Figure, to: Any, **options: Any) -> None:
+        if options.get("format") != "png":
+            saved(figure, to, **options)
+            return
+        look(figure)
+        width, height = (round(options["dpi"] * side) for side in figure.get_size_inches())
+        Image.new("L", (width, height), 255).save(to, "PNG")
 
     Figure.savefig = save  # type: ignore[method-assign, assignment]
     try:
-        yield found
+        yield
     finally:
         Figure.savefig = saved  # type: ignore[method-assign, assignment]
 
@@ -125,7 +140,7 @@ def texts_on_each_other(figure: Figure, least: float = 1.5) -> list[tuple[str, s
     canvas = figure.canvas
     with matplotlib.rc_context({"text.hinting": "none"}):
         own = FigureCanvasAgg(figure)
-        own.draw()
+        figure.draw_without_rendering()
         boxes = sorted(_boxes(figure, own), key=lambda pair: pair[1].y0)
     figure.set_canvas(canvas)
     found = []

@@ -85,7 +85,7 @@ def test_json_has_every_figure_of_every_way_and_pair(found):
     assert result["turns"]["words"].startswith("How often to turn")
 
 
-def test_the_command_writes_json_and_pictures_and_repeats_itself_exactly(tmp_path):
+def test_the_command_writes_json_and_pictures_and_repeats_itself_exactly(tmp_path, drawn_anew, unrendered):
     args = ["two-cylinder-head", *TURNS, "--members", "16", "--no-turns", "--json"]
     first, second = run(*args), run(*args, "--out", str(tmp_path / "out"))
     names = {path.name for path in (tmp_path / "out").iterdir()}

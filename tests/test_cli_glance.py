@@ -11,6 +11,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -22,7 +23,7 @@ from handlap.cli.commands.glance_command import glance
 from handlap.cli.main import main
 from handlap.sim.common.errors import InputError
 from handlap.sim.job.scenario_file import load
-from handlap.sim.planning.first_look import MEMBERS
+from handlap.sim.planning.first_look import MEMBERS, FirstLook, first_look
 
 LINE = ("--size", "120 x 60", "--metal", "6061", "--limit", "0.05", "--gap", "0.08 0.10", "--where", "middle",
         "--paper", "P120", "--members", "8")  # fmt: skip
@@ -35,6 +36,26 @@ MOST_ANSWERS, MOST_LINES, MOST_SECONDS = 8, 10, 10.0
 def here(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     return tmp_path
+
+
+LOOKED: dict[str, FirstLook] = {}
+
+
+@pytest.fixture(autouse=True)
+def looked_once(monkeypatch):
+    """A first look at the same job with as many members is taken once."""
+
+    def once(job, *, members=MEMBERS, seed=0, progress=None):
+        part, worst = job.part, job.readings.worst
+        key = repr((
+            part.outline.length, part.outline.width, part.metal.name, part.weight, part.limit, part.allowance,
+            worst, [grit.name for grit in job.paper.grits], job.system, members, seed,
+        ))  # fmt: skip
+        if key not in LOOKED:
+            LOOKED[key] = first_look(job, members=members, seed=seed, progress=progress)
+        return replace(LOOKED[key], scenario=job)
+
+    monkeypatch.setattr("handlap.sim.planning.first_look.first_look", once)
 
 
 def run(*args: str, typed: list[str] | None = None):

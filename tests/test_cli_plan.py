@@ -235,7 +235,7 @@ def test_missing_figures_are_said_to_be_missing():
     assert plan_json(plan)["after"]["flatness_um"]["p50"] is None
 
 
-def test_files_go_where_they_were_sent(planned, tmp_path):
+def test_files_go_where_they_were_sent(planned, tmp_path, unrendered):
     planned(synthetic_plan())
     out, file = tmp_path / "new" / "folder", tmp_path / "plan.json"
     result = run(HEAD, "--out", str(out), "--json-file", str(file))

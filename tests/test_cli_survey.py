@@ -78,7 +78,7 @@ def test_lines_show_shape_map_and_advice_and_write_the_map(tmp_path):
     ]
 
 
-def test_same_seed_same_bytes_other_seed_other_faces():
+def test_same_seed_same_bytes_other_seed_other_faces(drawn_anew):
     first, again = (run(LINES, "--members", "32", "--seed", "3", "--json").stdout for _ in range(2))
     assert first == again
     assert run(LINES, "--members", "32", "--seed", "4", "--json").stdout != first

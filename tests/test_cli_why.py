@@ -34,7 +34,7 @@ def found() -> Why:
 
 @pytest.fixture(scope="module")
 def better() -> Improvement:
-    return improve(uneven_job(), budget=20, members=16)
+    return improve(uneven_job(), budget=8, members=8)
 
 
 def test_every_cause_has_words_of_its_own():

@@ -117,7 +117,7 @@ def nothing_goes() -> JobLog:
 
 @pytest.fixture(scope="module")
 def replanned(nothing_goes: JobLog) -> Replan:
-    return make_replan(HEAD, nothing_goes, members=24, cells=250)
+    return make_replan(HEAD, nothing_goes, members=16, cells=250)
 
 
 def test_a_log_that_ends_with_nothing_takes_the_leaf_ends_with_stop_and_met(nothing_goes, replanned):
@@ -127,7 +127,7 @@ def test_a_log_that_ends_with_nothing_takes_the_leaf_ends_with_stop_and_met(noth
     assert flat.answer == "met" and flat.checked == "met as checked"
     assert found.verdict.answer in ("goal met", "finish next")
     assert flat.chance == pytest.approx(found.now.chance_goal) and 0.0 < found.now.chance_goal <= 1.0
-    record = make_record(HEAD, nothing_goes, members=24, cells=250)
+    record = make_record(HEAD, nothing_goes, members=16, cells=250)
     assert record.now.flat.answer == "met" and record.now.flat.reason == flat.reason
     assert "the 50 µm leaf goes in at no station of any line" in flat.reason
 
@@ -142,9 +142,9 @@ def against_the_scale() -> JobLog:
     return JobLog("cylinder head", "two-cylinder-head", entries)
 
 
-def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scale, nothing_goes):
+def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scale, replanned):
     """The leaves decide, and nobody is left with a face that is met at a chance of nearly nought."""
-    found = make_replan(HEAD, against_the_scale, members=24, cells=250)
+    found = make_replan(HEAD, against_the_scale, members=16, cells=250)
     flat = found.now.flat
     assert flat.answer == "met" and found.now.chance_goal < HARDLY and flat.contradicted
     assert "both cannot be right" in flat.reason and "at every station once more" in flat.reason
@@ -154,7 +154,7 @@ def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scal
     )
     told, wrote = (
         replan_report(found),
-        record_report(make_record(HEAD, against_the_scale, members=24, cells=250)),
+        record_report(make_record(HEAD, against_the_scale, members=16, cells=250)),
     )
     assert told.answer == "Stop and check once more: flat enough by the leaves alone"
     # This head is too rough for its gasket, which leads the record.
@@ -162,16 +162,16 @@ def test_what_is_met_against_all_else_says_so_and_what_to_check(against_the_scal
     assert wrote.lead[0] == told.lead[0] and "both cannot be right" in told.lead[0]
     assert replan_json(found)["limits"][0]["contradicted"] is True
     smooth = replace(HEAD, part=replace(HEAD.part, gasket_ra=None))
-    wrote = record_report(make_record(smooth, against_the_scale, members=24, cells=250))
+    wrote = record_report(make_record(smooth, against_the_scale, members=16, cells=250))
     assert wrote.tone == "doubt" and "met as checked, but" in wrote.answer
     # Where all else agrees nothing of the kind is said.
-    agreed = make_replan(HEAD, nothing_goes, members=24, cells=250)
+    agreed = replanned
     assert agreed.now.chance_goal > HARDLY and not agreed.now.flat.contradicted
     assert "both cannot" not in " ".join(replan_report(agreed).lead)
 
 
 def test_more_certainty_can_be_asked_for(nothing_goes):
-    found = make_replan(HEAD, nothing_goes, members=24, cells=250, sure=0.99)
+    found = make_replan(HEAD, nothing_goes, members=16, cells=250, sure=0.99)
     short = found.now.chance_goal < 0.99
     assert short == (found.verdict.answer not in ("goal met", "finish next"))
     if short:
@@ -197,6 +197,7 @@ def test_sheet_and_plan_say_the_goal_in_one_sentence(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     plan = make_plan(HEAD, members=8, seed=0)
     monkeypatch.setattr("handlap.sim.planning.plan.make_plan", lambda job, **how: plan)
+    monkeypatch.setattr("handlap.cli.sheets.sheet_job_pdf.job_sheet_pdf", lambda *sheet: (b"%PDF-", 2))
     said = "done when the 50 µm leaf goes in at no station of any line"
     text = CliRunner().invoke(main, ["plan", "two-cylinder-head", "--members", "8"]).output
     assert said in " ".join(text.split())

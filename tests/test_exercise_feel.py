@@ -6,6 +6,7 @@ What the page says is held to ``read_line``, the rule of every reading, and to g
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +22,7 @@ from handlap.sim.bench.bench_page_text import sum_of
 from handlap.sim.face.straightedge import gaps, sample_line
 from handlap.sim.job.job_readings import Held
 from handlap.sim.job.scenario_file import load
+from handlap.sim.teaching import exercise_marks
 from handlap.sim.teaching.exercise import Exercise, exercise_of, make_exercise
 from handlap.sim.teaching.exercise_answers import read_form
 from handlap.sim.teaching.exercise_feel import HOLDS, station_gaps
@@ -41,12 +43,18 @@ def felt() -> Exercise:
     return make_exercise(LEVEL, NUMBER, feel=True)
 
 
-@pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    where = tmp_path / "ex"
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    where = tmp_path_factory.mktemp("felt") / "ex"
     found = exercise("--out", str(where), "--level", str(LEVEL), "--seed", str(NUMBER), "--feel")
     assert found.exit_code == 0, found.output
     return where
+
+
+@pytest.fixture
+def folder(made: Path, tmp_path: Path) -> Path:
+    """A copy of the exercise, made by the command once."""
+    return Path(shutil.copytree(made, tmp_path / "ex"))
 
 
 def exercise(*args: str, typed: str | None = None) -> Result:
@@ -169,7 +177,9 @@ def test_part_of_it_is_taken_over_and_what_is_left_is_said(felt, folder, tmp_pat
     assert Path(told["backup"]).is_file()
 
 
-def test_made_felt_handed_back_answered_and_marked(felt, folder, tmp_path):
+def test_made_felt_handed_back_answered_and_marked(felt, folder, tmp_path, monkeypatch, unrendered):
+    whole = exercise_marks.mark
+    monkeypatch.setattr(exercise_marks, "mark", lambda e, a, **how: whole(e, a, members=8, **how))
     file = tmp_path / "felt.txt"
     rows = [*rows_of(text_of(felt)), {"answers": {"by": "Kim", **ANSWERS}}]
     file.write_text("\ufeff" + summed(rows).replace("\n", "\r\n"), encoding="utf-8")

@@ -38,7 +38,7 @@ def words_of(page: str) -> str:
 
 
 @pytest.fixture
-def drawn(monkeypatch: pytest.MonkeyPatch) -> Iterator[set[str]]:
+def drawn(monkeypatch: pytest.MonkeyPatch, unrendered: None) -> Iterator[set[str]]:
     """Every text that is set in a picture or on a page of a PDF while this lasts."""
     from matplotlib.text import Text
     from matplotlib.textpath import TextToPath
@@ -97,6 +97,8 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The plane's sole with a log and the record's keys, in a folder of its own."""
     text = read_text("plane-sole")
     text = text.replace("[plate]\n", "[part.after]\nthickness = 0.25\nthickness_least = 0.2\n[plate]\n", 1)
+    # On large cells, for words do not depend on their number.
+    text += "\n[exact]\ncell = 0.5\n"
     path = tmp_path_factory.mktemp("kept") / "sole.toml"
     path.write_text(text, encoding="utf-8")
     for entry in LOG:

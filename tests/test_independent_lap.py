@@ -42,12 +42,14 @@ CASES = {
     "ageing, diagonals": ("ages", "diagonal", "moment"),
     "ageing, rounds": ("ages", "round", "moment"),
     "ageing, over the edge": ("ages", "overhang", "moment"),
+    "rounds": ("round", "moment"),
 }
 EXACT = 0.005
-TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.12}
+TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.12, "round": 0.02}
 """µm; the largest that applies, EXACT where none does.  Bores: two rasters of a circle; paper that ends:
-two samplings of the place in a stroke; paper that ages: two rasters of its memory."""
-LONG = ("blunt tips", "clogged friction", "ageing, across, half turns", "ageing, diagonals",
+two samplings of the place in a stroke; paper that ages: two rasters of its memory; rounds: the
+eight parts of one."""
+LONG = ("blunt tips", "clogged friction", "ageing, across, half turns", "ageing, diagonals", "ageing, rounds",
         "ageing, over the edge")  # fmt: skip
 """Cases of paper, which take longest, for the long run alone."""
 GRAIN = 201e-6
@@ -326,6 +328,7 @@ MISTAKES = {
         lambda g: dict(floors=(1.2 * g["floors"][0], g["floors"][1])),
     ),
     "strokes sway by a fifth more": ("ageing", lambda g: dict(sway=1.2 * g["sway"])),
+    "strokes for rounds": ("rounds", lambda g: dict(pattern="straight", rate=g["rate"] * np.pi / 2.0)),
     "rounds a tenth larger": (
         "ageing, rounds",
         lambda g: dict(travel=1.1 * g["travel"], rate=g["rate"] / 1.1),
@@ -344,7 +347,9 @@ MISTAKES = {
 }
 
 
-@pytest.mark.parametrize("mistake", MISTAKES)
+@pytest.mark.parametrize(
+    "mistake", [pytest.param(m, marks=[pytest.mark.slow] * (MISTAKES[m][0] in LONG)) for m in MISTAKES]
+)
 def test_a_mistake_would_be_seen(slow_face, mistake):
     """With one number wrong in the program's lap the two differ by more than twice what is allowed."""
     name, change = MISTAKES[mistake]

@@ -151,10 +151,9 @@ def test_a_change_in_another_file_of_kernels_is_noticed(tmp_path, named):
     assert ask() == (3.0, True)
     files = {p.name for p in (kept if named else tmp_path / "program").rglob("*.nb?")}
     assert files
-    for factor, expected in (("5.0", 6.0), ("7.0", 8.0)):
-        write(factor)
-        assert ask() == (expected, False)
-        assert ask() == (expected, True)
+    write("5.0")
+    assert ask() == (6.0, False)
+    assert ask() == (6.0, True)
     assert {p.name for p in (kept if named else tmp_path / "program").rglob("*.nb?")} == files
 
 
@@ -177,8 +176,8 @@ def test_processes_that_start_together_compile_the_same(tmp_path):
     write, ask = two_files(tmp_path / "program", NUMBA_CACHE_DIR=str(tmp_path / "kept"))
     for factor, expected in (("2.0", 3.0), ("5.0", 6.0)):
         write(factor)
-        with ThreadPoolExecutor(3) as asked:
-            assert {answer for answer, _ in asked.map(lambda _: ask(), range(3))} == {expected}
+        with ThreadPoolExecutor(2) as asked:
+            assert {answer for answer, _ in asked.map(lambda _: ask(), range(2))} == {expected}
     assert ask() == (6.0, True)
 
 

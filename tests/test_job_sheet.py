@@ -13,6 +13,7 @@ import pytest
 from cli_examples import HEAD, UM, synthetic_plan, without_work
 from click.testing import CliRunner
 from html_read import Reader
+from matplotlib.text import Text
 
 from handlap.cli.main import main
 from handlap.cli.reports import flow
@@ -260,8 +261,8 @@ def test_checks_without_room_are_left_out_and_their_turns_are_kept():
 # ---- print
 
 
-@pytest.fixture
-def drawn(monkeypatch):
+def keep_pages(patch: pytest.MonkeyPatch) -> list[Page]:
+    """The list that every page goes into from now on."""
     pages: list[Page] = []
 
     class Kept(Page):
@@ -269,9 +270,25 @@ def drawn(monkeypatch):
             super().__init__(width, height)
             pages.append(self)
 
-    monkeypatch.setattr(flow, "Page", Kept)
-    monkeypatch.setattr(sheet_job_pdf, "write_pdf", lambda pages, title: b"%PDF-")
+    patch.setattr(flow, "Page", Kept)
+    patch.setattr(sheet_job_pdf, "write_pdf", lambda pages, title: b"%PDF-")
     return pages
+
+
+@pytest.fixture
+def drawn(monkeypatch):
+    return keep_pages(monkeypatch)
+
+
+@pytest.fixture(scope="module")
+def printed() -> tuple[Plan, sheet_job.JobSheet, list[Text]]:
+    """A plan, its sheet, and the texts on the pages of that, drawn once."""
+    plan = synthetic_plan()
+    sheet = sheet_of(plan)
+    with pytest.MonkeyPatch.context() as patch:
+        kept = keep_pages(patch)
+        _, pages = job_sheet_pdf(sheet, plan.scenario.part.outline)
+        return plan, sheet, [text for page in kept[-pages:] for text in page.axes.texts]
 
 
 @pytest.mark.parametrize(("paper", "checks"), [("A4", 8), ("Letter", 60)])
@@ -288,13 +305,12 @@ def test_two_pages_at_most_in_black_and_nothing_off_them(drawn, paper, checks):
             assert text.get_color() == "black"
 
 
-def test_what_is_read_at_the_bench_is_large(drawn):
+def test_what_is_read_at_the_bench_is_large(printed):
     """Twelve points are read at arm's length, 70 cm (common practice)."""
-    plan = synthetic_plan()
-    job_sheet_pdf(sheet_of(plan), plan.scenario.part.outline)
-    sizes = {t.get_text(): t.get_fontsize() for page in drawn for t in page.axes.texts}
+    texts = printed[2]
+    sizes = {t.get_text(): t.get_fontsize() for t in texts}
     assert sizes["240"] >= 12.0
-    body = [t.get_fontsize() for page in drawn for t in page.axes.texts if len(t.get_text()) > 60]
+    body = [t.get_fontsize() for t in texts if len(t.get_text()) > 60]
     assert np.median(body) >= 9.5
 
 
@@ -306,11 +322,9 @@ def test_every_caution_is_printed(drawn):
         assert caution in said
 
 
-def test_cautions_stand_before_the_first_stroke_and_there_is_room_to_write(drawn):
-    plan = synthetic_plan()
-    sheet = sheet_of(plan)
-    _, pages = job_sheet_pdf(sheet, plan.scenario.part.outline)
-    said = [t.get_text() for page in drawn[-pages:] for t in page.axes.texts]
+def test_cautions_stand_before_the_first_stroke_and_there_is_room_to_write(printed):
+    plan, sheet, texts = printed
+    said = [t.get_text() for t in texts]
     html = job_sheet_page(sheet, plan.scenario.part.outline)
     assert said.index("Take care") < next(i for i, t in enumerate(said) if t.startswith("Paper 1"))
     assert html.index("Take care") < html.index("<h2>Paper 1")
@@ -323,11 +337,9 @@ def test_cautions_stand_before_the_first_stroke_and_there_is_room_to_write(drawn
     assert [said.count(words) for words in ("g", "leaf", "dye")] == [k * len(sheet.stages) for k in (2, 1, 1)]
 
 
-def test_the_face_on_it_has_its_sides_and_stations_named_as_on_the_measuring_sheet(drawn):
-    plan = synthetic_plan()
-    sheet = sheet_of(plan)
-    _, pages = job_sheet_pdf(sheet, plan.scenario.part.outline)
-    said = [t.get_text() for page in drawn[-pages:] for t in page.axes.texts]
+def test_the_face_on_it_has_its_sides_and_stations_named_as_on_the_measuring_sheet(printed):
+    plan, sheet, texts = printed
+    said = [t.get_text() for t in texts]
     html = job_sheet_page(sheet, plan.scenario.part.outline)
     ends = {line.label(i) for line in lines_of(plan.scenario) for i in (0, len(line.at) - 1)}
     assert len(sheet.marked) >= 3
@@ -337,12 +349,10 @@ def test_the_face_on_it_has_its_sides_and_stations_named_as_on_the_measuring_she
     assert all(label in sheet.where for label in sheet.marked)
 
 
-def test_every_state_of_the_round_has_a_sketch_and_none_where_nothing_is_turned(drawn):
-    plan = synthetic_plan()
-    sheet = sheet_of(plan)
+def test_every_state_of_the_round_has_a_sketch_and_none_where_nothing_is_turned(printed):
+    plan, sheet, texts = printed
     assert len(sheet.turns) == 4
-    job_sheet_pdf(sheet, plan.scenario.part.outline)
-    assert {"1", "2", "3", "4"} <= {t.get_text() for page in drawn for t in page.axes.texts}
+    assert {"1", "2", "3", "4"} <= {t.get_text() for t in texts}
     still = replace(plan, stages=tuple(replace(s, turn_every=0) for s in plan.stages))
     assert sheet_of(still).turns == ()
     assert "Turn by turn" not in job_sheet_page(sheet_of(still), plan.scenario.part.outline)

@@ -200,11 +200,11 @@ def play(*args: str):
 
 def test_the_command_writes_the_page_and_says_how_far_it_errs(tmp_path):
     page = tmp_path / "page.html"
-    result = play("two-cylinder-head", "--strokes", "120", "--out", str(page))
+    result = play("two-cylinder-head", "--strokes", "40", "--out", str(page))
     assert result.exit_code == 0, result.output
     assert "of the deepest cut" in result.stdout
-    assert "120 strokes, with knobs to turn" in page.read_text(encoding="utf-8")
-    result = play("high-and-low-hands", "--strokes", "120", "--out", str(page))
+    assert "40 strokes, with knobs to turn" in page.read_text(encoding="utf-8")
+    result = play("high-and-low-hands", "--strokes", "40", "--out", str(page))
     assert result.exit_code == 0, result.output
     assert "high hands" in page.read_text(encoding="utf-8")
 
@@ -219,10 +219,10 @@ def test_what_knobs_leave_out_is_refused_in_words_and_nothing_is_written(tmp_pat
 def test_the_page_opens_on_the_paper_that_a_plan_starts_on_and_says_why():
     """The head lists P80 first, and its plan starts on a finer one."""
     head = load("two-cylinder-head")
-    first, why = opening_paper(head, None, members=16)
-    assert first == make_plan(head, members=16).stages[0].paper
+    first, why = opening_paper(head, None, members=8)
+    assert first == make_plan(head, members=8).stages[0].paper
     assert first != head.paper.grits[0].name and head.paper.grits[0].name in why
-    opened = replace(open_knobs(head, strokes=120, paper=first), paper_why=why)
+    opened = replace(open_knobs(head, strokes=40, paper=first), paper_why=why)
     assert opened.papers[opened.start.grit].grit.name == first
     said = f"Opens on {first}: {why}."
     assert said in render_knobs(opened) and said in knob_report(opened).lead

@@ -35,6 +35,8 @@ from handlap.sim.materials.grits import find
 from handlap.sim.materials.mass import SWARF_LOST
 
 UM = 1e-6
+MEMBERS = 48
+"""Where 640 strokes are carried again and again [-]."""
 
 
 def block(number: int, strokes: int = 100, **more) -> Entry:
@@ -336,7 +338,7 @@ def weighed(steps: tuple[int, ...], score: float):
     base = head()
     wear = replace(base.wear, loading_floor=dry_floor(), brushing=replace_middle(base.wear.brushing, 0.6))
     base = replace(base, paper=replace(base.paper, wet=False), wear=wear)
-    faces = infer_faces(base.part, base.readings, count=96, seed=5)
+    faces = infer_faces(base.part, base.readings, count=MEMBERS, seed=5)
     truth = make_truth(base, lambda p: np.asarray(faces.heights_at(p))[3], seed=1, cells=200)
     scores = np.zeros(len(SCORES))
     scores[SCORES.index("loading_floor")] = score
@@ -356,7 +358,7 @@ def weighed(steps: tuple[int, ...], score: float):
     ]
     log = JobLog(part_mark(base.part), base.part.name, tuple(entries))
     shop = ready_log(base, log, faces, cells=200, seed=2)
-    found = learn(shop, first_state(shop, faces, draw_scores(96, 2), draw_plate_scores(96, 2)))
+    found = learn(shop, first_state(shop, faces, draw_scores(MEMBERS, 2), draw_plate_scores(MEMBERS, 2)))
     return {quantity.name: quantity for quantity in found.quantities}
 
 

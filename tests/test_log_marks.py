@@ -279,8 +279,8 @@ def test_a_renamed_scenario_says_where_it_looked_and_what_it_saw(file):
     renamed = file.rename(file.with_name("cylinder.toml"))
     looked, seen = str(file.with_name("cylinder.log.jsonl")), str(file.with_name("head.log.jsonl"))
     shown = run("log", renamed, "--show").stdout
-    trial = run("replan", renamed).stdout
-    record = run("record", renamed)
+    trial = run("replan", renamed, *FEW).stdout
+    record = run("record", renamed, *FEW)
     assert record.exit_code == 2
     for text in (shown, trial, record.stderr):
         plain = "".join(text.split())

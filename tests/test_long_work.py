@@ -15,7 +15,7 @@ from click.testing import CliRunner
 
 from handlap.cli.main import main
 from handlap.cli.progress import MUCH_LONGER, ProgressLine
-from handlap.sim.job.scenario_file import load
+from handlap.sim.job.scenario_file import load, read_text
 from handlap.sim.lapping import long_work
 from handlap.sim.lapping.long_work import LONG, STILL_LONG, Quietly, long_words, tell_ahead
 from handlap.sim.planning.crew import few_of, open_crew
@@ -182,7 +182,11 @@ def slowly(monkeypatch: pytest.MonkeyPatch) -> None:
     ],
     ids=lambda args: args[0],
 )
-def test_every_command_that_laps_says_it_on_stderr_alone(args, monkeypatch):
+def test_every_command_that_laps_says_it_on_stderr_alone(args, monkeypatch, tmp_path):
+    # The same head, on cells as large as may be: what is said of its time is not of their number.
+    coarse = tmp_path / f"{HEAD}.toml"
+    coarse.write_text(f"{read_text(HEAD)}\n[exact]\ncell = 16\n", encoding="utf-8")
+    args = [str(coarse) if word == HEAD else word for word in args]
     plain = CliRunner().invoke(main, [*args, "--json"])
     assert long_work.LONG == 60.0 and "processor time" not in plain.stderr
     slowly(monkeypatch)

@@ -65,6 +65,12 @@ def drawn(monkeypatch):
     return pages
 
 
+@pytest.fixture
+def unprinted(monkeypatch):
+    """The pages are laid out, not written."""
+    monkeypatch.setattr(sheet_measuring, "write_pdf", lambda pages, title: b"%PDF-")
+
+
 def texts(page: Page) -> list[str]:
     return [text.get_text() for text in page.axes.texts]
 
@@ -211,7 +217,7 @@ def test_words_are_wrapped_and_long_ones_broken():
     assert max(text_width(line, 10.0) for line in lines) <= 50.0
 
 
-def test_json_is_one_object_with_every_station(here):
+def test_json_is_one_object_with_every_station(here, unprinted):
     found = json.loads(run("inlet-flange", "--standard", "--json", "--out", "x.pdf").stdout)
     assert found["schema"] == "handlap.measuring-sheet/1"
     assert [line["letter"] for line in found["lines"]] == list("ABCDEF")
@@ -230,7 +236,7 @@ def test_wrong_use_is_refused_and_leaves_nothing(here, args):
     assert list(here.iterdir()) == []
 
 
-def test_forty_columns():
+def test_forty_columns(unprinted):
     out = run("inlet-flange", COLUMNS="40").stdout
     assert max(len(line) for line in out.splitlines()) <= 40
 

@@ -15,6 +15,7 @@ from bench_page_cases import job_file, page_plan
 from browser import Browser, missing
 from cli_examples import synthetic_lap, synthetic_plan
 from click.testing import CliRunner
+from matplotlib.figure import Figure
 from page_measures import (
     FAINT,
     LEAST_CONTRAST,
@@ -28,7 +29,7 @@ from page_measures import (
 from test_knobs import knobs as small_knobs
 from test_play import small
 
-from handlap.cli.drawing.pictures import lap_pictures, plan_pictures
+from handlap.cli.drawing.pictures import lap_pictures, plan_pictures, png
 from handlap.cli.drawing.sizes import for_phones
 from handlap.cli.main import main
 from handlap.cli.reports import pdf_page, report_pdf
@@ -232,6 +233,17 @@ def test_the_scripts_see_what_they_are_for(browser, tmp_path):
     for script in (TOO_WIDE, ON_EACH_OTHER, UNTOLD):
         assert len(browser.run(script)) == 1, script
     assert any("ouch" in complaint for complaint in browser.log())
+
+
+def test_a_picture_that_is_not_rendered_is_measured_and_has_its_size():
+    figure = Figure(figsize=(3.3, 2.1))
+    for at, text in ((0.5, "one text"), (0.52, "another"), (0.9, "far away")):
+        figure.text(0.5, at, text)
+    with drawn_figures() as found:
+        white = png(figure)
+    rendered = png(figure)
+    assert found == [("one text", "another")]
+    assert white != rendered and white[16:24] == rendered[16:24], "width and height of a PNG stand there"
 
 
 def test_the_measure_sees_what_it_is_for():

@@ -243,7 +243,7 @@ def test_what_is_clearly_better_depends_on_how_many_were_worked():
 
 
 def test_trials_say_what_was_tried_and_the_start_can_be_stated():
-    crew = open_crew(head(ALL[1:5]), members=16, seed=0)
+    crew = open_crew(head(ALL[1:5]), members=8, seed=0)
     found = choose_first(crew)
     told, alike, trial = found.trials, found.alike, found.taken
     assert [t.paper for t in told] == ["P80", "P120", "P180", "P240"]
@@ -252,7 +252,7 @@ def test_trials_say_what_was_tried_and_the_start_can_be_stated():
     (own,) = [t for t in told if t.paper == taken]
     assert own.quicker == 0.5 and own.minutes.p50 == pytest.approx(np.median(trial.minutes))
     assert all(t.tried == 0 or 0.0 <= (t.quicker or 0.0) <= 1.0 for t in told)
-    stated = open_crew(starting_on(crew.scenario, "p240"), members=16, seed=0)
+    stated = open_crew(starting_on(crew.scenario, "p240"), members=8, seed=0)
     found = choose_first(stated)
     told, alike, trial = found.trials, found.alike, found.taken
     assert alike == ("P240",) and stated.scenario.paper.grits[trial.first].name == "P240"

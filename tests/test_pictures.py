@@ -44,7 +44,7 @@ def grey(colour_map: Colormap) -> np.ndarray:
 
 
 @pytest.mark.parametrize("name", [HEAD, NARROW])
-def test_a_plan_has_its_four_pictures(name):
+def test_a_plan_has_its_four_pictures(name, unrendered):
     found = plan_pictures(synthetic_plan(name))
     assert set(found) == {"warp.png", "depth.png", "dye.png", "course.png"}
     for png in found.values():
@@ -53,7 +53,7 @@ def test_a_plan_has_its_four_pictures(name):
         assert 250 <= tall <= 3000
 
 
-def test_a_face_left_alone_has_its_map_only():
+def test_a_face_left_alone_has_its_map_only(unrendered):
     assert set(plan_pictures(without_work("leave"))) == {"warp.png"}
 
 
@@ -212,7 +212,7 @@ def test_long_faces_are_stacked_and_short_ones_stand_side_by_side():
     )
 
 
-def test_on_a_narrow_screen_one_map_stands_under_the_other():
+def test_on_a_narrow_screen_one_map_stands_under_the_other(unrendered):
     plan = synthetic_plan()
     with for_phones():
         figure = warp_figure(plan.scenario.part.outline, plan.grid, plan.map_before, plan.map_after)
@@ -263,7 +263,7 @@ def test_a_perfect_face_can_be_drawn():
     depth_figure(outline, plan.grid, flat).canvas.draw()
 
 
-def test_drawing_leaves_the_settings_of_matplotlib_alone():
+def test_drawing_leaves_the_settings_of_matplotlib_alone(unrendered):
     before = dict(matplotlib.rcParams)
     lap_pictures(synthetic_lap())
     assert dict(matplotlib.rcParams) == before

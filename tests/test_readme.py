@@ -44,9 +44,9 @@ def handlap_lines() -> list[str]:
     return [part for part in parts if Path(part.split()[0]).name == "handlap"]
 
 
-def run(line: str) -> str:
-    """What a handlap command prints."""
-    done = CliRunner().invoke(main, shlex.split(line)[1:])
+def run(line: str, *more: str) -> str:
+    """What a handlap command prints; ``more``: asked for besides."""
+    done = CliRunner().invoke(main, [*shlex.split(line)[1:], *more])
     assert done.exit_code == 0, done.stderr
     return done.stdout
 
@@ -173,8 +173,12 @@ def test_the_scenario_shown_loads_without_a_doubt(tmp_path):
     assert not job.warnings
 
 
-def test_the_lines_of_python_run_as_they_stand(tmp_path, capsys):
+@pytest.mark.parametrize("members", [8, pytest.param(16, marks=pytest.mark.slow)])
+def test_the_lines_of_python_run_as_they_stand(members, capsys):
+    """Sixteen faces are what stands there; on half as many they are the same lines."""
     (block,) = blocks("python")
+    assert block.count("members=16") == 3
+    block = block.replace("members=16", f"members={members}")
     exec(compile(block, "python.md", "exec"), {"__name__": "page"})
     told = capsys.readouterr().out.splitlines()
     assert "lap" in told[1] and told[2].startswith("handlap.plan/")
@@ -258,8 +262,9 @@ def test_figures_of_ways_and_causes_have_not_drifted():
         assert found and got == pytest.approx(float(found[0]), rel=DRIFT), pattern
 
 
-def test_the_job_at_the_bench_goes_as_told(tmp_path, monkeypatch):
-    """Regression: the head worked by the commands of its page, in an empty folder."""
+@pytest.mark.parametrize("members", [24, pytest.param(64, marks=pytest.mark.slow)])
+def test_the_job_at_the_bench_goes_as_told(members, tmp_path, monkeypatch):
+    """Regression: the head worked by the commands of its page, in an empty folder; unasked they take 64."""
     section = PAGES["bench"]
     lines = [
         line for block in re.findall(r"```sh\n(.*?)```", section, flags=re.S) for line in block.split("\n")
@@ -267,7 +272,12 @@ def test_the_job_at_the_bench_goes_as_told(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     copied = shlex.split(lines[0])
     (tmp_path / copied[2]).write_bytes((ROOT / copied[1]).read_bytes())
-    said = [(line.split()[1], run(line)) for line in lines[1:] if line and "job-sheet" not in line]
+    said = []
+    for line in lines[1:]:
+        if line and "job-sheet" not in line:
+            command = line.split()[1]
+            few = () if command == "log" else ("--members", str(members))
+            said.append((command, run(line, *few)))
     first, last = (text for command, text in said if command == "replan")
     (record,) = (text for command, text in said if command == "record")
     assert "GO ON" in first and "STOP: THE GOAL IS MET" in last

@@ -255,7 +255,7 @@ def test_long_reports_go_on_to_further_pages():
     assert pages_of(pdf) == pages
 
 
-def test_the_command_writes_page_and_pdf(tmp_path: Path):
+def test_the_command_writes_page_and_pdf(tmp_path: Path, unrendered):
     path = tmp_path / "head.toml"
     path.write_text(read_text("two-cylinder-head"), encoding="utf-8")
     job = load(path)

@@ -14,7 +14,11 @@ from handlap.sim.job.results import Verdict
 
 @pytest.fixture
 def run(monkeypatch, tmp_path):
-    """Plan a job with a made-up answer into one folder; returns what is in it then, and what was said."""
+    """Plan a job with a made-up answer into one folder; returns what is in it then, and what was said.
+
+    Names of pictures are looked at here, not what they show.
+    """
+    monkeypatch.setattr("handlap.cli.drawing.pictures.png", lambda figure: b"\x89PNG")
 
     def planned(name: str, answer: str) -> tuple[set[str], str]:
         made = synthetic_plan(name) if answer == "lap" else without_work(answer)

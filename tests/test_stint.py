@@ -26,10 +26,12 @@ from handlap.sim.lapping.lap import LapState, run_stage, stage_layout
 from handlap.sim.materials.grits import Grit
 from handlap.sim.planning.course import run_course
 from handlap.sim.planning.crew import vary
+from handlap.sim.teaching import stint_debrief
 from handlap.sim.teaching.exercise import make_exercise
 from handlap.sim.teaching.exercise_answers import form_text
+from handlap.sim.teaching.exercise_truth import look_up
 from handlap.sim.teaching.stint import STATES, OrderTold, StintRig, StintState, carry_out, open_stint
-from handlap.sim.teaching.stint_debrief import best_plain, debrief
+from handlap.sim.teaching.stint_debrief import PlainPlan, best_plain, debrief
 from handlap.sim.teaching.stint_orders import ORDERS, read_order
 
 UM = 1e-6
@@ -236,7 +238,20 @@ def folder(made, tmp_path) -> Path:
     return tmp_path
 
 
-def test_a_stint_goes_on_over_calls_and_shows_the_face_at_its_end(folder, monkeypatch):
+@pytest.fixture
+def plain_once(monkeypatch, unrendered):
+    """The plain plan of the one exercise, made once for every end of a stint."""
+    plans: list[PlainPlan | None] = []
+
+    def once(rig, **how):
+        if not plans:
+            plans.append(best_plain(rig, **how))
+        return plans[0]
+
+    monkeypatch.setattr(stint_debrief, "best_plain", once)
+
+
+def test_a_stint_goes_on_over_calls_and_shows_the_face_at_its_end(folder, plain_once):
     before = {path.name: path.read_bytes() for path in folder.iterdir()}
     code, out, err = run(str(folder), "--stint", typed="?\nstate\nsheet P120\nlap 100\ncheck A\n")
     assert code == 0, err
@@ -297,7 +312,7 @@ def test_a_stint_of_another_exercise_or_a_changed_one_is_said(folder, tmp_path_f
         assert run(*args)[0] == 2
 
 
-def test_marks_say_that_the_face_had_been_shown(folder, monkeypatch):
+def test_marks_say_that_the_face_had_been_shown(folder, monkeypatch, plain_once):
     from handlap.cli.asking.exercise_marking import work_out
     from handlap.sim.teaching import exercise_marks
 
@@ -308,8 +323,8 @@ def test_marks_say_that_the_face_had_been_shown(folder, monkeypatch):
         "turn_every": 50,
     }  # fmt: skip
     (folder / FORM).write_text(form_text(exercise.task, answers), encoding="utf-8")
-    whole = exercise_marks.mark
-    monkeypatch.setattr(exercise_marks, "mark", lambda e, a, **how: whole(e, a, members=8, **how))
+    whole, found = exercise_marks.mark, look_up(exercise, members=8)
+    monkeypatch.setattr(exercise_marks, "mark", lambda e, a, **how: whole(e, a, found=found, **how))
     assert not any("stint" in note for note in work_out(folder)[3])
     assert run(str(folder), "--stint", typed="end\n")[0] == 0
     assert any("the face shown" in note for note in work_out(folder)[3])

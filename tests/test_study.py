@@ -22,7 +22,7 @@ def strokes(one: Scenario) -> float:
 
 
 def jobs() -> list[Scenario]:
-    known = job(face=hollow(60 * UM, 0.12), ages=True)
+    known = job(face=hollow(60 * UM, 0.12), ages=True, cell=0.02)
     tips = job(face=hollow(60 * UM, 0.12), reach=0.3, limit=20 * UM)
     return [replace(known, part=replace(known.part, limit=k * UM)) for k in (20, 30)] + [tips]
 

@@ -247,6 +247,9 @@ def test_agreement_of_chains_is_one_when_alike_and_great_when_apart():
 
 def test_chains_that_do_not_agree_are_reported(monkeypatch):
     monkeypatch.setattr("handlap.sim.face.survey_sampler.agreement", lambda chains: 1.4)
+    # How long they are run on is held in test_told.py.
+    for name, few in (("RUN_ON", 0), ("AFRESH_ROUNDS", 1), ("AFRESH_DRAWS", 25)):
+        monkeypatch.setattr(f"handlap.sim.face.survey_sampler.{name}", few)
     s = survey_face(a_part(), read(hollow), count=40)
     assert not s.ensemble.converged
     assert s.verdict.answer == "cannot tell"

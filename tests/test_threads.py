@@ -1,13 +1,14 @@
 """Same seed, same bytes: what a command prints as JSON does not depend on the number of threads.
 
 How threads share the work of one ensemble is held by ``test_ensemble.py`` and ``test_ways.py``; here
-the whole of each command's answer is compared, on one thread, on two and on four.
+the whole of each command's answer is compared, on one thread and on three.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Executor, ThreadPoolExecutor
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -27,6 +28,7 @@ from handlap.sim.bench.replan import make_replan
 from handlap.sim.comparing.compare import compare
 from handlap.sim.comparing.improve import improve
 from handlap.sim.comparing.why import find_causes
+from handlap.sim.job.scenario import Exact
 from handlap.sim.job.scenario_file import load
 from handlap.sim.job.ways import parse_way
 from handlap.sim.planning.plan import make_plan
@@ -34,6 +36,7 @@ from handlap.sim.teaching.lesson_file import load_lesson
 from handlap.sim.teaching.lesson_work import work_lesson
 
 JOB = "two-cylinder-head"
+LESSON = load_lesson("dead-paper")
 
 
 def replanned(executor: Executor) -> dict[str, Any]:
@@ -48,7 +51,9 @@ def replanned(executor: Executor) -> dict[str, Any]:
 
 ANSWERS: dict[str, Callable[[Executor], dict[str, Any]]] = {
     "plan": lambda pool: plan_json(make_plan(uneven_job(), members=6, executor=pool)),
-    "plan, from leaves": lambda pool: plan_json(make_plan(load(JOB), members=4, executor=pool)),
+    "plan, from leaves": lambda pool: plan_json(
+        make_plan(replace(load(JOB), exact=Exact(cell=16e-3)), members=4, executor=pool)
+    ),
     "compare": lambda pool: compare_json(
         compare(uneven_job(), [parse_way("name=own"), parse_way("height=0")], members=6, executor=pool)
     ),
@@ -56,16 +61,16 @@ ANSWERS: dict[str, Callable[[Executor], dict[str, Any]]] = {
     "why": lambda pool: why_json(find_causes(uneven_job(), members=4, strokes=60, executor=pool)),
     "replan": replanned,
     "lesson": lambda pool: lesson_json(
-        work_lesson(load_lesson("dead-paper"), members=3, executor=pool), None
+        work_lesson(replace(LESSON, strokes=LESSON.strokes // 4), members=3, executor=pool), None
     ),
 }
 
 
 @pytest.mark.parametrize("name", ANSWERS)
-def test_the_number_of_threads_changes_no_byte(name):
+def test_the_number_of_threads_changes_no_byte(name, drawn_anew):
     texts = []
-    for threads in (1, 2, 4):
+    for threads in (1, 3):
         with ThreadPoolExecutor(threads) as pool:
             texts.append(dumps(ANSWERS[name](pool)))
     assert len(texts[0]) > 500
-    assert texts[0] == texts[1] == texts[2]
+    assert texts[0] == texts[1]

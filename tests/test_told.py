@@ -140,10 +140,14 @@ def test_all_commands_look_at_the_same_chains():
 # ---- what the survey cannot tell, nothing built on it may tell
 
 
+def never_agree(chains):
+    return 1.4
+
+
 @pytest.fixture
 def unsettled(monkeypatch):
     """Chains that never agree, and do not take long about it."""
-    monkeypatch.setattr(survey_sampler, "agreement", lambda chains: 1.4)
+    monkeypatch.setattr(survey_sampler, "agreement", never_agree)
     monkeypatch.setattr(survey_sampler, "RUN_ON", 0)
     monkeypatch.setattr(survey_sampler, "AFRESH_ROUNDS", 1)
     monkeypatch.setattr(survey_sampler, "AFRESH_DRAWS", 25)
