@@ -205,7 +205,7 @@ def _finer(rig: Rig, stage: Stage, layout: Layout, quad: float, seed: int) -> tu
 
 
 def _beside(allowed: float, spent: float) -> float:
-    """What one error may be beside another for both together to be what is allowed; nought where that is more.
+    """What one error may be beside another for both to be what is allowed together; nought where it is more.
 
     Rows and cells have nothing to do with one another, so their errors add by their squares (JCGM 100:2008,
     5.1.2).
