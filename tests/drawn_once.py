@@ -28,7 +28,7 @@ OWN = {
     for name, function in vars(module).items()
     if callable(function)
 }
-REALLY = face_ensemble.draw_faces
+REALLY = survey_sampler.draw_faces
 STRANGERS: list[object] = []
 """What tests put in the sampler's place, kept so that no other ever takes its number."""
 

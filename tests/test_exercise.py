@@ -259,7 +259,7 @@ def _numbers(exercise) -> TrueNumbers:
 @pytest.mark.parametrize("level", LEVELS)
 def test_no_verdict_shape_or_figure_is_right_in_more_than_about_half(level, seeds):
     """By the truth alone; what readings allow besides is in the slow test."""
-    cases = [drawn_case(level, seed) for seed in seeds]
+    cases: list[str] = [drawn_case(level, seed) for seed in seeds]
     assert max(map(cases.count, set(cases))) <= 0.5 * len(cases)
     assert min(map(cases.count, ("lap", "leave", "machine shop"))) >= 0.2 * len(cases)
     drawn = [numbers_of(level, seed) for seed in seeds]
