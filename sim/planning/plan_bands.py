@@ -46,7 +46,9 @@ from handlap.sim.planning.what_decides import what_decides, what_widens
 from handlap.sim.planning.work import SHOWN_TO, Worked
 
 UNTIL_FLAT = "until flat: stop at the goal or when it gets worse"
-UNTIL_PLAIN = "not until flat: so many strokes show that it comes down too slowly to get there"
+UNTIL_PLAIN = "not until flat: so many strokes show that it will not get there"
+MOSTLY = 0.5
+"""Share of the members given up above which a paper is for showing that, and not for getting flat."""
 RISE = 0.5e-6
 """A best point is named only where the median flatness rises again by more than this [m]."""
 
@@ -307,7 +309,7 @@ def _stages(crew: Crew, worked: Worked, cost: Foretold) -> tuple[StagePlan, ...]
             every = worked.steps.check_every
             planned = int(every * np.ceil(np.median(stops) / every))
             stage = stage_of(scenario, middle, paper, planned, every)
-            purpose = UNTIL_FLAT if worked.steps.never is None else UNTIL_PLAIN
+            purpose = UNTIL_PLAIN if np.mean(course.given_up) > MOSTLY else UNTIL_FLAT
         else:
             planned = int(np.percentile(course.stops, 50.0, method="higher"))
             stage = replace(course.stage, strokes=planned)
