@@ -117,9 +117,9 @@ def test_the_same_depth_is_met_in_few_laps(asked, most, monkeypatch):
 def test_the_error_told_is_that_of_the_rows_that_were_lapped():
     """Not that of the trial of the paper, whose rows are longer."""
     scenario = load("two-cylinder-head")
-    crew, paper = choose_to_work(open_crew(scenario, members=4, seed=0))
-    _, layout = stages_for(crew, paper.taken.first, 500)[0]
-    errors = find_causes(scenario, members=4, seed=0, strokes=500).errors
+    crew, paper = choose_to_work(open_crew(scenario, members=8, seed=0))
+    _, layout = stages_for(crew, paper.taken.first, paper.taken.worked.middle_stop)[0]
+    errors = find_causes(scenario, members=8, seed=0).errors
     assert errors.rows == layout.x.size
     assert errors.asked is not None and errors.straightedge <= errors.asked
 
