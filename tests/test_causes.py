@@ -28,6 +28,7 @@ from handlap.sim.job.scenario import Insert, Plate, Scenario, Uncertain
 from handlap.sim.job.scenario_file import load
 from handlap.sim.lapping.dye_words import read_dye
 from handlap.sim.planning.crew import open_crew
+from handlap.sim.planning.first_paper import choose_to_work
 
 FLAT = hollow(0.0, 0.12)
 
@@ -111,6 +112,16 @@ def test_the_same_depth_is_met_in_few_laps(asked, most, monkeypatch):
     (found,) = lap_variants(crew, [(*other[asked], stages)], depths)
     assert [lap.mean_depth for lap in found] == pytest.approx(depths, rel=SAME_DEPTH)
     assert len(laps) <= most * len(depths)
+
+
+def test_the_error_told_is_that_of_the_rows_that_were_lapped():
+    """Not that of the trial of the paper, whose rows are longer."""
+    scenario = load("two-cylinder-head")
+    crew, paper = choose_to_work(open_crew(scenario, members=8, seed=0))
+    _, layout = stages_for(crew, paper.taken.first, paper.taken.worked.middle_stop)[0]
+    errors = find_causes(scenario, members=8, seed=0).errors
+    assert errors.rows == layout.x.size
+    assert errors.asked is not None and errors.straightedge <= errors.asked
 
 
 def test_with_every_cause_off_nothing_is_left():

@@ -23,14 +23,14 @@ from handlap.sim.lapping import gauge
 from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import run_members
 from handlap.sim.lapping.gauge import Gauge
-from handlap.sim.lapping.lap import run_stage, stage_layout
+from handlap.sim.lapping.lap import run_stage
 from handlap.sim.lapping.long_work import tell_ahead
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.rhythm import stage_of
 from handlap.sim.lapping.set_up import Rig
 from handlap.sim.lapping.sheet import depth_per_stroke
 from handlap.sim.planning.crew import Crew, vary
-from handlap.sim.planning.leg import measure
+from handlap.sim.planning.leg import Leg, lay_leg, measure
 from handlap.sim.planning.papers import chain, strokes_to_clear
 from handlap.sim.planning.work import CHUNK, Steps
 
@@ -224,8 +224,8 @@ def lap_chunk(work: tuple[ReadyCauses, Sequence[tuple[Array, Conditions, float |
     return found
 
 
-def stages_for(crew: Crew, first: int, strokes: int) -> tuple[tuple[Stage, Layout], ...]:
-    """The papers from the first on, laid out once for all sets of causes."""
+def legs_for(crew: Crew, first: int, strokes: int) -> tuple[Leg, ...]:
+    """The papers from the first on, laid out once for all sets of causes, with one look at each one's end."""
     scenario, middle = crew.scenario, crew.middle
     grits = chain(scenario, middle, first)
     counts = [strokes, *(strokes_to_clear(scenario, middle, a, b) for a, b in pairwise(grits))]
@@ -233,8 +233,18 @@ def stages_for(crew: Crew, first: int, strokes: int) -> tuple[tuple[Stage, Layou
     for number, (grit, count) in enumerate(zip(grits, counts, strict=True)):
         stage = stage_of(scenario, middle, grit, count, count)
         quad = crew.steps_for(stage).quad_strokes
-        found.append((stage, stage_layout(crew.rig, stage, quad_strokes=quad, seed=crew.seed + number)))
+        found.append(lay_leg(crew.rig, stage, quad_strokes=quad, seed=crew.seed + number))
     return tuple(found)
+
+
+def stages_for(crew: Crew, first: int, strokes: int) -> tuple[tuple[Stage, Layout], ...]:
+    """The stages of these papers, and their rows."""
+    return stages_of(legs_for(crew, first, strokes))
+
+
+def stages_of(legs: Sequence[Leg]) -> tuple[tuple[Stage, Layout], ...]:
+    """Stages and rows of legs of one look each."""
+    return tuple((leg.stage, leg.blocks[0]) for leg in legs)
 
 
 def lap_variants(

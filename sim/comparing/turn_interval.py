@@ -24,8 +24,10 @@ MEASURABLE = 2e-6
 MOST_MEMBERS = 32
 FULLEST = 0.6
 """An interval longer than this share of the strokes is as good as never."""
-GROUPS = 64
-"""Groups of rows a course is laid out in, about: turns fall between them."""
+GROUPS = 72
+"""Groups of rows a course is laid out in, at the most: turns fall between them."""
+UNITS = (1, 2, 3, 5, 10, 20, 40, 80, 160)
+"""Strokes of a group of rows, none more than twice the one before: at least half as many groups then."""
 
 
 @record()
@@ -65,9 +67,9 @@ def unit_of(strokes: int) -> int:
     """Strokes of a group of rows, of which all intervals are multiples.
 
     >>> unit_of(480), unit_of(1290), unit_of(30)
-    (5, 20, 1)
+    (10, 20, 1)
     """
-    return next((u for u in (1, 2, 5, 10, 20, 50, 100) if u * GROUPS >= strokes), 100)
+    return next((u for u in UNITS if u * GROUPS >= strokes), UNITS[-1])
 
 
 def turn_curve(crew: Crew, *, first: int, strokes: int) -> TurnCurve:

@@ -17,8 +17,10 @@ from handlap.sim.comparing.causes import (
     Lapped,
     active_causes,
     lap_variants,
+    legs_for,
     only,
     stages_for,
+    stages_of,
     without,
 )
 from handlap.sim.comparing.paired import Difference, difference
@@ -125,8 +127,8 @@ def find_causes(
     crew, paper = choose_to_work(crew)
     picked = paper.taken
     strokes = strokes or picked.worked.middle_stop
-    stages = stages_for(crew, picked.first, strokes)
-    steps = picked.worked.steps
+    legs = legs_for(crew, picked.first, strokes)
+    stages, steps = stages_of(legs), picked.worked.steps
     (base,) = lap_variants(crew, [(scenario, False, stages)], None, executor=executor, like=steps)
     depths = np.array([lap.mean_depth for lap in base])
     names = active_causes(scenario)
@@ -142,7 +144,8 @@ def find_causes(
     tell(0.7, "trying changes")
     changes = _try_changes(crew, picked.first, strokes, names, total, executor)
     tell(0.95, "measuring the error of the grid")
-    errors = measure_errors(crew, picked.worked)
+    # By the rows of these laps, not by the longer ones of the trial.
+    errors = measure_errors(crew, replace(picked.worked, steps=replace(steps, legs=legs)))
     tell(1.0, "done")
     return Why(
         scenario=scenario,
