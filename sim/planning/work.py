@@ -53,6 +53,9 @@ CLEAR_SHARE = 0.33
 FAR, SHOWN_TO = 90, 80
 """Per cent of the members tried that have stopped where the horizon is, and to where all are worked for what
 a plan shows of the way."""
+LOOKS_PAST = 2
+"""Looks beyond these to which they are worked: with one, a face that is flattest just there shows no best
+point."""
 GIVE_UP_FROM = 0.25
 """Share of the strokes in which half of the members could have cleared hollow faces, from which on a face is
 given up that comes down too slowly: by then a twelfth of its flatness has come off all over."""
@@ -192,7 +195,8 @@ def lay_steps(
         error = max(error, found.error)
         legs.append(lay_leg(crew.rig, clearing, quad_strokes=found.quad_strokes, seed=crew.seed + 1))
         seconds += found.seconds_a_row * legs[-1].rows
-        to_show.append(strokes_to_clear(scenario, middle, previous, grit))
+        expected = strokes_to_clear(scenario, middle, previous, grit)
+        to_show.append(expected + LOOKS_PAST * clearing.snapshots[0])
     part = scenario.part
     return Steps(
         rig=crew.rig,
@@ -211,9 +215,9 @@ def lay_steps(
 
 
 def _to_show(stops: Array, every: int) -> int:
-    """Strokes to which everybody is worked for a report, a look beyond where most of these (k,) stop."""
+    """Strokes to which everybody is worked for a report, some looks beyond where most of these (k,) stop."""
     shown = float(np.percentile(np.minimum(stops, MOST_STROKES), SHOWN_TO))
-    return every * (int(np.ceil(shown / every)) + 1)
+    return every * (int(np.ceil(shown / every)) + LOOKS_PAST)
 
 
 def giving_up(crew: Crew, steps: Steps, stops: Array) -> Steps:
