@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 
 import numpy as np
@@ -49,6 +50,8 @@ NODES_ABOUT = 28
 """Nodes of a side of the raster, at most, that do not depend on their spacing."""
 PLACES = 2048
 """Places of a path that are shared out over the nodes."""
+KEPT = 4096
+"""Bells and strokes on nodes that are kept: every way of working laps the same members."""
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,12 @@ def bell_of(sway: float, step: float, added: float = SPLINE) -> Array:
     left = float(np.sqrt(max((sway / step) ** 2 - added, 0.0)))
     if left < SHARP:
         return np.ones(1)
+    return np.array(_bell(left))
+
+
+@lru_cache(KEPT)
+def _bell(left: float) -> tuple[float, ...]:
+    """Weights of a normal law of this deviation [nodes] on nodes, from its middle outwards."""
     at = np.arange(int(np.ceil(poses.SWAY_TAIL * left)) + 1)
 
     def weights(deviation: float) -> Array:
@@ -115,9 +124,10 @@ def bell_of(sway: float, step: float, added: float = SPLINE) -> Array:
     def too_wide(deviation: float) -> float:
         return float(2.0 * weights(deviation) @ at**2 - left**2)
 
-    return weights(float(brentq(too_wide, 0.1 * left, 10.0 * left)))
+    return tuple(weights(float(brentq(too_wide, 0.1 * left, 10.0 * left))).tolist())
 
 
+@lru_cache(KEPT)
 def line_of(half: float) -> float:
     """Half length [nodes] at which a stroke counted on nodes is as widely spread as one of this half length.
 
@@ -126,10 +136,10 @@ def line_of(half: float) -> float:
     """
 
     def too_wide(counted: float) -> float:
-        whole = int(np.floor(counted - 0.5))
-        at = np.arange(whole + 1)
+        whole = math.floor(counted - 0.5)
+        squares = whole * (whole + 1) * (2 * whole + 1) // 6
         part = (counted - 0.5 - whole) * (whole + 1) ** 2
-        return float((at @ at + part) / counted - half**2 / 3.0)
+        return (squares + part) / counted - half**2 / 3.0
 
     return 0.5 if half <= 0.0 else float(brentq(too_wide, 0.5, half + 1.0))
 
