@@ -116,8 +116,7 @@ def test_nobody_who_is_given_up_would_have_got_there(name):
     """Every built-in job on its coarsest paper, by the same members with giving up and without."""
     crew = trial_crew(open_crew(load(name), members=16, seed=0))
     whole = try_paper(crew, 0)
-    steps = giving_up(crew, whole.worked.steps, whole.stops)
-    short = work(crew, steps)
+    short = work(crew, giving_up(crew, whole.worked.steps))
     up = short.first.given_up
     reached, (inside, _) = (
         whole.worked.first.reached,

@@ -29,7 +29,6 @@ from handlap.sim.planning.typical import cells_asked
 from handlap.sim.planning.work import (
     CLEAR_SHARE,
     MOST_LOOKS,
-    MOST_STROKES,
     Steps,
     Worked,
     first_guess,
@@ -70,9 +69,8 @@ class PaperTried:
 
     @property
     def stops(self) -> Array:
-        """Strokes on it (members,) [-]; of those given up, who do not get there, as many as there may be."""
-        first = self.worked.first
-        return np.where(first.given_up, MOST_STROKES, first.stops)
+        """Strokes on it (members,) [-]."""
+        return self.worked.first.stops
 
     @property
     def nobody(self) -> bool:
@@ -140,13 +138,13 @@ def lay_tried(crew: Crew, trial: PaperTried, *, keep: bool = False) -> Steps:
     ``keep``: as of :func:`handlap.sim.planning.work.lay_steps`.
     """
     steps = lay_steps(crew, trial.first, trial.stops, keep=keep)
-    return giving_up(crew, steps, trial.worked.first.stops) if trial.nobody else steps
+    return giving_up(crew, steps) if trial.nobody else steps
 
 
 def _given_up(crew: Crew, trial: PaperTried) -> PaperTried:
     """The same trial, by members that give up who come down too slowly."""
     worked = trial.worked
-    return _tried(crew, trial.first, work(crew, giving_up(crew, worked.steps, worked.first.stops)))
+    return _tried(crew, trial.first, work(crew, giving_up(crew, worked.steps)))
 
 
 def _tried(crew: Crew, first: int, worked: Worked) -> PaperTried:

@@ -220,16 +220,12 @@ def _to_show(stops: Array, every: int) -> int:
     return every * (int(np.ceil(shown / every)) + LOOKS_PAST)
 
 
-def giving_up(crew: Crew, steps: Steps, stops: Array) -> Steps:
-    """The same work by the same rows, but a face is given up that comes down too slowly ever to get there.
-
-    ``stops``: strokes after which members (k,) are expected to leave the first paper then.
-    """
+def giving_up(crew: Crew, steps: Steps) -> Steps:
+    """The same work by the same rows, but a face is given up that comes down too slowly ever to get there."""
     leg = steps.legs[0]
     after = min(int(np.ceil(GIVE_UP_FROM * first_guess(crew, leg.grit))), leg.most)
     never = TooSlow(crew.scenario.part.limit, after, leg.most)
-    shown = _to_show(stops, steps.check_every) if steps.keep else 0
-    return replace(steps, never=never, shown=(shown, *steps.shown[1:]))
+    return replace(steps, never=never)
 
 
 def work_member(steps: Steps, before: Array, conditions: Conditions) -> tuple[LegRun, ...]:
