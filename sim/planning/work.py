@@ -66,7 +66,7 @@ CHUNK = 4
 the last of the others (24 members are six chunks for two workers; by eights they would be two and one)."""
 
 
-class Rows(NamedTuple):
+class RowsFound(NamedTuple):
     """Strokes of a group of rows [-], the error that makes [m], and seconds that a row takes, about."""
 
     quad_strokes: float
@@ -145,16 +145,16 @@ def clearing_stage(scenario: Scenario, middle: Conditions, previous: Grit, grit:
     return replace(stage_of(scenario, middle, grit, looks[-1], looks[-1]), snapshots=looks)
 
 
-def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> Rows:
+def _rows_for(crew: Crew, stage: Stage, like: Steps | None, number: int) -> RowsFound:
     """How long rows are on the paper of a number: as is measured, or else to take off as much metal as those
     of work laid out ``like`` it."""
     if like is None:
         found = crew.steps_for(stage)
-        return Rows(found.quad_strokes, found.error, found.seconds_a_row)
+        return RowsFound(found.quad_strokes, found.error, found.seconds_a_row)
     leg, middle = like.legs[number], conditions_at(like.rig.scenario, np.zeros(len(SCORES)))
     longer = depth_per_stroke(like.rig.scenario, middle, leg.grit)
     longer /= depth_per_stroke(crew.scenario, crew.middle, stage.grit)
-    return Rows(longer * leg.quad, like.error, like.seconds / sum(leg.rows for leg in like.legs))
+    return RowsFound(longer * leg.quad, like.error, like.seconds / sum(leg.rows for leg in like.legs))
 
 
 def lay_steps(
