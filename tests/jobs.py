@@ -28,6 +28,7 @@ from handlap.sim.job.scenario import (
 from handlap.sim.lapping.conditions import Conditions, Stage
 from handlap.sim.lapping.ensemble import SCORES, conditions_at
 from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
+from handlap.sim.lapping.paper_memory import CLOSE, Nodes
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.set_up import Rig, set_up
 from handlap.sim.materials import grits, metals
@@ -203,9 +204,12 @@ def lap(
     snapshots: tuple[int, ...] = (),
     seed: int = 0,
     shift: Pair = (0.0, 0.0),
+    nodes: Nodes = CLOSE,
 ) -> Lapped:
-    """Lap a face, flat unless given, in about so many rows; ``shift`` moves the paper's nodes by so many."""
-    rig = set_up(scenario, cell=cell, cells=cells, follow=follow)
+    """Lap a face, flat unless given, in about so many rows; ``shift`` moves the paper's nodes by so many,
+    ``nodes`` says how far apart they are.
+    """
+    rig = set_up(scenario, cell=cell, cells=cells, follow=follow, nodes=nodes)
     grid = rig.grid
     before = np.zeros(grid.u.size) if face is None else face(grid.u, grid.v)
     stage = Stage(

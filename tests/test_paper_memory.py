@@ -19,7 +19,7 @@ from handlap.sim.job.stroke_path import places_on_path
 from handlap.sim.lapping import column_kernels, paper_kernels, paper_memory, record_kernels
 from handlap.sim.lapping.conditions import Stage
 from handlap.sim.lapping.lap import stage_layout
-from handlap.sim.lapping.paper_memory import PaperMemory, bell_of, lay_memory, line_of
+from handlap.sim.lapping.paper_memory import APART, CLOSE, Nodes, PaperMemory, bell_of, lay_memory, line_of
 from handlap.sim.lapping.poses import lay_out
 from handlap.sim.lapping.set_up import Rig, set_up
 
@@ -201,7 +201,7 @@ def test_reading_keeps_planes_and_blurs_alike_everywhere():
         np.testing.assert_allclose(read, want, rtol=0.0, atol=1e-11)
 
 
-@pytest.mark.parametrize("ratio", [0.54, 0.6, 0.8, 1.0, 1.0 / paper_memory.NODE, 3.0])
+@pytest.mark.parametrize("ratio", [0.54, 0.6, 0.8, 1.0, 1.0 / paper_memory.APART.on_axes, 3.0])
 def test_the_sway_on_nodes_has_the_spread_of_the_sway(ratio):
     """Variance of bell and sharing together: the sway's own, on whatever nodes."""
     bell = bell_of(ratio, 1.0)
@@ -229,7 +229,7 @@ SWAY = 0.005
 class Stroked:
     """Strokes over their raster, and spots of a part that feel them."""
 
-    def __init__(self, pattern: Pattern, length: float, direction: float, cell: float) -> None:
+    def __init__(self, pattern: Pattern, length: float, direction: float, cell: float, nodes: Nodes) -> None:
         stage = lay_out(
             pattern=pattern, length=length, direction=direction, states=(TurnState(0.0, 0.0),), turn_every=0,
             strokes=8, quad_strokes=4.0,
@@ -237,7 +237,7 @@ class Stroked:
         self.u, self.v = np.random.default_rng(7).uniform(-0.03, 0.03, (2, 200))
         self.memory = memory = lay_memory(
             stage.standings, pattern=pattern, length=length, sway=SWAY, u=np.append(self.u, 0.03),
-            v=np.append(self.v, 0.03), cell=cell, strips=np.array([[-1.0, -1.0, 1.0, 1.0]]),
+            v=np.append(self.v, 0.03), cell=cell, strips=np.array([[-1.0, -1.0, 1.0, 1.0]]), nodes=nodes,
         )  # fmt: skip
         paper = np.zeros(column_kernels.PAPER_CONSTANTS)
         paper[column_kernels.P_X0], paper[column_kernels.P_Y0] = memory.x0, memory.y0
@@ -271,10 +271,10 @@ class Stroked:
         ("circle", 0.08, 0.0), ("eight", 0.14, 0.3), ("diagonal", 0.05, 0.0), ("straight", 0.24, np.pi / 2),
     ],
 )  # fmt: skip
-@pytest.mark.parametrize("cell", [0.002, 0.005])
-def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length, direction, cell):
+@pytest.mark.parametrize(("cell", "nodes"), [(0.002, CLOSE), (0.002, APART), (0.005, APART)])
+def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length, direction, cell, nodes):
     """Closed form: cos(k·x) is felt as cos(k·x)·cos(k·path)·e^(−σ²k²/2), wherever a spot stands."""
-    stroked = Stroked(pattern, length, direction, cell)
+    stroked = Stroked(pattern, length, direction, cell, nodes)
     for angle in (0.0, 0.6, np.pi / 2):
         for wave in (0.3, 0.8):
             kx, ky = wave / SWAY * np.cos(angle), wave / SWAY * np.sin(angle)
@@ -292,7 +292,7 @@ def test_what_is_felt_of_a_wave_is_its_mean_over_stroke_and_sway(pattern, length
 @pytest.mark.parametrize("direction", [0.0, np.pi / 2])
 def test_a_stroke_is_felt_as_widely_as_it_is_long_however_far_apart_the_nodes(checked, length, direction):
     """Closed form: x² is felt as x² + length²/12 + sway² along the stroke, and as y² + sway² across it."""
-    stroked = Stroked("straight", length, direction, 0.002)
+    stroked = Stroked("straight", length, direction, 0.002, APART)
     ends = (stroked.u, stroked.x), (stroked.v, stroked.y)
     along, across = ends if direction == 0.0 else ends[::-1]
     none = np.zeros(stroked.memory.shape)
@@ -313,17 +313,15 @@ def test_a_stroke_is_felt_as_widely_as_it_is_long_however_far_apart_the_nodes(ch
 
 
 @pytest.mark.parametrize("pattern", ["straight", "circle"])
-def test_a_lap_on_the_nodes_there_are_against_nodes_half_as_far_apart_as_the_sway(pattern, monkeypatch):
+def test_a_lap_on_nodes_for_many_against_nodes_half_as_far_apart_as_the_sway(pattern):
     """What the raster makes a lap err by: a tenth of a micrometre of the hollow it leaves, 0.25 anywhere."""
     scenario = job(
         pattern=pattern, travel=0.26 if pattern == "straight" else 0.06, ages=True, brush_every=40,
         sheet_every=120, wobble=(0.02, 0.02),
     )  # fmt: skip
     found = []
-    for node, along in ((paper_memory.NODE, paper_memory.ALONG), (0.5, 0.01)):
-        monkeypatch.setattr(paper_memory, "NODE", node)
-        monkeypatch.setattr(paper_memory, "ALONG", along)
-        lapped = lap(scenario, hollow(60 * UM, 0.12), 200, rows=100, cells=4500)
+    for nodes in (APART, Nodes(0.5, 0.5, 0.0)):
+        lapped = lap(scenario, hollow(60 * UM, 0.12), 200, rows=100, cells=4500, nodes=nodes)
         found.append((lapped.run.state.paper.shape, lapped.after))
         assert lapped.run.deposited_volume == pytest.approx(lapped.run.removed_volume, rel=1e-9)
     (few, coarse), (many, close) = found
@@ -414,8 +412,8 @@ def test_no_lap_holds_more_than_its_bound(name):
     assert 2 * carried + 9 * memory.shape[0] * memory.shape[1] <= paper_memory.MOST_NUMBERS
     if name in STANDS:
         # Nodes are as close as sway and cells ask for.
-        asked = max(paper_memory.NODE * STANDS[name].get("sway", 5e-3), rig.grid.cell_size)
-        along = max(asked, paper_memory.ALONG * rig.scenario.strokes.length)
+        asked = max(APART.on_axes * STANDS[name].get("sway", 5e-3), rig.grid.cell_size)
+        along = max(asked, APART.along * rig.scenario.strokes.length)
         assert np.all(memory.steps <= 1.001 * (along if memory.taps.size == 0 else asked))
 
 

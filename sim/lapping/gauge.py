@@ -14,6 +14,7 @@ from handlap.sim.face.flatness import PointSet
 from handlap.sim.face.straightedge import LineSet, greatest_gap, sample_lines
 from handlap.sim.job.results import Figures
 from handlap.sim.job.scenario import LimitBy, Scenario
+from handlap.sim.lapping.paper_memory import APART, Nodes
 from handlap.sim.lapping.set_up import Rig, set_up
 
 LINES = "lines"
@@ -56,14 +57,15 @@ def make_gauge(outline: Outline, grid: Grid, lines: LineSet) -> Gauge:
 
 
 def rig_and_gauge(
-    scenario: Scenario, *, cells: int, follow: Mapping[str, Array] | None = None
+    scenario: Scenario, *, cells: int, follow: Mapping[str, Array] | None = None, nodes: Nodes = APART
 ) -> tuple[Rig, Gauge]:
     """Part, plate and paper of a scenario on a grid of some ``cells`` cells, and the gauge of that grid.
 
-    ``follow``: runs of points (n, 2) by name that the grid follows besides the lines [m].
+    ``follow``: runs of points (n, 2) by name that the grid follows besides the lines [m]; ``nodes``: of the
+    paper's memory.
     """
     lines, points = lines_to_follow(scenario.part.outline)
-    rig = set_up(scenario, cells=cells, follow={**points, **(follow or {})})
+    rig = set_up(scenario, cells=cells, follow={**points, **(follow or {})}, nodes=nodes)
     return rig, make_gauge(scenario.part.outline, rig.grid, lines)
 
 

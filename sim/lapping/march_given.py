@@ -72,6 +72,7 @@ def memory_of(rig: Rig, conditions: Conditions, layout: Layout, shift: tuple[flo
         cell=grid.cell_size,
         strips=rig.strips,
         shift=shift,
+        nodes=rig.nodes,
     )
 
 

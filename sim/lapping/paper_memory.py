@@ -18,6 +18,7 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,11 +29,23 @@ from handlap.sim.job.scenario import Pattern
 from handlap.sim.job.stroke_path import PATTERNS, places_on_path
 from handlap.sim.lapping import poses
 
-NODE, ALONG = 1.3, 0.05
-"""Node spacing of the paper's memory over the sway, and, along strokes that all run along one axis of the
-plate, over their length where that is more: what lies on it is smooth on that scale.  Against nodes half as
-far apart as the sway the figures of a lap err by 0.1 µm, its deepest spot by 0.2 (170 µm deep); a raster that
-is moved moves the worst spot of the map by 0.2 µm."""
+
+class Nodes(NamedTuple):
+    """How far apart the nodes of the paper's memory are: over the sway, for strokes along the plate's axes
+    and for any other, whose path is shared between nodes; and, ``along`` strokes that all run along one axis,
+    over their length where that is more [-].  What lies on the paper is smooth on these scales."""
+
+    on_axes: float
+    off_axes: float
+    along: float
+
+
+CLOSE = Nodes(1.0, 0.7, 0.0)
+"""For one lap, which is computed to a tenth of a micrometre."""
+APART = Nodes(1.3, 1.3, 0.05)
+"""For laps of many, whose rows are cheaper by a quarter for it.  Against nodes half as far apart as the sway
+figures err by 0.1 µm, the deepest spot by 0.2 (170 µm deep); a raster that is moved moves the worst spot of
+the map by 0.2 µm."""
 SPLINE = 0.25
 """Variance that sharing between nodes by quadratic B-splines adds, over the square of their spacing."""
 LINEAR = 1.0 / 6.0
@@ -90,11 +103,6 @@ def on_axes(pattern: Pattern, angles: Array) -> bool:
     quarters = np.asarray(angles) / (np.pi / 2.0)
     straight = PATTERNS[pattern].round is None
     return straight and bool(np.all(np.abs(quarters - np.rint(quarters)) < 1e-6))
-
-
-def node_step(sway: float, cell: float) -> float:
-    """Spacing of nodes [m], a share of the sway [m], but no less than a cell: cells would miss nodes."""
-    return max(NODE * sway, cell)
 
 
 def bell_of(sway: float, step: float, added: float = SPLINE) -> Array:
@@ -209,6 +217,7 @@ def lay_memory(
     cell: float,
     strips: Array,
     shift: tuple[float, float] = (0.0, 0.0),
+    nodes: Nodes = APART,
 ) -> PaperMemory:
     """Lay the raster of the paper's memory under all that the strokes meet.
 
@@ -220,6 +229,7 @@ def lay_memory(
     u, v, cell : points of the face (n,) and its cell [m]
     strips : paper on the plate (s, 4) [m]
     shift : nodes by which the raster is moved; the result must not feel it
+    nodes : how far apart they are; never closer than cells, which would miss some
     """
     axes = (
         {axis_of(angle) for angle in standings[:, 1].tolist()} if on_axes(pattern, standings[:, 1]) else set()
@@ -228,10 +238,10 @@ def lay_memory(
     u_reach, v_reach = float(np.max(np.abs(u))), float(np.max(np.abs(v)))
     half_part = np.max(np.abs(turns) @ np.array([[u_reach, v_reach], [v_reach, u_reach]]), axis=0)
     least = _no_closer(half_part, standings[:, 1], pattern, length, sway)
-    steps = np.full(2, max(node_step(sway, cell), least))
+    steps = np.full(2, max((nodes.on_axes if axes else nodes.off_axes) * sway, cell, least))
     if len(axes) == 1:
         # All strokes run alike: along them the paper wears as smoothly as the stroke is long.
-        steps[axes.pop()] = max(float(steps[0]), ALONG * length)
+        steps[axes.pop()] = max(float(steps[0]), nodes.along * length)
     paths = [_path(pattern, length, float(angle), steps, sway) for _, angle in standings]
     lines, taps = np.array([line for line, _ in paths]), [tap for _, tap in paths]
     added = SPLINE + (LINEAR if any(map(len, taps)) else 0.0)

@@ -249,7 +249,8 @@ def cell_errors(
     """
     if rig.grid.n_cells < 64:
         return dict.fromkeys(REPORTED, 0.0)
-    coarse = set_up(rig.scenario, cell=2.0 * rig.grid.cell_size, follow={gauge.LINES: gauged.lines.points})
+    lines = {gauge.LINES: gauged.lines.points}
+    coarse = set_up(rig.scenario, cell=2.0 * rig.grid.cell_size, follow=lines, nodes=rig.nodes)
     coarse_gauge = gauge.make_gauge(rig.scenario.part.outline, coarse.grid, gauged.lines)
     layout = stage_layout(coarse, stage, quad_strokes=quad_strokes, seed=seed)
     start = face_at(coarse.grid.points)

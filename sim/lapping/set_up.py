@@ -16,6 +16,7 @@ from handlap.sim.job.paper_area import overlap
 from handlap.sim.job.scenario import Scenario, Strip
 from handlap.sim.lapping import column_kernels
 from handlap.sim.lapping.bending import Bending, make_bending
+from handlap.sim.lapping.paper_memory import APART, Nodes
 
 LEAST_INSIDE = 0.25
 """Resultants stay so many cells inside the hull of the cells' middles."""
@@ -39,6 +40,7 @@ class Rig:
     scale : rate of every point over that of the face's own metal (n,) [-]
     bending, basis : bending of a thin part and its coordinates (3 + shapes, n) at the grid's points;
         None and no rows for a rigid one
+    nodes : how far apart the paper is remembered
     """
 
     scenario: Scenario
@@ -50,6 +52,7 @@ class Rig:
     scale: Array
     bending: Bending | None
     basis: Array
+    nodes: Nodes = APART
 
     @cached_property
     def stepped(self) -> bool:
@@ -126,11 +129,12 @@ def set_up(
     cells: int = 3000,
     follow: dict[str, Array] | None = None,
     like: Rig | None = None,
+    nodes: Nodes = APART,
 ) -> Rig:
     """Put part, plate and paper of a scenario together on a grid (see :func:`make_grid`).
 
     ``like``: a rig whose grid, and bending where the part is the same, are taken over if the
-    face has the same outline.
+    face has the same outline; ``nodes``: of the paper's memory.
     """
     outline = scenario.part.outline
     if like is not None and like.scenario.part.outline is outline:
@@ -154,6 +158,7 @@ def set_up(
         scale=_scale(scenario, grid),
         bending=bending,
         basis=coordinates(grid, half, bending),
+        nodes=nodes,
     )
 
 

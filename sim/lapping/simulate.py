@@ -23,6 +23,7 @@ from handlap.sim.lapping.ensemble import SCORES, conditions_at, most_typical
 from handlap.sim.lapping.gauge import Gauge
 from handlap.sim.lapping.lap import LapRun, run_stage, stage_layout
 from handlap.sim.lapping.long_work import tell_ahead
+from handlap.sim.lapping.paper_memory import CLOSE
 from handlap.sim.lapping.poses import Layout
 from handlap.sim.lapping.resolution import (
     Resolution,
@@ -180,7 +181,7 @@ def ready_lap(
     stage = stage_of(scenario, conditions, grit, count, check_interval(scenario, count, MOST_LOOKS))
     stage = replace(stage, worn=worn)
     tell(0.0, "taking in the face")
-    rig, gauged = gauge.rig_and_gauge(scenario, cells=CELLS)
+    rig, gauged = gauge.rig_and_gauge(scenario, cells=CELLS, nodes=CLOSE)
     face = face or typical_face(scenario, rig.grid.points, seed=seed)
     tell(0.3, "measuring the error of the steps")
     before = face.heights_at(rig.grid.points)
