@@ -138,4 +138,5 @@ def test_what_a_plan_says_where_nobody_gets_there():
     assert plan.after.straightedge.p05 > plan.scenario.part.limit
     # The trials' minutes are those of the plan.
     (taken,) = (t for t in plan.trials if t.paper == plan.stages[0].paper)
-    assert taken.minutes.p50 == pytest.approx(plan.effort.minutes.p50, rel=0.3)
+    # … but for its looks, which are further apart.
+    assert taken.minutes.p50 == pytest.approx(plan.effort.minutes.p50, rel=0.5)

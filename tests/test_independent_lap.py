@@ -45,7 +45,7 @@ CASES = {
     "rounds": ("round", "moment"),
 }
 EXACT = 0.005
-TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.12, "round": 0.02}
+TOLERANCE = {"holes": 0.1, "overhang": 0.15, "gap": 0.2, "dish": 0.02, "ages": 0.12, "round": 0.04}
 """µm; the largest that applies, EXACT where none does.  Bores: two rasters of a circle; paper that ends:
 two samplings of the place in a stroke; paper that ages: two rasters of its memory; rounds: the
 eight parts of one."""
