@@ -33,7 +33,9 @@ def test_the_plain_march_comes_to_the_same_face():
     assert np.ptp(it.before[:n] - after) > 10 * UM
 
 
-@pytest.mark.parametrize("name", ["whole-lap", "evaluation", "paper", "rows", "strokes", "survey"])
+@pytest.mark.parametrize(
+    "name", ["whole-lap", "evaluation", "paper", "rows", "strokes", "survey", "commands", "steadiness"]
+)
 def test_benchmarks_run_in_miniature(name):
     said: list[str] = []
     found = run.run([name], quick=True, tell=said.append)

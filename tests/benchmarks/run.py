@@ -33,6 +33,8 @@ BENCHMARKS: dict[str, Callable[..., Iterator[Figure]]] = {
     "strokes": laps.against_strokes,
     "memory": laps.memory,
     "plan": program.plans,
+    "commands": program.commands,
+    "steadiness": program.steadiness,
     "start-up": program.start_up,
     "survey": program.survey_draws,
 }
