@@ -112,8 +112,15 @@ def try_paper(crew: Crew, first: int, like: Steps | None = None) -> PaperTried:
 
     ``like``: a trial of the same papers, laid out, whose rows it takes over for what they take off.
     """
-    stops = np.array([foreseen(crew, crew.scenario.paper.grits[first])])
-    return _tried(crew, first, work(crew, lay_steps(crew, first, stops, like=like)))
+    grit = crew.scenario.paper.grits[first]
+    stops = foreseen(crew, grit)
+    steps = lay_steps(crew, first, np.array([stops]), like=like)
+    if stops == first_guess(crew, grit):
+        # The most typical face does not get there: perhaps nobody does, which is plain long before the end.
+        soon = _tried(crew, first, work(crew, giving_up(crew, steps)))
+        if soon.nobody:
+            return soon
+    return _tried(crew, first, work(crew, steps))
 
 
 def foreseen(crew: Crew, grit: Grit) -> int:
@@ -141,10 +148,10 @@ def lay_tried(crew: Crew, trial: PaperTried, *, keep: bool = False) -> Steps:
     return giving_up(crew, steps) if trial.nobody else steps
 
 
-def _given_up(crew: Crew, trial: PaperTried) -> PaperTried:
+def _until_plain(crew: Crew, trial: PaperTried) -> PaperTried:
     """The same trial, by members that give up who come down too slowly."""
-    worked = trial.worked
-    return _tried(crew, trial.first, work(crew, giving_up(crew, worked.steps)))
+    steps = trial.worked.steps
+    return trial if steps.never else _tried(crew, trial.first, work(crew, giving_up(crew, steps)))
 
 
 def _tried(crew: Crew, first: int, worked: Worked) -> PaperTried:
@@ -190,7 +197,7 @@ def _try_all(crew: Crew, papers: Sequence[int], start: int | None) -> dict[int, 
         tried[paper] = try_paper(first, paper)
     if all(trial.nobody for trial in tried.values()):
         # More members would choose between papers of which none does; what each costs is until that is plain.
-        return {paper: _given_up(first, trial) for paper, trial in tried.items()}
+        return {paper: _until_plain(first, trial) for paper, trial in tried.items()}
     if first.members.count == few.members.count:
         return tried
 
