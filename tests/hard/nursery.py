@@ -48,6 +48,9 @@ def _limits(asked: dict[str, Any]) -> None:
             resource.setrlimit(which, (asked[name], asked[name]))
     if asked.get("file_size"):
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        # Python takes what fits of a module's bytecode for the whole of it, and others would read that.
+        sys.dont_write_bytecode = True
+        os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
     if asked.get("plain"):
         _become_plain()
 
