@@ -2,8 +2,8 @@
 
 A chain over readings takes most of a second, and hundreds of tests plan or survey the same few jobs.  What is
 drawn follows from face, readings, count, seed and settings of the sampler alone, which ``test_threads.py``
-and ``test_cli_survey.py`` hold, drawing anew.  What a test puts in the sampler's
-place counts among the settings.
+and ``test_cli_survey.py`` hold, drawing anew.  What a test puts in the sampler's place counts among the
+settings.
 """
 
 from __future__ import annotations

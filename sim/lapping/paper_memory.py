@@ -114,10 +114,14 @@ def bell_of(sway: float, step: float, added: float = SPLINE) -> Array:
     >>> bell_of(0.0, 1.0).tolist()
     [1.0]
     """
-    left = float(np.sqrt(max((sway / step) ** 2 - added, 0.0)))
-    if left < SHARP:
-        return np.ones(1)
-    return np.array(_bell(left))
+    left = _left_to_lay(sway, step, added)
+    return np.array(_bell(math.sqrt(left))) if left >= SHARP**2 else np.ones(1)
+
+
+def _left_to_lay(sway: float, step: float, added: float) -> float:
+    """Variance of a sway [m] that sharing between nodes does not add by itself [nodes²]; negative where it
+    adds more.  A bell lays it out from ``SHARP``² on."""
+    return (sway / step) ** 2 - added
 
 
 @lru_cache(KEPT)
@@ -172,7 +176,7 @@ def _path(pattern: Pattern, length: float, angle: float, steps: Array, sway: flo
         line, axis = np.zeros(2), axis_of(angle)
         half = 0.5 * length / steps[axis]
         # What of the sway the bell leaves out, or sharing between nodes adds to it, the stroke makes up.
-        left = (sway / steps[axis]) ** 2 - SPLINE
+        left = _left_to_lay(sway, steps[axis], SPLINE)
         beside = left if left < SHARP**2 else 0.0
         line[axis] = line_of(float(np.sqrt(max(half**2 + 3.0 * beside, 0.0))))
         return line, np.zeros((0, 3))

@@ -188,7 +188,9 @@ def lay_steps(
     most = every * (max(MOST_STROKES, horizon) // every)
     legs = [lay_leg(crew.rig, stage, quad_strokes=quad, seed=crew.seed, most=most)]
     seconds = found.seconds_a_row * legs[0].rows
-    error, to_show = found.error, [_to_show(stops, every)]
+    # Some looks beyond where most stop, for a report.
+    shown = float(np.percentile(np.minimum(stops, MOST_STROKES), SHOWN_TO))
+    error, to_show = found.error, [every * (int(np.ceil(shown / every)) + LOOKS_PAST)]
     for number, (previous, grit) in enumerate(pairwise(grits), start=1):
         clearing = clearing_stage(scenario, middle, previous, grit)
         found = _rows_for(crew, clearing, like, number)
@@ -212,12 +214,6 @@ def lay_steps(
         seconds=seconds,
         check_every=every,
     )
-
-
-def _to_show(stops: Array, every: int) -> int:
-    """Strokes to which everybody is worked for a report, some looks beyond where most of these (k,) stop."""
-    shown = float(np.percentile(np.minimum(stops, MOST_STROKES), SHOWN_TO))
-    return every * (int(np.ceil(shown / every)) + LOOKS_PAST)
 
 
 def giving_up(crew: Crew, steps: Steps) -> Steps:
